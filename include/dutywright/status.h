@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* How every fallible function of dutywright answers. */
+#ifndef DUTYWRIGHT_STATUS_H
+#define DUTYWRIGHT_STATUS_H
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#if defined(__GNUC__)
+#define DW_API __attribute__((visibility("default")))
+#define DW_PRINTF(text, first) __attribute__((format(printf, text, first)))
+#else
+#define DW_API
+#define DW_PRINTF(text, first)
+#endif
+
+enum dw_status {
+    DW_OK = 0,
+    DW_END,         /* no more rows; not an error */
+    DW_NO,          /* the question was understood and its answer is no: nothing fits, a limit is exceeded */
+    DW_BAD_USE,     /* an argument or option is outside its range, or two contradict each other */
+    DW_BAD_INPUT,   /* a table or file does not read, or does not hold what is needed */
+    DW_NO_MEMORY,   /* an allocation failed */
+    DW_SYSTEM,      /* the system failed: disk full, broken read */
+    DW_CLOSED_PIPE  /* the reader downstream has gone away */
+};
+
+enum { DW_ERROR_TEXT = 512 };
+
+/* What went wrong, for a person: text is one line without a final newline and already names the place
+ * (option, file and line). line is the line (text table) or row (binary table) of the input, 0 where none applies. */
+struct dw_error {
+    enum dw_status status;
+    unsigned long long line;
+    char text[DW_ERROR_TEXT];
+};
+
+/* Fills an error and returns its status, so that a refusal is one statement: return dw_error_set(error, DW_BAD_USE, ...).
+ *   error    out, may be NULL; text longer than DW_ERROR_TEXT - 1 bytes is cut
+ *   status   what the caller returns
+ *   line     line or row of the input, 0 for none
+ *   format   printf format of the text, then its arguments
+ *   returns  status */
+DW_API enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line,
+                                   const char *format, ...) DW_PRINTF(4, 5);
+
+/* One short English phrase for a status, static storage; never NULL. */
+DW_API const char *dw_status_text(enum dw_status status);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,105 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The wave table: header, reader, writer, and the instants of its periods. docs/wave-table.md is the format. */
+#ifndef DUTYWRIGHT_TABLE_H
+#define DUTYWRIGHT_TABLE_H
+
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* ---- header: keys in order, and the columns. Column 0 is time (or frequency); channels count from 1. ---- */
+
+enum dw_encoding { DW_TEXT, DW_BINARY, DW_CSV };
+
+struct dw_column {
+    const char *name;  /* letters, digits, _ - . */
+    const char *unit;  /* "V"; "1" for a pure number; "" unknown (foreign table) */
+};
+
+struct dw_header;
+DW_API struct dw_header *dw_header_new(const char *first_name, const char *first_unit, struct dw_error *error);
+DW_API struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error *error);
+DW_API void dw_header_free(struct dw_header *header);
+
+/* First value of a key or NULL. made-by may occur several times; the others once. */
+DW_API const char *dw_header_get(const struct dw_header *header, const char *key);
+DW_API enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
+DW_API enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
+DW_API void dw_header_drop(struct dw_header *header, const char *key);
+/* Key as one number. DW_OK with *present false where the key is missing; DW_BAD_INPUT where it does not read. */
+DW_API enum dw_status dw_header_number(const struct dw_header *header, const char *key, double *value, bool *present,
+                                       struct dw_error *error);
+DW_API enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value,
+                                           struct dw_error *error);
+/* Keys in order, for printing and for passing on: i from 0 until NULL is returned. */
+DW_API const char *dw_header_key(const struct dw_header *header, size_t i, const char **value);
+
+DW_API size_t dw_header_columns(const struct dw_header *header);  /* time included */
+DW_API struct dw_column dw_header_column(const struct dw_header *header, size_t column);
+/* Appends a channel; a name already taken gets -2, -3, ... */
+DW_API enum dw_status dw_header_append(struct dw_header *header, const char *name, const char *unit,
+                                       struct dw_error *error);
+/* Column of a channel by name, 0 where there is none: then the error lists the nearest name. */
+DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
+/* The last channel whose unit is `unit`; where no channel has a unit at all (foreign table), the last channel. 0: none. */
+DW_API size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit, struct dw_error *error);
+
+/* ---- reader ---- */
+
+struct dw_reader;
+struct dw_reader_options {
+    bool partial;  /* accept a table of ours without its end */
+};
+/* Opens and reads the header.
+ *   path     NULL or "-": standard input
+ *   options  may be NULL
+ *   returns  NULL on error */
+DW_API struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_options *options,
+                                        struct dw_error *error);
+DW_API void dw_reader_close(struct dw_reader *reader);
+DW_API const struct dw_header *dw_reader_header(const struct dw_reader *reader);
+DW_API enum dw_encoding dw_reader_encoding(const struct dw_reader *reader);  /* DW_CSV: not our header */
+DW_API const char *dw_reader_name(const struct dw_reader *reader);           /* "standard input" or the path */
+/* Line (text) or row (binary) last read, counted from 1: for messages of the caller's own. */
+DW_API unsigned long long dw_reader_line(const struct dw_reader *reader);
+/* "standard input, line 814" or "tide.bin, row 12": place of the last row read.
+ *   out      at least `size` bytes, cut to fit */
+DW_API void dw_reader_place(const struct dw_reader *reader, char *out, size_t size);
+/* Next row.
+ *   row      out: [columns], valid until the next call; untouched unless DW_OK
+ *   returns  DW_OK, DW_END after the table's end, or an error that names file and line */
+DW_API enum dw_status dw_reader_row(struct dw_reader *reader, const double **row, struct dw_error *error);
+/* Up to `most` rows at once, for speed: row after row, [*rows x columns], valid until the next call. DW_END: none left. */
+DW_API enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                                     struct dw_error *error);
+
+/* ---- writer ---- */
+
+struct dw_writer;
+/* Writes the header to standard output's or another descriptor.
+ *   descriptor  stays the caller's; not closed
+ *   encoding    DW_CSV: RFC 4180 title line and commas, no header, no end */
+DW_API struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
+                                        struct dw_error *error);
+/* One row, [columns]; DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE */
+DW_API enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error);
+/* Writes the end and flushes: only after DW_OK is the table whole. */
+DW_API enum dw_status dw_writer_finish(struct dw_writer *writer, struct dw_error *error);
+DW_API void dw_writer_free(struct dw_writer *writer);
+
+/* ---- periods ---- */
+
+/* Boundary k of the periods: origin + k * period, rounded once (fma). Writers and readers use this one. */
+DW_API double dw_period_boundary(double origin, double period, double k);
+/* Largest k whose boundary is at or before time, where a time within 4 ulp of a boundary is on it.
+ *   on_boundary  out, may be NULL */
+DW_API double dw_period_index(double origin, double period, double time, bool *on_boundary);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,88 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Quantities on a command line and in a table: spelling to double and back; the preferred values of IEC 60063. */
+#ifndef DUTYWRIGHT_VALUE_H
+#define DUTYWRIGHT_VALUE_H
+
+#include <dutywright/status.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* What a number stands for. Decides which unit words and which letter-as-point codes (IEC 60062) are accepted. */
+enum dw_quantity {
+    DW_NUMBER,      /* no unit */
+    DW_SHARE,       /* 0.25, 25%, 64/256; range is the caller's to check */
+    DW_TIME,        /* s */
+    DW_FREQUENCY,   /* Hz */
+    DW_VOLTAGE,     /* V */
+    DW_CURRENT,     /* A */
+    DW_RESISTANCE,  /* ohm; IEC 60062 letters R L K M G T, k as K */
+    DW_CAPACITANCE, /* F; IEC 60062 letters p n u m F */
+    DW_INDUCTANCE,  /* H */
+    DW_CHARGE,      /* C */
+    DW_POWER,       /* W */
+    DW_ENERGY,      /* J */
+    DW_TORQUE,      /* N m, written Nm */
+    DW_INERTIA,     /* kg m^2, written kgm2 */
+    DW_SPEED,       /* rad/s, rpm converts */
+    DW_MACHINE_CONSTANT,  /* V s/rad = N m/A, written Vs or Nm/A */
+    DW_FRICTION,    /* N m s/rad, written Nms */
+    DW_TEMPERATURE, /* degC */
+    DW_THERMAL_RESISTANCE,  /* K/W */
+    DW_HEAT_CAPACITY        /* J/K */
+};
+
+/* Reads a whole spelling: number, SI prefix (case counts; u and both micro signs are micro), optional unit, percent,
+ * counts a/b, or letter-as-point code (4k7, R47, 2n2).
+ *   text     NUL-terminated
+ *   kind     what it must be
+ *   value    out, SI unit of the kind; untouched on error
+ *   error    out, may be NULL; the text quotes what was not understood and what was expected, but names no option:
+ *            the caller knows that
+ *   returns  DW_OK or DW_BAD_USE
+ *   source   prefixes: BIPM SI brochure, 9th ed.; letter codes: IEC 60062:2016
+ *   accuracy correctly rounded from the decimal spelling wherever it has at most 300 digits */
+DW_API enum dw_status dw_quantity_parse(const char *text, enum dw_quantity kind, double *value, struct dw_error *error);
+
+/* The symbol written in a table's brackets for a kind ("V", "ohm", "1"); static storage. */
+DW_API const char *dw_quantity_unit(enum dw_quantity kind);
+
+enum { DW_NUMBER_SIZE = 32 };
+
+/* Fewest digits that read back to the same double; fixed notation for 1e-5 <= |x| < 1e15, else an exponent.
+ *   out      at least DW_NUMBER_SIZE bytes; NUL-terminated
+ *   value    any double; NaN prints nan, infinities inf and -inf
+ *   returns  length without the NUL */
+DW_API size_t dw_number_print(char *out, double value);
+
+/* Reads a decimal number, point decimal whatever the locale.
+ *   first    first byte; a leading + is accepted; no leading blanks are skipped
+ *   last     one past the last byte that may be read
+ *   value    out; correctly rounded; nan and inf (any case) are read; untouched where nothing reads
+ *   returns  one past the last byte used, or first where no number begins there */
+DW_API const char *dw_number_read(const char *first, const char *last, double *value);
+
+/* For people: value with SI prefix and unit, so many significant digits, trailing zeros kept ("1.250 V", "33.10 mV").
+ *   out      at least 64 bytes
+ *   unit     symbol; "1" or "" prints a bare number without prefix, "%" prints 100 times the value */
+DW_API size_t dw_quantity_print(char *out, size_t size, double value, const char *unit, int digits);
+
+/* Preferred values of one decade, 1 <= v < 10, ascending.
+ *   series   3, 6, 12, 24, 48, 96 or 192
+ *   values   out, [series]; untouched on error
+ *   returns  DW_OK or DW_BAD_USE
+ *   source   IEC 60063:2015: rounded powers 10^(k/series) with the tabled exceptions of E24 and below and of E192 */
+DW_API enum dw_status dw_preferred_values(int series, double *values, struct dw_error *error);
+
+/* All preferred values within [lowest, highest], ascending, each the double nearest to its decimal spelling.
+ *   values   out, [*count] on entry capacity; may be NULL to ask for the count alone
+ *   count    in: capacity, out: how many there are */
+DW_API enum dw_status dw_preferred_range(int series, double lowest, double highest, double *values, size_t *count,
+                                         struct dw_error *error);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <dutywright/status.h>
+#include <stdarg.h>
+#include <stdio.h>
+
+enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line, const char *format,
+                            ...)
+{
+    if (error) {
+        va_list arguments;
+        va_start(arguments, format);
+        error->status = status;
+        error->line = line;
+        vsnprintf(error->text, sizeof error->text, format, arguments);
+        va_end(arguments);
+    }
+    return status;
+}
+
+const char *dw_status_text(enum dw_status status)
+{
+    switch (status) {
+    case DW_OK: return "done";
+    case DW_END: return "no more rows";
+    case DW_NO: return "the answer is no";
+    case DW_BAD_USE: return "an argument is outside its range";
+    case DW_BAD_INPUT: return "the input does not read";
+    case DW_NO_MEMORY: return "out of memory";
+    case DW_SYSTEM: return "the system failed";
+    case DW_CLOSED_PIPE: return "the reader of the output has gone";
+    }
+    return "unknown status";
+}

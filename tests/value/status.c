@@ -1,0 +1,30 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "suite.h"
+#include <string.h>
+
+START_TEST(every_status_has_its_own_phrase)
+{
+    for (int a = DW_OK; a <= DW_CLOSED_PIPE; a++) {
+        ck_assert_str_ne(dw_status_text((enum dw_status)a), "unknown status");
+        for (int b = DW_OK; b < a; b++)
+            ck_assert_str_ne(dw_status_text((enum dw_status)a), dw_status_text((enum dw_status)b));
+    }
+    ck_assert_str_eq(dw_status_text((enum dw_status)99), "unknown status");
+}
+END_TEST
+
+START_TEST(an_error_is_cut_to_its_buffer_and_needs_none)
+{
+    struct dw_error error;
+    char text[2 * DW_ERROR_TEXT];
+    memset(text, 'x', sizeof text - 1);
+    text[sizeof text - 1] = 0;
+    ck_assert_int_eq(dw_error_set(&error, DW_SYSTEM, 7, "%s", text), DW_SYSTEM);
+    ck_assert_uint_eq(strlen(error.text), DW_ERROR_TEXT - 1);
+    ck_assert_uint_eq(error.line, 7);
+    ck_assert_int_eq(error.status, DW_SYSTEM);
+    ck_assert_int_eq(dw_error_set(NULL, DW_BAD_USE, 0, "unseen"), DW_BAD_USE);
+}
+END_TEST
+
+SUITE("value: status", every_status_has_its_own_phrase, an_error_is_cut_to_its_buffer_and_needs_none)
