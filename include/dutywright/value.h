@@ -18,9 +18,9 @@ enum dw_quantity {
     DW_FREQUENCY,   /* Hz */
     DW_VOLTAGE,     /* V */
     DW_CURRENT,     /* A */
-    DW_RESISTANCE,  /* ohm; IEC 60062 letters R L K M G T, k as K */
+    DW_RESISTANCE,  /* ohm; IEC 60062 letters R L K M G T, k as K, m as L */
     DW_CAPACITANCE, /* F; IEC 60062 letters p n u m F */
-    DW_INDUCTANCE,  /* H */
+    DW_INDUCTANCE,  /* H; letters n u m H in the same manner, by common practice */
     DW_CHARGE,      /* C */
     DW_POWER,       /* W */
     DW_ENERGY,      /* J */
@@ -31,19 +31,20 @@ enum dw_quantity {
     DW_FRICTION,    /* N m s/rad, written Nms */
     DW_TEMPERATURE, /* degC */
     DW_THERMAL_RESISTANCE,  /* K/W */
-    DW_HEAT_CAPACITY        /* J/K */
+    DW_HEAT_CAPACITY,       /* J/K */
+    DW_PHASE        /* share of a period: as DW_SHARE, or degrees (90deg) */
 };
 
-/* Reads a whole spelling: number, SI prefix (case counts; u and both micro signs are micro), optional unit, percent,
- * counts a/b, or letter-as-point code (4k7, R47, 2n2).
- *   text     NUL-terminated
+/* Reads a whole spelling: number, SI prefix a f p n u m k M G T P (case counts; both micro signs are u), optional unit,
+ * percent, counts a/b, or letter-as-point code (4k7, R47, 2n2). Blanks may stand between number and unit only.
+ *   text     NUL-terminated, at most 400 bytes
  *   kind     what it must be
- *   value    out, SI unit of the kind; untouched on error
+ *   value    out, SI unit of the kind, finite; untouched on error
  *   error    out, may be NULL; the text quotes what was not understood and what was expected, but names no option:
  *            the caller knows that
  *   returns  DW_OK or DW_BAD_USE
  *   source   prefixes: BIPM SI brochure, 9th ed.; letter codes: IEC 60062:2016
- *   accuracy correctly rounded from the decimal spelling wherever it has at most 300 digits */
+ *   accuracy correctly rounded from the decimal spelling; within 2 ulp where a unit converts (min, h, rpm, deg) */
 DW_API enum dw_status dw_quantity_parse(const char *text, enum dw_quantity kind, double *value, struct dw_error *error);
 
 /* The symbol written in a table's brackets for a kind ("V", "ohm", "1"); static storage. */
@@ -60,7 +61,8 @@ DW_API size_t dw_number_print(char *out, double value);
 /* Reads a decimal number, point decimal whatever the locale.
  *   first    first byte; a leading + is accepted; no leading blanks are skipped
  *   last     one past the last byte that may be read
- *   value    out; correctly rounded; nan and inf (any case) are read; untouched where nothing reads
+ *   value    out; correctly rounded, so that beyond the range of double it is an infinity or a zero; nan and inf (any
+ *            case) are read; untouched where nothing reads
  *   returns  one past the last byte used, or first where no number begins there */
 DW_API const char *dw_number_read(const char *first, const char *last, double *value);
 

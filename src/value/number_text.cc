@@ -1,0 +1,105 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The one file in C++: <charconv> has the only shortest printing and locale-free reading of doubles in a standard
+ * library. Nothing here throws or allocates. */
+#include "number_inner.h"
+#include <charconv>
+#include <cmath>
+#include <cstring>
+#include <dutywright/value.h>
+#include <limits>
+#include <system_error>
+
+namespace {
+
+bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+
+/* What a decimal beyond the range of double rounds to. The library functions differ in what they store there (leave
+ * untouched, infinity, zero), so it is decided from the text: the place of the leading digit plus the exponent. */
+double beyond_range(const char *first, const char *last)
+{
+    const bool negative = first < last && *first == '-';
+    long long place = 0, exponent = 0;
+    bool seen = false, point = false;
+    const char *at = first + negative;
+    for (; at < last && (is_digit(*at) || *at == '.'); at++) {
+        if (*at == '.')
+            point = true;
+        else if (!seen && *at != '0')
+            seen = true;
+        else if (!seen && point)
+            place--;
+        else if (seen && !point)
+            place++;
+    }
+    if (at < last && (*at == 'e' || *at == 'E')) {
+        const bool down = ++at < last && *at == '-';
+        if (at < last && (*at == '-' || *at == '+'))
+            at++;
+        for (; at < last && is_digit(*at); at++)
+            if (exponent < 1000000000000LL)  /* longer than any text in memory could make up for */
+                exponent = 10 * exponent + (*at - '0');
+        exponent = down ? -exponent : exponent;
+    }
+    const double size = place + exponent > 0 ? std::numeric_limits<double>::infinity() : 0.0;
+    return negative ? -size : size;
+}
+
+size_t rounded(char *out, size_t size, double value, std::chars_format format, int decimals)
+{
+    if (!size)
+        return 0;
+    out[0] = 0;
+    if (!std::isfinite(value))
+        return 0;
+    const std::to_chars_result done = std::to_chars(out, out + size - 1, value, format, decimals);
+    if (done.ec != std::errc()) {
+        out[0] = 0;
+        return 0;
+    }
+    *done.ptr = 0;
+    return static_cast<size_t>(done.ptr - out);
+}
+
+}
+
+size_t dw_number_print(char *out, double value)
+{
+    const double size = std::fabs(value);
+    if (!(size <= std::numeric_limits<double>::max())) {
+        std::strcpy(out, std::isnan(value) ? "nan" : value < 0 ? "-inf" : "inf");
+        return std::strlen(out);
+    }
+    const bool fixed = size == 0 || (size >= 1e-5 && size < 1e15);
+    /* 24 characters at most: -1.7976931348623157e+308; in fixed notation -0.000012345678901234567 */
+    char *const end = std::to_chars(out, out + DW_NUMBER_SIZE - 1, value,
+                                    fixed ? std::chars_format::fixed : std::chars_format::scientific).ptr;
+    *end = 0;
+    return static_cast<size_t>(end - out);
+}
+
+const char *dw_number_read(const char *first, const char *last, double *value)
+{
+    const char *start = first;
+    if (start < last && *start == '+')
+        if (++start < last && (*start == '-' || *start == '+'))
+            return first;
+    double read;
+    const std::from_chars_result done = std::from_chars(start, last, read);
+    if (done.ec == std::errc::invalid_argument || done.ptr == start)
+        return first;
+    *value = done.ec == std::errc::result_out_of_range ? beyond_range(start, done.ptr) : read;
+    return done.ptr;
+}
+
+size_t dw_number_fixed(char *out, size_t size, double value, int decimals)
+{
+    return rounded(out, size, value, std::chars_format::fixed, decimals);
+}
+
+size_t dw_number_scientific(char *out, size_t size, double value, int decimals)
+{
+    return rounded(out, size, value, std::chars_format::scientific, decimals);
+}
