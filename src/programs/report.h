@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reports of programs: findings (one quantity a line) and ranked tables (one candidate a line), in text for reading,
+ * in rows for scripts, and in JSON. Not installed.
+ *
+ *     struct report *report = report_findings(&error);
+ *     report_finding(report, "out", "mean", 1.25, "V", &error);
+ *     report_finding(report, "out", "ripple", 0.0331, "V", &error);
+ *     status = report_write(report, o.common.format, o.common.digits, stdout, &error);
+ *     report_free(report);
+ *
+ *     static const struct report_column columns[] = { { "rank", "" }, { "frequency", "Hz" }, { "counting", NULL } };
+ *     struct report *report = report_new(columns, 3, &error);
+ *     report_row(report, (struct report_cell[]){ report_number(1), report_number(490.2), report_text("updown") }, &error);
+ *
+ *   text   out  mean       1.250  V         rank  frequency      counting
+ *          out  ripple    33.10   mV           1  490.2  Hz      updown
+ *   rows   out<TAB>mean<TAB>1.25<TAB>V      # rank<TAB>frequency[Hz]<TAB>counting
+ *                                           1<TAB>490.2<TAB>updown
+ *   json   [{"channel": "out", "quantity": "mean", "value": 1.25, "unit": "V"}, ...]
+ *          [{"rank": 1, "frequency": 490.2, "frequency_unit": "Hz", "counting": "updown"}, ...]
+ *
+ * Functions that fail leave the report as it was; a failed report_new may be passed on as NULL, and the calls that follow
+ * then answer DW_NO_MEMORY, so that one check at report_write is enough. */
+#ifndef PROGRAMS_REPORT_H
+#define PROGRAMS_REPORT_H
+
+#include "common.h"
+#include <dutywright/status.h>
+#include <stdio.h>
+
+struct report;
+
+struct report_column {
+    const char *name;
+    const char *unit;  /* numbers: SI symbol, "1" for a pure number, "" for a count such as a rank; NULL: words. "%" is a
+                        share shown as percent in text, and as the share with unit 1 in rows and JSON */
+};
+
+/* A cell: words, a number (NaN: none), or a number that is only an upper bound. */
+struct report_cell {
+    const char *text;  /* NULL: a number; copied */
+    double number;
+    bool at_most;
+};
+struct report_cell report_text(const char *text);
+struct report_cell report_number(double number);
+struct report_cell report_at_most(double number);
+
+/* A ranked table.
+ *   columns  [count]; names and units must live as long as the report
+ *   returns  NULL where memory runs out */
+struct report *report_new(const struct report_column *columns, size_t count, struct dw_error *error);
+/* Appends a row, [count] cells in the order of the columns. */
+enum dw_status report_row(struct report *report, const struct report_cell *cells, struct dw_error *error);
+
+/* Findings: columns channel, quantity, value, unit. */
+struct report *report_findings(struct dw_error *error);
+/* Appends a finding.
+ *   channel  copied, as are quantity and unit; "" where it belongs to none (then "-" in text and rows, null in JSON)
+ *   unit     as in struct report_column */
+enum dw_status report_finding(struct report *report, const char *channel, const char *quantity, double value,
+                              const char *unit, struct dw_error *error);
+/* The same for a value known only to be at most so large: text `<= 2.040 ms`; in rows the bound alone; in JSON
+ * "at_most": true. */
+enum dw_status report_finding_at_most(struct report *report, const char *channel, const char *quantity, double value,
+                                      const char *unit, struct dw_error *error);
+/* The same for a word, such as a verdict; its unit is "-" in rows. */
+enum dw_status report_finding_text(struct report *report, const char *channel, const char *quantity, const char *word,
+                                   struct dw_error *error);
+
+/* How many rows there are. */
+size_t report_rows(const struct report *report);
+
+/* Writes the report. Numbers in rows and JSON have all digits (NaN: `nan`, null); those of text so many significant
+ * digits with SI prefixes, except that whole numbers in a column or finding with unit "" are written whole.
+ *   returns  DW_OK, DW_NO_MEMORY, or DW_SYSTEM / DW_CLOSED_PIPE where writing failed */
+enum dw_status report_write(const struct report *report, enum report_format format, int digits, FILE *out,
+                            struct dw_error *error);
+void report_free(struct report *report);
+
+#endif
