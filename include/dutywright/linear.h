@@ -1,0 +1,108 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Small linear systems driven by straight lines, solved exactly: x' = A x + B u, y = C x + D u.
+ * Between two knots the input is u0 at the start, u1 at the end and straight between. docs/theory.md, section 2. */
+#ifndef DUTYWRIGHT_LINEAR_H
+#define DUTYWRIGHT_LINEAR_H
+
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+enum { DW_STATES = 32, DW_INPUTS = 8, DW_OUTPUTS = 64 };  /* the most of each */
+
+/* What a system is made of; all matrices row after row; copied, so they need not outlive the call. */
+struct dw_matrices {
+    size_t states, inputs, outputs;
+    const double *a;       /* [states x states], 1/s */
+    const double *b;       /* [states x inputs]; NULL: zero */
+    const double *c;       /* [outputs x states]; NULL: zero */
+    const double *d;       /* [outputs x inputs]; NULL: zero */
+    const double *a_low;   /* [states x states], what a rounded away, for stiff systems whose slow rates are small */
+    const double *b_low;   /* [states x inputs]      differences of large entries; NULL: zero */
+    const double *weight;  /* [states], > 0: sum weight x^2 is the stored energy (C, L, inertia; any common factor). With it the
+                            * bounds that prove "no event was missed" stay sharp for passive systems. NULL: found by balancing */
+};
+
+struct dw_system;
+
+/* Copies and checks the matrices.
+ *   returns  NULL with DW_BAD_USE: a size outside 1..DW_STATES, 0..DW_INPUTS, 0..DW_OUTPUTS, or an entry that is not finite;
+ *            DW_NO_MEMORY
+ *   A system keeps a cache of propagators, so one handle serves one thread. */
+DW_API struct dw_system *dw_system_new(const struct dw_matrices *matrices, struct dw_error *error);
+DW_API void dw_system_free(struct dw_system *system);
+DW_API size_t dw_system_states(const struct dw_system *system);
+DW_API size_t dw_system_inputs(const struct dw_system *system);
+DW_API size_t dw_system_outputs(const struct dw_system *system);
+
+/* Carries the state over one straight line of the input, by a cached propagator.
+ *   state    in and out, [states]
+ *   start    [inputs], input at the start (after a jump)
+ *   end      [inputs], input at the end (before a jump)
+ *   length   s, >= 0
+ *   slack    s, >= 0: lengths that differ by up to this share a propagator, corrected to second order; 0 where unknown,
+ *            4 ulp of the time late in a long table
+ *   returns  DW_OK, DW_BAD_USE (length not finite or below zero, rates too fast for it), DW_NO_MEMORY; state untouched on error
+ *   source   scaling and squaring of exp(A h) - I: docs/theory.md, (2.3) to (2.6); Higham 2005, SIMAX 26:1179
+ *   accuracy 1e-15 times the largest state or input a stretch, in the energy norm, for rates up to 1e15 / length */
+DW_API enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
+                                        double length, double slack, struct dw_error *error);
+
+/* y = C x + D u.
+ *   output   out, [outputs] */
+DW_API void dw_system_output(const struct dw_system *system, const double *state, const double *input, double *output);
+
+/* Integral over one straight line of the input of every output, and of the product of two.
+ *   state, start, end, length   as above; the state is that at the start and is not changed
+ *   integral  out, [outputs], unit of the output times s
+ *   returns   DW_OK, DW_BAD_USE, DW_NO_MEMORY
+ *   source    Van Loan 1978, IEEE TAC 23:395, at a length where it cannot overflow, then doubling: docs/theory.md, (2.12)
+ *   accuracy  1e-14 of the integral of the largest term */
+DW_API enum dw_status dw_system_integral(struct dw_system *system, const double *state, const double *start,
+                                         const double *end, double length, double *integral, struct dw_error *error);
+/*   first, second  outputs, counted from 0; equal for a mean square */
+DW_API enum dw_status dw_system_product_integral(struct dw_system *system, const double *state, const double *start,
+                                                 const double *end, double length, size_t first, size_t second,
+                                                 double *integral, struct dw_error *error);
+
+/* Response of every output to one input: C (j w - A)^-1 B + D.
+ *   input     counted from 0
+ *   angular   rad/s, >= 0
+ *   real, imaginary  out, [outputs]
+ *   returns   DW_OK; DW_NO: j w is an eigenvalue, the response is unbounded */
+DW_API enum dw_status dw_system_response(const struct dw_system *system, size_t input, double angular, double *real,
+                                         double *imaginary, struct dw_error *error);
+
+/* Eigenvalues of A, sorted by rising modulus.
+ *   real, imaginary  out, [states], rad/s */
+DW_API enum dw_status dw_system_rates(const struct dw_system *system, double *real, double *imaginary,
+                                      struct dw_error *error);
+
+/* What a steady state is like. */
+struct dw_steady {
+    double condition;  /* of I - (map of one period), 2-norm in the energy's scale */
+    double radius;     /* largest modulus of the period map's eigenvalues */
+    bool lasting;      /* radius is 1 within rounding: disturbances do not die out, the orbit is not reached from others */
+};
+
+/* State at the start of a period that comes back after it.
+ *   time     s, [rows], never decreasing; equal times are a jump; the period is time[rows - 1] - time[0] > 0
+ *   input    [rows x inputs]
+ *   state    out, [states]
+ *   steady   out, may be NULL
+ *   returns  DW_OK; DW_NO: an undamped rate of the system stands on a harmonic of the period (or is zero): the error names it;
+ *            DW_BAD_USE, DW_NO_MEMORY
+ *   source   -Y x = g with Y = exp(A T) - I in doubled precision: docs/theory.md, (2.9)
+ *   accuracy 1e-15 times the largest voltage or current, for rates down to 1e-12 / period; undamped rates within 1e-9 of a
+ *            harmonic are refused, since the data's own rounding then decides the amplitude */
+DW_API enum dw_status dw_system_steady(struct dw_system *system, const double *time, const double *input, size_t rows,
+                                       double *state, struct dw_steady *steady, struct dw_error *error);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,129 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Switching systems, linear in each mode: which switch and which diode conducts, stuck or moving. A mode lasts while all its
+ * guards are >= 0; the first that falls below zero names the mode that follows. docs/theory.md, section 2. */
+#ifndef DUTYWRIGHT_MODES_H
+#define DUTYWRIGHT_MODES_H
+
+#include <dutywright/linear.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* g = state . x + input . u + offset. */
+struct dw_guard {
+    const double *state;         /* [states]; NULL: zero */
+    const double *input;         /* [inputs]; NULL: zero */
+    double offset;
+    double scale;                /* natural size of g (supply, stall current, no-load speed), > 0 */
+    size_t next;                 /* mode entered when g falls below zero */
+    const double *reset;         /* [states x states], state after = reset x + reset_input u + reset_offset; */
+    const double *reset_input;   /* [states x inputs]   NULL: reset the identity, the two others zero */
+    const double *reset_offset;  /* [states] */
+    int tag;                     /* the caller's own number for this event */
+};
+
+/* x' = a x + b u + e, y = c x + d u + f; arrays as in struct dw_matrices, NULL: zero. */
+struct dw_mode {
+    const char *name;  /* for messages: "diode conducts" */
+    const double *a, *b, *e;
+    const double *c, *d, *f;
+    const double *a_low, *b_low, *e_low;
+    const struct dw_guard *guards;
+    size_t guard_count;
+};
+
+struct dw_modes_plan {
+    size_t states, inputs, outputs;
+    const struct dw_mode *modes;
+    size_t mode_count;
+    const double *weight;  /* [states], stored energy, as in struct dw_matrices; NULL: by balancing, mode by mode */
+    const double *scale;   /* [outputs], natural scale: --accuracy is relative to it; > 0 */
+    const bool *drifts;    /* [states], true: need not come back in a steady state (an angle); NULL: none */
+};
+
+struct dw_modes;
+
+/* Copies and checks the plan. NULL with DW_BAD_USE or DW_NO_MEMORY. One handle a thread. */
+DW_API struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error);
+DW_API void dw_modes_free(struct dw_modes *modes);
+
+/* ---- a run: one trajectory, fed with rows of the input, giving rows of the output ---- */
+
+enum dw_row_kind {
+    DW_ROW_INPUT,     /* at a row that was fed, and at the start */
+    DW_ROW_BETWEEN,   /* keeps the straight lines within the accuracy; or a uniform row */
+    DW_ROW_EXTREMUM,  /* a local extremum of an output */
+    DW_ROW_BEFORE,    /* at an event, in the mode that ends */
+    DW_ROW_AFTER      /* at the same event, in the mode that begins */
+};
+
+struct dw_run_row {
+    double time;
+    const double *state;   /* [states] */
+    const double *input;   /* [inputs] */
+    const double *output;  /* [outputs] */
+    size_t mode;
+    enum dw_row_kind kind;
+    int tag;               /* of the guard, for BEFORE and AFTER; else 0 */
+    bool repeats;          /* same time, inputs and outputs as the row before it: a writer leaves it out */
+};
+
+/* Takes one row; the pointers are valid during the call. Anything but DW_OK stops the run and is passed on. */
+typedef enum dw_status dw_run_sink(void *context, const struct dw_run_row *row, struct dw_error *error);
+
+struct dw_run_options {
+    double accuracy;   /* straight-line error of the outputs, relative to their scale; 0: rows only at inputs and events */
+    double uniform;    /* Hz: rows at this rate alone, from the start's time on; 0: not asked */
+    dw_run_sink *sink; /* NULL: no rows at all, only the state moves: fastest */
+    void *context;     /* for the sink */
+};
+
+struct dw_run;
+
+DW_API struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error);
+DW_API void dw_run_free(struct dw_run *run);
+
+/* Puts the run at a state and gives the first row. Modes whose guards are below zero at once give way to their next.
+ *   time     s, of the first input row
+ *   mode     the mode to begin with, or to begin looking from
+ *   state    [states]
+ *   input    [inputs], input at that time
+ *   returns  DW_OK, DW_BAD_USE, or what the sink gave; DW_NO: the modes follow each other without end (the error names them) */
+DW_API enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const double *state, const double *input,
+                                   struct dw_error *error);
+
+/* Goes on to the next input row; the input is a straight line from the last. The same time again is a jump.
+ *   returns  DW_OK; DW_BAD_USE: time goes back or is not finite, rates too fast; DW_NO: endless switching, the error says
+ *            when and between which modes; DW_NO_MEMORY; what the sink gave
+ *   accuracy events to 1e-12 of the stretch between two input rows, or where |g| <= 1e-13 of its scale, whichever is looser;
+ *            no crossing is missed, however short, unless |g| stays below 1e-13 of its scale: proved by a bound on the
+ *            derivatives, docs/theory.md, (2.7) */
+DW_API enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error);
+
+/* After the last row: gives the last uniform row where one is due at the end. */
+DW_API enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error);
+
+DW_API double dw_run_time(const struct dw_run *run);
+DW_API size_t dw_run_mode(const struct dw_run *run);
+DW_API const double *dw_run_state(const struct dw_run *run);  /* [states], valid until the next feed */
+DW_API unsigned long long dw_run_events(const struct dw_run *run);  /* how many so far */
+
+/* The orbit of one period that is reached from a state, with the modes it then has.
+ *   time     s, [rows]; equal times are a jump; period = time[rows - 1] - time[0]
+ *   input    [rows x inputs]
+ *   mode     in: where to begin; out: the mode at the period's start
+ *   state    in: where to begin (rest); out: on the orbit at the period's start
+ *   steady   out, may be NULL
+ *   returns  DW_OK; DW_NO: no steady state (an undamped rate on a harmonic, an unstable orbit, none found): the error says why;
+ *            DW_BAD_USE, DW_NO_MEMORY
+ *   source   Newton on the period map with saltation matrices (Aizerman and Gantmacher 1958; docs/theory.md, (2.10)), after a
+ *            few periods of following; one mode without guards: dw_system_steady
+ *   accuracy the orbit comes back within 1e-12 of each state's largest value */
+DW_API enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
+                                      size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error);
+
+#ifdef __cplusplus
+}
+#endif
+#endif
