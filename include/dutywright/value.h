@@ -75,12 +75,15 @@ DW_API size_t dw_quantity_print(char *out, size_t size, double value, const char
  *   series   3, 6, 12, 24, 48, 96 or 192
  *   values   out, [series]; untouched on error
  *   returns  DW_OK or DW_BAD_USE
- *   source   IEC 60063:2015: rounded powers 10^(k/series) with the tabled exceptions of E24 and below and of E192 */
+ *   source   IEC 60063:2015: rounded powers 10^(k/series) with the tabled exceptions of E24 and below and of E192 (9.20)
+ *   accuracy each the double nearest to its decimal spelling */
 DW_API enum dw_status dw_preferred_values(int series, double *values, struct dw_error *error);
 
 /* All preferred values within [lowest, highest], ascending, each the double nearest to its decimal spelling.
- *   values   out, [*count] on entry capacity; may be NULL to ask for the count alone
- *   count    in: capacity, out: how many there are */
+ *   lowest, highest  1e-300 to 1e300, both inclusive
+ *   values   out, [*count]; untouched on error; may be NULL to ask for the count alone
+ *   count    in: room in values; out: how many there are, also where the room is too small
+ *   returns  DW_OK, or DW_BAD_USE: no such series, no such range, or too little room */
 DW_API enum dw_status dw_preferred_range(int series, double lowest, double highest, double *values, size_t *count,
                                          struct dw_error *error);
 

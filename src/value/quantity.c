@@ -122,7 +122,7 @@ static bool take_letter_code(struct spelling *number, const char *at, enum dw_qu
     size_t part = strspn(after, "0123456789");
     if (part && (number->point || number->exponent))
         return false;
-    const char *unit = skip_blanks(after + part);
+    const char *unit = part ? skip_blanks(after + part) : after;
     if (*unit || unit != after + part) {
         const struct unit *found = unit_find(unit, kind);
         if (!found || (letter->power == 0 && (!part || strcmp(letter->word, "R"))))
@@ -201,7 +201,9 @@ static void find_case(const char *rest, enum dw_quantity kind, char *out)
             continue;
         for (size_t p = 0;; p++) {
             const struct prefix *prefix = prefix_at(p);
-            const bool fits = unit ? unit->prefixed || !prefix : prefix && quantity_words(kind)->prefixed;
+            /* a bare g is grams or a slip, seldom giga */
+            const bool fits = unit ? unit->prefixed || !prefix
+                                   : prefix && quantity_words(kind)->prefixed && lower(*prefix->word) == *prefix->word;
             char word[32];
             snprintf(word, sizeof word, "%s%s", prefix ? prefix->word : "", unit ? unit->word : "");
             const int same = fits ? same_but_case(word, rest) : -1;
@@ -275,12 +277,12 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
         dw_number_read(text, slash, &count);
         dw_number_read(slash + 1, end, &most);
     }
-    if (whole && most > 0 && most <= 0x1p53 && count <= 0x1p53) {
+    if (whole && most > 0 && most < 0x1p53 && count < 0x1p53) {
         *value = count / most;
         return DW_OK;
     }
     snprintf(complaint, sizeof complaint, "'%s' %s", quote(quoted, text),
-             !whole ? "is not one whole count over another" : most > 0 ? "counts beyond 2^53" : "is a share of nothing");
+             !whole ? "is not one whole count over another" : most > 0 ? "counts to 2^53 or beyond" : "is a share of nothing");
     return refuse(error, kind, complaint);
 }
 
