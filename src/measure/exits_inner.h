@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* When a line of vertices was last at or above any level, asked only once the line has ended. */
+#ifndef MEASURE_EXITS_INNER_H
+#define MEASURE_EXITS_INNER_H
+
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/* The last time at or above a level is a falling polyline over the levels; `exit` holds its vertices, value never
+ * rising, time never falling. Beyond `most` it is thinned, and each stretch carries the bound of its error in time. */
+struct exit {
+    double value, time;
+    double bound;  /* s, of the stretch that leads here */
+};
+struct exits {
+    struct exit *exit;
+    size_t count, room, most;
+    double sign;  /* -1: below instead of above */
+};
+
+/* most >= 8 */
+struct exits exits_new(double sign, size_t most);
+void exits_free(struct exits *exits);
+/* Next vertex of the line; time never decreasing, two vertices at one time are a jump. */
+enum dw_status exits_add(struct exits *exits, double time, double value, struct dw_error *error);
+/* Last time at or above (sign -1: at or below) a level.
+ *   bound    out, s
+ *   slope    out, |value per second| of the line there; 0 at a jump
+ *   returns  false where the line never was */
+bool exits_last(const struct exits *exits, double level, double *time, double *bound, double *slope);
+
+#endif

@@ -1,0 +1,46 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Mean, mean square about the mean, and extremes of straight lines, one stretch at a time and stretch onto stretch. */
+#ifndef MEASURE_MOMENTS_INNER_H
+#define MEASURE_MOMENTS_INNER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Sums are unevaluated pairs, high + low, so that 1e8 additions lose no more than a few. */
+struct moments {
+    double mean, mean_low;
+    double square, square_low;  /* integral of (value - mean)^2 */
+    double minimum, maximum;
+};
+
+/* Some time of a record, and the moments of its channels. */
+struct stretch {
+    double start, end;  /* s */
+    bool empty;         /* start, end and all moments mean nothing yet */
+    struct moments *of; /* [channels] */
+};
+
+/* a + b into (sum, error), exact: Knuth, The Art of Computer Programming 2, 4.2.2, theorem B. */
+static inline void two_sum(double a, double b, double *sum, double *error)
+{
+    const double s = a + b, t = s - a;
+    *error = (a - (s - t)) + (b - t);
+    *sum = s;
+}
+
+/* Extends a stretch by one straight line from (start, from) to (end, to), which begins where the stretch ended.
+ *   column    [channels]: where channel i stands in `from` and `to`
+ *   source    docs/theory.md, equations 4.3 and 4.4 */
+void moments_line(struct stretch *stretch, size_t channels, const size_t *column, double start, const double *from,
+                  double end, const double *to);
+
+/* Appends a stretch that begins where `onto` ended: docs/theory.md, equation 4.5. */
+void moments_append(struct stretch *onto, const struct stretch *next, size_t channels);
+
+/* Lets values at an instant count for minimum and maximum only. */
+void moments_extremes(struct stretch *stretch, size_t channels, const double *low, const double *high);
+
+double moments_mean(const struct moments *moments);
+double moments_ac_rms(const struct moments *moments, double duration);
+
+#endif

@@ -1,0 +1,86 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Settling as docs/theory.md, section 4.5, defines it. */
+#include "measure/settling_inner.h"
+#include <math.h>
+#include <stdint.h>
+
+static const double NO_CHANGE = 1e-9;      /* share of the range below which a change counts as none */
+static const double SETTLED_DRIFT = 0.1;   /* share of the band by which the last two means may differ */
+
+struct settling settling_new(size_t most_exits)
+{
+    return (struct settling){ .above = exits_new(1, most_exits),
+                              .below = exits_new(-1, most_exits),
+                              .minimum = INFINITY,
+                              .maximum = -INFINITY };
+}
+
+void settling_free(struct settling *settling)
+{
+    exits_free(&settling->above);
+    exits_free(&settling->below);
+}
+
+enum dw_status settling_add(struct settling *settling, double time, double value, struct dw_error *error)
+{
+    if (!settling->count++)
+        settling->first_time = time;
+    settling->before = settling->last;
+    settling->last = value;
+    settling->minimum = fmin(settling->minimum, value);
+    settling->maximum = fmax(settling->maximum, value);
+    const enum dw_status status = exits_add(&settling->above, time, value, error);
+    return status == DW_OK ? exits_add(&settling->below, time, value, error) : status;
+}
+
+struct dw_settling settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift)
+{
+    struct dw_settling found = { .state = DW_TOO_FEW, .final = settling->last };
+    if (!settling->count)
+        return found;
+    const double change = settling->last - rule->initial, none = NO_CHANGE * rule->range;
+    if (fabs(change) <= none) {
+        found.state = DW_SETTLED_FROM_START;
+        return found;
+    }
+    if (settling->count < 2)
+        return found;
+    const double half_width = rule->band * fabs(change);
+    if (!(drift <= SETTLED_DRIFT * half_width)) {
+        found.state = DW_NOT_SETTLED;
+        return found;
+    }
+    const double beyond = change > 0 ? settling->maximum - settling->last : settling->last - settling->minimum;
+    if (beyond > none)
+        found.overshoot = beyond / fabs(change);
+    double when[2], bound[2], slope[2];
+    const bool above = exits_last(&settling->above, settling->last + half_width, &when[0], &bound[0], &slope[0]);
+    const bool below = exits_last(&settling->below, settling->last - half_width, &when[1], &bound[1], &slope[1]);
+    if (!above && !below) {
+        found.state = DW_SETTLED_WITHIN;
+        found.time = settling->first_time - rule->start;
+        return found;
+    }
+    const int later = above && (!below || when[0] > when[1]) ? 0 : 1;
+    found.state = DW_SETTLED;
+    found.time = when[later] - rule->start;
+    found.time_bound = bound[later];
+    found.slope = slope[later];
+    return found;
+}
+
+enum dw_status dw_settling_from_means(const double *time, const double *mean, size_t count,
+                                      const struct dw_settling_rule *rule, struct dw_settling *out,
+                                      struct dw_error *error)
+{
+    if (!(rule->band > 0 && rule->band < 1))
+        return dw_error_set(error, DW_BAD_USE, 0, "a settling band of %g is not between 0 and 1", rule->band);
+    struct settling settling = settling_new(SIZE_MAX);
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; i < count && status == DW_OK; i++)
+        status = settling_add(&settling, time[i], mean[i], error);
+    if (status == DW_OK)
+        *out = settling_find(&settling, rule, fabs(settling.last - settling.before));
+    settling_free(&settling);
+    return status;
+}
