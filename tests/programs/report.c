@@ -1,0 +1,245 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "programs/report.h"
+#include "suite.h"
+#include <stdlib.h>
+#include <string.h>
+
+/* What report_write writes, compared to the letter. */
+static void writes(const struct report *report, enum report_format format, int digits, const char *wanted)
+{
+    char *text = NULL;
+    size_t length = 0;
+    struct dw_error error;
+    FILE *out = open_memstream(&text, &length);
+    ck_assert_ptr_nonnull(out);
+    succeeds(report_write(report, format, digits, out, &error), error);
+    fclose(out);
+    ck_assert_str_eq(text, wanted);
+    free(text);
+}
+
+static struct report *some_findings(void)
+{
+    struct dw_error error;
+    struct report *report = report_findings(&error);
+    succeeds(report_finding(report, "out", "mean", 1.25, "V", &error), error);
+    succeeds(report_finding(report, "out", "ripple", 0.0331, "V", &error), error);
+    succeeds(report_finding(report, "pin", "frequency", 25e6 / 51000, "Hz", &error), error);
+    succeeds(report_finding(report, "pin", "duty", 0.1 + 0.2, "1", &error), error);
+    succeeds(report_finding(report, "out", "overshoot", 0.0433, "%", &error), error);
+    succeeds(report_finding_at_most(report, "out", "settling-time", 0.00204, "s", &error), error);
+    succeeds(report_finding_text(report, "", "limit", "holds", &error), error);
+    succeeds(report_finding(report, "", "steps", 65536, "", &error), error);
+    succeeds(report_finding(report, "out", "minimum", -0.0, "V", &error), error);
+    return report;
+}
+
+START_TEST(findings_read_as_aligned_text)
+{
+    struct report *report = some_findings();
+    writes(report, REPORT_TEXT, 4,
+           "out  mean               1.250   V\n"
+           "out  ripple            33.10    mV\n"
+           "pin  frequency        490.2     Hz\n"
+           "pin  duty               0.3000\n"
+           "out  overshoot          4.330   %\n"
+           "out  settling-time   <= 2.040   ms\n"
+           "-    limit          holds\n"
+           "-    steps          65536\n"
+           "out  minimum           -0.000   V\n");
+    report_free(report);
+}
+END_TEST
+
+START_TEST(findings_in_rows_have_four_fields_and_all_digits)
+{
+    struct report *report = some_findings();
+    writes(report, REPORT_ROWS, 4,
+           "out\tmean\t1.25\tV\n"
+           "out\tripple\t0.0331\tV\n"
+           "pin\tfrequency\t490.19607843137254\tHz\n"
+           "pin\tduty\t0.30000000000000004\t1\n"
+           "out\tovershoot\t0.0433\t1\n"
+           "out\tsettling-time\t0.00204\ts\n"
+           "-\tlimit\tholds\t-\n"
+           "-\tsteps\t65536\t-\n"
+           "out\tminimum\t-0\tV\n");
+    report_free(report);
+}
+END_TEST
+
+START_TEST(findings_in_json_keep_units_apart)
+{
+    struct report *report = some_findings();
+    writes(report, REPORT_JSON, 4,
+           "[\n"
+           " {\"channel\": \"out\", \"quantity\": \"mean\", \"value\": 1.25, \"unit\": \"V\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"ripple\", \"value\": 0.0331, \"unit\": \"V\"},\n"
+           " {\"channel\": \"pin\", \"quantity\": \"frequency\", \"value\": 490.19607843137254, \"unit\": \"Hz\"},\n"
+           " {\"channel\": \"pin\", \"quantity\": \"duty\", \"value\": 0.30000000000000004, \"unit\": \"1\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"overshoot\", \"value\": 0.0433, \"unit\": \"1\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"settling-time\", \"value\": 0.00204, \"at_most\": true, \"unit\": \"s\"},\n"
+           " {\"channel\": null, \"quantity\": \"limit\", \"value\": \"holds\", \"unit\": null},\n"
+           " {\"channel\": null, \"quantity\": \"steps\", \"value\": 65536, \"unit\": null},\n"
+           " {\"channel\": \"out\", \"quantity\": \"minimum\", \"value\": -0, \"unit\": \"V\"}\n"
+           "]\n");
+    report_free(report);
+}
+END_TEST
+
+static const struct report_column columns[] = {
+    { "rank", "" },     { "frequency", "Hz" }, { "error", "%" },
+    { "steps", "" },    { "duty-step", "1" },  { "counting", NULL },
+};
+enum { COLUMNS = sizeof columns / sizeof columns[0] };
+
+static struct report *some_ranks(void)
+{
+    struct dw_error error;
+    struct report *report = report_new(columns, COLUMNS, &error);
+    const struct report_cell first[COLUMNS] = { report_number(1),   report_number(490.196), report_number(0.00039216),
+                                                report_number(255), report_number(1 / 255.), report_text("updown") };
+    const struct report_cell last[COLUMNS] = { report_number(10),    report_number(3906.25), report_number(-0.5),
+                                               report_number(65536), report_number(NAN),     report_text("up") };
+    succeeds(report_row(report, first, &error), error);
+    succeeds(report_row(report, last, &error), error);
+    ck_assert_uint_eq(report_rows(report), 2);
+    return report;
+}
+
+START_TEST(a_ranked_table_reads_as_aligned_text_under_titles)
+{
+    struct report *report = some_ranks();
+    writes(report, REPORT_TEXT, 4,
+           "rank  frequency     error         steps  duty-step  counting\n"
+           "   1  490.2    Hz     0.03922  %    255   0.003922  updown\n"
+           "  10    3.906  kHz  -50.00     %  65536   -         up\n");
+    writes(report, REPORT_TEXT, 2,
+           "rank  frequency   error       steps  duty-step  counting\n"
+           "   1  490    Hz     0.039  %    255     0.0039  updown\n"
+           "  10    3.9  kHz  -50      %  65536     -       up\n");
+    report_free(report);
+}
+END_TEST
+
+START_TEST(a_ranked_table_in_rows_begins_with_its_titles)
+{
+    struct report *report = some_ranks();
+    writes(report, REPORT_ROWS, 4,
+           "# rank\tfrequency[Hz]\terror[1]\tsteps\tduty-step[1]\tcounting\n"
+           "1\t490.196\t0.00039216\t255\t0.00392156862745098\tupdown\n"
+           "10\t3906.25\t-0.5\t65536\tnan\tup\n");
+    report_free(report);
+}
+END_TEST
+
+START_TEST(a_ranked_table_in_json_has_a_unit_key_beside_each_number)
+{
+    struct report *report = some_ranks();
+    writes(report, REPORT_JSON, 4,
+           "[\n"
+           " {\"rank\": 1, \"frequency\": 490.196, \"frequency_unit\": \"Hz\", \"error\": 0.00039216, \"error_unit\": \"1\", "
+           "\"steps\": 255, \"duty_step\": 0.00392156862745098, \"duty_step_unit\": \"1\", \"counting\": \"updown\"},\n"
+           " {\"rank\": 10, \"frequency\": 3906.25, \"frequency_unit\": \"Hz\", \"error\": -0.5, \"error_unit\": \"1\", "
+           "\"steps\": 65536, \"duty_step\": null, \"duty_step_unit\": \"1\", \"counting\": \"up\"}\n"
+           "]\n");
+    report_free(report);
+}
+END_TEST
+
+START_TEST(an_empty_report_is_still_valid_in_each_format)
+{
+    struct dw_error error;
+    struct report *ranks = report_new(columns, COLUMNS, &error), *findings = report_findings(&error);
+    writes(ranks, REPORT_TEXT, 4, "rank  frequency  error  steps  duty-step  counting\n");
+    writes(ranks, REPORT_ROWS, 4, "# rank\tfrequency[Hz]\terror[1]\tsteps\tduty-step[1]\tcounting\n");
+    writes(ranks, REPORT_JSON, 4, "[]\n");
+    writes(findings, REPORT_TEXT, 4, "");
+    writes(findings, REPORT_ROWS, 4, "");
+    writes(findings, REPORT_JSON, 4, "[]\n");
+    ck_assert_uint_eq(report_rows(findings), 0);
+    report_free(ranks);
+    report_free(findings);
+    report_free(NULL);
+}
+END_TEST
+
+START_TEST(strange_names_break_neither_rows_nor_json)
+{
+    struct dw_error error;
+    struct report *report = report_findings(&error);
+    succeeds(report_finding(report, "a\tb\nc", "mean", 1, "V", &error), error);
+    succeeds(report_finding(report, "say \"5\\\"", "mean", 1, "V", &error), error);
+    succeeds(report_finding(report, "temp\xe9rature", "mean", 1, "V", &error), error); /* Latin-1 */
+    succeeds(report_finding(report, "\xc3\xa9t\xc3\xa9", "mean", 1, "V", &error), error); /* two wide letters in UTF-8 */
+    writes(report, REPORT_ROWS, 4,
+           "a b c\tmean\t1\tV\nsay \"5\\\"\tmean\t1\tV\ntemp\xe9rature\tmean\t1\tV\n\xc3\xa9t\xc3\xa9\tmean\t1\tV\n");
+    writes(report, REPORT_TEXT, 2,
+           "a b c        mean  1.0  V\n"
+           "say \"5\\\"     mean  1.0  V\n"
+           "temp\xe9rature  mean  1.0  V\n"
+           "\xc3\xa9t\xc3\xa9          mean  1.0  V\n");
+    writes(report, REPORT_JSON, 4,
+           "[\n"
+           " {\"channel\": \"a\\tb\\nc\", \"quantity\": \"mean\", \"value\": 1, \"unit\": \"V\"},\n"
+           " {\"channel\": \"say \\\"5\\\\\\\"\", \"quantity\": \"mean\", \"value\": 1, \"unit\": \"V\"},\n"
+           " {\"channel\": \"temp\xef\xbf\xbdrature\", \"quantity\": \"mean\", \"value\": 1, \"unit\": \"V\"},\n"
+           " {\"channel\": \"\xc3\xa9t\xc3\xa9\", \"quantity\": \"mean\", \"value\": 1, \"unit\": \"V\"}\n"
+           "]\n");
+    report_free(report);
+}
+END_TEST
+
+START_TEST(the_report_keeps_its_own_words)
+{
+    struct dw_error error;
+    char channel[] = "out", quantity[] = "mean", unit[] = "V";
+    struct report *report = report_findings(&error);
+    for (int i = 0; i < 100; i++)
+        succeeds(report_finding(report, channel, quantity, i, unit, &error), error);
+    memset(channel, 'x', 3);
+    memset(quantity, 'x', 4);
+    unit[0] = 'x';
+    ck_assert_uint_eq(report_rows(report), 100);
+    char *text = NULL;
+    size_t length = 0;
+    FILE *out = open_memstream(&text, &length);
+    succeeds(report_write(report, REPORT_ROWS, 4, out, &error), error);
+    fclose(out);
+    ck_assert_ptr_null(strchr(text, 'x'));
+    ck_assert_ptr_nonnull(strstr(text, "out\tmean\t99\tV\n"));
+    free(text);
+    report_free(report);
+}
+END_TEST
+
+START_TEST(a_full_disk_is_told)
+{
+    FILE *full = fopen("/dev/full", "w");
+    if (!full)
+        return; /* no such device here: the pipeline cases, which need one too, say so */
+    struct report *report = some_findings();
+    for (int format = REPORT_TEXT; format <= REPORT_JSON; format++) {
+        struct dw_error error = { .status = DW_OK };
+        refuses(report_write(report, (enum report_format)format, 4, full, &error), DW_SYSTEM, error,
+                "standard output: No space left on device");
+    }
+    report_free(report);
+    fclose(full);
+}
+END_TEST
+
+START_TEST(a_report_for_which_memory_ran_out_is_refused_not_followed)
+{
+    struct dw_error error;
+    refuses(report_finding(NULL, "out", "mean", 1, "V", &error), DW_NO_MEMORY, error, "out of memory");
+    refuses(report_write(NULL, REPORT_TEXT, 4, stdout, &error), DW_NO_MEMORY, error, "out of memory");
+    ck_assert_uint_eq(report_rows(NULL), 0);
+}
+END_TEST
+
+SUITE("programs: report", findings_read_as_aligned_text, findings_in_rows_have_four_fields_and_all_digits,
+      findings_in_json_keep_units_apart, a_ranked_table_reads_as_aligned_text_under_titles,
+      a_ranked_table_in_rows_begins_with_its_titles, a_ranked_table_in_json_has_a_unit_key_beside_each_number,
+      an_empty_report_is_still_valid_in_each_format, strange_names_break_neither_rows_nor_json,
+      the_report_keeps_its_own_words, a_full_disk_is_told, a_report_for_which_memory_ran_out_is_refused_not_followed)
