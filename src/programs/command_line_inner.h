@@ -6,6 +6,9 @@
 #include <argp.h>
 #include <stdbool.h>
 
+/* Group of the shared options in --help. */
+enum { SHARED_GROUP = 8 };
+
 /* Ends the program with status 2 where the line is not to the letter.
  *   words      how many words beside options are taken: 0, 1 (the FILE), or negative for any number
  *   help       called for OPTION_HELP and OPTION_VERSION, with the key; must not return */

@@ -19,8 +19,9 @@ static char *made_by;
 static struct argp whole; /* the program's table and what every program has */
 
 static const struct argp_option help_options[] = {
-    { "help", OPTION_HELP, NULL, 0, "Print this help and end", -1 },
-    { "version", OPTION_VERSION, NULL, 0, "Print the version and end", -1 },
+    { NULL, 0, NULL, 0, "Shared with other programs:", SHARED_GROUP },
+    { "help", OPTION_HELP, NULL, 0, "Print this help and end", SHARED_GROUP },
+    { "version", OPTION_VERSION, NULL, 0, "Print the version and end", SHARED_GROUP },
     { 0 },
 };
 static const struct argp help_argp = { help_options, NULL, NULL, NULL, NULL, NULL, NULL };
@@ -157,8 +158,8 @@ static void complete(const struct argp *argp)
         children[count++] = *child;
     }
     if (!has_child(argp, &quiet_argp))
-        children[count++] = (struct argp_child){ &quiet_argp, 0, NULL, -1 };
-    children[count++] = (struct argp_child){ &help_argp, 0, NULL, -1 };
+        children[count++] = (struct argp_child){ &quiet_argp, 0, NULL, 0 };
+    children[count++] = (struct argp_child){ &help_argp, 0, NULL, 0 };
     children[count] = (struct argp_child){ NULL, 0, NULL, 0 };
     whole = *argp;
     whole.children = children;

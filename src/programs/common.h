@@ -28,7 +28,7 @@
  *         default: return ARGP_ERR_UNKNOWN;
  *         }
  *     }
- *     static const struct argp argp = { options, parse, "[FILE]", "Smooth a ...\vExample: ...", children, NULL, NULL };
+ *     static const struct argp argp = { options, parse, NULL, "Smooth a ...\vExample: ...", children, NULL, NULL };
  *
  *     int main(int argc, char **argv)
  *     {

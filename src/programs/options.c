@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The shared options, and how a parser reads arguments. */
 #include "common.h"
+#include "command_line_inner.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -15,7 +16,7 @@ struct common_options common_defaults(void)
 static error_t parse_common(int key, char *argument, struct argp_state *state)
 {
     static const char *const formats[] = { "text", "rows", "json", NULL };
-    struct common_options unused, *common = state->input ? state->input : &unused;
+    struct common_options unused = common_defaults(), *common = state->input ? state->input : &unused;
     switch (key) {
     case OPTION_BINARY: common->binary = true; return 0;
     case OPTION_TEXT: common->text = true; return 0;
@@ -52,42 +53,43 @@ static error_t parse_input(int key, char *argument, struct argp_state *state)
     return 0;
 }
 
+/* Behind the program's own in --help; help_argp, in every program, has the title. */
 static const struct argp_option input_options[] = {
-    { "partial", OPTION_PARTIAL, NULL, 0, "Accept a table that was cut off before its end line", 0 },
+    { "partial", OPTION_PARTIAL, NULL, 0, "Accept a table that was cut off before its end line", SHARED_GROUP },
     { 0 },
 };
 static const struct argp_option output_options[] = {
     { "binary", OPTION_BINARY, NULL, 0,
-      "Write rows as binary numbers, faster for long tables (default: as the input is; without input, text)", 0 },
-    { "text", OPTION_TEXT, NULL, 0, "Write rows as text", 0 },
+      "Write rows as binary numbers, faster for long tables (default: as the input is; without input, text)", SHARED_GROUP },
+    { "text", OPTION_TEXT, NULL, 0, "Write rows as text", SHARED_GROUP },
     { 0 },
 };
 static const struct argp_option channel_options[] = {
-    { "channel", OPTION_CHANNEL, "NAME", 0, "Channel to work on (default: the last with a fitting unit)", 0 },
+    { "channel", OPTION_CHANNEL, "NAME", 0, "Channel to work on (default: the last with a fitting unit)", SHARED_GROUP },
     { 0 },
 };
 static const struct argp_option span_options[] = {
     { "span", OPTION_SPAN, "SPAN", 0,
       "Part of the table: last (the last whole period), last:N (the last N periods), all, or A:B (from time A to time B, "
-      "such as 10ms:20ms; either may be left out)", 0 },
+      "such as 10ms:20ms; either may be left out)", SHARED_GROUP },
     { 0 },
 };
 static const struct argp_option rows_options[] = {
     { "accuracy", OPTION_ACCURACY, "SHARE", 0,
       "How far straight lines between rows may be off, as a share of the natural scale, such as the supply (default 1e-5)",
-      0 },
+      SHARED_GROUP },
     { "uniform", OPTION_UNIFORM, "RATE", 0,
-      "Write rows at equal spacing, so many a second (Hz), instead of as many as the accuracy needs", 0 },
+      "Write rows at equal spacing, so many a second (Hz), instead of as many as the accuracy needs", SHARED_GROUP },
     { 0 },
 };
 static const struct argp_option report_options[] = {
     { "format", OPTION_FORMAT, "FORMAT", 0,
-      "text for reading, rows for tab-separated lines, json; the last two with all digits (default text)", 0 },
-    { "digits", OPTION_DIGITS, "N", 0, "Significant digits of the text format (default 4)", 0 },
+      "text for reading, rows for tab-separated lines, json; the last two with all digits (default text)", SHARED_GROUP },
+    { "digits", OPTION_DIGITS, "N", 0, "Significant digits of the text format (default 4)", SHARED_GROUP },
     { 0 },
 };
 static const struct argp_option quiet_options[] = {
-    { "quiet", OPTION_QUIET, NULL, 0, "Leave out notes and progress; errors and cautions still appear", -1 },
+    { "quiet", OPTION_QUIET, NULL, 0, "Leave out notes and progress; errors and cautions still appear", SHARED_GROUP },
     { 0 },
 };
 

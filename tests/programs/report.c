@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "programs/report.h"
 #include "suite.h"
+#include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -15,6 +16,12 @@ static void writes(const struct report *report, enum report_format format, int d
     succeeds(report_write(report, format, digits, out, &error), error);
     fclose(out);
     ck_assert_str_eq(text, wanted);
+    if (format == REPORT_JSON) {
+        json_error_t complaint;
+        json_t *read = json_loads(text, JSON_REJECT_DUPLICATES, &complaint);
+        ck_assert_msg(read, "no JSON: %s in %s", complaint.text, text);
+        json_decref(read);
+    }
     free(text);
 }
 
