@@ -25,7 +25,9 @@ DW_API struct dw_header *dw_header_new(const char *first_name, const char *first
 DW_API struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error *error);
 DW_API void dw_header_free(struct dw_header *header);
 
-/* First value of a key or NULL. made-by may occur several times; the others once. */
+/* First value of a key or NULL. made-by and note may occur several times; the others once. Keys are letters, digits, _ - .
+ * and a value is one line, without blanks at its ends. What the format itself uses (wave-table, columns, rows, end) is
+ * no key. set replaces all of a key or appends it; add is DW_BAD_USE where the key is there and may not occur twice. */
 DW_API const char *dw_header_get(const struct dw_header *header, const char *key);
 DW_API enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 DW_API enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
@@ -43,10 +45,41 @@ DW_API struct dw_column dw_header_column(const struct dw_header *header, size_t 
 /* Appends a channel; a name already taken gets -2, -3, ... */
 DW_API enum dw_status dw_header_append(struct dw_header *header, const char *name, const char *unit,
                                        struct dw_error *error);
-/* Column of a channel by name, 0 where there is none: then the error lists the nearest name. */
+/* Another name for a column; its unit too, unless NULL. DW_BAD_USE where the name is taken or is none. */
+DW_API enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
+                                       struct dw_error *error);
+/* A header with the same keys, column 0 and these columns in this order.
+ *   columns  [count], 1 to columns - 1, each once */
+DW_API struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
+                                          struct dw_error *error);
+/* Column of a channel by name ("pin" or "pin[V]"), 0 where there is none: then DW_BAD_USE and the nearest name. */
 DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
 /* The last channel whose unit is `unit`; where no channel has a unit at all (foreign table), the last channel. 0: none. */
 DW_API size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit, struct dw_error *error);
+
+/* The key `initial` holds pairs of a channel and its value before the first row: "out 0 current 0.5". */
+DW_API enum dw_status dw_header_initial(const struct dw_header *header, const char *channel, double *value, bool *present,
+                                        struct dw_error *error);
+DW_API enum dw_status dw_header_set_initial(struct dw_header *header, const char *channel, double value,
+                                            struct dw_error *error);
+
+/* What a program does to rows and channels, as far as header keys depend on it. A simulator that keeps its input's
+ * channels and appends its own does none of this: 0. */
+enum dw_change {
+    DW_OTHER_PATTERN = 1,   /* the whole does not repeat as it did: ends period, duty */
+    DW_OTHER_CARRIER = 2,   /* the switching instants are others: ends carrier-period, origin */
+    DW_OTHER_START = 4,     /* the first row is another: ends initial */
+    DW_OTHER_CHANNELS = 8,  /* the channels read are not passed on: ends levels, duty, initial */
+    DW_OTHER_AXIS = 16,     /* the first column is another quantity: ends period, carrier-period, origin, sampled, initial */
+    DW_EXACT_ROWS = 32      /* rows are vertices whatever the input was: ends sampled */
+};
+/* The header of a filter's output from that of its input: a copy without the keys that `changes` ends, and one more
+ * made-by line. Keys that the library does not know are passed on.
+ *   changes  of enum dw_change, joined by |
+ *   made_by  may be NULL
+ *   returns  NULL on error */
+DW_API struct dw_header *dw_header_derive(const struct dw_header *input, unsigned changes, const char *made_by,
+                                          struct dw_error *error);
 
 /* ---- reader ---- */
 
@@ -66,6 +99,8 @@ DW_API enum dw_encoding dw_reader_encoding(const struct dw_reader *reader);  /* 
 DW_API const char *dw_reader_name(const struct dw_reader *reader);           /* "standard input" or the path */
 /* Line (text) or row (binary) last read, counted from 1: for messages of the caller's own. */
 DW_API unsigned long long dw_reader_line(const struct dw_reader *reader);
+/* Whether the table's own end was seen: after DW_END with `partial`, false tells that it was cut or changed. */
+DW_API bool dw_reader_whole(const struct dw_reader *reader);
 /* "standard input, line 814" or "tide.bin, row 12": place of the last row read.
  *   out      at least `size` bytes, cut to fit */
 DW_API void dw_reader_place(const struct dw_reader *reader, char *out, size_t size);
@@ -87,6 +122,8 @@ DW_API struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *
                                         struct dw_error *error);
 /* One row, [columns]; DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE */
 DW_API enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error);
+/* Many rows, [rows x columns], as if one by one. */
+DW_API enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error);
 /* Writes the end and flushes: only after DW_OK is the table whole. */
 DW_API enum dw_status dw_writer_finish(struct dw_writer *writer, struct dw_error *error);
 DW_API void dw_writer_free(struct dw_writer *writer);

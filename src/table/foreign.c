@@ -1,0 +1,302 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Tables that are not ours: what stands before the first row, and what it says of the columns. */
+#include "reader_inner.h"
+#include <dutywright/value.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+enum { LEAD_LINES = 64, TITLE_LINES = 8 };
+
+/* The lines before the first row, one after another, each with its '\n'. */
+struct lead {
+    char *text;
+    size_t size, room;
+    size_t start[LEAD_LINES];
+    size_t lines;
+};
+
+static enum dw_status keep_line(struct lead *lead, const char *first, const char *last, struct dw_error *error)
+{
+    const size_t length = (size_t)(last - first);
+    if (lead->size + length + 1 > lead->room) {
+        const size_t wanted = 2 * (lead->size + length + 1);
+        char *grown = realloc(lead->text, wanted);
+        if (!grown)
+            return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        lead->text = grown;
+        lead->room = wanted;
+    }
+    lead->start[lead->lines++] = lead->size;
+    memcpy(lead->text + lead->size, first, length);
+    lead->text[lead->size + length] = '\n';
+    lead->size += length + 1;
+    return DW_OK;
+}
+
+static char *trim_end(char *first, char *last)
+{
+    while (last > first && (last[-1] == ' ' || last[-1] == '\r' || last[-1] == '\n'))
+        last--;
+    return last;
+}
+
+/* What a line is, as a row. */
+enum sort { NO_ROW, ROW, ROW_WITH_GAP };
+
+/* A row is at least two fields that are all numbers. One that begins with a number and has an empty field but no words is
+ * a row with a gap: taking it for a title would drop it silently. */
+static enum sort sort_of(char *first, char *last, char *separator, size_t *fields)
+{
+    size_t empty = 0;
+    char *at = first;
+    last = trim_end(first, last);
+    *separator = separator_of(first, last);
+    const bool comma = *separator == '\t' || *separator == ';';
+    for (*fields = 0; at; ++*fields) {
+        struct field field;
+        double value;
+        if (first == last || !next_field(&at, last, *separator, &field))
+            return NO_ROW;
+        const bool is_empty = field.first == field.last;
+        if ((is_empty && !*fields) || (!is_empty && !field_number(field, comma, &value)))
+            return NO_ROW;
+        empty += is_empty;
+    }
+    return *fields < 2 ? NO_ROW : empty ? ROW_WITH_GAP : ROW;
+}
+
+/* A title's fields: the record that ends with the line before `end` and has `columns` of them. It may begin lines
+ * earlier, since a quoted field may hold line ends (RFC 4180, rule 6).
+ *   fields   out: [columns]
+ *   returns  the line with which it begins, or lead->lines where there is none */
+static size_t find_title(const struct lead *lead, size_t end, char separator, size_t columns, struct field *fields)
+{
+    while (end-- > 0) {
+        char *last = lead->text + (end + 1 < lead->lines ? lead->start[end + 1] : lead->size);
+        for (size_t begin = end + 1; begin-- > 0 && begin + TITLE_LINES > end;) {
+            char *at = lead->text + lead->start[begin], *stop = trim_end(at, last);
+            if (*at == '#' && begin == end)
+                at++;
+            size_t count = 0;
+            bool good = true;
+            while (good && at && count <= columns) {
+                struct field field = { at, at, false };
+                good = next_field(&at, stop, separator, &field);
+                /* a quote inside a bare field is the middle of a record that began on an earlier line */
+                good = good && (field.is_quoted || !memchr(field.first, '"', (size_t)(field.last - field.first)));
+                if (good && count < columns)
+                    fields[count] = field;
+                count++;
+            }
+            if (good && !at && count == columns)
+                return begin;
+        }
+    }
+    return lead->lines;
+}
+
+/* Units that are recognised without brackets, and how we write them; NULL for other words. */
+static const char *known_unit(const struct field *field)
+{
+    static const char *const known[][2] = {
+        { "s", "s" },         { "sec", "s" },         { "second", "s" },  { "seconds", "s" },     { "ms", "ms" },
+        { "us", "us" },       { "\302\265s", "us" },  { "\316\274s", "us" }, { "ns", "ns" },     { "ps", "ps" },
+        { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "mV", "mV" },         { "kV", "kV" },
+        { "A", "A" },         { "ampere", "A" },      { "amperes", "A" }, { "mA", "mA" },         { "uA", "uA" },
+        { "W", "W" },         { "mW", "mW" },         { "Hz", "Hz" },     { "kHz", "kHz" },       { "MHz", "MHz" },
+        { "ohm", "ohm" },     { "rad/s", "rad/s" },   { "Nm", "Nm" },     { "degC", "degC" },     { "%", "%" },
+    };
+    const size_t length = (size_t)(field->last - field->first);
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
+        /* words whatever their case; the case of a symbol counts */
+        if (length == strlen(known[i][0]) && (length > 2 ? !strncasecmp(field->first, known[i][0], length)
+                                                         : !memcmp(field->first, known[i][0], length)))
+            return known[i][1];
+    return NULL;
+}
+
+/* The unit that a title field ends with, "time (ms)", "out[V]", "t / us" (ISO 80000-1): its bytes, and where the name
+ * before it ends. */
+static bool split_unit(const struct field *field, struct field *unit, char **name_end)
+{
+    char *last = field->last, *first = last;
+    if (last > field->first && (last[-1] == ')' || last[-1] == ']')) {
+        const char open = last[-1] == ')' ? '(' : '[';
+        while (first > field->first && *first != open)
+            first--;
+        if (*first != open)
+            return false;
+        *unit = (struct field){ first + 1, last - 1, false };
+        *name_end = first;
+        /* "(probe 10x)" is a remark */
+        return !memchr(unit->first, ' ', (size_t)(unit->last - unit->first));
+    }
+    while (first > field->first && first[-1] != '/')
+        first--;
+    if (first == field->first)
+        return false;
+    *name_end = first - 1;
+    while (first < last && *first == ' ')
+        first++;
+    *unit = (struct field){ first, last, false };
+    return known_unit(unit) != NULL;
+}
+
+/* Whether a whole field is nothing but a unit, with brackets or bare. */
+static bool is_only_unit(const struct field *field)
+{
+    struct field unit;
+    char *name_end;
+    return known_unit(field) || (split_unit(field, &unit, &name_end) && name_end == field->first);
+}
+
+/* Letters, digits, _ - . stay; whatever else stands between them becomes one hyphen.
+ *   name   [size] */
+static void clean_name(char *name, size_t size, const char *first, const char *last)
+{
+    size_t used = 0;
+    for (bool gap = false; first < last && used + 2 < size; first++) {
+        const char one[2] = { *first, 0 };
+        if (!header_name_is_good(one)) {
+            gap = true;
+            continue;
+        }
+        if (gap && used)
+            name[used++] = '-';
+        gap = false;
+        name[used++] = *first;
+    }
+    name[used] = 0;
+}
+
+static void clean_unit(char *unit, size_t size, const struct field *field)
+{
+    size_t used = 0;
+    const char *known = known_unit(field);
+    if (known) {
+        snprintf(unit, size, "%s", known);
+        return;
+    }
+    for (const char *at = field->first; at < field->last && used + 1 < size; at++)
+        if ((unsigned char)*at > ' ' && *at != '[' && *at != ']' && *at != 0x7f)
+            unit[used++] = *at;
+    unit[used] = 0;
+}
+
+/* What a time in this unit is divided or multiplied by, so that one rounding is all that converting costs. */
+static void set_time_scale(struct dw_reader *reader, int power)
+{
+    double scale = 1;
+    for (int k = abs(power); k > 0; k--)
+        scale *= 10;
+    reader->time_divisor = power < 0 ? scale : 1;
+    reader->time_factor = power > 0 ? scale : 1;
+}
+
+static enum dw_status add_column(struct dw_reader *reader, size_t i, const struct field *title, const struct field *units,
+                                 struct dw_error *error)
+{
+    char name[64] = "", unit[32] = "", number[24];
+    struct field found;
+    char *name_end = NULL;
+    if (title && split_unit(title, &found, &name_end))
+        clean_unit(unit, sizeof unit, &found);
+    else if (title)
+        name_end = title->last;
+    if (units) {
+        char *ignored;
+        if (!split_unit(units, &found, &ignored))
+            found = *units;
+        clean_unit(unit, sizeof unit, &found);
+    }
+    if (title)
+        clean_name(name, sizeof name, title->first, name_end);
+    snprintf(number, sizeof number, "ch%zu", i);
+    if (i)
+        return dw_header_append(reader->header, *name ? name : number, unit, error);
+    const char *plain = "s";
+    int power = 0;
+    if (*unit && !header_unit_power(unit, &power, &plain))
+        return header_append_exactly(reader->header, *name ? name : "time", unit, error);
+    set_time_scale(reader, power);
+    return header_append_exactly(reader->header, !strcmp(plain, "s") ? "time" : *name ? name : "frequency", plain, error);
+}
+
+static enum dw_status name_columns(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
+{
+    struct field *fields = malloc(2 * columns * sizeof *fields), *titles = fields, *units = NULL;
+    if (!fields)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    const size_t line = find_title(lead, lead->lines, reader->separator, columns, fields);
+    bool only_units = line < lead->lines;
+    for (size_t i = 0; only_units && i < columns; i++)
+        only_units = is_only_unit(&fields[i]);
+    if (only_units) {
+        /* a line of units: the names stand above it */
+        units = fields;
+        titles = fields + columns;
+        if (find_title(lead, line, reader->separator, columns, titles) == lead->lines)
+            titles = NULL;
+    } else if (line == lead->lines) {
+        titles = NULL;
+    }
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; status == DW_OK && i < columns; i++)
+        status = add_column(reader, i, titles ? &titles[i] : NULL, units ? &units[i] : NULL, error);
+    free(fields);
+    return status;
+}
+
+static enum dw_status no_rows(const struct dw_reader *reader, struct lead *lead, struct dw_error *error)
+{
+    char shown[64];
+    char *last = lead->text + (lead->lines > 1 ? lead->start[1] : lead->size);
+    return dw_error_set(error, DW_BAD_INPUT, reader->line,
+                        "%.300s: no row of numbers in its first %llu line%s; the first is '%s'", reader->in.name,
+                        reader->line, reader->line == 1 ? "" : "s",
+                        quoted(shown, sizeof shown, lead->text, trim_end(lead->text, last)));
+}
+
+enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error)
+{
+    struct lead lead = { .text = NULL };
+    enum dw_status status;
+    char *first, *last, separator;
+    size_t fields;
+    reader->encoding = DW_CSV;
+    while ((status = reader_line(reader, &first, &last, error)) == DW_OK) {
+        const enum sort sort = sort_of(first, last, &separator, &fields);
+        if (sort == ROW_WITH_GAP) {
+            status = reader_fault(reader, reader->line, error, "a row with an empty field");
+            break;
+        }
+        if (sort == ROW) {
+            reader->in.first = (size_t)(first - reader->in.buffer);
+            reader->line--;
+            reader->separator = separator;
+            reader->measured = true;
+            status = fields > CHANNEL_LIMIT + 1
+                         ? reader_fault(reader, reader->line + 1, error, "more than %d channels", CHANNEL_LIMIT)
+                         : name_columns(reader, &lead, fields, error);
+            break;
+        }
+        if (lead.lines == LEAD_LINES) {
+            status = no_rows(reader, &lead, error);
+            break;
+        }
+        if (lead.size + (size_t)(last - first) > HEADER_LIMIT) {
+            status = reader_fault(reader, reader->line, error, "the lines before the first row are longer than 1 MiB");
+            break;
+        }
+        status = keep_line(&lead, first, last, error);
+        if (status != DW_OK)
+            break;
+    }
+    if (status == DW_END)
+        status = no_rows(reader, &lead, error);
+    free(lead.text);
+    return status;
+}

@@ -1,0 +1,345 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Keys in order and columns, kept as they will be written. */
+#include "header_inner.h"
+#include <dutywright/value.h>
+#include <stdlib.h>
+#include <string.h>
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+static bool is_name_byte(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '-' || c == '.';
+}
+
+bool header_name_is_good(const char *name)
+{
+    if (!*name)
+        return false;
+    while (is_name_byte(*name))
+        name++;
+    return !*name;
+}
+
+bool header_unit_is_good(const char *unit)
+{
+    for (; *unit; unit++)
+        if ((unsigned char)*unit <= ' ' || *unit == 0x7f || *unit == '[' || *unit == ']')
+            return false;
+    return true;
+}
+
+static bool is_structural(const char *key)
+{
+    return !strcmp(key, "wave-table") || !strcmp(key, "columns") || !strcmp(key, "rows") || !strcmp(key, "end");
+}
+
+static bool may_repeat(const char *key)
+{
+    return !strcmp(key, "made-by") || !strcmp(key, "note");
+}
+
+/* Room for one more of what an array holds: at least doubles, so that appending stays linear. */
+static bool make_room(void **array, size_t *room, size_t count, size_t size)
+{
+    if (count < *room)
+        return true;
+    const size_t wanted = *room ? 2 * *room : 8;
+    void *grown = realloc(*array, wanted * size);
+    if (!grown)
+        return false;
+    *array = grown;
+    *room = wanted;
+    return true;
+}
+
+struct dw_header *header_new_empty(struct dw_error *error)
+{
+    struct dw_header *header = calloc(1, sizeof *header);
+    if (!header)
+        no_memory(error);
+    return header;
+}
+
+struct dw_header *dw_header_new(const char *first_name, const char *first_unit, struct dw_error *error)
+{
+    struct dw_header *header = header_new_empty(error);
+    if (header && header_append_exactly(header, first_name, first_unit, error) != DW_OK) {
+        dw_header_free(header);
+        return NULL;
+    }
+    return header;
+}
+
+struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error *error)
+{
+    struct dw_header *copy = header_new_empty(error);
+    enum dw_status status = copy ? DW_OK : DW_NO_MEMORY;
+    for (size_t i = 0; status == DW_OK && i < header->entry_count; i++)
+        status = dw_header_add(copy, header->entries[i].key, header->entries[i].value, error);
+    for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
+        status = header_append_exactly(copy, header->columns[i].name, header->columns[i].unit, error);
+    if (status == DW_OK)
+        return copy;
+    dw_header_free(copy);
+    return NULL;
+}
+
+void dw_header_free(struct dw_header *header)
+{
+    if (!header)
+        return;
+    for (size_t i = 0; i < header->entry_count; i++) {
+        free(header->entries[i].key);
+        free(header->entries[i].value);
+    }
+    for (size_t i = 0; i < header->column_count; i++) {
+        free(header->columns[i].name);
+        free(header->columns[i].unit);
+    }
+    free(header->entries);
+    free(header->columns);
+    free(header);
+}
+
+static struct header_entry *find_entry(const struct dw_header *header, const char *key)
+{
+    for (size_t i = 0; i < header->entry_count; i++)
+        if (!strcmp(header->entries[i].key, key))
+            return &header->entries[i];
+    return NULL;
+}
+
+const char *dw_header_get(const struct dw_header *header, const char *key)
+{
+    const struct header_entry *entry = find_entry(header, key);
+    return entry ? entry->value : NULL;
+}
+
+static enum dw_status check_entry(const char *key, const char *value, struct dw_error *error)
+{
+    char shown[64];
+    if (!header_name_is_good(key))
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: letters, digits, _ - . are",
+                            quoted(shown, sizeof shown, key, key + strlen(key)));
+    if (is_structural(key))
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: the format itself uses that name", key);
+    if (value[strcspn(value, "\r\n")])
+        return dw_error_set(error, DW_BAD_USE, 0, "%s: a header value is one line", key);
+    return DW_OK;
+}
+
+/* A copy without blanks at either end, since reading would not give those back. */
+static char *copy_value(const char *value)
+{
+    value += strspn(value, " \t");
+    size_t length = strlen(value);
+    while (length && (value[length - 1] == ' ' || value[length - 1] == '\t'))
+        length--;
+    return strndup(value, length);
+}
+
+enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
+{
+    const enum dw_status status = check_entry(key, value, error);
+    if (status != DW_OK)
+        return status;
+    struct header_entry *entry = find_entry(header, key);
+    if (!entry)
+        return dw_header_add(header, key, value, error);
+    char *copy = copy_value(value);
+    if (!copy)
+        return no_memory(error);
+    free(entry->value);
+    entry->value = copy;
+    /* of a key that may repeat, one is left */
+    for (size_t i = header->entry_count; i-- > (size_t)(entry - header->entries) + 1;)
+        if (!strcmp(header->entries[i].key, key)) {
+            free(header->entries[i].key);
+            free(header->entries[i].value);
+            header->entry_count--;
+            memmove(&header->entries[i], &header->entries[i + 1], (header->entry_count - i) * sizeof *header->entries);
+        }
+    return DW_OK;
+}
+
+enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
+{
+    const enum dw_status status = check_entry(key, value, error);
+    if (status != DW_OK)
+        return status;
+    if (!may_repeat(key) && find_entry(header, key))
+        return dw_error_set(error, DW_BAD_USE, 0, "key '%s' stands twice in the header", key);
+    struct header_entry fresh = { strdup(key), copy_value(value) };
+    if (!fresh.key || !fresh.value ||
+        !make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh)) {
+        free(fresh.key);
+        free(fresh.value);
+        return no_memory(error);
+    }
+    /* repeated keys stay together, in the order in which they came */
+    size_t place = header->entry_count;
+    for (size_t i = place; may_repeat(key) && i-- > 0;)
+        if (!strcmp(header->entries[i].key, key)) {
+            place = i + 1;
+            break;
+        }
+    memmove(&header->entries[place + 1], &header->entries[place], (header->entry_count - place) * sizeof fresh);
+    header->entries[place] = fresh;
+    header->entry_count++;
+    return DW_OK;
+}
+
+void dw_header_drop(struct dw_header *header, const char *key)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < header->entry_count; i++)
+        if (strcmp(header->entries[i].key, key)) {
+            header->entries[kept++] = header->entries[i];
+        } else {
+            free(header->entries[i].key);
+            free(header->entries[i].value);
+        }
+    header->entry_count = kept;
+}
+
+enum dw_status dw_header_number(const struct dw_header *header, const char *key, double *value, bool *present,
+                                struct dw_error *error)
+{
+    const char *text = dw_header_get(header, key);
+    *present = false;
+    if (!text)
+        return DW_OK;
+    const char *last = text + strlen(text);
+    double number;
+    char shown[64];
+    if (!*text || dw_number_read(text, last, &number) != last || !(number - number == 0))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "header: %s: '%s' is not a number", key,
+                            quoted(shown, sizeof shown, text, last));
+    *value = number;
+    *present = true;
+    return DW_OK;
+}
+
+enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
+{
+    char text[DW_NUMBER_SIZE];
+    dw_number_print(text, value);
+    return dw_header_set(header, key, text, error);
+}
+
+const char *dw_header_key(const struct dw_header *header, size_t i, const char **value)
+{
+    if (i >= header->entry_count)
+        return NULL;
+    if (value)
+        *value = header->entries[i].value;
+    return header->entries[i].key;
+}
+
+size_t dw_header_columns(const struct dw_header *header)
+{
+    return header->column_count;
+}
+
+struct dw_column dw_header_column(const struct dw_header *header, size_t column)
+{
+    if (column >= header->column_count)
+        return (struct dw_column){ "", "" };
+    return (struct dw_column){ header->columns[column].name, header->columns[column].unit };
+}
+
+static bool name_is_taken(const struct dw_header *header, const char *name, size_t except)
+{
+    for (size_t i = 0; i < header->column_count; i++)
+        if (i != except && !strcmp(header->columns[i].name, name))
+            return true;
+    return false;
+}
+
+static enum dw_status check_column(const char *name, const char *unit, struct dw_error *error)
+{
+    char shown[64];
+    if (!header_name_is_good(name))
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no channel name: letters, digits, _ - . are",
+                            quoted(shown, sizeof shown, name, name + strlen(name)));
+    if (!header_unit_is_good(unit))
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no unit: no blanks and no brackets stand in one",
+                            quoted(shown, sizeof shown, unit, unit + strlen(unit)));
+    return DW_OK;
+}
+
+enum dw_status header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error)
+{
+    const enum dw_status status = check_column(name, unit, error);
+    if (status != DW_OK)
+        return status;
+    if (name_is_taken(header, name, header->column_count))
+        return dw_error_set(error, DW_BAD_USE, 0, "two channels have the name '%s'", name);
+    if (header->column_count > CHANNEL_LIMIT)
+        return dw_error_set(error, DW_BAD_USE, 0, "more than %d channels", CHANNEL_LIMIT);
+    struct header_column fresh = { strdup(name), strdup(unit) };
+    if (!fresh.name || !fresh.unit ||
+        !make_room((void **)&header->columns, &header->column_room, header->column_count, sizeof fresh)) {
+        free(fresh.name);
+        free(fresh.unit);
+        return no_memory(error);
+    }
+    header->columns[header->column_count++] = fresh;
+    return DW_OK;
+}
+
+/* name, or name-2, name-3, ... where that is taken; the caller frees it. NULL: no memory. */
+static char *free_name(const struct dw_header *header, const char *name, size_t except)
+{
+    const size_t size = strlen(name) + 16;
+    char *fresh = malloc(size);
+    if (!fresh)
+        return NULL;
+    strcpy(fresh, name);
+    for (unsigned k = 2; name_is_taken(header, fresh, except); k++) {
+        char digits[12], *first = digits + sizeof digits;
+        *--first = 0;
+        for (unsigned rest = k; rest; rest /= 10)
+            *--first = (char)('0' + rest % 10);
+        fresh[strlen(name)] = '-';
+        strcpy(fresh + strlen(name) + 1, first);
+    }
+    return fresh;
+}
+
+enum dw_status dw_header_append(struct dw_header *header, const char *name, const char *unit, struct dw_error *error)
+{
+    char *fresh = free_name(header, name, header->column_count);
+    if (!fresh)
+        return no_memory(error);
+    const enum dw_status status = header_append_exactly(header, fresh, unit, error);
+    free(fresh);
+    return status;
+}
+
+enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
+                                struct dw_error *error)
+{
+    if (column >= header->column_count)
+        return dw_error_set(error, DW_BAD_USE, 0, "column %zu of %zu", column, header->column_count);
+    const char *as = unit ? unit : header->columns[column].unit;
+    const enum dw_status status = check_column(name, as, error);
+    if (status != DW_OK)
+        return status;
+    if (name_is_taken(header, name, column))
+        return dw_error_set(error, DW_BAD_USE, 0, "two channels would have the name '%s'", name);
+    struct header_column fresh = { strdup(name), strdup(as) };
+    if (!fresh.name || !fresh.unit) {
+        free(fresh.name);
+        free(fresh.unit);
+        return no_memory(error);
+    }
+    free(header->columns[column].name);
+    free(header->columns[column].unit);
+    header->columns[column] = fresh;
+    return DW_OK;
+}

@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the reader and the writer know of a header beyond its public face. Not installed. */
+#ifndef TABLE_HEADER_INNER_H
+#define TABLE_HEADER_INNER_H
+
+#include <dutywright/table.h>
+
+/* Limits of what is read and written; docs/wave-table.md names them. */
+enum { HEADER_LIMIT = 1 << 20, LINE_LIMIT = 1 << 20, CHANNEL_LIMIT = 1024 };
+
+/* Spells of the format itself: no header key may have these names. */
+#define TABLE_MARK "# wave-table 1"
+#define BINARY_MARK "float64le"
+
+struct header_entry {
+    char *key, *value;
+};
+struct header_column {
+    char *name, *unit;
+};
+struct dw_header {
+    struct header_entry *entries;
+    size_t entry_count, entry_room;
+    struct header_column *columns; /* column 0 is time */
+    size_t column_count, column_room;
+};
+
+bool header_name_is_good(const char *name);
+bool header_unit_is_good(const char *unit);
+
+/* A header without even a first column, for readers. */
+struct dw_header *header_new_empty(struct dw_error *error);
+/* Appends a column as it is: a name already taken is an error. */
+enum dw_status header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error);
+
+/* One header line without its line end, "# key: value"; the columns line fills the columns.
+ *   first, last  the line's bytes; may be changed
+ *   binary       out: set where the line says that rows are binary, and so is the last of the header
+ *   returns      DW_OK or DW_BAD_INPUT with a text that names neither file nor line */
+enum dw_status header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error);
+/* Whether a table can have this header: a first column in its plain unit, a channel, and no line left out. */
+enum dw_status header_check(const struct dw_header *header, struct dw_error *error);
+/* The header as it stands in a file, NUL-terminated; the caller frees it. NULL on error.
+ *   size   out: bytes without the NUL */
+char *header_text(const struct dw_header *header, enum dw_encoding encoding, size_t *size, struct dw_error *error);
+
+/* What a first column's unit is multiplied by to give s or Hz; 0 where the unit is neither.
+ *   power   out: the unit is 10^power of the plain one
+ *   plain   out: "s" or "Hz" */
+bool header_unit_power(const char *unit, int *power, const char **plain);
+
+/* A few bytes of input for a message: printable, cut to fit. Returns out.
+ *   out    [size], size >= 8 */
+const char *quoted(char *out, size_t size, const char *first, const char *last);
+
+#endif

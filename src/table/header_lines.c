@@ -1,0 +1,162 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The header as lines of text: read one by one, written whole. */
+#include "header_inner.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *quoted(char *out, size_t size, const char *first, const char *last)
+{
+    const size_t length = (size_t)(last - first), most = size - 4;
+    const size_t kept = length <= size - 1 ? length : most;
+    for (size_t i = 0; i < kept; i++) {
+        const unsigned char c = (unsigned char)first[i];
+        out[i] = c < ' ' || c == 0x7f ? '?' : (char)c;
+    }
+    strcpy(out + kept, kept < length ? "..." : "");
+    return out;
+}
+
+bool header_unit_power(const char *unit, int *power, const char **plain)
+{
+    static const struct {
+        const char *unit;
+        int power;
+        const char *plain;
+    } known[] = {
+        { "s", 0, "s" },   { "ms", -3, "s" },  { "us", -6, "s" },  { "\302\265s", -6, "s" },  { "\316\274s", -6, "s" },
+        { "ns", -9, "s" }, { "ps", -12, "s" }, { "Hz", 0, "Hz" }, { "kHz", 3, "Hz" }, { "MHz", 6, "Hz" }, { "GHz", 9, "Hz" },
+    };
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
+        if (!strcmp(known[i].unit, unit)) {
+            *power = known[i].power;
+            *plain = known[i].plain;
+            return true;
+        }
+    return false;
+}
+
+static char *skip_blanks(char *at)
+{
+    return at + strspn(at, " \t");
+}
+
+/* "time[s] pin[V]": at is NUL-terminated and may be changed. */
+static enum dw_status parse_columns(struct dw_header *header, char *at, struct dw_error *error)
+{
+    char shown[64];
+    if (header->column_count)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "a second line of columns");
+    for (at = skip_blanks(at); *at; at = skip_blanks(at)) {
+        char *end = at + strcspn(at, " \t"), *next = *end ? end + 1 : end;
+        *end = 0;
+        quoted(shown, sizeof shown, at, end);
+        char *unit = at + strcspn(at, "[");
+        if (*unit) {
+            *unit++ = 0;
+            char *close = unit + strcspn(unit, "]");
+            if (!*close || close[1] || close == unit)
+                return dw_error_set(error, DW_BAD_INPUT, 0, "columns: '%s': expected NAME[UNIT], such as pin[V]", shown);
+            *close = 0;
+        }
+        struct dw_error why;
+        const enum dw_status status = header_append_exactly(header, at, unit, &why);
+        if (status != DW_OK)
+            return dw_error_set(error, status == DW_BAD_USE ? DW_BAD_INPUT : status, 0, "columns: %s", why.text);
+        at = next;
+    }
+    return DW_OK;
+}
+
+enum dw_status header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error)
+{
+    char shown[64];
+    struct dw_error why;
+    quoted(shown, sizeof shown, first, last);
+    if (memchr(first, 0, (size_t)(last - first)))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "a NUL byte in the header");
+    while (last > first && (last[-1] == ' ' || last[-1] == '\t' || last[-1] == '\r'))
+        last--;
+    *last = 0;
+    char *key = skip_blanks(first + 1), *colon = key + strcspn(key, ":");
+    if (!*colon || colon == key)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "'%s': a header line is '# key: value'", shown);
+    *colon = 0;
+    char *value = skip_blanks(colon + 1);
+    if (!strcmp(key, "columns"))
+        return parse_columns(header, value, error);
+    if (!strcmp(key, "rows")) {
+        if (strcmp(value, BINARY_MARK))
+            return dw_error_set(error, DW_BAD_INPUT, 0, "'%s': only rows of " BINARY_MARK " are known", shown);
+        *binary = true;
+        return DW_OK;
+    }
+    const enum dw_status status = dw_header_add(header, key, value, &why);
+    return status == DW_OK ? DW_OK
+                           : dw_error_set(error, status == DW_BAD_USE ? DW_BAD_INPUT : status, 0, "%s", why.text);
+}
+
+enum dw_status header_check(const struct dw_header *header, struct dw_error *error)
+{
+    if (!header->column_count)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "the header has no line '# columns: time[s] ...'");
+    if (header->column_count < 2)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "the columns hold no channel beside %s", header->columns[0].name);
+    const char *unit = header->columns[0].unit, *plain;
+    int power;
+    if (header_unit_power(unit, &power, &plain) && power)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "columns: %s[%s]: a wave table counts in %s", header->columns[0].name,
+                            unit, plain);
+    return DW_OK;
+}
+
+static char *put(char *at, const char *text)
+{
+    const size_t length = strlen(text);
+    memcpy(at, text, length);
+    return at + length;
+}
+
+static char *put_columns(char *at, const struct dw_header *header, const char *between)
+{
+    for (size_t i = 0; i < header->column_count; i++) {
+        at = put(put(at, i ? between : ""), header->columns[i].name);
+        if (*header->columns[i].unit)
+            at = put(put(put(at, "["), header->columns[i].unit), "]");
+    }
+    return at;
+}
+
+char *header_text(const struct dw_header *header, enum dw_encoding encoding, size_t *size, struct dw_error *error)
+{
+    size_t room = sizeof TABLE_MARK "\n# columns: \n# rows: " BINARY_MARK "\n";
+    for (size_t i = 0; i < header->entry_count; i++)
+        room += strlen(header->entries[i].key) + strlen(header->entries[i].value) + sizeof "# : \n";
+    for (size_t i = 0; i < header->column_count; i++)
+        room += strlen(header->columns[i].name) + strlen(header->columns[i].unit) + sizeof "[] ";
+    if (room > HEADER_LIMIT) {
+        dw_error_set(error, DW_BAD_USE, 0, "the header would be longer than 1 MiB");
+        return NULL;
+    }
+    char *text = malloc(room), *at = text;
+    if (!text) {
+        dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return NULL;
+    }
+    if (encoding == DW_CSV) {
+        at = put(put_columns(at, header, ","), "\r\n");
+    } else {
+        at = put(at, TABLE_MARK "\n");
+        for (size_t i = 0; i < header->entry_count; i++) {
+            const struct header_entry *entry = &header->entries[i];
+            at = put(put(put(at, "# "), entry->key), *entry->value ? ": " : ":");
+            at = put(put(at, entry->value), "\n");
+        }
+        at = put(put_columns(put(at, "# columns: "), header, " "), "\n");
+        if (encoding == DW_BINARY)
+            at = put(at, "# rows: " BINARY_MARK "\n");
+    }
+    *at = 0;
+    *size = (size_t)(at - text);
+    return text;
+}

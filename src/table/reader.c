@@ -1,0 +1,279 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Opening a table and telling what it is; giving its rows. */
+#include "config.h"
+#include "reader_inner.h"
+#include <dutywright/value.h>
+#include <float.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum dw_status reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
+                            const char *format, ...)
+{
+    char text[DW_ERROR_TEXT];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    return dw_error_set(error, DW_BAD_INPUT, place, "%.300s, %s %llu: %s", reader->in.name,
+                        reader->encoding == DW_BINARY ? "row" : "line", place, text);
+}
+
+enum dw_status reader_stop(struct dw_reader *reader, struct dw_error *error)
+{
+    if (reader->partial || !reader->own)
+        return DW_END;
+    return dw_error_set(error, DW_BAD_INPUT, reader->place,
+                        "%.300s stops after row %llu without its end; did the program before it fail?", reader->in.name,
+                        reader->rows);
+}
+
+enum dw_status reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
+                                struct dw_error *error)
+{
+    char from[DW_NUMBER_SIZE], to[DW_NUMBER_SIZE];
+    dw_number_print(from, reader->last_time);
+    dw_number_print(to, time);
+    return reader_fault(reader, place, error, "%s goes back from %s to %s", dw_header_column(reader->header, 0).name, from,
+                        to);
+}
+
+enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *error)
+{
+    struct source *in = &reader->in;
+    size_t seen = in->last - in->first; /* bytes known to hold no line end */
+    reader->lines_end = 0; /* reading moves the bytes */
+    for (;;) {
+        if (seen > LINE_LIMIT)
+            return reader_fault(reader, reader->line + 1, error, "longer than 1 MiB");
+        const enum dw_status status = source_more(in, error);
+        if (status == DW_END && seen) {
+            reader->cut = true;
+            if (source_append(in, '\n', error) != DW_OK)
+                return DW_NO_MEMORY;
+        } else if (status != DW_OK) {
+            return status;
+        }
+        const char *fresh = in->buffer + in->first + seen;
+        const char *end = memrchr(fresh, '\n', in->last - in->first - seen);
+        if (end) {
+            reader->lines_end = (size_t)(end + 1 - in->buffer);
+            return DW_OK;
+        }
+        seen = in->last - in->first;
+    }
+}
+
+enum dw_status reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error)
+{
+    struct source *in = &reader->in;
+    if (in->first >= reader->lines_end) {
+        const enum dw_status status = reader_fill_lines(reader, error);
+        if (status != DW_OK)
+            return status;
+    }
+    *first = in->buffer + in->first;
+    *last = memchr(*first, '\n', reader->lines_end - in->first);
+    in->first = (size_t)(*last + 1 - in->buffer);
+    reader->line++;
+    if (*last - *first > LINE_LIMIT)
+        return reader_fault(reader, reader->line, error, "longer than 1 MiB");
+    return DW_OK;
+}
+
+/* Gives a line back, so that it is read again. Only the line just taken. */
+static void return_line(struct dw_reader *reader, const char *first)
+{
+    reader->in.first = (size_t)(first - reader->in.buffer);
+    reader->line--;
+}
+
+static bool is_blank(const char *first, const char *last)
+{
+    while (first < last && (*first == ' ' || *first == '\t' || *first == '\r'))
+        first++;
+    return first == last;
+}
+
+static bool starts_with(const char *first, const char *last, const char *text)
+{
+    const size_t length = strlen(text);
+    return (size_t)(last - first) >= length && !memcmp(first, text, length);
+}
+
+/* Enough bytes to know a byte order mark; takes the one of UTF-8 away. */
+static enum dw_status look_for_marks(struct dw_reader *reader, struct dw_error *error)
+{
+    struct source *in = &reader->in;
+    enum dw_status status = DW_OK;
+    while (status == DW_OK && in->last < 3)
+        status = source_more(in, error);
+    if (status != DW_OK && status != DW_END)
+        return status;
+    const char *first = in->buffer, *last = in->buffer + in->last;
+    if (first == last)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is empty; did the program before it fail?", in->name);
+    if (starts_with(first, last, "\377\376") || starts_with(first, last, "\376\377"))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is UTF-16 text; save it as UTF-8", in->name);
+    if (starts_with(first, last, "\357\273\277"))
+        in->first = 3;
+    /* what was read counts as lines from the start */
+    const char *end = memrchr(in->buffer + in->first, '\n', in->last - in->first);
+    reader->lines_end = end ? (size_t)(end + 1 - in->buffer) : 0;
+    return DW_OK;
+}
+
+/* The lines after "# wave-table 1" up to the first row, which stays unread. */
+static enum dw_status read_header(struct dw_reader *reader, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    bool binary = false;
+    size_t size = sizeof TABLE_MARK;
+    char *first, *last;
+    struct dw_error why;
+    while (!binary && (status = reader_line(reader, &first, &last, error)) == DW_OK) {
+        if (is_blank(first, last))
+            continue;
+        const bool is_row = *first != '#' || starts_with(first, last, "# end:") || starts_with(first, last, "#end:");
+        if (reader->cut && !is_row)
+            return dw_error_set(error, DW_BAD_INPUT, reader->line,
+                                "%.300s stops in its header, line %llu; did the program before it fail?", reader->in.name,
+                                reader->line);
+        if (is_row) {
+            return_line(reader, first);
+            break;
+        }
+        size += (size_t)(last + 1 - first);
+        if (size > HEADER_LIMIT)
+            return reader_fault(reader, reader->line, error, "the header is longer than 1 MiB");
+        status = header_parse_line(reader->header, first, last, &binary, &why);
+        if (status != DW_OK)
+            return status == DW_BAD_INPUT ? reader_fault(reader, reader->line, error, "%s", why.text)
+                                          : dw_error_set(error, status, 0, "%s", why.text);
+    }
+    if (status != DW_OK && status != DW_END)
+        return status;
+    status = header_check(reader->header, &why);
+    if (status != DW_OK)
+        return dw_error_set(error, status, reader->line, "%.300s, line %llu: %s", reader->in.name, reader->line, why.text);
+    reader->encoding = binary ? DW_BINARY : DW_TEXT;
+    return DW_OK;
+}
+
+/* Past blank lines to the first with something in it: ours or another's? */
+static enum dw_status read_start(struct dw_reader *reader, struct dw_error *error)
+{
+    char *first, *last, shown[64];
+    enum dw_status status = look_for_marks(reader, error);
+    do {
+        status = status == DW_OK ? reader_line(reader, &first, &last, error) : status;
+    } while (status == DW_OK && is_blank(first, last) && reader->line < HEADER_LIMIT);
+    if (status == DW_END)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is empty; did the program before it fail?", reader->in.name);
+    if (status != DW_OK)
+        return status;
+    const char *end = last;
+    while (end > first && (end[-1] == ' ' || end[-1] == '\r' || end[-1] == '\t'))
+        end--;
+    reader->own = (size_t)(end - first) == strlen(TABLE_MARK) && starts_with(first, end, TABLE_MARK);
+    if (reader->own)
+        return read_header(reader, error);
+    if (starts_with(first, end, "# wave-table "))
+        return reader_fault(reader, reader->line, error, "'%s': only version 1 of the table is known here",
+                            quoted(shown, sizeof shown, first, end));
+    return_line(reader, first);
+    return foreign_open(reader, error);
+}
+
+struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_options *options, struct dw_error *error)
+{
+    struct dw_reader *reader = calloc(1, sizeof *reader);
+    if (!reader) {
+        dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return NULL;
+    }
+    reader->partial = options && options->partial;
+    reader->time_divisor = reader->time_factor = 1;
+    reader->last_time = -DBL_MAX;
+    enum dw_status status = source_open(&reader->in, path, error);
+    reader->header = status == DW_OK ? header_new_empty(error) : NULL;
+    if (reader->header && read_start(reader, error) == DW_OK) {
+        reader->columns = reader->header->column_count;
+        return reader;
+    }
+    dw_reader_close(reader);
+    return NULL;
+}
+
+void dw_reader_close(struct dw_reader *reader)
+{
+    if (!reader)
+        return;
+    source_close(&reader->in);
+    dw_header_free(reader->header);
+    free(reader->values);
+    free(reader);
+}
+
+const struct dw_header *dw_reader_header(const struct dw_reader *reader)
+{
+    return reader->header;
+}
+
+enum dw_encoding dw_reader_encoding(const struct dw_reader *reader)
+{
+    return reader->encoding;
+}
+
+const char *dw_reader_name(const struct dw_reader *reader)
+{
+    return reader->in.name;
+}
+
+unsigned long long dw_reader_line(const struct dw_reader *reader)
+{
+    return reader->place;
+}
+
+bool dw_reader_whole(const struct dw_reader *reader)
+{
+    return reader->whole;
+}
+
+void dw_reader_place(const struct dw_reader *reader, char *out, size_t size)
+{
+    snprintf(out, size, "%s, %s %llu", reader->in.name, reader->encoding == DW_BINARY ? "row" : "line", reader->place);
+}
+
+enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                              struct dw_error *error)
+{
+    if (reader->failed) {
+        if (error)
+            *error = reader->failure;
+        return reader->failure.status;
+    }
+    if (reader->done)
+        return DW_END;
+    if (!most)
+        return dw_error_set(error, DW_BAD_USE, 0, "no rows were asked for");
+    const enum dw_status status = reader->encoding == DW_BINARY
+                                      ? binary_rows(reader, most, values, rows, &reader->failure)
+                                      : text_rows(reader, most, values, rows, &reader->failure);
+    if (status == DW_END)
+        reader->done = true;
+    else if (status != DW_OK) {
+        reader->failed = true;
+        if (error)
+            *error = reader->failure;
+    }
+    return status;
+}
+
+enum dw_status dw_reader_row(struct dw_reader *reader, const double **row, struct dw_error *error)
+{
+    size_t rows;
+    return dw_reader_rows(reader, 1, row, &rows, error);
+}

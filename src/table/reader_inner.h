@@ -1,0 +1,69 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the reader's files share. Not installed. */
+#ifndef TABLE_READER_INNER_H
+#define TABLE_READER_INNER_H
+
+#include "header_inner.h"
+#include "source_inner.h"
+
+struct dw_reader {
+    struct source in;
+    struct dw_header *header;
+    enum dw_encoding encoding;
+    bool own;         /* it has our header, so it must have its end */
+    bool partial;     /* the caller takes it without */
+    bool cut;         /* text: the last line had no line end */
+    bool whole;       /* the end was seen */
+    bool measured;    /* text: the separator is known */
+    char separator;   /* '\t', ';', ',', or ' ' for blanks */
+    double time_divisor; /* times are divided by this; 1 for our own tables */
+    double time_factor;
+    size_t columns;
+    size_t lines_end; /* text: the bytes before this one are whole lines */
+    unsigned long long line;  /* text: lines taken from the source */
+    unsigned long long rows;  /* rows given */
+    unsigned long long place; /* line or row of the last row given */
+    double last_time;
+    double *values;   /* text: parsed rows, [rows_room x columns] */
+    size_t rows_room;
+    bool failed, done;
+    struct dw_error failure; /* given again at each call after the first */
+};
+
+/* "NAME, line N: " and the text, or row N in a binary table. */
+enum dw_status reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
+                            const char *format, ...) DW_PRINTF(4, 5);
+/* The table stops without its end: an error unless it is wanted so. */
+enum dw_status reader_stop(struct dw_reader *reader, struct dw_error *error);
+enum dw_status reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
+                                struct dw_error *error);
+
+/* Takes one line out of the source.
+ *   first, last  out: its bytes without "\n"; valid until the next call
+ *   returns      DW_OK, DW_END, or an error; a last line without "\n" is given, and sets reader->cut */
+enum dw_status reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error);
+/* Makes sure that whole lines lie in the buffer between in.first and lines_end; as reader_line. */
+enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *error);
+
+/* Lines before the first row of a table that is not ours: separator, names, units. The first row stays unread. */
+enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error);
+/* The separator that a line asks for, by what it holds. */
+char separator_of(const char *first, const char *last);
+/* Cuts one field off a line: blanks around it and quotes (RFC 4180) do not belong to it.
+ *   at       in and out: where the field begins; after the call, where the next begins, or NULL behind the last
+ *   field    out: its first and one past its last byte; a doubled quote stands as it does in the line
+ *   returns  false where a quote does not close or something stands behind it */
+struct field {
+    char *first, *last;
+    bool is_quoted;
+};
+bool next_field(char **at, char *last, char separator, struct field *field);
+/* A whole field as a number; a comma is the decimal sign where `comma` is set. */
+bool field_number(struct field field, bool comma, double *value);
+
+enum dw_status text_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                         struct dw_error *error);
+enum dw_status binary_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                           struct dw_error *error);
+
+#endif

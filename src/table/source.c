@@ -1,0 +1,107 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "config.h"
+#include "source_inner.h"
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* Twice what a pipe holds: fewer calls, and still in the cache of one core. */
+enum { FIRST_ROOM = 1 << 17 };
+
+/* Whose fault a failure is: the user's, who named the file, or the machine's. */
+static enum dw_status blame(int number)
+{
+    switch (number) {
+    case ENOENT:
+    case EACCES:
+    case EPERM:
+    case EISDIR:
+    case ENOTDIR:
+    case ELOOP:
+    case ENAMETOOLONG: return DW_BAD_INPUT;
+    default: return DW_SYSTEM;
+    }
+}
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+enum dw_status source_open(struct source *source, const char *path, struct dw_error *error)
+{
+    const bool standard = !path || !strcmp(path, "-");
+    *source = (struct source){ .descriptor = standard ? STDIN_FILENO : -1, .owned = !standard, .room = FIRST_ROOM };
+    source->name = strdup(standard ? "standard input" : path);
+    source->buffer = malloc(source->room);
+    if (!source->name || !source->buffer)
+        return no_memory(error);
+    while (source->descriptor < 0) {
+        source->descriptor = open(path, O_RDONLY | O_CLOEXEC);
+        if (source->descriptor < 0 && errno != EINTR)
+            return dw_error_set(error, blame(errno), 0, "%.300s: %s", path, strerror(errno));
+    }
+    return DW_OK;
+}
+
+void source_close(struct source *source)
+{
+    if (source->owned && source->descriptor >= 0)
+        close(source->descriptor);
+    free(source->name);
+    free(source->buffer);
+}
+
+void source_compact(struct source *source)
+{
+    memmove(source->buffer, source->buffer + source->first, source->last - source->first);
+    source->last -= source->first;
+    source->first = 0;
+}
+
+static enum dw_status make_room(struct source *source, struct dw_error *error)
+{
+    if (source->first)
+        source_compact(source);
+    if (source->last < source->room)
+        return DW_OK;
+    char *grown = realloc(source->buffer, 2 * source->room);
+    if (!grown)
+        return no_memory(error);
+    source->buffer = grown;
+    source->room *= 2;
+    return DW_OK;
+}
+
+enum dw_status source_more(struct source *source, struct dw_error *error)
+{
+    const enum dw_status status = source->ended ? DW_END : make_room(source, error);
+    if (status != DW_OK)
+        return status;
+    for (;;) {
+        const ssize_t got = read(source->descriptor, source->buffer + source->last, source->room - source->last);
+        if (got > 0) {
+            source->last += (size_t)got;
+            return DW_OK;
+        }
+        if (got == 0) {
+            source->ended = true;
+            return DW_END;
+        }
+        if (errno == EAGAIN || errno == EWOULDBLOCK) /* someone made it non-blocking: wait all the same */
+            poll(&(struct pollfd){ .fd = source->descriptor, .events = POLLIN }, 1, -1);
+        else if (errno != EINTR)
+            return dw_error_set(error, blame(errno), 0, "%.300s: %s", source->name, strerror(errno));
+    }
+}
+
+enum dw_status source_append(struct source *source, char byte, struct dw_error *error)
+{
+    const enum dw_status status = make_room(source, error);
+    if (status == DW_OK)
+        source->buffer[source->last++] = byte;
+    return status;
+}

@@ -1,0 +1,260 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Rows of text: a quick way for lines as our own programs write them, a patient one for all others and for faults. */
+#include "reader_inner.h"
+#include <dutywright/value.h>
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { BLOCK_VALUES = 8192 };
+
+static bool is_finite(double value)
+{
+    return fabs(value) <= DBL_MAX;
+}
+
+/* A line that is numbers with one separator between them and nothing else.
+ *   at       first byte of the line; `end` is behind a '\n'
+ *   returns  one past the line's '\n', or NULL where the line needs the patient way */
+static char *quick_row(const struct dw_reader *reader, char *at, const char *end, double *row)
+{
+    const size_t last = reader->columns - 1;
+    for (size_t i = 0; i <= last; i++) {
+        const char *next = dw_number_read(at, end, &row[i]);
+        if (next == at || !is_finite(row[i]))
+            return NULL;
+        at += next - at;
+        if (i < last && *at++ != reader->separator)
+            return NULL;
+    }
+    if (*at == '\r')
+        at++;
+    return *at == '\n' ? at + 1 : NULL;
+}
+
+bool next_field(char **at, char *last, char separator, struct field *field)
+{
+    char *first = *at;
+    while (first < last && (*first == ' ' || (*first == '\t' && separator != '\t')))
+        first++;
+    field->is_quoted = first < last && *first == '"';
+    char *end = first;
+    if (field->is_quoted) {
+        for (end = ++first; end < last && !(*end == '"' && (end + 1 == last || end[1] != '"')); end++)
+            end += *end == '"';
+        if (end >= last)
+            return false;
+        field->first = first;
+        field->last = end++;
+    } else {
+        while (end < last && *end != separator && !(separator == ' ' && *end == '\t'))
+            end++;
+        field->first = first;
+        field->last = end;
+        while (field->last > first && (field->last[-1] == ' ' || field->last[-1] == '\t'))
+            field->last--;
+    }
+    while (end < last && (*end == ' ' || *end == '\t') && (separator == ' ' || *end != separator))
+        end++;
+    if (end == last) {
+        *at = NULL;
+    } else if (separator == ' ') {
+        *at = end;
+    } else if (*end == separator) {
+        *at = end + 1;
+    } else {
+        return false;
+    }
+    return true;
+}
+
+bool field_number(struct field field, bool comma, double *value)
+{
+    if (field.first == field.last)
+        return false;
+    char *sign = comma ? memchr(field.first, ',', (size_t)(field.last - field.first)) : NULL;
+    if (sign && memchr(field.first, '.', (size_t)(field.last - field.first)))
+        return false;
+    if (sign)
+        *sign = '.';
+    const bool reads = dw_number_read(field.first, field.last, value) == field.last;
+    if (sign)
+        *sign = ',';
+    return reads;
+}
+
+char separator_of(const char *first, const char *last)
+{
+    const size_t length = (size_t)(last - first);
+    return memchr(first, '\t', length) ? '\t' : memchr(first, ';', length) ? ';' : memchr(first, ',', length) ? ',' : ' ';
+}
+
+static bool is_end(const char *first, const char *last)
+{
+    const char *at = first + 1;
+    while (at < last && (*at == ' ' || *at == '\t'))
+        at++;
+    return *first == '#' && last - at >= 4 && !memcmp(at, "end:", 4);
+}
+
+/* "# end: ROWS", and nothing but blank lines behind it. */
+static enum dw_status read_end(struct dw_reader *reader, char *first, char *last, struct dw_error *error)
+{
+    char shown[64];
+    quoted(shown, sizeof shown, first, last);
+    struct field count = { memchr(first, ':', (size_t)(last - first)) + 1, last, false };
+    while (count.first < last && (*count.first == ' ' || *count.first == '\t'))
+        count.first++;
+    double rows;
+    const unsigned long long line = reader->line;
+    if (reader->cut && reader->own)
+        return reader_stop(reader, error);
+    if (!field_number(count, false, &rows))
+        return reader_fault(reader, line, error, "'%s': the end is '# end: ROWS'", shown);
+    if (!reader->own && !reader->partial)
+        return reader_fault(reader, line, error, "'%s', but no '" TABLE_MARK "' at the start; was the header cut off?", shown);
+    if (rows != (double)reader->rows && !reader->partial)
+        return reader_fault(reader, line, error, "'%s' after %llu rows: some are missing or were added", shown, reader->rows);
+    reader->whole = rows == (double)reader->rows;
+    enum dw_status status;
+    while ((status = reader_line(reader, &first, &last, error)) == DW_OK) {
+        while (first < last && (*first == ' ' || *first == '\t' || *first == '\r'))
+            first++;
+        if (first < last)
+            return reader_fault(reader, reader->line, error, "'%s' stands behind the table's end",
+                                quoted(shown, sizeof shown, first, last));
+    }
+    return status;
+}
+
+static enum dw_status wrong_width(const struct dw_reader *reader, size_t fields, struct dw_error *error)
+{
+    return reader_fault(reader, reader->line, error, "%zu field%s where %zu were expected", fields, fields == 1 ? "" : "s",
+                        reader->columns);
+}
+
+/* One line that is not blank, and holds no '#' at its start. */
+static enum dw_status read_fields(const struct dw_reader *reader, char *first, char *last, double *row,
+                                  struct dw_error *error)
+{
+    const bool comma = reader->separator == '\t' || reader->separator == ';';
+    char shown[64], *at = first;
+    size_t fields = 0;
+    for (; at; fields++) {
+        struct field field;
+        if (!next_field(&at, last, reader->separator, &field))
+            return reader_fault(reader, reader->line, error, "field %zu: a quote does not close", fields + 1);
+        if (field.first == field.last)
+            return reader_fault(reader, reader->line, error, "field %zu is empty", fields + 1);
+        double value;
+        if (!field_number(field, comma, &value))
+            return reader_fault(reader, reader->line, error, "'%s' is not a number",
+                                quoted(shown, sizeof shown, field.first, field.last));
+        if (!is_finite(value))
+            return reader_fault(reader, reader->line, error, "'%s' is not a finite number",
+                                quoted(shown, sizeof shown, field.first, field.last));
+        if (fields < reader->columns)
+            row[fields] = value;
+    }
+    return fields == reader->columns ? DW_OK : wrong_width(reader, fields, error);
+}
+
+/* The next line that is a row, or the end. */
+static enum dw_status patient_row(struct dw_reader *reader, double *row, struct dw_error *error)
+{
+    char *first, *last, shown[64];
+    for (;;) {
+        enum dw_status status = reader_line(reader, &first, &last, error);
+        if (status == DW_END)
+            return reader_stop(reader, error);
+        if (status != DW_OK)
+            return status;
+        char *const start = first, *const stop = last;
+        while (last > first && (last[-1] == ' ' || last[-1] == '\r' || last[-1] == '\t'))
+            last--;
+        while (first < last && (*first == ' ' || *first == '\t'))
+            first++;
+        if (first == last)
+            continue;
+        if (*first == '#' && is_end(first, last))
+            return read_end(reader, first, last, error);
+        if (reader->cut && reader->own)
+            return reader_stop(reader, error);
+        if (*first == '#')
+            return reader_fault(reader, reader->line, error, "'%s' stands among the rows",
+                                quoted(shown, sizeof shown, first, last));
+        if (!reader->measured) {
+            reader->separator = separator_of(first, last);
+            reader->measured = true;
+        }
+        /* a tab at either end has an empty field beside it */
+        const bool tabs = reader->separator == '\t';
+        return read_fields(reader, tabs ? start : first, tabs ? stop - (stop > start && stop[-1] == '\r') : last, row, error);
+    }
+}
+
+static enum dw_status make_room(struct dw_reader *reader, size_t rows, struct dw_error *error)
+{
+    if (rows <= reader->rows_room)
+        return DW_OK;
+    double *grown = realloc(reader->values, rows * reader->columns * sizeof *grown);
+    if (!grown)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    reader->values = grown;
+    reader->rows_room = rows;
+    return DW_OK;
+}
+
+/* Rows that lie whole in the buffer, by the quick way. */
+static size_t quick_rows(struct dw_reader *reader, size_t most, double *row)
+{
+    struct source *in = &reader->in;
+    const char *end = in->buffer + reader->lines_end;
+    size_t done = 0;
+    while (done < most && in->first < reader->lines_end) {
+        char *next = quick_row(reader, in->buffer + in->first, end, row);
+        if (!next)
+            break;
+        row[0] = row[0] / reader->time_divisor * reader->time_factor;
+        if (row[0] < reader->last_time || !is_finite(row[0]))
+            break;
+        reader->last_time = row[0];
+        in->first = (size_t)(next - in->buffer);
+        reader->line++;
+        row += reader->columns;
+        done++;
+    }
+    return done;
+}
+
+enum dw_status text_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows, struct dw_error *error)
+{
+    const size_t block = BLOCK_VALUES / reader->columns;
+    most = most < block ? most : block;
+    enum dw_status status = make_room(reader, most, error);
+    size_t done = 0;
+    if (status == DW_OK && reader->measured && !reader->cut)
+        done = quick_rows(reader, most, reader->values);
+    if (status == DW_OK && !done) {
+        /* nothing quick at hand: one row, waiting for input where need be */
+        double *row = reader->values;
+        status = patient_row(reader, row, error);
+        if (status == DW_OK) {
+            row[0] = row[0] / reader->time_divisor * reader->time_factor;
+            if (!is_finite(row[0]))
+                return reader_fault(reader, reader->line, error, "the time is beyond the range of numbers");
+            if (row[0] < reader->last_time)
+                return reader_time_back(reader, reader->line, row[0], error);
+            reader->last_time = row[0];
+            done = 1;
+        }
+    }
+    if (!done)
+        return status;
+    reader->rows += done;
+    reader->place = reader->line;
+    *values = reader->values;
+    *rows = done;
+    return DW_OK;
+}

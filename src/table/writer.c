@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Rows out through write(2): text, binary, CSV. */
+#include "config.h"
+#include "header_inner.h"
+#include <dutywright/value.h>
+#include <errno.h>
+#include <float.h>
+#include <math.h>
+#include <poll.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { ROOM = 1 << 17 };
+
+struct dw_writer {
+    int descriptor;
+    enum dw_encoding encoding;
+    size_t columns;
+    char **names;   /* of the columns, for messages */
+    char *buffer;   /* [ROOM] and one row more */
+    size_t used;
+    unsigned long long rows;
+    double last_time;
+    bool failed;    /* writing has failed: nothing more is tried */
+    bool finished;
+};
+
+static enum dw_status write_all(struct dw_writer *writer, const char *first, size_t size, struct dw_error *error)
+{
+    const char *name = writer->descriptor == STDOUT_FILENO ? "standard output" : "output";
+    while (size && !writer->failed) {
+        const ssize_t done = write(writer->descriptor, first, size);
+        if (done >= 0) {
+            first += done;
+            size -= (size_t)done;
+        } else if (errno == EAGAIN || errno == EWOULDBLOCK) {
+            poll(&(struct pollfd){ .fd = writer->descriptor, .events = POLLOUT }, 1, -1);
+        } else if (errno != EINTR) {
+            writer->failed = true;
+            return errno == EPIPE ? dw_error_set(error, DW_CLOSED_PIPE, 0, "%s: its reader has gone away", name)
+                                  : dw_error_set(error, DW_SYSTEM, 0, "%s: %s", name, strerror(errno));
+        }
+    }
+    return writer->failed ? dw_error_set(error, DW_SYSTEM, 0, "%s: an earlier write has failed", name) : DW_OK;
+}
+
+static enum dw_status flush(struct dw_writer *writer, struct dw_error *error)
+{
+    const size_t size = writer->used;
+    writer->used = 0;
+    return write_all(writer, writer->buffer, size, error);
+}
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *header, struct dw_error *error)
+{
+    writer->names = calloc(writer->columns, sizeof *writer->names);
+    writer->buffer = malloc(ROOM + writer->columns * DW_NUMBER_SIZE + 2);
+    if (!writer->names || !writer->buffer)
+        return no_memory(error);
+    for (size_t i = 0; i < writer->columns; i++)
+        if (!(writer->names[i] = strdup(dw_header_column(header, i).name)))
+            return no_memory(error);
+    size_t size;
+    char *text = header_text(header, writer->encoding, &size, error);
+    if (!text)
+        return DW_BAD_USE;
+    enum dw_status status = DW_OK;
+    if (size <= ROOM) {
+        memcpy(writer->buffer, text, size);
+        writer->used = size;
+    } else {
+        status = write_all(writer, text, size, error);
+    }
+    free(text);
+    return status;
+}
+
+struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
+                                 struct dw_error *error)
+{
+    if (header_check(header, error) != DW_OK)
+        return NULL;
+    struct dw_writer *writer = calloc(1, sizeof *writer);
+    if (!writer) {
+        no_memory(error);
+        return NULL;
+    }
+    writer->descriptor = descriptor;
+    writer->encoding = encoding;
+    writer->columns = dw_header_columns(header);
+    writer->last_time = -DBL_MAX;
+    if (prepare(writer, header, error) == DW_OK)
+        return writer;
+    writer->finished = true;
+    dw_writer_free(writer);
+    return NULL;
+}
+
+/* A row that no reader would take. */
+static enum dw_status refuse(const struct dw_writer *writer, const double *row, struct dw_error *error)
+{
+    char from[DW_NUMBER_SIZE], to[DW_NUMBER_SIZE];
+    const unsigned long long place = writer->rows + 1;
+    for (size_t i = 0; i < writer->columns; i++)
+        if (!isfinite(row[i]))
+            return dw_error_set(error, DW_BAD_INPUT, place, "row %llu of the output: %.60s is %s", place, writer->names[i],
+                                isnan(row[i]) ? "not a number" : "infinite");
+    dw_number_print(from, writer->last_time);
+    dw_number_print(to, row[0]);
+    return dw_error_set(error, DW_BAD_INPUT, place, "row %llu of the output: %.60s goes back from %s to %s", place,
+                        writer->names[0], from, to);
+}
+
+static bool is_good(const struct dw_writer *writer, const double *row)
+{
+    bool good = row[0] >= writer->last_time;
+    for (size_t i = 0; i < writer->columns; i++)
+        good &= fabs(row[i]) <= DBL_MAX;
+    return good;
+}
+
+static void put_text(struct dw_writer *writer, const double *row, char separator)
+{
+    char *at = writer->buffer + writer->used;
+    for (size_t i = 0; i < writer->columns; i++) {
+        at += dw_number_print(at, row[i]);
+        *at++ = separator;
+    }
+    at--;
+    if (writer->encoding == DW_CSV)
+        *at++ = '\r';
+    *at++ = '\n';
+    writer->used = (size_t)(at - writer->buffer);
+}
+
+static void put_binary(struct dw_writer *writer, const double *values, size_t count)
+{
+    char *at = writer->buffer + writer->used;
+#if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_BIG_ENDIAN__
+    for (size_t i = 0; i < count; i++) {
+        uint64_t bits;
+        memcpy(&bits, &values[i], sizeof bits);
+        bits = __builtin_bswap64(bits);
+        memcpy(at + i * sizeof bits, &bits, sizeof bits);
+    }
+#else
+    memcpy(at, values, count * sizeof *values);
+#endif
+    writer->used += count * sizeof *values;
+}
+
+enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error)
+{
+    if (!is_good(writer, row))
+        return refuse(writer, row, error);
+    switch (writer->encoding) {
+    case DW_TEXT: put_text(writer, row, '\t'); break;
+    case DW_CSV: put_text(writer, row, ','); break;
+    case DW_BINARY: put_binary(writer, row, writer->columns); break;
+    }
+    writer->last_time = row[0];
+    writer->rows++;
+    return writer->used >= ROOM ? flush(writer, error) : DW_OK;
+}
+
+enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; status == DW_OK && i < rows; i++)
+        status = dw_writer_row(writer, values + i * writer->columns, error);
+    return status;
+}
+
+enum dw_status dw_writer_finish(struct dw_writer *writer, struct dw_error *error)
+{
+    const double end = NAN;
+    if (writer->encoding == DW_TEXT)
+        writer->used += (size_t)sprintf(writer->buffer + writer->used, "# end: %llu\n", writer->rows);
+    for (size_t i = 0; writer->encoding == DW_BINARY && i < writer->columns; i++)
+        put_binary(writer, &end, 1);
+    writer->finished = true;
+    return flush(writer, error);
+}
+
+void dw_writer_free(struct dw_writer *writer)
+{
+    if (!writer)
+        return;
+    /* Rows of a table that breaks off are still worth having, and the missing end tells its reader. */
+    if (!writer->finished && writer->used)
+        flush(writer, NULL);
+    for (size_t i = 0; writer->names && i < writer->columns; i++)
+        free(writer->names[i]);
+    free(writer->names);
+    free(writer->buffer);
+    free(writer);
+}
