@@ -1,0 +1,158 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Loss and heat of the transistor that carries a switched current: conduction, edges, thermal network, verdicts. */
+#ifndef DUTYWRIGHT_SWITCH_H
+#define DUTYWRIGHT_SWITCH_H
+
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* ---- thermal network: transient thermal impedance as a sum of exponentials ---- */
+
+enum { DW_THERMAL_PAIRS = 16 };
+
+struct dw_thermal_pair {
+    double resistance;     /* K/W, > 0 */
+    double time_constant;  /* s, >= 0; 0 follows at once */
+};
+
+/* Zth(t) = sum r_i (1 - exp(-t / tau_i)), driven by a loss that is a polynomial of degree two on each stretch: solved exactly.
+ * source: JESD51-14:2010, transient dual interface method, eq. for the sum-of-exponentials (Foster) form; from memory. */
+struct dw_thermal;
+/*   pairs    [count], count 1..DW_THERMAL_PAIRS
+ *   ambient  degC
+ *   returns  NULL and DW_BAD_USE for a pair out of range, DW_NO_MEMORY */
+DW_API struct dw_thermal *dw_thermal_new(const struct dw_thermal_pair *pairs, size_t count, double ambient,
+                                         struct dw_error *error);
+DW_API void dw_thermal_free(struct dw_thermal *thermal);
+/* Loss over a stretch, W: base + slope s + curve s^2, s from the stretch's start. */
+struct dw_loss_piece {
+    double base;    /* W */
+    double slope;   /* W/s */
+    double curve;   /* W/s^2 */
+};
+/* Junction temperature in degC `after` seconds into a stretch; the state stays. after >= 0. */
+DW_API double dw_thermal_junction(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double after);
+/* Slope of the junction temperature in K/s there. */
+DW_API double dw_thermal_slope(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double after);
+/* Upper bound of how far the junction temperature departs from its chord over the stretch, K; exact second derivatives
+ * at both ends, between which each pair's is monotone. */
+DW_API double dw_thermal_chord_error(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length);
+/* Carries the state over a stretch. */
+DW_API void dw_thermal_advance(struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length);
+/* Marks the start of a period: the response to this period alone is gathered from here. */
+DW_API void dw_thermal_begin_period(struct dw_thermal *thermal);
+/* Another of the same network and state; NULL: out of memory. */
+DW_API struct dw_thermal *dw_thermal_copy(const struct dw_thermal *thermal, struct dw_error *error);
+/* State to that at the start of a steady period, given the one just gathered: x = g / (1 - exp(-T/tau)), by expm1.
+ *   gathered the network that went through the period; the same pairs; may be `thermal` itself
+ *   period   s, length since dw_thermal_begin_period */
+DW_API void dw_thermal_set_steady(struct dw_thermal *thermal, const struct dw_thermal *gathered, double period);
+DW_API double dw_thermal_now(const struct dw_thermal *thermal);  /* degC, junction */
+DW_API double dw_thermal_resistance(const struct dw_thermal *thermal);  /* K/W, junction to ambient: sum of all pairs */
+DW_API double dw_thermal_ambient(const struct dw_thermal *thermal);     /* degC */
+
+/* ---- the transistor ---- */
+
+enum dw_switch_kind { DW_SWITCH_MOSFET, DW_SWITCH_BIPOLAR };
+enum dw_switch_edges { DW_EDGES_CLAMPED, DW_EDGES_RESISTIVE };
+
+struct dw_switch {
+    enum dw_switch_kind kind;
+    double on_resistance;       /* ohm at 25 degC; MOSFET */
+    double resistance_slope;    /* 1/K of the value at 25 degC; MOSFET */
+    double saturation;          /* V, collector to emitter; bipolar */
+    double forced_gain;         /* collector over base current while on; bipolar; 0: base loss is left out */
+    double base_emitter;        /* V; bipolar */
+    double supply;              /* V */
+    double diode_drop;          /* V, freewheel diode */
+    double edge;                /* s, from 0 to 100 %, each edge; 0: switching loss is left out */
+    enum dw_switch_edges edges;
+    double output_capacitance;  /* F */
+    double recovery_charge;     /* C, of the freewheel diode */
+};
+
+/* Refuses values out of range; the text names the quantity. */
+DW_API enum dw_status dw_switch_check(const struct dw_switch *transistor, struct dw_error *error);
+/* Conduction loss in W at a current in A with the junction at a temperature in degC.
+ *   source   MOSFET i^2 R(T), R linear in T; bipolar |i| Vce,sat + V_be |i| / gain: docs/theory.md (9.1), (9.2) */
+DW_API double dw_switch_conduction(const struct dw_switch *transistor, double current, double junction);
+/* Energy in J of one turn-on with this current flowing after it, of one turn-off with this current before it.
+ *   source   clamped V I t / 2, resistive V I t / 6: docs/theory.md (9.3), (9.4); Erickson and Maksimovic,
+ *            Fundamentals of Power Electronics, 3rd ed., section 4.3; from memory */
+DW_API double dw_switch_turn_on(const struct dw_switch *transistor, double current);
+DW_API double dw_switch_turn_off(const struct dw_switch *transistor, double current);
+
+/* Steady mean junction temperature where conduction loss grows with it.
+ *   conduction  W, mean, with the on-resistance at 25 degC
+ *   other       W, mean of all that does not depend on temperature
+ *   resistance  K/W, junction to ambient
+ *   junction    out, degC; untouched on DW_NO
+ *   returns     DW_OK; DW_NO: runaway, each kelvin of warming adds more than a kelvin
+ *   source      docs/theory.md (9.6) */
+DW_API enum dw_status dw_switch_steady_junction(double conduction, double other, double slope, double resistance,
+                                                double ambient, double *junction, struct dw_error *error);
+/* Heat-sink resistance in K/W (interface included) that keeps the junction at a limit; negative: none does.
+ *   loss        W, mean, at the limit's temperature
+ *   inner       K/W, junction to case
+ *   excess      K, by which the hottest instant of a steady period exceeds its mean */
+DW_API double dw_switch_heatsink(double loss, double inner, double excess, double ambient, double limit);
+
+/* ---- a whole record: current in, loss and junction temperature out ---- */
+
+/* Which columns of the input rows say what the transistor carries; 0: there is none. */
+struct dw_heat_source {
+    size_t columns;    /* of an input row, time included */
+    size_t current;    /* A: of the transistor itself, or of the load where gate is given */
+    size_t diode;      /* A, freewheel diode; without it and with a gate: the load's current while the gate is off */
+    size_t gate;       /* the transistor conducts while this is above threshold */
+    double threshold;
+    double origin, period;  /* s; period 0: the record does not repeat */
+};
+
+/* Means are over the last whole period, or the whole record where there is none. */
+struct dw_heat_result {
+    double span;             /* s that the means cover */
+    double conduction, turn_on, turn_off, diode;  /* W, means */
+    double conduction_cold;  /* W, mean as with the on-resistance at 25 degC */
+    double turns;            /* turn-ons in the span */
+    double current_peak;     /* A, largest magnitude in the whole record, of the transistor */
+    double current_rms;      /* A, largest of any whole period (or of the record), of the transistor */
+    double load_peak, load_rms;  /* A, the same of transistor and diode together */
+    double junction_mean, junction_highest, junction_last;  /* degC; mean over the span, highest in the record */
+    bool steady;             /* the three below are known: two whole periods were seen */
+    bool runaway;            /* there is no steady temperature; the two below are NaN */
+    double steady_mean, steady_highest;  /* degC, the losses of the last period repeated for ever */
+};
+
+/* Receives each output row: the input's columns, then loss in W and junction in degC. */
+typedef enum dw_status dw_heat_sink(void *context, const double *row, struct dw_error *error);
+
+struct dw_heat;
+/*   transistor  copied; NULL: no loss, only currents (verdict on a rating)
+ *   thermal     stays the caller's, outlives the heat; NULL: no temperature
+ *   accuracy    rows are so dense that straight lines between them are off by no more than this share of the
+ *               largest loss so far, and of that loss times the thermal resistance
+ *   sink        may be NULL: only the result is wanted */
+DW_API struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
+                                   const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink,
+                                   void *context, struct dw_error *error);
+DW_API void dw_heat_free(struct dw_heat *heat);
+/* Next input row, [source.columns]. DW_BAD_INPUT where an edge begins before the one before it has ended. */
+DW_API enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_error *error);
+/* Puts the junction where these rows, one whole period, repeated for ever would have brought it.
+ *   rows     [count x columns], from a period's start to its end, both included
+ *   errors   as dw_heat_row */
+DW_API enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, size_t count,
+                                           struct dw_error *error);
+/* After the last row. */
+DW_API struct dw_heat_result dw_heat_end(struct dw_heat *heat);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

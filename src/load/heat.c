@@ -1,0 +1,451 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A record of currents turned into loss and junction temperature. docs/theory.md, section 9.
+ * A stretch between two input rows is cut where the gate crosses its threshold, a current its zero, an edge's loss its
+ * apex or end, and at each period's boundary: then the loss of each piece is one polynomial of degree two. */
+#include <dutywright/switch.h>
+#include <dutywright/table.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Sums over a span; the last whole period's are kept beside those of the one that runs. */
+struct sums {
+    double time, conduction, cold, turn_on, turn_off, diode, turns, square, load_square, junction;
+};
+
+struct dw_heat {
+    struct dw_switch transistor;
+    bool has_transistor;
+    struct dw_thermal *thermal;
+    struct dw_heat_source source;
+    double accuracy;
+    dw_heat_sink *sink;
+    void *context;
+
+    double *before, *out;            /* last input row; output row in the making, then two rows between */
+    bool started, on, jumped;        /* jumped: the loss is another than that of the last row written */
+    bool rehearsal;                  /* nothing is written or counted */
+    double carried;                  /* A, transistor's current at the end of the last piece */
+    double edge_start, edge_energy;  /* s, J; the triangle of the edge that runs; energy 0: none */
+    double hot;                      /* degC at which the on-resistance is taken: the last period's mean */
+    double largest_loss;             /* W so far, the natural scale */
+    double boundary, index;          /* s, the next period's start, and its number */
+    bool whole;                      /* the period that runs was seen from its start */
+
+    struct sums now, last;
+    double periods;                  /* whole ones seen */
+    struct dw_thermal *steady;       /* follows the period that runs from the start the last one would be steady at */
+    double steady_highest;
+    struct dw_heat_result result;
+};
+
+/* What flows at one instant, A. */
+struct flow {
+    double transistor, diode;
+};
+
+static struct flow flow_at(const struct dw_heat *heat, const double *row, bool on)
+{
+    const struct dw_heat_source *s = &heat->source;
+    double load = row[s->current], diode = s->diode ? row[s->diode] : 0;
+    if (!s->gate)
+        return (struct flow){ load, diode };
+    if (on)
+        return (struct flow){ load, 0 };
+    return (struct flow){ 0, s->diode ? diode : load };
+}
+
+/* Whether the transistor is on between two rows; without a gate: whether it carries anything. */
+static bool conducts(const struct dw_heat *heat, const double *a, const double *b)
+{
+    const struct dw_heat_source *s = &heat->source;
+    if (s->gate)
+        return (a[s->gate] + b[s->gate]) / 2 > s->threshold;
+    return a[s->current] != 0 || b[s->current] != 0;
+}
+
+struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
+                            const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink, void *context,
+                            struct dw_error *error)
+{
+    if (transistor && dw_switch_check(transistor, error))
+        return NULL;
+    if (!(accuracy > 0 && accuracy < 1)) {
+        dw_error_set(error, DW_BAD_USE, 0, "accuracy %g: expected between 0 and 1", accuracy);
+        return NULL;
+    }
+    struct dw_heat *heat = calloc(1, sizeof *heat);
+    double *rows = calloc(4 * source->columns + 2, sizeof *rows);  /* last, output, and two between rows */
+    if (!heat || !rows) {
+        free(heat);
+        free(rows);
+        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the heat of the switch");
+        return NULL;
+    }
+    heat->has_transistor = transistor != NULL;
+    if (transistor)
+        heat->transistor = *transistor;
+    heat->thermal = thermal;
+    heat->source = *source;
+    heat->accuracy = accuracy;
+    heat->sink = sink;
+    heat->context = context;
+    heat->before = rows;
+    heat->out = rows + source->columns;
+    heat->hot = thermal ? dw_thermal_ambient(thermal) : 25;
+    heat->boundary = INFINITY;
+    heat->result.junction_highest = heat->hot;
+    return heat;
+}
+
+void dw_heat_free(struct dw_heat *heat)
+{
+    if (!heat)
+        return;
+    dw_thermal_free(heat->steady);
+    free(heat->before);
+    free(heat);
+}
+
+/* The input row at a time between two rows, into `row`. */
+static void between(const struct dw_heat *heat, const double *a, const double *b, double time, double *row)
+{
+    double weight = b[0] > a[0] ? (time - a[0]) / (b[0] - a[0]) : 1;
+    for (size_t i = 1; i < heat->source.columns; i++)
+        row[i] = weight <= 0 ? a[i] : weight >= 1 ? b[i] : a[i] + weight * (b[i] - a[i]);
+    row[0] = time;
+}
+
+static double junction_now(const struct dw_heat *heat)
+{
+    return heat->thermal ? dw_thermal_now(heat->thermal) : heat->hot;
+}
+
+static enum dw_status emit(struct dw_heat *heat, const double *a, const double *b, double time, double loss,
+                           struct dw_error *error)
+{
+    heat->jumped = false;
+    if (!heat->sink || heat->rehearsal)
+        return DW_OK;
+    size_t columns = heat->source.columns;
+    between(heat, a, b, time, heat->out);
+    heat->out[columns] = loss;
+    heat->out[columns + 1] = junction_now(heat);
+    return heat->sink(heat->context, heat->out, error);
+}
+
+/* Loss from start to end while the transistor's current goes from i0 by slope without a change of sign; no apex between. */
+static struct dw_loss_piece loss_of(const struct dw_heat *heat, double start, double end, double i0, double slope)
+{
+    struct dw_loss_piece loss = { 0, 0, 0 };
+    if (!heat->has_transistor)
+        return loss;
+    double unit = dw_switch_conduction(&heat->transistor, 1, heat->hot);  /* W at 1 A */
+    switch (heat->transistor.kind) {
+    case DW_SWITCH_MOSFET:
+        loss = (struct dw_loss_piece){ unit * i0 * i0, 2 * unit * i0 * slope, unit * slope * slope };
+        break;
+    case DW_SWITCH_BIPOLAR: {
+        double sign = i0 < 0 || (i0 == 0 && slope < 0) ? -1 : 1;
+        loss = (struct dw_loss_piece){ unit * sign * i0, unit * sign * slope, 0 };
+        break;
+    }
+    }
+    if (heat->edge_energy > 0) {  /* a triangle of the edge's energy, as long as the edge */
+        double half = heat->transistor.edge / 2, rate = heat->edge_energy / half / half;
+        /* which side of the apex is asked of the middle: the ends are rounded */
+        double into = start - heat->edge_start, middle = start + (end - start) / 2 - heat->edge_start;
+        if (middle < 2 * half) {
+            loss.base += rate * (middle < half ? into : fmax(2 * half - into, 0));
+            loss.slope += middle < half ? rate : -rate;
+        }
+    }
+    return loss;
+}
+
+static double loss_at(const struct dw_loss_piece *loss, double after)
+{
+    return loss->base + after * (loss->slope + after * loss->curve);
+}
+
+/* s into a stretch where the junction's slope changes sign: halved to the last bit of the length. */
+static double turning_point(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length)
+{
+    double low = 0, high = length;
+    bool rising = dw_thermal_slope(thermal, loss, 0) > 0;
+    for (int k = 0; k < 60; k++) {
+        double middle = low + (high - low) / 2;
+        if ((dw_thermal_slope(thermal, loss, middle) > 0) == rising)
+            low = middle;
+        else
+            high = middle;
+    }
+    return high;
+}
+
+/* s: how far straight lines for loss and junction hold, at most `length`; ends at a peak of the junction. */
+static double straight_step(const struct dw_heat *heat, const struct dw_loss_piece *loss, double length)
+{
+    double step = length, allowed = heat->accuracy * heat->largest_loss;
+    double warm = heat->thermal ? allowed * dw_thermal_resistance(heat->thermal) : 0;
+    for (int k = 0; k < 60; k++) {  /* 60 halvings reach the spacing of doubles */
+        bool straight = fabs(loss->curve) * step * step / 4 <= allowed;
+        if (straight && (!heat->thermal || dw_thermal_chord_error(heat->thermal, loss, step) <= warm))
+            break;
+        step /= 2;
+    }
+    if (!heat->thermal)
+        return step;
+    double s0 = dw_thermal_slope(heat->thermal, loss, 0), s1 = dw_thermal_slope(heat->thermal, loss, step);
+    return (s0 > 0 && s1 < 0) || (s0 < 0 && s1 > 0) ? turning_point(heat->thermal, loss, step) : step;
+}
+
+/* A piece with one polynomial of loss, from start to end, between input rows a and b. */
+static enum dw_status polynomial(struct dw_heat *heat, const double *a, const double *b, double start, double end,
+                                 struct dw_loss_piece loss, struct dw_error *error)
+{
+    heat->largest_loss = fmax(heat->largest_loss, fmax(loss_at(&loss, 0), loss_at(&loss, end - start)));
+    enum dw_status status = heat->jumped ? emit(heat, a, b, start, loss.base, error) : DW_OK;
+    while (!status && start < end) {
+        double step = straight_step(heat, &loss, end - start), next = start + step;
+        if (!(next > start) || next >= end) {
+            next = end;
+            step = end - start;
+        }
+        if (heat->thermal) {
+            double first = junction_now(heat);
+            dw_thermal_advance(heat->thermal, &loss, step);
+            heat->now.junction += step * (first + junction_now(heat)) / 2;
+            if (!heat->rehearsal)
+                heat->result.junction_highest = fmax(heat->result.junction_highest, junction_now(heat));
+            if (heat->steady) {
+                dw_thermal_advance(heat->steady, &loss, step);
+                heat->steady_highest = fmax(heat->steady_highest, dw_thermal_now(heat->steady));
+            }
+        }
+        loss = (struct dw_loss_piece){ loss_at(&loss, step), loss.slope + 2 * step * loss.curve, loss.curve };
+        start = next;
+        status = emit(heat, a, b, start, loss.base, error);
+    }
+    return status;
+}
+
+/* The transistor turns on, or off, at a time with so much current beside the edge. */
+static enum dw_status edge(struct dw_heat *heat, double time, bool on, double current, struct dw_error *error)
+{
+    heat->on = on;
+    heat->jumped = true;
+    heat->now.turns += on;
+    if (!heat->has_transistor || !(heat->transistor.edge > 0))
+        return DW_OK;
+    if (heat->edge_energy > 0)
+        return dw_error_set(error, DW_BAD_INPUT, 0,
+                            "the switch's edge at %.9g s begins before the one at %.9g s has ended: an edge takes %g s",
+                            time, heat->edge_start, heat->transistor.edge);
+    heat->edge_start = time;
+    heat->edge_energy = on ? dw_switch_turn_on(&heat->transistor, current)
+                           : dw_switch_turn_off(&heat->transistor, current);
+    *(on ? &heat->now.turn_on : &heat->now.turn_off) += heat->edge_energy;
+    return DW_OK;
+}
+
+/* A piece with one state and one sign of each current, within one period; cut at the edge's apex and end. */
+static enum dw_status piece(struct dw_heat *heat, const double *a, const double *b, const double *from,
+                            const double *to, struct dw_error *error)
+{
+    bool on = conducts(heat, from, to);
+    struct flow f0 = flow_at(heat, from, on), f1 = flow_at(heat, to, on);
+    double start = from[0], end = to[0], length = end - start;
+    if (on != heat->on) {
+        enum dw_status status = edge(heat, start, on, on ? f0.transistor : heat->carried, error);
+        if (status)
+            return status;
+    }
+    struct sums *now = &heat->now;
+    double i0 = f0.transistor, i1 = f1.transistor, l0 = i0 + f0.diode, l1 = i1 + f1.diode;
+    double square = length * (i0 * i0 + i0 * i1 + i1 * i1) / 3;
+    now->time += length;
+    now->square += square;
+    now->load_square += length * (l0 * l0 + l0 * l1 + l1 * l1) / 3;
+    now->diode += heat->transistor.diode_drop * length * fabs(f0.diode + f1.diode) / 2;
+    if (!heat->rehearsal) {
+        heat->result.current_peak = fmax(heat->result.current_peak, fmax(fabs(i0), fabs(i1)));
+        heat->result.load_peak = fmax(heat->result.load_peak, fmax(fabs(l0), fabs(l1)));
+    }
+    if (heat->has_transistor) {
+        double amount = heat->transistor.kind == DW_SWITCH_MOSFET ? square : length * fabs(i0 + i1) / 2;
+        now->cold += amount * dw_switch_conduction(&heat->transistor, 1, 25);
+        now->conduction += amount * dw_switch_conduction(&heat->transistor, 1, heat->hot);
+    }
+    double slope = (i1 - i0) / length, at = start;
+    while (at < end) {
+        double stop = end;
+        if (heat->edge_energy > 0) {
+            double apex = heat->edge_start + heat->transistor.edge / 2, last = heat->edge_start + heat->transistor.edge;
+            if (last <= at)
+                heat->edge_energy = 0;
+            stop = fmin(end, at < apex ? apex : at < last ? last : end);
+        }
+        double i = stop >= end && at <= start ? i0 : i0 + slope * (at - start);
+        enum dw_status status = polynomial(heat, a, b, at, stop, loss_of(heat, at, stop, i, slope), error);
+        if (status)
+            return status;
+        at = stop;
+    }
+    if (heat->edge_energy > 0 && heat->edge_start + heat->transistor.edge <= end)
+        heat->edge_energy = 0;
+    heat->carried = i1;
+    return DW_OK;
+}
+
+/* A period has ended: its sums become the last ones, its thermal answer gives the steady state. */
+static enum dw_status period_ends(struct dw_heat *heat, struct dw_error *error)
+{
+    struct dw_heat_result *r = &heat->result;
+    if (heat->whole) {
+        heat->last = heat->now;
+        heat->periods++;
+        r->current_rms = fmax(r->current_rms, sqrt(heat->last.square / heat->last.time));
+        r->load_rms = fmax(r->load_rms, sqrt(heat->last.load_square / heat->last.time));
+        if (heat->thermal) {
+            r->steady = heat->steady != NULL;  /* this period was followed from the steady start of the one before */
+            r->steady_highest = heat->steady_highest;
+            if (!heat->steady && !(heat->steady = dw_thermal_copy(heat->thermal, error)))
+                return DW_NO_MEMORY;
+            dw_thermal_set_steady(heat->steady, heat->thermal, heat->source.period);
+            heat->steady_highest = dw_thermal_now(heat->steady);
+            heat->jumped = heat->jumped || heat->transistor.resistance_slope > 0;
+            heat->hot = heat->now.junction / heat->now.time;
+        }
+    }
+    if (heat->thermal)
+        dw_thermal_begin_period(heat->thermal);
+    heat->whole = true;
+    heat->now = (struct sums){ 0 };
+    heat->index++;
+    heat->boundary = dw_period_boundary(heat->source.origin, heat->source.period, heat->index);
+    return DW_OK;
+}
+
+/* First crossing of `level` by a column between two times of a stretch; `none` where there is none. */
+static double crossing(const double *a, const double *b, size_t column, double level, double after, double none)
+{
+    double x = a[column] - level, y = b[column] - level;
+    if (!column || !((x < 0 && y > 0) || (x > 0 && y < 0)))
+        return none;
+    double time = a[0] + (b[0] - a[0]) * (x / (x - y));
+    return time > after && time < none ? time : none;
+}
+
+/* An instant: the first row, or a jump. */
+static enum dw_status instant(struct dw_heat *heat, const double *row, struct dw_error *error)
+{
+    bool on = conducts(heat, row, row);
+    struct flow flow = flow_at(heat, row, on);
+    enum dw_status status = DW_OK;
+    if (on != heat->on)
+        status = edge(heat, row[0], on, on ? flow.transistor : heat->carried, error);
+    heat->carried = flow.transistor;
+    struct dw_loss_piece loss = loss_of(heat, row[0], row[0], flow.transistor, 0);
+    return status ? status : emit(heat, row, row, row[0], loss.base, error);
+}
+
+enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_error *error)
+{
+    const struct dw_heat_source *s = &heat->source;
+    double *a = heat->before, *from = heat->out + s->columns + 2, *to = from + s->columns;
+    enum dw_status status = DW_OK;
+    if (!heat->started) {
+        heat->started = true;
+        if (s->period > 0) {
+            heat->index = dw_period_index(s->origin, s->period, row[0], &heat->whole) + 1;
+            heat->boundary = dw_period_boundary(s->origin, s->period, heat->index);
+        }
+        memcpy(a, row, s->columns * sizeof *a);
+        return instant(heat, row, error);
+    }
+    if (row[0] == a[0]) {
+        memcpy(a, row, s->columns * sizeof *a);
+        return instant(heat, row, error);
+    }
+    memcpy(from, a, s->columns * sizeof *from);
+    while (!status && from[0] < row[0]) {
+        double stop = fmin(row[0], heat->boundary > from[0] ? heat->boundary : row[0]);
+        stop = crossing(a, row, s->gate, s->threshold, from[0], stop);
+        stop = crossing(a, row, s->current, 0, from[0], stop);
+        stop = crossing(a, row, s->diode, 0, from[0], stop);
+        between(heat, a, row, stop, to);
+        status = piece(heat, a, row, from, to, error);
+        if (!status && stop >= heat->boundary)
+            status = period_ends(heat, error);
+        memcpy(from, to, s->columns * sizeof *from);
+    }
+    memcpy(a, row, s->columns * sizeof *a);
+    return status;
+}
+
+enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, size_t count, struct dw_error *error)
+{
+    /* The first rehearsal brings the switch to the state in which a period ends, the second gathers the whole answer;
+     * where the on-resistance grows with heat, its temperature settles in a few more (a contraction unless it runs away). */
+    enum dw_status status = DW_OK;
+    double changed = INFINITY;
+    heat->rehearsal = true;
+    for (int round = 0; !status && round < 200 && (round < 3 || changed > 1e-12 * fabs(heat->hot)); round++) {
+        double was = heat->hot, lap = rows[(count - 1) * heat->source.columns] - rows[0];
+        heat->started = false;
+        heat->now = (struct sums){ 0 };
+        heat->edge_start -= round ? lap : 0;
+        if (heat->thermal)
+            dw_thermal_begin_period(heat->thermal);
+        double period = heat->source.period;
+        heat->source.period = 0;  /* the round's end is found here */
+        for (size_t i = 0; !status && i < count; i++)
+            status = dw_heat_row(heat, rows + i * heat->source.columns, error);
+        heat->source.period = period;
+        if (heat->thermal && !status) {
+            dw_thermal_set_steady(heat->thermal, heat->thermal, lap);
+            if (round)
+                heat->hot = heat->now.junction / heat->now.time;
+        }
+        changed = fabs(heat->hot - was);
+        if (!(heat->hot < 1e4))
+            status = dw_error_set(error, DW_NO, 0, "thermal runaway: no steady temperature with these losses");
+    }
+    heat->edge_start -= rows[(count - 1) * heat->source.columns] - rows[0];
+    heat->now = (struct sums){ 0 };
+    heat->boundary = INFINITY;
+    heat->started = heat->rehearsal = false;
+    return status;
+}
+
+struct dw_heat_result dw_heat_end(struct dw_heat *heat)
+{
+    struct dw_heat_result r = heat->result;
+    const struct sums *sums = heat->periods > 0 ? &heat->last : &heat->now;
+    r.span = sums->time;
+    if (sums->time > 0) {
+        r.conduction = sums->conduction / sums->time;
+        r.conduction_cold = sums->cold / sums->time;
+        r.turn_on = sums->turn_on / sums->time;
+        r.turn_off = sums->turn_off / sums->time;
+        r.diode = sums->diode / sums->time;
+        r.junction_mean = heat->thermal ? sums->junction / sums->time : NAN;
+        if (!(heat->periods > 0)) {
+            r.current_rms = sqrt(sums->square / sums->time);
+            r.load_rms = sqrt(sums->load_square / sums->time);
+        }
+    }
+    r.turns = sums->turns;
+    r.junction_last = junction_now(heat);
+    if (heat->thermal && heat->has_transistor && r.steady) {
+        /* the period followed may not have had the on-resistance of the steady temperature yet */
+        double inner = dw_thermal_resistance(heat->thermal), ambient = dw_thermal_ambient(heat->thermal);
+        double other = r.turn_on + r.turn_off, followed = ambient + inner * (r.conduction + other);
+        r.steady_mean = NAN;
+        r.runaway = dw_switch_steady_junction(r.conduction_cold, other, heat->transistor.resistance_slope, inner,
+                                              ambient, &r.steady_mean, NULL) != DW_OK;
+        r.steady_highest += r.steady_mean - followed;
+    }
+    return r;
+}
