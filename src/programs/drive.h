@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What programs with a switched load share: which channel is the gate, and one whole period kept for a steady start.
+ * Not installed. */
+#ifndef PROGRAMS_DRIVE_H
+#define PROGRAMS_DRIVE_H
+
+#include <dutywright/status.h>
+#include <dutywright/table.h>
+#include <stddef.h>
+
+/* A channel taken as on above the threshold. */
+struct gate {
+    size_t column;
+    double threshold;  /* V */
+};
+
+/* Finds the gate: the middle of the header's `levels` is the threshold unless one is given.
+ *   channel    its name, or NULL: `pin` where there is one, else the last channel in V
+ *   threshold  V; NaN: from the header
+ *   returns    DW_BAD_INPUT: no such channel, or no threshold to be had (the text names --threshold) */
+enum dw_status gate_find(const struct dw_header *header, const char *channel, double threshold, struct gate *gate,
+                         struct dw_error *error);
+
+/* Rows of a reader, the first whole period of which is kept in memory and the later ones compared with it. */
+struct repeating;
+
+/* Reads one whole period from the first row on.
+ *   returns  NULL on error; DW_BAD_INPUT: no key `period`, or the table ends before a period has passed */
+struct repeating *repeating_new(struct dw_reader *reader, struct dw_error *error);
+void repeating_free(struct repeating *repeating);
+/* The period's length in s. */
+double repeating_period(const struct repeating *repeating);
+/* Its rows, [*count x columns], the last exactly one period after the first (between two rows where no row is there). */
+const double *repeating_lap(const struct repeating *repeating, size_t *count);
+/* Next row of the whole table, from its first; as dw_reader_row. DW_BAD_INPUT also where a later period is not the first
+ * one again: the text names line, channel and both values. */
+enum dw_status repeating_row(struct repeating *repeating, const double **row, struct dw_error *error);
+
+#endif
