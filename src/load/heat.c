@@ -4,9 +4,13 @@
  * apex or end, and at each period's boundary: then the loss of each piece is one polynomial of degree two. */
 #include <dutywright/switch.h>
 #include <dutywright/table.h>
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* A row so near to a period's boundary is on it. */
+enum { ROW_ULPS = 4 };
 
 /* Sums over a span; the last whole period's are kept beside those of the one that runs. */
 struct sums {
@@ -129,7 +133,7 @@ static enum dw_status emit(struct dw_heat *heat, const double *a, const double *
         return DW_OK;
     size_t columns = heat->source.columns;
     between(heat, a, b, time, heat->out);
-    heat->out[columns] = loss;
+    heat->out[columns] = fmax(loss, 0);  /* the foot of an edge's triangle is rounded */
     heat->out[columns + 1] = junction_now(heat);
     return heat->sink(heat->context, heat->out, error);
 }
@@ -370,13 +374,16 @@ enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_er
     }
     memcpy(from, a, s->columns * sizeof *from);
     while (!status && from[0] < row[0]) {
-        double stop = fmin(row[0], heat->boundary > from[0] ? heat->boundary : row[0]);
+        double stop = row[0];
+        bool ends = row[0] >= heat->boundary - ROW_ULPS * DBL_EPSILON * fabs(row[0]);
+        if (ends && heat->boundary > from[0])
+            stop = fmin(row[0], heat->boundary);
         stop = crossing(a, row, s->gate, s->threshold, from[0], stop);
         stop = crossing(a, row, s->current, 0, from[0], stop);
         stop = crossing(a, row, s->diode, 0, from[0], stop);
         between(heat, a, row, stop, to);
         status = piece(heat, a, row, from, to, error);
-        if (!status && stop >= heat->boundary)
+        if (!status && ends && (to[0] >= row[0] || to[0] >= heat->boundary))
             status = period_ends(heat, error);
         memcpy(from, to, s->columns * sizeof *from);
     }
