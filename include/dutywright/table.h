@@ -133,7 +133,9 @@ DW_API void dw_writer_free(struct dw_writer *writer);
 /* Boundary k of the periods: origin + k * period, rounded once (fma). Writers and readers use this one. */
 DW_API double dw_period_boundary(double origin, double period, double k);
 /* Largest k whose boundary is at or before time, where a time within 4 ulp of a boundary is on it.
- *   on_boundary  out, may be NULL */
+ *   on_boundary  out, may be NULL
+ *   returns      a whole number, negative before the origin; NaN where period is not above zero, where something is not
+ *                finite, or where there are 2^52 periods or more, which cannot be told apart */
 DW_API double dw_period_index(double origin, double period, double time, bool *on_boundary);
 
 #ifdef __cplusplus

@@ -5,15 +5,38 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
+static size_t letter_length(const char *at, const char *last)
+{
+    const unsigned char c = (unsigned char)*at;
+    const size_t length = c < 0x80 ? 1 : c >= 0xc2 && c < 0xe0 ? 2 : c >= 0xe0 && c < 0xf0 ? 3 : c >= 0xf0 && c < 0xf5 ? 4 : 0;
+    if (!length || c < ' ' || c == 0x7f || (size_t)(last - at) < length)
+        return 0;
+    for (size_t i = 1; i < length; i++)
+        if (((unsigned char)at[i] & 0xc0) != 0x80)
+            return 0;
+    return length;
+}
+
 const char *quoted(char *out, size_t size, const char *first, const char *last)
 {
-    const size_t length = (size_t)(last - first), most = size - 4;
-    const size_t kept = length <= size - 1 ? length : most;
-    for (size_t i = 0; i < kept; i++) {
-        const unsigned char c = (unsigned char)first[i];
-        out[i] = c < ' ' || c == 0x7f ? '?' : (char)c;
+    const size_t most = (size_t)(last - first) < size ? size - 1 : size - 4;
+    size_t used = 0;
+    while (first < last) {
+        const size_t letter = letter_length(first, last), bytes = letter ? letter : 1;
+        if (used + bytes > most) {
+            memcpy(out + used, "...", 3);
+            used += 3;
+            break;
+        }
+        if (letter)
+            memcpy(out + used, first, letter);
+        else
+            out[used] = '?';
+        used += bytes;
+        first += bytes;
     }
-    strcpy(out + kept, kept < length ? "..." : "");
+    out[used] = 0;
     return out;
 }
 

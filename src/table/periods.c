@@ -27,14 +27,12 @@ double dw_period_index(double origin, double period, double time, bool *on_bound
         *on_boundary = false;
     if (!(period > 0) || !isfinite(period) || !isfinite(origin) || !isfinite(time))
         return NAN;
-    /* The quotient is good to a few ulp, so that the answer is one of its neighbours up to k = 2^51. */
+    /* The quotient is good to a few ulp, so that the answer is one of its neighbours. Beyond 2^52 they cannot be told. */
     double k = floor((time - origin) / period) + 1;
-    while (dw_period_boundary(origin, period, k) > time && !is_on(dw_period_boundary(origin, period, k), time, origin)) {
-        const double before = k - 1;
-        if (before == k)
-            return NAN; /* beyond 2^53 periods there is no telling them apart */
-        k = before;
-    }
+    if (!(fabs(k) < 0x1p52))
+        return NAN;
+    while (dw_period_boundary(origin, period, k) > time && !is_on(dw_period_boundary(origin, period, k), time, origin))
+        k--;
     if (on_boundary)
         *on_boundary = is_on(dw_period_boundary(origin, period, k), time, origin);
     return k;

@@ -171,9 +171,45 @@ enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct
     return writer->used >= ROOM ? flush(writer, error) : DW_OK;
 }
 
+/* How many leading rows are good, up to `rows`. */
+static size_t good_run(const struct dw_writer *writer, const double *values, size_t rows)
+{
+    const size_t count = rows * writer->columns;
+    size_t i = 0;
+    while (i < count && fabs(values[i]) <= DBL_MAX)
+        i++;
+    rows = i / writer->columns;
+    double last = writer->last_time;
+    for (i = 0; i < rows && values[i * writer->columns] >= last; i++)
+        last = values[i * writer->columns];
+    return i;
+}
+
+/* Binary rows are copied as they are, as many as the buffer takes. */
+static enum dw_status put_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    while (status == DW_OK && rows) {
+        const size_t fit = (ROOM - writer->used) / (writer->columns * sizeof *values) + 1;
+        const size_t some = good_run(writer, values, rows < fit ? rows : fit);
+        if (!some)
+            return refuse(writer, values, error);
+        put_binary(writer, values, some * writer->columns);
+        values += some * writer->columns;
+        rows -= some;
+        writer->rows += some;
+        writer->last_time = values[-(ptrdiff_t)writer->columns];
+        if (writer->used >= ROOM)
+            status = flush(writer, error);
+    }
+    return status;
+}
+
 enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
+    if (writer->encoding == DW_BINARY)
+        return put_rows(writer, values, rows, error);
     for (size_t i = 0; status == DW_OK && i < rows; i++)
         status = dw_writer_row(writer, values + i * writer->columns, error);
     return status;

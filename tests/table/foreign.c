@@ -1,0 +1,195 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Tables without our header: spreadsheets, bench instruments, awk. */
+#include "table/fixture.h"
+#include "suite.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct foreign {
+    const char *text;
+    const char *columns; /* "time[s] pin[V]" */
+    double values[6];
+    size_t count;
+};
+
+static void columns_of(const struct dw_header *header, char *out, size_t size)
+{
+    size_t used = 0;
+    for (size_t i = 0; i < dw_header_columns(header); i++) {
+        const struct dw_column column = dw_header_column(header, i);
+        used += (size_t)snprintf(out + used, size - used, "%s%s[%s]", i ? " " : "", column.name, column.unit);
+    }
+}
+
+static void reads_as(const char *text, size_t size, const char *columns, const double *values, size_t count)
+{
+    struct dw_error error;
+    struct dw_reader *reader = reader_of(text, size, false, &error);
+    ck_assert_msg(reader != NULL, "%s\n%s", text, error.text);
+    char found[512];
+    columns_of(dw_reader_header(reader), found, sizeof found);
+    ck_assert_msg(!strcmp(found, columns), "%s\n%s, wanted %s", text, found, columns);
+    ck_assert_int_eq(dw_reader_encoding(reader), DW_CSV);
+    dw_reader_close(reader);
+    for (size_t most = 1; most < 4; most++) {
+        struct whole all = read_whole(text, size, false, most);
+        ck_assert_msg(all.status == DW_OK, "%s\n%s", text, all.error.text);
+        ck_assert_uint_eq(all.rows * all.columns, count);
+        for (size_t i = 0; i < count; i++)
+            ck_assert_msg(all.values[i] == values[i], "%s\nvalue %zu is %.17g", text, i, all.values[i]);
+        whole_free(&all);
+    }
+}
+
+START_TEST(exported_tables_read_as_they_are)
+{
+    static const struct foreign cases[] = {
+        /* no title */
+        { "0 1\n0.5 2\n", "time[s] ch1[]", { 0, 1, 0.5, 2 }, 4 },
+        { "0,1\n0.5,2", "time[s] ch1[]", { 0, 1, 0.5, 2 }, 4 },
+        { "0;1,5\n0,5;-2,25\n", "time[s] ch1[]", { 0, 1.5, 0.5, -2.25 }, 4 },
+        { "0\t1,5\n0.5\t2\n", "time[s] ch1[]", { 0, 1.5, 0.5, 2 }, 4 },
+        { "\n\n  0   1\n\n  0.5\t2  \n\n", "time[s] ch1[]", { 0, 1, 0.5, 2 }, 4 },
+        { "-5e-3,+1,.25\r\n0,+2,5.\r\n", "time[s] ch1[] ch2[]", { -5e-3, 1, 0.25, 0, 2, 5 }, 6 },
+        /* titles */
+        { "time,pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
+        { "\357\273\277time[s],pin[V]\r\n0,1\r\n", "time[s] pin[V]", { 0, 1 }, 2 },
+        { "Zeit;Spannung (V)\n0;1,5\n", "time[s] Spannung[V]", { 0, 1.5 }, 2 },
+        { "\"Time (ms)\",\"Meter, left (V)\"\n20,1\n", "time[s] Meter-left[V]", { 0.02, 1 }, 2 },
+        { "\"t / us\",\"the \"\"old\"\" meter\"\n20,1\n", "time[s] the-old-meter[]", { 20e-6, 1 }, 2 },
+        { "Time [ns]\tpin\n20\t1\n", "time[s] pin[]", { 20e-9, 1 }, 2 },
+        { "Time [\302\265s]\tpin\n20\t1\n", "time[s] pin[]", { 20e-6, 1 }, 2 },
+        { "t/\316\274s\tpin\n20\t1\n", "time[s] pin[]", { 20e-6, 1 }, 2 },
+        { "# time pin\n0 1\n", "time[s] pin[]", { 0, 1 }, 2 },
+        { "time,pin,pin,\n0,1,2,3\n", "time[s] pin[] pin-2[] ch3[]", { 0, 1, 2, 3 }, 4 },
+        { "time,time\n0,1\n", "time[s] time-2[]", { 0, 1 }, 2 },
+        { "frequency[kHz],level[dB]\n2,-3\n", "frequency[Hz] level[dB]", { 2000, -3 }, 2 },
+        { "angle[deg],torque[Nm]\n2,-3\n", "angle[deg] torque[Nm]", { 2, -3 }, 2 },
+        { "time,CH1 (probe 10x)\n0,1\n", "time[s] CH1-probe-10x[]", { 0, 1 }, 2 },
+        { "time,in/out\n0,1\n", "time[s] in-out[]", { 0, 1 }, 2 },
+        /* quoted numbers, and a title with a line end inside */
+        { "\"time\",\"pin\"\n\"0\",\"1\"\n", "time[s] pin[]", { 0, 1 }, 2 },
+        { "\"0,5\";\"1,25\"\n", "time[s] ch1[]", { 0.5, 1.25 }, 2 },
+        { "\"time\n(ms)\",\"pin\n(V)\"\n20,1\n", "time[s] pin[V]", { 0.02, 1 }, 2 },
+        /* what instruments put before their rows */
+        { "Tide exhibit\nchannels,2\nspeed,slow,really\n\nTime,Left,Right\n0,1,2\n1,2,3\n", "time[s] Left[] Right[]",
+          { 0, 1, 2, 1, 2, 3 }, 6 },
+        { "Time,Left,Right\n(ms),(V),(mA)\n\n0,1,2\n1,2,3\n", "time[s] Left[V] Right[mA]",
+          { 0, 1, 2, 1 / 1e3, 2, 3 }, 6 },
+        { "Time,Left\nSecond,Volt\n0,1\n", "time[s] Left[V]", { 0, 1 }, 2 },
+        { "ms;V\n1;1\n", "time[s] ch1[V]", { 1e-3, 1 }, 2 },
+        { "2500\n0 1\n", "time[s] ch1[]", { 0, 1 }, 2 },
+        { "a 24\" screen, bought\ntime,pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
+        { ",,,\ntime,a,b\n0,1,2\n", "time[s] a[] b[]", { 0, 1, 2 }, 3 },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
+        reads_as(cases[i].text, strlen(cases[i].text), cases[i].columns, cases[i].values, cases[i].count);
+}
+END_TEST
+
+START_TEST(times_convert_with_one_rounding)
+{
+    /* a quotient or product of two exact numbers is rounded once; 1e-3 as a factor would round twice */
+    static const char *const units[] = { "ms", "us", "ns", "ps" };
+    static const double divisor[] = { 1e3, 1e6, 1e9, 1e12 };
+    char text[4096];
+    for (size_t u = 0; u < 4; u++) {
+        size_t size = (size_t)sprintf(text, "time[%s],pin\n", units[u]);
+        for (int i = 0; i < 100; i++)
+            size += (size_t)sprintf(text + size, "%d.5,1\n", 7 * i);
+        struct whole all = read_whole(text, size, false, 7);
+        ck_assert_msg(all.status == DW_OK, "%s", all.error.text);
+        for (int i = 0; i < 100; i++)
+            ck_assert_double_eq(all.values[2 * i], (7 * i + 0.5) / divisor[u]);
+        whole_free(&all);
+    }
+}
+END_TEST
+
+START_TEST(faults_of_foreign_tables_are_named_to_the_letter)
+{
+    static const struct {
+        const char *text, *message;
+    } cases[] = {
+        { "time\tpin\n", "standard input: no row of numbers in its first 1 line; the first is 'time?pin'" },
+        { "hello\nworld\n", "standard input: no row of numbers in its first 2 lines; the first is 'hello'" },
+        { "1\n2\n", "standard input: no row of numbers in its first 2 lines; the first is '1'" },
+        { "\037\213\010\n", "standard input: no row of numbers in its first 1 line; the first is '??\?'" },
+        { "0,5 1,2\n", "standard input: no row of numbers in its first 1 line; the first is '0,5 1,2'" },
+        { "0,1,\n1,2,3\n", "standard input, line 1: a row with an empty field" },
+        { "time,pin\n0,1\n1,\n", "standard input, line 3: field 2 is empty" },
+        { "0 1\n1 2 3\n", "standard input, line 2: 3 fields where 2 were expected" },
+        { "0 1\n1 x\n", "standard input, line 2: 'x' is not a number" },
+        { "0,1\n1;2\n", "standard input, line 2: '1;2' is not a number" },
+        { "0 1\n-1 1\n", "standard input, line 2: time goes back from 0 to -1" },
+        { "0 1\n1 inf\n", "standard input, line 2: 'inf' is not a finite number" },
+        { "0 1\n1 2\n# end: 2\n",
+          "standard input, line 3: '# end: 2', but no '# wave-table 1' at the start; was the header cut off?" },
+        { "time[ks],pin\n0,1\n", NULL },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct whole all = read_whole(cases[i].text, strlen(cases[i].text), false, 3);
+        ck_assert_int_eq(all.status, cases[i].message ? DW_BAD_INPUT : DW_OK);
+        if (cases[i].message)
+            ck_assert_str_eq(all.error.text, cases[i].message);
+        whole_free(&all);
+    }
+}
+END_TEST
+
+START_TEST(up_to_64_lines_may_come_before_the_rows)
+{
+    char text[2048];
+    for (int lines = 64; lines <= 65; lines++) {
+        size_t size = 0;
+        for (int i = 1; i < lines; i++)
+            size += (size_t)sprintf(text + size, "remark %d\n", i);
+        size += (size_t)sprintf(text + size, "time,pin\n0,1\n");
+        struct whole all = read_whole(text, size, false, 3);
+        if (lines == 64)
+            ck_assert_int_eq(all.status, DW_OK);
+        else
+            ck_assert_str_eq(all.error.text,
+                             "standard input: no row of numbers in its first 65 lines; the first is 'remark 1'");
+        whole_free(&all);
+    }
+}
+END_TEST
+
+START_TEST(a_thousand_and_twenty_four_channels_are_the_most)
+{
+    char *text = malloc(8192);
+    ck_assert_ptr_nonnull(text);
+    for (int channels = 1024; channels <= 1025; channels++) {
+        size_t size = 0;
+        for (int i = 0; i <= channels; i++)
+            size += (size_t)sprintf(text + size, i ? ",1" : "1");
+        size += (size_t)sprintf(text + size, "\n");
+        struct whole all = read_whole(text, size, false, 3);
+        if (channels == 1024) {
+            ck_assert_msg(all.status == DW_OK, "%s", all.error.text);
+            ck_assert_uint_eq(all.columns, 1025);
+        } else {
+            ck_assert_str_eq(all.error.text, "standard input, line 1: more than 1024 channels");
+        }
+        whole_free(&all);
+    }
+    free(text);
+}
+END_TEST
+
+START_TEST(an_end_line_without_its_header_passes_as_partial)
+{
+    static const char text[] = "0 1\n1 2\n# end: 7\n";
+    struct whole all = read_whole(text, strlen(text), true, 3);
+    ck_assert_int_eq(all.status, DW_OK);
+    ck_assert_uint_eq(all.rows, 2);
+    ck_assert(!all.has_end);
+    whole_free(&all);
+}
+END_TEST
+
+SUITE("table: foreign tables", exported_tables_read_as_they_are, times_convert_with_one_rounding,
+      faults_of_foreign_tables_are_named_to_the_letter, up_to_64_lines_may_come_before_the_rows,
+      a_thousand_and_twenty_four_channels_are_the_most, an_end_line_without_its_header_passes_as_partial)

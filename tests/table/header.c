@@ -1,0 +1,277 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "suite.h"
+#include <dutywright/table.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct dw_header *motor_header(void)
+{
+    struct dw_error error;
+    struct dw_header *header = dw_header_new("time", "s", &error);
+    ck_assert_ptr_nonnull(header);
+    succeeds(dw_header_add(header, "made-by", "dw-pwm --duty 0.37", &error), error);
+    succeeds(dw_header_add(header, "period", "0.002", &error), error);
+    succeeds(dw_header_append(header, "pin", "V", &error), error);
+    succeeds(dw_header_append(header, "current", "A", &error), error);
+    succeeds(dw_header_append(header, "speed", "rad/s", &error), error);
+    return header;
+}
+
+/* "made-by=dw-pwm|period=0.002|" */
+static const char *keys_of(const struct dw_header *header)
+{
+    static char text[1024];
+    const char *key, *value;
+    size_t used = 0;
+    text[0] = 0;
+    for (size_t i = 0; (key = dw_header_key(header, i, &value)); i++)
+        used += (size_t)snprintf(text + used, sizeof text - used, "%s=%s|", key, value);
+    return text;
+}
+
+START_TEST(keys_keep_their_order_and_repeated_ones_stay_together)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    succeeds(dw_header_add(header, "made-by", "dw-motor", &error), error);
+    succeeds(dw_header_set(header, "colour", " deep blue\t", &error), error);
+    succeeds(dw_header_set(header, "period", "0.004", &error), error);
+    ck_assert_str_eq(keys_of(header), "made-by=dw-pwm --duty 0.37|made-by=dw-motor|period=0.004|colour=deep blue|");
+    struct dw_header *copy = dw_header_copy(header, &error);
+    dw_header_drop(header, "made-by");
+    ck_assert_str_eq(keys_of(header), "period=0.004|colour=deep blue|");
+    succeeds(dw_header_set(copy, "made-by", "hand", &error), error);
+    ck_assert_str_eq(keys_of(copy), "made-by=hand|period=0.004|colour=deep blue|");
+    ck_assert_str_eq(dw_header_get(copy, "period"), "0.004");
+    ck_assert_ptr_null(dw_header_get(copy, "origin"));
+    dw_header_free(copy);
+    dw_header_free(header);
+    dw_header_free(NULL);
+}
+END_TEST
+
+START_TEST(what_is_no_key_or_value_is_refused)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    refuses(dw_header_add(header, "period", "1", &error), DW_BAD_USE, error, "key 'period' stands twice in the header");
+    refuses(dw_header_set(header, "made by", "1", &error), DW_BAD_USE, error,
+            "'made by' is no header key: letters, digits, _ - . are");
+    refuses(dw_header_set(header, "", "1", &error), DW_BAD_USE, error, "'' is no header key: letters, digits, _ - . are");
+    refuses(dw_header_set(header, "columns", "1", &error), DW_BAD_USE, error,
+            "'columns' is no header key: the format itself uses that name");
+    refuses(dw_header_set(header, "note", "one\ntwo", &error), DW_BAD_USE, error, "note: a header value is one line");
+    ck_assert_str_eq(keys_of(header), "made-by=dw-pwm --duty 0.37|period=0.002|");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(numbers_are_whole_values_or_errors)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    double value = 7;
+    bool present;
+    succeeds(dw_header_set_number(header, "period", 1 / 490.2, &error), error);
+    succeeds(dw_header_number(header, "period", &value, &present, &error), error);
+    ck_assert(present && value == 1 / 490.2);
+    succeeds(dw_header_number(header, "origin", &value, &present, &error), error);
+    ck_assert(!present && value == 1 / 490.2);
+    static const char *const bad[] = { "0.002 s", "", "nan", "two", "1e999" };
+    char message[80];
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        succeeds(dw_header_set(header, "period", bad[i], &error), error);
+        snprintf(message, sizeof message, "header: period: '%s' is not a number", bad[i]);
+        refuses(dw_header_number(header, "period", &value, &present, &error), DW_BAD_INPUT, error, message);
+        ck_assert(!present && value == 1 / 490.2);
+    }
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(a_name_already_taken_gets_a_number)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    for (int i = 0; i < 11; i++)
+        succeeds(dw_header_append(header, "pin", "A", &error), error);
+    ck_assert_uint_eq(dw_header_columns(header), 15);
+    ck_assert_str_eq(dw_header_column(header, 4).name, "pin-2");
+    ck_assert_str_eq(dw_header_column(header, 14).name, "pin-12");
+    ck_assert_str_eq(dw_header_column(header, 15).name, "");
+    succeeds(dw_header_append(header, "time", "", &error), error);
+    ck_assert_str_eq(dw_header_column(header, 15).name, "time-2");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(what_is_no_channel_is_refused)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    refuses(dw_header_append(header, "p n", "V", &error), DW_BAD_USE, error,
+            "'p n' is no channel name: letters, digits, _ - . are");
+    refuses(dw_header_append(header, "", "V", &error), DW_BAD_USE, error,
+            "'' is no channel name: letters, digits, _ - . are");
+    refuses(dw_header_append(header, "p", "m V", &error), DW_BAD_USE, error,
+            "'m V' is no unit: no blanks and no brackets stand in one");
+    refuses(dw_header_append(header, "p", "[V", &error), DW_BAD_USE, error,
+            "'[V' is no unit: no blanks and no brackets stand in one");
+    refuses(dw_header_rename(header, 1, "speed", NULL, &error), DW_BAD_USE, error,
+            "two channels would have the name 'speed'");
+    refuses(dw_header_rename(header, 4, "x", NULL, &error), DW_BAD_USE, error, "column 4 of 4");
+    refuses(dw_header_rename(header, 1, "x y", NULL, &error), DW_BAD_USE, error,
+            "'x y' is no channel name: letters, digits, _ - . are");
+    ck_assert_ptr_null(dw_header_new("", "s", &error));
+    ck_assert_uint_eq(dw_header_columns(header), 4);
+    for (int i = 0; i < 1021; i++)
+        succeeds(dw_header_append(header, "c", "1", &error), error);
+    refuses(dw_header_append(header, "c", "1", &error), DW_BAD_USE, error, "more than 1024 channels");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(a_channel_is_found_by_name_and_unit)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    ck_assert_uint_eq(dw_header_find(header, "pin", &error), 1);
+    ck_assert_uint_eq(dw_header_find(header, "pin[V]", &error), 1);
+    ck_assert_uint_eq(dw_header_find(header, "speed[rad/s]", NULL), 3);
+    static const struct {
+        const char *name, *message;
+    } cases[] = {
+        { "pim", "no channel 'pim'; did you mean 'pin'?" },
+        { "curent", "no channel 'curent'; did you mean 'current'?" },
+        { "pin[A]", "no channel 'pin[A]'; there are pin[V], current[A], speed[rad/s]" },
+        { "time", "no channel 'time'; there are pin[V], current[A], speed[rad/s]" },
+        { "", "no channel ''; there are pin[V], current[A], speed[rad/s]" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        ck_assert_uint_eq(dw_header_find(header, cases[i].name, &error), 0);
+        ck_assert_int_eq(error.status, DW_BAD_USE);
+        ck_assert_str_eq(error.text, cases[i].message);
+    }
+    for (int i = 0; i < 7; i++)
+        succeeds(dw_header_append(header, "node", "V", &error), error);
+    ck_assert_uint_eq(dw_header_find(header, "flag", &error), 0);
+    ck_assert_str_eq(error.text, "no channel 'flag'; there are pin[V], current[A], speed[rad/s], node[V], node-2[V], "
+                                 "node-3[V], node-4[V], node-5[V] and 2 more");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(the_default_channel_is_the_last_with_the_unit)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    ck_assert_uint_eq(dw_header_last_with_unit(header, "V", &error), 1);
+    ck_assert_uint_eq(dw_header_last_with_unit(header, "W", &error), 0);
+    ck_assert_int_eq(error.status, DW_BAD_INPUT);
+    ck_assert_str_eq(error.text, "no channel in W; there are pin[V], current[A], speed[rad/s]");
+    succeeds(dw_header_append(header, "out", "V", &error), error);
+    ck_assert_uint_eq(dw_header_last_with_unit(header, "V", &error), 4);
+    dw_header_free(header);
+    /* a table of another's, whose channels have no units at all */
+    header = dw_header_new("time", "s", &error);
+    ck_assert_uint_eq(dw_header_last_with_unit(header, "V", &error), 0);
+    ck_assert_str_eq(error.text, "no channel in V; there are none");
+    succeeds(dw_header_append(header, "ch1", "", &error), error);
+    succeeds(dw_header_append(header, "ch2", "", &error), error);
+    ck_assert_uint_eq(dw_header_last_with_unit(header, "V", &error), 2);
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(initial_values_are_kept_by_channel)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    double value = 7;
+    bool present;
+    succeeds(dw_header_initial(header, "current", &value, &present, &error), error);
+    ck_assert(!present && value == 7);
+    succeeds(dw_header_set_initial(header, "current", 0.5, &error), error);
+    succeeds(dw_header_set_initial(header, "speed", -1e-7, &error), error);
+    succeeds(dw_header_set_initial(header, "current", 0.25, &error), error);
+    ck_assert_str_eq(dw_header_get(header, "initial"), "speed -1e-07 current 0.25");
+    succeeds(dw_header_initial(header, "speed", &value, &present, &error), error);
+    ck_assert(present && value == -1e-7);
+    succeeds(dw_header_initial(header, "curren", &value, &present, &error), error);
+    ck_assert(!present);
+    succeeds(dw_header_set(header, "initial", "speed 3 current", &error), error);
+    refuses(dw_header_initial(header, "current", &value, &present, &error), DW_BAD_INPUT, error,
+            "header: initial: '' of channel current is not a number");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(selecting_channels_keeps_keys_and_drops_initial_values)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    succeeds(dw_header_set(header, "initial", "speed 3 current 1", &error), error);
+    struct dw_header *chosen = dw_header_select(header, (size_t[]){ 3, 1 }, 2, &error);
+    ck_assert_uint_eq(dw_header_columns(chosen), 3);
+    ck_assert_str_eq(dw_header_column(chosen, 0).name, "time");
+    ck_assert_str_eq(dw_header_column(chosen, 1).name, "speed");
+    ck_assert_str_eq(dw_header_column(chosen, 2).unit, "V");
+    ck_assert_str_eq(keys_of(chosen), "made-by=dw-pwm --duty 0.37|period=0.002|initial=speed 3|");
+    dw_header_free(chosen);
+    chosen = dw_header_select(header, (size_t[]){ 1 }, 1, &error);
+    ck_assert_ptr_null(dw_header_get(chosen, "initial"));
+    dw_header_free(chosen);
+    ck_assert_ptr_null(dw_header_select(header, (size_t[]){ 1, 1 }, 2, &error));
+    ck_assert_str_eq(error.text, "two channels have the name 'pin'");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(a_filter_ends_only_the_keys_that_its_change_makes_untrue)
+{
+    static const struct {
+        unsigned changes;
+        const char *kept;
+    } cases[] = {
+        { 0, "period carrier-period origin levels duty sampled initial accuracy colour " },
+        { DW_OTHER_PATTERN, "carrier-period origin levels sampled initial accuracy colour " },
+        { DW_OTHER_PATTERN | DW_OTHER_CARRIER, "levels sampled initial accuracy colour " },
+        { DW_OTHER_START, "period carrier-period origin levels duty sampled accuracy colour " },
+        { DW_OTHER_CHANNELS, "period carrier-period origin sampled accuracy colour " },
+        { DW_OTHER_AXIS, "levels duty accuracy colour " },
+        { DW_EXACT_ROWS, "period carrier-period origin levels duty initial accuracy colour " },
+    };
+    static const char *const keys[] = { "period", "carrier-period", "origin",   "levels", "duty",
+                                        "sampled", "initial",       "accuracy", "colour" };
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++)
+        succeeds(dw_header_set(header, keys[i], "1", &error), error);
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_header *derived = dw_header_derive(header, cases[i].changes, "dw-motor --drag 0.01", &error);
+        ck_assert_ptr_nonnull(derived);
+        char kept[200] = "";
+        for (size_t k = 0; k < sizeof keys / sizeof keys[0]; k++)
+            if (dw_header_get(derived, keys[k]))
+                strcat(strcat(kept, keys[k]), " ");
+        ck_assert_str_eq(kept, cases[i].kept);
+        const char *value;
+        ck_assert_str_eq(dw_header_key(derived, 1, &value), "made-by");
+        ck_assert_str_eq(value, "dw-motor --drag 0.01");
+        ck_assert_uint_eq(dw_header_columns(derived), 4);
+        dw_header_free(derived);
+    }
+    struct dw_header *derived = dw_header_derive(header, 0, NULL, &error);
+    ck_assert_str_eq(dw_header_key(derived, 1, NULL), "period");
+    dw_header_free(derived);
+    ck_assert_ptr_null(dw_header_derive(header, 0, "one\ntwo", &error));
+    ck_assert_str_eq(error.text, "made-by: a header value is one line");
+    dw_header_free(header);
+}
+END_TEST
+
+SUITE("table: header", keys_keep_their_order_and_repeated_ones_stay_together, what_is_no_key_or_value_is_refused,
+      numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, what_is_no_channel_is_refused,
+      a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit, initial_values_are_kept_by_channel,
+      selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue)
