@@ -1,0 +1,152 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The propagators of a length and of its halves, quarters, ..., by scaling and squaring. */
+#include "linear/matrix_inner.h"
+#include "linear/system_inner.h"
+#include <stdlib.h>
+#include <string.h>
+
+enum { STIFF = 256 };  /* norm x length from which states are carried doubled: 256^2 ulp is the noise of a second derivative */
+
+void block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
+                 const double *z_low, double *out_high, double *out_low)
+{
+    for (size_t i = 0; i < rows; i++, high += width) {
+        if (!low) {
+            double sum = 0;
+            for (size_t j = 0; j < width; j++)
+                sum += high[j] * z_high[j];
+            out_high[i] = sum;
+            continue;
+        }
+        struct doubled sum = { 0, 0 };
+        for (size_t j = 0; j < width; j++) {
+            const struct doubled entry = { high[j], low[j] }, z = { z_high[j], z_low[j] };
+            sum = doubled_sum(sum, doubled_product(entry, z));
+        }
+        low += width;
+        out_high[i] = sum.hi;
+        out_low[i] = sum.lo;
+    }
+}
+
+/* Levels of a chain: CHAIN_FINE below the first whose norm x length is at most 1/2. */
+static enum dw_status count_levels(const struct dw_system *system, double length, unsigned *levels,
+                                   struct dw_error *error)
+{
+    int exponent = 0;
+    frexp(system->norm * length, &exponent);  /* norm x length < 2^exponent */
+    const int coarse = exponent + 1 > 0 ? exponent + 1 : 0;
+    if (!isfinite(system->norm * length) || coarse > CHAIN_LEVELS - 2)
+        return dw_error_set(error, DW_BAD_USE, 0,
+                            "a rate of %.3g a second is too fast beside a stretch of %.3g s: at most 1e17 of them may fit",
+                            system->norm, length);
+    *levels = (unsigned)(coarse + CHAIN_FINE < CHAIN_LEVELS ? coarse + CHAIN_FINE : CHAIN_LEVELS);
+    return DW_OK;
+}
+
+/* Horner's form of phi2(X) = 1/2 + X/6 + X^2/24 + ...; scratch [n x n]. docs/theory.md, (2.4). */
+static void phi2_series(const struct doubled *x, size_t n, double norm, struct doubled *phi2, struct doubled *scratch)
+{
+    unsigned terms = 3;
+    for (double bound = norm / 3; bound > 0x1p-108; terms++)
+        bound *= norm / (terms + 1);
+    memset(phi2, 0, n * n * sizeof *phi2);
+    for (size_t i = 0; i < n; i++)
+        phi2[i * n + i].hi = 1;
+    for (unsigned k = terms; k >= 2; k--) {
+        if (k > 2) {
+            doubled_multiply(scratch, x, phi2, n, n, n);
+            memcpy(phi2, scratch, n * n * sizeof *phi2);
+        }
+        for (size_t i = 0; i < n * n; i++)
+            phi2[i] = doubled_quotient(phi2[i], doubled_of(k));
+        if (k > 2)
+            for (size_t i = 0; i < n; i++)
+                phi2[i * n + i] = doubled_sum(phi2[i * n + i], doubled_of(1));
+    }
+}
+
+/* Rows (Y | G1 | G2) of the shortest cell; scratch [3 n n + 2 n m]. */
+static void finest_level(const struct dw_system *system, double length, struct doubled *rows, struct doubled *scratch)
+{
+    const size_t n = system->states, m = system->inputs, width = system->width, both = n + m;
+    struct doubled *x = scratch, *phi2 = x + n * n, *phi1 = phi2 + n * n, *b = phi1 + n * n, *g = b + n * m;
+    for (size_t i = 0; i < n; i++) {
+        for (size_t j = 0; j < n; j++) {
+            const struct doubled entry = { system->rate_high[i * both + j], system->rate_low[i * both + j] };
+            x[i * n + j] = doubled_product(entry, doubled_of(length));
+        }
+        for (size_t j = 0; j < m; j++) {
+            const struct doubled entry = { system->rate_high[i * both + n + j], system->rate_low[i * both + n + j] };
+            b[i * m + j] = doubled_product(entry, doubled_of(length));
+        }
+    }
+    phi2_series(x, n, system->norm * length, phi2, phi1);
+    doubled_multiply(phi1, x, phi2, n, n, n);
+    for (size_t i = 0; i < n; i++)
+        phi1[i * n + i] = doubled_sum(phi1[i * n + i], doubled_of(1));
+    for (size_t part = 1; part <= 2 && m > 0; part++) {
+        doubled_multiply(g, part == 1 ? phi1 : phi2, b, n, n, m);
+        for (size_t i = 0; i < n; i++)
+            memcpy(rows + i * width + n + (part - 1) * m, g + i * m, m * sizeof *g);
+    }
+    doubled_multiply(phi2, x, phi1, n, n, n);
+    for (size_t i = 0; i < n; i++)
+        memcpy(rows + i * width, phi2 + i * n, n * sizeof *rows);
+}
+
+/* Rows of twice the length: Y <- 2Y + YY, G1 <- 2 G1 + Y G1, G2 <- G2 + (Y G2 + G1)/2. docs/theory.md, (2.5). */
+static void twice_as_long(const struct dw_system *system, struct doubled *rows, struct doubled *y,
+                          struct doubled *product)
+{
+    const size_t n = system->states, m = system->inputs, width = system->width;
+    for (size_t i = 0; i < n; i++)
+        memcpy(y + i * n, rows + i * width, n * sizeof *y);
+    doubled_multiply(product, y, rows, n, n, width);
+    for (size_t i = 0; i < n; i++) {
+        struct doubled *row = rows + i * width;
+        const struct doubled *added = product + i * width;
+        for (size_t j = n + m; j < width; j++)
+            row[j] = doubled_sum(row[j], doubled_scaled(doubled_sum(added[j], row[j - m]), 0.5));
+        for (size_t j = 0; j < n + m; j++)
+            row[j] = doubled_sum(doubled_scaled(row[j], 2), added[j]);
+    }
+}
+
+static void keep_level(struct chain *chain, unsigned level, const struct doubled *rows, size_t size)
+{
+    for (size_t i = 0; i < size; i++) {
+        chain->high[level * size + i] = rows[i].hi;
+        if (chain->low)
+            chain->low[level * size + i] = rows[i].lo;
+    }
+}
+
+enum dw_status chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error)
+{
+    const size_t n = system->states, m = system->inputs, size = n * system->width;
+    const enum dw_status status = count_levels(system, chain->length, &chain->levels, error);
+    if (status != DW_OK)
+        return status;
+    doubled = doubled || system->norm * chain->length > STIFF;
+    struct doubled *rows = malloc((2 * size + 3 * n * n + 2 * n * m) * sizeof *rows);
+    chain->high = malloc((chain->levels + 1) * size * sizeof *chain->high);
+    chain->low = doubled ? malloc((chain->levels + 1) * size * sizeof *chain->low) : NULL;
+    if (!rows || !chain->high || (doubled && !chain->low)) {
+        free(rows);
+        free(chain->high);
+        free(chain->low);
+        chain->high = chain->low = NULL;
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    }
+    struct doubled *product = rows + size, *scratch = product + size;
+    finest_level(system, ldexp(chain->length, -(int)chain->levels), rows, scratch);
+    for (unsigned level = chain->levels;; level--) {
+        keep_level(chain, level, rows, size);
+        if (level == 0)
+            break;
+        twice_as_long(system, rows, scratch, product);
+    }
+    free(rows);
+    return DW_OK;
+}

@@ -1,0 +1,176 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Copies a plan of modes, checking it. */
+#include "linear/modes_inner.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *mode_name(const struct dw_modes_plan *plan, size_t i)
+{
+    return plan->modes[i].name ? plan->modes[i].name : "unnamed";
+}
+
+static enum dw_status check_guard(const struct dw_modes_plan *plan, size_t i, size_t k, struct dw_error *error)
+{
+    const struct dw_guard *guard = plan->modes[i].guards + k;
+    if (guard->next >= plan->mode_count)
+        return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: next mode %zu of %zu", mode_name(plan, i), k + 1,
+                            guard->next + 1, plan->mode_count);
+    if (!(guard->scale > 0 && isfinite(guard->scale)))
+        return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: scale %g: must be above zero and finite",
+                            mode_name(plan, i), k + 1, guard->scale);
+    bool finite = isfinite(guard->offset);
+    for (size_t j = 0; guard->state && j < plan->states; j++)
+        finite = finite && isfinite(guard->state[j]);
+    for (size_t j = 0; guard->input && j < plan->inputs; j++)
+        finite = finite && isfinite(guard->input[j]);
+    if (!finite)
+        return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: an entry is not finite", mode_name(plan, i), k + 1);
+    return DW_OK;
+}
+
+static enum dw_status check_plan(const struct dw_modes_plan *plan, struct dw_error *error)
+{
+    if (plan->states < 1 || plan->states > DW_STATES || plan->inputs > DW_INPUTS || plan->outputs > DW_OUTPUTS ||
+        plan->mode_count < 1)
+        return dw_error_set(error, DW_BAD_USE, 0,
+                            "%zu modes of %zu states, %zu inputs, %zu outputs: needs a mode, 1 to %d states, up to %d inputs, %d "
+                            "outputs",
+                            plan->mode_count, plan->states, plan->inputs, plan->outputs, DW_STATES, DW_INPUTS, DW_OUTPUTS);
+    for (size_t j = 0; j < plan->outputs; j++)
+        if (!plan->scale || !(plan->scale[j] > 0 && isfinite(plan->scale[j])))
+            return dw_error_set(error, DW_BAD_USE, 0, "output %zu: its scale must be above zero and finite", j + 1);
+    for (size_t i = 0; i < plan->mode_count; i++)
+        if (plan->modes[i].guard_count > MODE_GUARDS)
+            return dw_error_set(error, DW_BAD_USE, 0, "mode '%s' has %zu guards: up to %d", mode_name(plan, i),
+                                plan->modes[i].guard_count, MODE_GUARDS);
+    for (size_t i = 0; i < plan->mode_count; i++)
+        for (size_t k = 0; k < plan->modes[i].guard_count; k++)
+            if (check_guard(plan, i, k, error) != DW_OK)
+                return error ? error->status : DW_BAD_USE;
+    return DW_OK;
+}
+
+/* rows [count x (left_width + right_width + 1)] = (left | right | column); NULL blocks as zeros. */
+static void join(double *out, const double *left, size_t left_width, const double *right, size_t right_width,
+                 const double *column, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        for (size_t j = 0; j < left_width; j++)
+            *out++ = left ? left[i * left_width + j] : 0;
+        for (size_t j = 0; j < right_width; j++)
+            *out++ = right ? right[i * right_width + j] : 0;
+        *out++ = column ? column[i] : 0;
+    }
+}
+
+static struct dw_system *mode_system(const struct dw_modes_plan *plan, const struct dw_mode *mode, double *scratch,
+                                     struct dw_error *error)
+{
+    const size_t n = plan->states, m = plan->inputs, p = plan->outputs;
+    double *b = scratch, *b_low = b + n * (m + 1), *d = b_low + n * (m + 1), *zero = d + p * (m + 1);
+    join(b, NULL, 0, mode->b, m, mode->e, n);
+    join(b_low, NULL, 0, mode->b_low, m, mode->e_low, n);
+    join(d, NULL, 0, mode->d, m, mode->f, p);
+    memset(zero, 0, n * n * sizeof *zero);
+    const struct dw_matrices matrices = { .states = n, .inputs = m + 1, .outputs = p, .a = mode->a ? mode->a : zero,
+                                          .b = b, .c = mode->c, .d = d, .a_low = mode->a_low, .b_low = b_low,
+                                          .weight = plan->weight };
+    return system_new(&matrices, error);
+}
+
+static void copy_guard(const struct dw_modes *modes, const struct dw_system *system, const struct dw_guard *given,
+                       struct guard *guard, double **memory)
+{
+    const size_t n = modes->states, m = modes->inputs, width = n + m + 1;
+    double *row = *memory;
+    join(row, given->state, n, given->input, m, &given->offset, 1);
+    *memory += width;
+    guard->value = (struct functional){ .row = row, .dual = energy_dual(system, row), .scale = given->scale };
+    guard->next = given->next;
+    guard->tag = given->tag;
+    if (given->reset) {
+        guard->reset = *memory;
+        join(guard->reset, given->reset, n, given->reset_input, m, given->reset_offset, n);
+        *memory += n * width;
+    }
+}
+
+static enum dw_status copy_mode(struct dw_modes *modes, const struct dw_modes_plan *plan, size_t i, double *scratch,
+                                double **memory, struct dw_error *error)
+{
+    const struct dw_mode *given = plan->modes + i;
+    struct mode *mode = modes->modes + i;
+    const size_t width = modes->states + modes->inputs + 1;
+    mode->name = strdup(mode_name(plan, i));
+    mode->guards = calloc(given->guard_count + 1, sizeof *mode->guards);
+    mode->outputs = calloc(modes->outputs + 1, sizeof *mode->outputs);
+    if (!mode->name || !mode->guards || !mode->outputs)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    mode->system = mode_system(plan, given, scratch, error);
+    if (!mode->system)
+        return error ? error->status : DW_BAD_USE;
+    mode->guard_count = given->guard_count;
+    for (size_t k = 0; k < given->guard_count; k++)
+        copy_guard(modes, mode->system, given->guards + k, mode->guards + k, memory);
+    for (size_t j = 0; j < modes->outputs; j++) {
+        const double *row = mode->system->output + j * width;
+        mode->outputs[j] = (struct functional){ .row = row, .dual = energy_dual(mode->system, row), .scale = plan->scale[j] };
+    }
+    return DW_OK;
+}
+
+struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
+{
+    if (check_plan(plan, error) != DW_OK)
+        return NULL;
+    const size_t n = plan->states, m = plan->inputs, p = plan->outputs, width = n + m + 1;
+    size_t numbers = p + 1;
+    for (size_t i = 0; i < plan->mode_count; i++)
+        for (size_t k = 0; k < plan->modes[i].guard_count; k++)
+            numbers += width + (plan->modes[i].guards[k].reset ? n * width : 0);
+    struct dw_modes *modes = calloc(1, sizeof *modes);
+    double *scratch = malloc((2 * n * (m + 1) + p * (m + 1) + n * n) * sizeof *scratch);
+    if (modes) {
+        modes->modes = calloc(plan->mode_count, sizeof *modes->modes);
+        modes->memory = malloc(numbers * sizeof *modes->memory);
+    }
+    enum dw_status status = DW_OK;
+    if (!modes || !scratch || !modes->modes || !modes->memory)
+        status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    if (status == DW_OK) {
+        modes->states = n;
+        modes->inputs = m;
+        modes->outputs = p;
+        modes->count = plan->mode_count;
+        modes->scale = modes->memory;
+        for (size_t j = 0; j < p; j++)
+            modes->scale[j] = plan->scale[j];
+        for (size_t j = 0; plan->drifts && j < n; j++)
+            modes->drifts[j] = plan->drifts[j];
+        double *memory = modes->memory + p;
+        for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
+            status = copy_mode(modes, plan, i, scratch, &memory, error);
+    }
+    free(scratch);
+    if (status != DW_OK) {
+        dw_modes_free(modes);
+        return NULL;
+    }
+    return modes;
+}
+
+void dw_modes_free(struct dw_modes *modes)
+{
+    if (!modes)
+        return;
+    for (size_t i = 0; modes->modes && i < modes->count; i++) {
+        free(modes->modes[i].name);
+        free(modes->modes[i].guards);
+        free(modes->modes[i].outputs);
+        dw_system_free(modes->modes[i].system);
+    }
+    free(modes->modes);
+    free(modes->memory);
+    free(modes);
+}

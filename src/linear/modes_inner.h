@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A switching system as copied from its plan, and a run through it. */
+#ifndef LINEAR_MODES_INNER_H
+#define LINEAR_MODES_INNER_H
+
+#include "linear/cell_inner.h"
+#include <dutywright/modes.h>
+
+enum { MODE_GUARDS = 16 };
+
+/* Inputs inside are the plan's and then the constant 1, so that offsets are columns. */
+struct guard {
+    struct functional value;
+    size_t next;
+    double *reset;  /* [states x (states + inputs + 1)], rows (reset | input | offset); NULL: the state is continuous */
+    int tag;
+};
+
+struct mode {
+    char *name;
+    struct dw_system *system;
+    struct guard *guards;
+    size_t guard_count;
+    struct functional *outputs;  /* [outputs] */
+};
+
+struct dw_modes {
+    size_t states, inputs, outputs, count;  /* inputs without the constant */
+    struct mode *modes;
+    double *scale;   /* [outputs] */
+    bool drifts[DW_STATES];
+    double *memory;  /* rows of guards and resets */
+};
+
+/* How the state changes with that at the start. */
+struct tangent {
+    struct node column[DW_STATES];  /* [states] */
+    double shift[DW_STATES];        /* how much later an event comes, s a unit of each start state, with its sign turned */
+    double rate[DW_STATES];         /* rates after the event less those before, carried through its resets */
+};
+
+struct dw_run {
+    struct dw_modes *modes;
+    struct dw_run_options options;
+    double time, input[SYSTEM_INPUTS];
+    double begin;                /* time of the first row: uniform rows count from it */
+    unsigned long long uniform_next;
+    size_t mode;
+    struct node node;            /* the state now */
+    unsigned long long events;
+    unsigned hint;               /* level of the last cell */
+    /* of the stretch under way */
+    double goal_time, goal_input[SYSTEM_INPUTS];
+    struct stretch stretch;
+    /* the last row given */
+    double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS];
+    bool given;
+    struct tangent *tangent;     /* NULL unless a steady state is sought */
+};
+
+/* Gives a row at an offset of the stretch; the node's input part is set. */
+enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                        struct dw_error *error);
+/* Walks the stretch from *offset in the present mode until its end (*guard = NULL) or a guard's crossing. */
+enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
+/* The tangent over a part of the stretch; through an event: its begin, each reset at that instant, its end. */
+void run_tangent_move(struct dw_run *run, struct position from, struct doubled to);
+void run_tangent_event_begin(struct dw_run *run, const struct guard *guard);
+void run_tangent_reset(struct dw_run *run, const struct guard *guard);
+void run_tangent_event_end(struct dw_run *run);
+
+#endif

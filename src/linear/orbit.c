@@ -1,0 +1,255 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The periodic orbit of a switching system: follow, then Newton on the period map. docs/theory.md, (2.10). */
+#include "linear/matrix_inner.h"
+#include "linear/modes_inner.h"
+#include "linear/steady_inner.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    FOLLOWED = 8,  /* periods before the first Newton step, and after one that did not help */
+    NEWTON = 12,   /* steps before following again */
+    ROUNDS = 40
+};
+
+#define CLOSED 1e-12    /* of each state's largest value: the orbit comes back */
+#define STABLE 1e-9     /* above 1: a radius that counts as unstable */
+#define UNDECIDED 1e-13 /* below 1: a radius that counts as 1 */
+
+struct period {
+    const double *time, *input;
+    size_t rows;
+};
+
+struct orbit {
+    struct dw_run *run;
+    struct period period;
+    size_t states, mode;
+    double state[DW_STATES], after[DW_STATES], largest[DW_STATES];
+    double map[DW_STATES * DW_STATES];  /* derivative of the period map, only where the tangent was carried */
+};
+
+static void note_largest(struct orbit *orbit)
+{
+    for (size_t i = 0; i < orbit->states; i++)
+        orbit->largest[i] = fmax(orbit->largest[i], fabs(orbit->run->node.high[i]));
+}
+
+/* One period from orbit->state and mode; leaves state and mode after it, and the map's derivative. */
+static enum dw_status one_period(struct orbit *orbit, bool tangent, size_t *mode_after, struct dw_error *error)
+{
+    struct dw_run *run = orbit->run;
+    const struct period *period = &orbit->period;
+    const size_t n = orbit->states, m = run->modes->inputs;
+    struct tangent *kept = run->tangent;
+    run->tangent = NULL;
+    enum dw_status status = dw_run_start(run, period->time[0], orbit->mode, orbit->state, period->input, error);
+    if (tangent)
+        run->tangent = kept;
+    memset(kept, 0, sizeof *kept);
+    for (size_t j = 0; j < n; j++)
+        kept->column[j].high[j] = 1;
+    orbit->mode = run->mode;
+    memcpy(orbit->state, run->node.high, n * sizeof *orbit->state);  /* after resets at the start */
+    note_largest(orbit);
+    for (size_t i = 1; i < period->rows && status == DW_OK; i++) {
+        status = dw_run_feed(run, period->time[i], period->input + i * m, error);
+        note_largest(orbit);
+    }
+    if (status == DW_OK)
+        status = dw_run_feed(run, period->time[period->rows - 1], period->input, error);
+    run->tangent = kept;
+    memcpy(orbit->after, run->node.high, n * sizeof *orbit->after);
+    *mode_after = run->mode;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            orbit->map[i * n + j] = kept->column[j].high[i];
+    return status;
+}
+
+/* How far the orbit is from closed, in units of what is allowed. */
+static double gap(const struct orbit *orbit)
+{
+    double most = 0;
+    for (size_t i = 0; i < orbit->states; i++)
+        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)
+            most = fmax(most, fabs(orbit->after[i] - orbit->state[i]) / (CLOSED * orbit->largest[i]));
+    return most;
+}
+
+/* The map's derivative less the identity, without the states that drift; returns their number left. */
+static size_t reduced_map(const struct orbit *orbit, double *y, size_t *kept)
+{
+    const size_t n = orbit->states;
+    size_t count = 0;
+    for (size_t i = 0; i < n; i++)
+        if (!orbit->run->modes->drifts[i])
+            kept[count++] = i;
+    for (size_t i = 0; i < count; i++)
+        for (size_t j = 0; j < count; j++)
+            y[i * count + j] = orbit->map[kept[i] * n + kept[j]] - (i == j);
+    return count;
+}
+
+static enum dw_status newton_step(struct orbit *orbit, struct dw_error *error)
+{
+    double y[DW_STATES * DW_STATES];
+    size_t kept[DW_STATES];
+    const size_t count = reduced_map(orbit, y, kept);
+    struct doubled matrix[DW_STATES * DW_STATES], step[DW_STATES];
+    for (size_t i = 0; i < count * count; i++)
+        matrix[i] = doubled_of(-y[i]);
+    for (size_t i = 0; i < count; i++)
+        step[i] = exact_sum(orbit->after[kept[i]], -orbit->state[kept[i]]);
+    if (!doubled_solve(matrix, step, count, 1))
+        return dw_error_set(error, DW_NO, 0, "no steady state: the period map has an eigenvalue of exactly one");
+    for (size_t i = 0; i < count; i++)
+        orbit->state[kept[i]] += step[i].hi;
+    return DW_OK;
+}
+
+static void go_on(struct orbit *orbit, size_t mode)
+{
+    memcpy(orbit->state, orbit->after, orbit->states * sizeof *orbit->state);
+    orbit->mode = mode;
+}
+
+/* Follows some periods; *closed where the last came back. */
+static enum dw_status follow(struct orbit *orbit, bool *closed, struct dw_error *error)
+{
+    *closed = false;
+    for (int i = 0; i < FOLLOWED && !*closed; i++) {
+        size_t mode = 0;
+        memset(orbit->largest, 0, sizeof orbit->largest);
+        const enum dw_status status = one_period(orbit, false, &mode, error);
+        if (status != DW_OK)
+            return status;
+        *closed = mode == orbit->mode && gap(orbit) <= 1;
+        go_on(orbit, mode);
+    }
+    return DW_OK;
+}
+
+/* Newton's steps from where following came to. */
+static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_error *error)
+{
+    double best = INFINITY;
+    *closed = false;
+    for (int i = 0; i < NEWTON; i++) {
+        size_t mode = 0;
+        memset(orbit->largest, 0, sizeof orbit->largest);
+        enum dw_status status = one_period(orbit, true, &mode, error);
+        if (status != DW_OK)
+            return status;
+        const double now = gap(orbit);
+        *closed = mode == orbit->mode && now <= 1;
+        if (*closed)
+            return DW_OK;
+        if (mode != orbit->mode || !(now < best || i < 4)) {
+            go_on(orbit, mode);
+            return DW_OK;
+        }
+        best = fmin(best, now);
+        status = newton_step(orbit, error);
+        if (status != DW_OK)
+            return status;
+    }
+    return DW_OK;
+}
+
+/* Stability of the orbit found, from the map's derivative on it. */
+static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady, struct dw_error *error)
+{
+    double y[DW_STATES * DW_STATES], square[DW_STATES * DW_STATES];
+    size_t kept[DW_STATES], mode = 0;
+    const enum dw_status status = one_period(orbit, true, &mode, error);
+    if (status != DW_OK)
+        return status;
+    go_on(orbit, mode);
+    const size_t count = reduced_map(orbit, y, kept);
+    const double radius = count ? map_radius(y, count) : 0;
+    if (!(radius <= 1 + STABLE))
+        return dw_error_set(error, DW_NO, 0,
+                            "no steady state: the orbit is unstable, a disturbance grows %.6g times each period", radius);
+    if (!steady)
+        return DW_OK;
+    steady->radius = radius;
+    steady->lasting = !(radius < 1 - UNDECIDED);
+    struct doubled matrix[DW_STATES * DW_STATES], inverse[DW_STATES * DW_STATES] = { { 0, 0 } };
+    double size = 0, inverse_size = 0;
+    for (size_t i = 0; i < count; i++)
+        inverse[i * count + i].hi = 1;
+    for (size_t i = 0; i < count * count; i++)
+        matrix[i] = doubled_of(y[i]);
+    const bool solved = doubled_solve(matrix, inverse, count, count);
+    for (int pass = 0; pass < 2; pass++) {
+        for (size_t i = 0; i < count; i++)
+            for (size_t j = 0; j < count; j++) {
+                double sum = 0;
+                for (size_t k = 0; k < count; k++)
+                    sum += pass ? inverse[k * count + i].hi * inverse[k * count + j].hi : y[k * count + i] * y[k * count + j];
+                square[i * count + j] = sum;
+            }
+        *(pass ? &inverse_size : &size) = count ? sqrt(fmax(symmetric_largest(square, count), 0)) : 0;
+    }
+    steady->condition = solved ? size * inverse_size : INFINITY;
+    return DW_OK;
+}
+
+static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, struct dw_error *error)
+{
+    bool closed = false;
+    enum dw_status status = DW_OK;
+    for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {
+        status = follow(orbit, &closed, error);
+        if (status == DW_OK && !closed)
+            status = close_orbit(orbit, &closed, error);
+    }
+    if (status != DW_OK)
+        return status;
+    if (!closed)
+        return dw_error_set(error, DW_NO, 0,
+                            "no steady state was found: after %d periods and Newton's steps in between the state still does not "
+                            "come back",
+                            ROUNDS * FOLLOWED);
+    return judge_orbit(orbit, steady, error);
+}
+
+enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
+                               size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error)
+{
+    if (modes->count == 1 && modes->modes[0].guard_count == 0) {
+        bool drifting = false;
+        for (size_t i = 0; i < modes->states; i++)
+            drifting = drifting || modes->drifts[i];
+        if (!drifting)
+            return system_steady(modes->modes[0].system, time, input, modes->inputs, rows, state, steady, error);
+    }
+    if (rows < 2 || !(time[rows - 1] > time[0]))
+        return dw_error_set(error, DW_BAD_USE, 0, "a period needs two rows at least, and time must pass");
+    struct orbit *orbit = calloc(1, sizeof *orbit);
+    const struct dw_run_options quiet = { .sink = NULL };
+    if (orbit)
+        orbit->run = dw_run_new(modes, &quiet, error);
+    if (orbit && orbit->run)
+        orbit->run->tangent = calloc(1, sizeof *orbit->run->tangent);
+    enum dw_status status = DW_OK;
+    if (!orbit || !orbit->run || !orbit->run->tangent) {
+        status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    } else {
+        orbit->period = (struct period){ time, input, rows };
+        orbit->states = modes->states;
+        orbit->mode = *mode;
+        memcpy(orbit->state, state, modes->states * sizeof *state);
+        status = find_orbit(orbit, steady, error);
+    }
+    if (status == DW_OK) {
+        *mode = orbit->mode;
+        memcpy(state, orbit->state, modes->states * sizeof *state);
+    }
+    if (orbit)
+        dw_run_free(orbit->run);
+    free(orbit);
+    return status;
+}

@@ -1,0 +1,302 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A run: from input row to input row, from mode to mode. */
+#include "linear/modes_inner.h"
+#include <float.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    CHAIN_OF_MODES = 64,  /* changes of mode at one instant, or within 1e-12 of the stretch each, before it is called endless */
+    EVENTS_MOST = 1 << 24 /* in one stretch */
+};
+
+#define INSTANT 1e-12    /* of a stretch */
+#define ON_GUARD 1e-12   /* of a guard's scale: the guard counts as zero */
+
+struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error)
+{
+    if (!(options->accuracy >= 0 && isfinite(options->accuracy)) || !(options->uniform >= 0 && isfinite(options->uniform))) {
+        dw_error_set(error, DW_BAD_USE, 0, "accuracy %g, uniform rate %g: must be finite and not below zero",
+                     options->accuracy, options->uniform);
+        return NULL;
+    }
+    struct dw_run *run = calloc(1, sizeof *run);
+    if (!run) {
+        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return NULL;
+    }
+    run->modes = modes;
+    run->options = *options;
+    return run;
+}
+
+void dw_run_free(struct dw_run *run)
+{
+    if (!run)
+        return;
+    free(run->tangent);
+    free(run);
+}
+
+double dw_run_time(const struct dw_run *run)
+{
+    return run->time;
+}
+
+size_t dw_run_mode(const struct dw_run *run)
+{
+    return run->mode;
+}
+
+const double *dw_run_state(const struct dw_run *run)
+{
+    return run->node.high;
+}
+
+unsigned long long dw_run_events(const struct dw_run *run)
+{
+    return run->events;
+}
+
+static struct mode *present_mode(const struct dw_run *run)
+{
+    return run->modes->modes + run->mode;
+}
+
+enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                        struct dw_error *error)
+{
+    const size_t n = run->modes->states, m = run->modes->inputs, p = run->modes->outputs;
+    if (!run->options.sink || (run->options.uniform > 0 && kind != DW_ROW_BETWEEN))
+        return DW_OK;
+    if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&
+        run->options.uniform == 0)
+        return DW_OK;  /* nothing lies between two rows at one time */
+    double output[DW_OUTPUTS];
+    dw_system_output(present_mode(run)->system, node->high, node->high + n, output);
+    struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output,
+                              .mode = run->mode, .kind = kind, .tag = tag };
+    row.repeats = run->given && time == run->last_time && memcmp(output, run->last_output, p * sizeof *output) == 0 &&
+                  memcmp(row.input, run->last_input, m * sizeof *output) == 0;
+    run->given = true;
+    run->last_time = time;
+    memcpy(run->last_output, output, p * sizeof *output);
+    memcpy(run->last_input, row.input, m * sizeof *output);
+    return run->options.sink(run->options.context, &row, error);
+}
+
+/* State after a guard's reset, input part unchanged. */
+static void apply_reset(const struct dw_run *run, const struct guard *guard, struct node *node)
+{
+    const size_t n = run->modes->states, width = n + run->modes->inputs + 1;
+    double high[DW_STATES], low[DW_STATES];
+    static const double zero[(DW_STATES + SYSTEM_INPUTS) * DW_STATES];
+    if (!guard->reset)
+        return;
+    block_apply(guard->reset, zero, n, width, node->high, node->low, high, low);
+    memcpy(node->high, high, n * sizeof *high);
+    memcpy(node->low, low, n * sizeof *low);
+}
+
+/* Whether a guard is broken now: below zero, or at zero and going down. */
+static bool guard_broken(const struct stretch *stretch, const struct rates *rates, const struct guard *guard,
+                         bool slopes_known)
+{
+    const double value = functional_rate(stretch, rates, &guard->value, 0);
+    if (value < -ON_GUARD * guard->value.scale)
+        return true;
+    if (value > 0 || !slopes_known)
+        return false;
+    for (unsigned order = 1; order <= ORDERS; order++) {
+        const double rate = functional_rate(stretch, rates, &guard->value, order);
+        if (rate != 0)
+            return rate < 0;
+    }
+    return false;
+}
+
+static enum dw_status endless(const struct dw_run *run, double time, const struct mode *other, struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO, 0, "endless switching at %.9g s between the modes '%s' and '%s'", time,
+                        present_mode(run)->name, other->name);
+}
+
+static void change_mode(struct dw_run *run, const struct guard *guard)
+{
+    apply_reset(run, guard, &run->node);
+    run->mode = guard->next;
+    run->events++;
+    if (run->tangent)
+        run_tangent_reset(run, guard);
+}
+
+/* Changes modes until no guard is broken.
+ *   tag   out: of the last change; untouched without any
+ *   changed  out */
+static enum dw_status settle(struct dw_run *run, double time, bool slopes_known, int *tag, bool *changed,
+                             struct dw_error *error)
+{
+    *changed = false;
+    for (int i = 0; i <= CHAIN_OF_MODES; i++) {
+        const struct mode *mode = present_mode(run);
+        if (mode->guard_count == 0)
+            return DW_OK;
+        struct chain plain = { 0 };  /* not stiff: double precision does for signs */
+        struct stretch stretch = run->stretch;
+        struct rates rates;
+        stretch.system = mode->system;
+        stretch.chain = &plain;
+        rates_at(&stretch, &run->node, &rates);
+        size_t k = 0;
+        while (k < mode->guard_count && !guard_broken(&stretch, &rates, mode->guards + k, slopes_known))
+            k++;
+        if (k == mode->guard_count)
+            return DW_OK;
+        if (i == CHAIN_OF_MODES)
+            return endless(run, time, run->modes->modes + mode->guards[k].next, error);
+        change_mode(run, mode->guards + k);
+        *tag = mode->guards[k].tag;
+        *changed = true;
+    }
+    return DW_OK;
+}
+
+static void set_node_input(struct dw_run *run, const double *input)
+{
+    const size_t n = run->modes->states, m = run->modes->inputs;
+    memcpy(run->input, input, m * sizeof *input);
+    run->input[m] = 1;
+    memcpy(run->node.high + n, run->input, (m + 1) * sizeof *input);
+    memset(run->node.low + n, 0, (m + 1) * sizeof *input);
+}
+
+/* Puts the input at once to a value, settles the modes and gives a row. */
+static enum dw_status jump(struct dw_run *run, const double *input, struct dw_error *error)
+{
+    int tag = 0;
+    bool changed = false;
+    set_node_input(run, input);
+    for (size_t j = 0; j <= run->modes->inputs; j++)
+        run->stretch.slope[j] = doubled_of(0);
+    const enum dw_status status = settle(run, run->time, false, &tag, &changed, error);
+    return status != DW_OK ? status : run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
+}
+
+static enum dw_status check_input(const struct dw_run *run, double time, const double *input, struct dw_error *error)
+{
+    if (!isfinite(time))
+        return dw_error_set(error, DW_BAD_USE, 0, "time %g is not finite", time);
+    for (size_t j = 0; j < run->modes->inputs; j++)
+        if (!isfinite(input[j]))
+            return dw_error_set(error, DW_BAD_USE, 0, "input %zu is not finite at %.9g s", j + 1, time);
+    return DW_OK;
+}
+
+enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const double *state, const double *input,
+                            struct dw_error *error)
+{
+    const size_t n = run->modes->states;
+    const enum dw_status status = check_input(run, time, input, error);
+    if (status != DW_OK)
+        return status;
+    if (mode >= run->modes->count)
+        return dw_error_set(error, DW_BAD_USE, 0, "mode %zu of %zu", mode + 1, run->modes->count);
+    for (size_t i = 0; i < n; i++)
+        if (!isfinite(state[i]))
+            return dw_error_set(error, DW_BAD_USE, 0, "state %zu is not finite at the start", i + 1);
+    run->time = run->begin = time;
+    run->uniform_next = 0;
+    run->mode = mode;
+    run->events = 0;
+    run->given = false;
+    memset(&run->node, 0, sizeof run->node);
+    memcpy(run->node.high, state, n * sizeof *state);
+    return jump(run, input, error);
+}
+
+/* Sets the stretch in the present mode and the node's input at the offset. */
+static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)
+{
+    const double length = run->goal_time - run->time, slack = 4 * DBL_EPSILON * fabs(run->goal_time);
+    const enum dw_status status =
+        stretch_set(&run->stretch, present_mode(run)->system, run->input, run->goal_input, length, slack, error);
+    if (status == DW_OK)
+        stretch_input(&run->stretch, stretch_seek(&run->stretch, offset), 0, &run->node);
+    return status;
+}
+
+/* Settles the modes at an offset, after an event or at the stretch's start, and gives the row after them. */
+static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, const struct guard *event,
+                                    struct dw_error *error)
+{
+    bool changed = false;
+    int tag = event ? event->tag : 0;
+    const double time = fmin(run->time + offset.hi, run->goal_time);
+    enum dw_status status = enter(run, offset, error);
+    if (status == DW_OK)
+        status = settle(run, time, true, &tag, &changed, error);
+    if (status == DW_OK && changed)
+        status = enter(run, offset, error);
+    if (status != DW_OK || (!changed && !event))
+        return status;
+    if (event && run->tangent)
+        run_tangent_event_end(run);
+    return run_give(run, time, &run->node, DW_ROW_AFTER, tag, error);
+}
+
+/* Goes through the stretch from event to event. */
+static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
+{
+    struct doubled offset = { 0, 0 };
+    const struct guard *guard = NULL;
+    const double length = run->goal_time - run->time;
+    int close = 0;
+    for (int events = 0;; events++) {
+        enum dw_status status = settle_inside(run, offset, guard, error);
+        if (status != DW_OK)
+            return status;
+        const double before = offset.hi;
+        status = run_walk(run, &offset, &guard, error);
+        if (status != DW_OK || !guard)
+            return status;
+        const double then = fmin(run->time + offset.hi, run->goal_time);
+        close = offset.hi - before <= INSTANT * length ? close + 1 : 0;
+        if (close > CHAIN_OF_MODES || events > EVENTS_MOST)
+            return endless(run, then, run->modes->modes + guard->next, error);
+        status = run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
+        if (status != DW_OK)
+            return status;
+        if (run->tangent)
+            run_tangent_event_begin(run, guard);
+        change_mode(run, guard);
+    }
+}
+
+enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error)
+{
+    const size_t m = run->modes->inputs;
+    enum dw_status status = check_input(run, time, input, error);
+    if (status != DW_OK)
+        return status;
+    if (time < run->time)
+        return dw_error_set(error, DW_BAD_USE, 0, "time goes back from %.17g to %.17g", run->time, time);
+    if (time == run->time)
+        return jump(run, input, error);
+    run->goal_time = time;
+    memcpy(run->goal_input, input, m * sizeof *input);
+    run->goal_input[m] = 1;
+    status = run_stretch(run, error);
+    if (status != DW_OK)
+        return status;
+    run->time = time;
+    set_node_input(run, input);
+    return run_give(run, time, &run->node, DW_ROW_INPUT, 0, error);
+}
+
+enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error)
+{
+    if (run->options.uniform == 0 || run->begin + (double)run->uniform_next / run->options.uniform > run->time)
+        return DW_OK;
+    run->uniform_next++;
+    return run_give(run, run->time, &run->node, DW_ROW_BETWEEN, 0, error);
+}

@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef LINEAR_STEADY_INNER_H
+#define LINEAR_STEADY_INNER_H
+
+#include "linear/system_inner.h"
+
+/* dw_system_steady for rows of fewer inputs than the system's; the others are the constant 1. */
+enum dw_status system_steady(struct dw_system *system, const double *time, const double *input, size_t inputs,
+                             size_t rows, double *state, struct dw_steady *steady, struct dw_error *error);
+
+/* Largest modulus of the eigenvalues of I + y, [n x n]; NaN where they are not found. */
+double map_radius(const double *y, size_t n);
+
+#endif

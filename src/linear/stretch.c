@@ -1,0 +1,276 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* One straight line of the input: positions on the chain's grid, cells, and steps over them. */
+#include "linear/system_inner.h"
+#include <string.h>
+
+enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
+                           double length, double slack, struct dw_error *error)
+{
+    struct chain *chain = NULL;
+    const enum dw_status status = system_chain(system, length, slack, &chain, error);
+    if (status != DW_OK)
+        return status;
+    stretch->system = system;
+    stretch->chain = chain;
+    stretch->length = length;
+    stretch->unit = ldexp(chain->length, -(int)chain->levels);
+    stretch->count = (uint64_t)1 << chain->levels;
+    stretch->tail = length - chain->length;
+    if (length < chain->length && chain->length - length > stretch->unit / 2) {
+        const struct position end_position = stretch_seek(stretch, doubled_of(length));
+        stretch->count = end_position.index;
+        stretch->tail = end_position.rest;
+    }
+    stretch->flat = true;
+    for (size_t j = 0; j < system->inputs; j++) {
+        stretch->start[j] = start[j];
+        const struct doubled rise = exact_sum(end[j], -start[j]);
+        stretch->slope[j] = rise.hi == 0 ? rise : doubled_quotient(rise, doubled_of(length));
+        stretch->flat = stretch->flat && rise.hi == 0;
+    }
+    return DW_OK;
+}
+
+struct position stretch_seek(const struct stretch *stretch, struct doubled offset)
+{
+    double index = floor(offset.hi / stretch->unit);
+    struct doubled rest = doubled_difference(offset, exact_product(index, stretch->unit));
+    while (rest.hi < 0) {
+        index -= 1;
+        rest = doubled_difference(offset, exact_product(index, stretch->unit));
+    }
+    if (rest.hi >= stretch->unit) {
+        index += 1;
+        rest = doubled_difference(offset, exact_product(index, stretch->unit));
+    }
+    return (struct position){ (uint64_t)fmax(index, 0), fmax(rest.hi, 0) };
+}
+
+struct doubled stretch_offset(const struct stretch *stretch, struct position position)
+{
+    /* an index may have more than 53 bits */
+    const double upper = (double)(position.index >> 32) * 0x1p32, lower = (double)(position.index & 0xffffffffu);
+    const struct doubled grid = exact_sum(upper * stretch->unit, lower * stretch->unit);
+    return position.rest == 0 ? grid : doubled_sum(grid, doubled_of(position.rest));
+}
+
+bool stretch_at_end(const struct stretch *stretch, struct position position)
+{
+    return position.index > stretch->count ||
+           (position.index == stretch->count && (stretch->tail < 0 ? position.rest != 0 : position.rest >= stretch->tail));
+}
+
+unsigned stretch_cell(const struct stretch *stretch, struct position position, double *length)
+{
+    const unsigned levels = stretch->chain->levels;
+    if (position.index == stretch->count) {
+        *length = stretch->tail - position.rest;
+        return levels + 1;
+    }
+    if (position.rest != 0) {
+        *length = stretch->unit - position.rest;
+        return levels + 1;
+    }
+    const uint64_t left = stretch->count - position.index;
+    unsigned up = position.index ? (unsigned)__builtin_ctzll(position.index) : levels;
+    const unsigned fits = 63u - (unsigned)__builtin_clzll(left);
+    up = up < fits ? up : fits;
+    up = up < levels ? up : levels;
+    *length = ldexp(stretch->unit, (int)up);
+    return levels - up;
+}
+
+void stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    double *high = node->high + n, *low = node->low + n;
+    if (stretch->flat) {
+        memcpy(high, stretch->start, m * sizeof *high);
+        memset(high + m, 0, m * sizeof *high);
+        memset(low, 0, 2 * m * sizeof *low);
+        return;
+    }
+    const struct doubled offset = stretch_offset(stretch, position);
+    for (size_t j = 0; j < m; j++) {
+        const struct doubled rise = doubled_product(stretch->slope[j], offset);
+        const struct doubled here = doubled_sum(doubled_of(stretch->start[j]), rise);
+        const struct doubled over = doubled_product(stretch->slope[j], doubled_of(length));
+        high[j] = here.hi;
+        low[j] = here.lo;
+        high[m + j] = over.hi;
+        low[m + j] = over.lo;
+    }
+}
+
+static void add_state(struct node *node, size_t n, const double *high, const double *low)
+{
+    if (!low) {
+        for (size_t i = 0; i < n; i++)
+            node->high[i] += high[i];
+        return;
+    }
+    for (size_t i = 0; i < n; i++) {
+        const struct doubled x = { node->high[i], node->low[i] }, added = { high[i], low[i] };
+        const struct doubled sum = doubled_sum(x, added);
+        node->high[i] = sum.hi;
+        node->low[i] = sum.lo;
+    }
+}
+
+static void scale_doubled(double *high, double *low, size_t count, struct doubled factor)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct doubled scaled = doubled_product((struct doubled){ high[i], low[i] }, factor);
+        high[i] = scaled.hi;
+        low[i] = scaled.lo;
+    }
+}
+
+/* Taylor's series of the solution over a length with norm x length below about one: terms z_k = (A z_k-1 + B ...) l / k,
+ * the input part of the first its rise. docs/theory.md, (2.6). */
+static void step_by_series(const struct stretch *stretch, double length, struct node *node)
+{
+    const struct dw_system *system = stretch->system;
+    const size_t n = system->states, m = system->inputs, both = n + m;
+    const bool doubled = stretch_doubled(stretch);
+    const double reach = system->norm * fabs(length), enough = doubled ? 0x1p-108 : 0x1p-56;
+    double term_high[NODE_WIDTH], term_low[NODE_WIDTH], next_high[DW_STATES], next_low[DW_STATES];
+    memcpy(term_high, node->high, both * sizeof *term_high);
+    memcpy(term_low, node->low, both * sizeof *term_low);
+    double bound = 1;
+    for (unsigned k = 1; k == 1 || bound > enough; k++) {
+        block_apply(system->rate_high, doubled ? system->rate_low : NULL, n, both, term_high, term_low, next_high, next_low);
+        if (doubled) {
+            scale_doubled(next_high, next_low, n, doubled_quotient(doubled_of(length), doubled_of(k)));
+            memcpy(term_low, next_low, n * sizeof *term_low);
+        } else {
+            for (size_t i = 0; i < n; i++)
+                next_high[i] *= length / k;
+        }
+        memcpy(term_high, next_high, n * sizeof *term_high);
+        add_state(node, n, next_high, doubled ? next_low : NULL);
+        /* the second term starts from the rise of the input, later ones from none */
+        for (size_t j = 0; j < m; j++) {
+            term_high[n + j] = k == 1 ? node->high[both + j] : 0;
+            term_low[n + j] = k == 1 ? node->low[both + j] : 0;
+        }
+        bound *= k == 1 ? 1 : reach / k;
+    }
+}
+
+void stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node)
+{
+    const struct chain *chain = stretch->chain;
+    const size_t n = stretch->system->states, width = stretch->system->width;
+    if (level > chain->levels) {
+        step_by_series(stretch, length, node);
+        return;
+    }
+    double high[DW_STATES], low[DW_STATES];
+    const size_t at = level * n * width, used = stretch->flat ? width - stretch->system->inputs : width;
+    if (!chain->low && used == width) {
+        block_apply(chain->high + at, NULL, n, width, node->high, NULL, high, NULL);
+        add_state(node, n, high, NULL);
+    } else if (!chain->low) {
+        const double *row = chain->high + at;
+        for (size_t i = 0; i < n; i++, row += width) {
+            double sum = 0;
+            for (size_t j = 0; j < used; j++)
+                sum += row[j] * node->high[j];
+            high[i] = sum;
+        }
+        add_state(node, n, high, NULL);
+    } else {
+        block_apply(chain->high + at, chain->low + at, n, width, node->high, node->low, high, low);
+        add_state(node, n, high, low);
+    }
+}
+
+struct position stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length)
+{
+    const unsigned levels = stretch->chain->levels;
+    if (level <= levels) {
+        position.index += (uint64_t)1 << (levels - level);
+        return position;
+    }
+    double most = 0;
+    stretch_cell(stretch, position, &most);
+    if (position.rest == 0 && position.index < stretch->count)
+        most = stretch->unit;  /* a piece of a unit that begins on the grid */
+    if (length != most) {
+        position.rest += length;
+    } else if (position.index < stretch->count) {
+        position.index++;
+        position.rest = 0;
+    } else {
+        position.rest = stretch->tail;
+    }
+    return position;
+}
+
+void stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
+                  struct node *node)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    const struct position goal = stretch_seek(stretch, offset);
+    if (homogeneous) {
+        memset(node->high + n, 0, 2 * m * sizeof *node->high);
+        memset(node->low + n, 0, 2 * m * sizeof *node->low);
+    }
+    for (;;) {
+        double length = 0;
+        unsigned level = stretch_cell(stretch, *position, &length);
+        const unsigned levels = stretch->chain->levels;
+        if (position->index >= goal.index || position->index == stretch->count) {
+            const struct doubled here = stretch_offset(stretch, *position);
+            length = doubled_value(doubled_difference(offset, here));
+            if (!(length > 0) && position->index != stretch->count)
+                return;
+            level = levels + 1;
+        } else if (level <= levels) {
+            while (((uint64_t)1 << (levels - level)) > goal.index - position->index) {
+                level++;
+                length /= 2;
+            }
+        }
+        if (length == 0)
+            return;
+        if (!homogeneous)
+            stretch_input(stretch, *position, length, node);
+        stretch_step(stretch, level, length, node);
+        const bool last = position->index >= goal.index || position->index == stretch->count;
+        if (last) {
+            position->rest += length;
+            return;
+        }
+        *position = stretch_after(stretch, *position, level, length);
+    }
+}
+
+enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
+                                 double length, double slack, struct dw_error *error)
+{
+    const size_t n = system->states;
+    if (!(length >= 0 && isfinite(length)))
+        return dw_error_set(error, DW_BAD_USE, 0, "a stretch of %g s: must be finite and not below zero", length);
+    if (length == 0)
+        return DW_OK;
+    struct stretch stretch;
+    const enum dw_status status = stretch_set(&stretch, system, start, end, length, slack, error);
+    if (status != DW_OK)
+        return status;
+    struct node node;
+    memcpy(node.high, state, n * sizeof *state);
+    memset(node.low, 0, n * sizeof *node.low);
+    struct position position = { 0, 0 };
+    while (!stretch_at_end(&stretch, position)) {
+        double cell = 0;
+        const unsigned level = stretch_cell(&stretch, position, &cell);
+        stretch_input(&stretch, position, cell, &node);
+        stretch_step(&stretch, level, cell, &node);
+        position = stretch_after(&stretch, position, level, cell);
+    }
+    for (size_t i = 0; i < n; i++)
+        state[i] = node.high[i] + (stretch_doubled(&stretch) ? node.low[i] : 0);
+    return DW_OK;
+}

@@ -1,0 +1,106 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A linear system with its cache of propagators, and stretches: one straight line of the input. */
+#ifndef LINEAR_SYSTEM_INNER_H
+#define LINEAR_SYSTEM_INNER_H
+
+#include "linear/doubled_inner.h"
+#include <dutywright/linear.h>
+#include <stdint.h>
+
+enum {
+    SYSTEM_INPUTS = DW_INPUTS + 1,  /* modes add the constant 1 */
+    NODE_WIDTH = DW_STATES + 2 * SYSTEM_INPUTS,
+    CHAIN_LEVELS = 62,              /* positions in a stretch are counted in 64 bits */
+    CHAIN_FINE = 8,                 /* levels below the one where norm x length is 1/2 */
+    MISSES = 8
+};
+
+/* Propagators of length, length/2, length/4, ... Level k is a block [states x width] of rows (Y | G1 | G2), width =
+ * states + 2 inputs, for x(l) = x + Y x + G1 u + G2 (rise of u over the cell); docs/theory.md, (2.3). */
+struct chain {
+    double length;
+    unsigned levels;           /* blocks 0 .. levels */
+    double *high, *low;        /* low: NULL unless stiff, where doubled precision is carried */
+    unsigned long long used;
+};
+
+struct dw_system {
+    size_t states, inputs, outputs, width;
+    double *rate_high, *rate_low;  /* [states x (states + inputs)], rows (A | B) and what they rounded away */
+    double *output;                /* [outputs x (states + inputs)], rows (C | D) */
+    double weight[DW_STATES];
+    double norm;                   /* of A in the energy's scale, an upper bound, 1/s */
+    double growth;                 /* 1/s, |exp(A t) x| <= exp(growth t) |x| in the energy norm; 0 for passive systems */
+    struct chain *chains;
+    size_t chain_count, chain_most, built;
+    unsigned long long clock;
+    double missed[MISSES];         /* lengths seen once that were carried by another length's chain */
+    unsigned next_missed;
+};
+
+/* A state with the input there and its rise over the cell that follows: (x | u | rise), each a high and a low half. */
+struct node {
+    double high[NODE_WIDTH], low[NODE_WIDTH];
+};
+
+/* Where in a stretch: index units of the chain's finest level, and a rest below one. */
+struct position {
+    uint64_t index;
+    double rest;
+};
+
+struct stretch {
+    struct dw_system *system;
+    struct chain *chain;
+    double length;         /* s */
+    double unit;           /* length of the chain's finest level */
+    uint64_t count;        /* whole units in the stretch */
+    double tail;           /* length beyond them; below zero where the chain is a slack longer */
+    bool flat;             /* the input stands still */
+    double start[SYSTEM_INPUTS];
+    struct doubled slope[SYSTEM_INPUTS];
+};
+
+/* Like dw_system_new, up to SYSTEM_INPUTS inputs. */
+struct dw_system *system_new(const struct dw_matrices *matrices, struct dw_error *error);
+
+/* A chain that covers the length: its own, one within the slack, or a longer one.
+ *   returns  DW_OK; DW_BAD_USE: rates too fast for the length; DW_NO_MEMORY */
+enum dw_status system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
+                            struct dw_error *error);
+/* Fills high, low of a chain whose length is set; doubled: with low even where it is not stiff. */
+enum dw_status chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error);
+
+/* out = block . z for a block [rows x width]; low NULL: plain double, and out_low is left alone. */
+void block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
+                 const double *z_low, double *out_high, double *out_low);
+
+/* Energy norm of a state and of a functional on states: |c x| <= dual(c) norm(x). */
+double energy_norm(const struct dw_system *system, const double *state);
+double energy_dual(const struct dw_system *system, const double *functional);
+
+enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
+                           double length, double slack, struct dw_error *error);
+static inline bool stretch_doubled(const struct stretch *stretch)
+{
+    return stretch->chain->low != NULL;
+}
+struct position stretch_seek(const struct stretch *stretch, struct doubled offset);
+struct doubled stretch_offset(const struct stretch *stretch, struct position position);
+bool stretch_at_end(const struct stretch *stretch, struct position position);
+
+/* The longest cell that starts at a position: its level in the chain, or levels + 1 where only a series will do (off the
+ * grid, or the tail); *length in s. */
+unsigned stretch_cell(const struct stretch *stretch, struct position position, double *length);
+/* Sets the input part of a node. */
+void stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node);
+/* Carries a node over one cell: a level of the chain, or beyond it a series over the length, at most a unit. The input part
+ * must be set; only the state changes. */
+void stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node);
+/* Position after that cell. */
+struct position stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length);
+/* Carries a node on by many cells to an offset from the stretch's start; homogeneous: with no input at all. */
+void stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
+                  struct node *node);
+
+#endif
