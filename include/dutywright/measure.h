@@ -64,6 +64,7 @@ enum dw_settling_state {
     DW_SETTLED,             /* time is when */
     DW_SETTLED_WITHIN,      /* already the first mean is inside the band: at most time */
     DW_SETTLED_FROM_START,  /* nothing changes: time is 0 */
+    DW_NO_CHANGE,           /* it ends where it began, but was elsewhere between: no band to settle into */
     DW_NOT_SETTLED,         /* the last two means differ by more than a tenth of the band */
     DW_TOO_FEW              /* fewer than two means */
 };
@@ -121,6 +122,7 @@ struct dw_meter_options {
     const size_t *column;     /* [channels] columns to measure, 1..; NULL: all */
     size_t channels;
     struct dw_span span;      /* {0}: the default */
+    double period;            /* s, of a pattern that repeats from the first row on; 0: as the header says */
     double band;              /* share of the change; 0: 2 % */
     bool has_from;
     double from;              /* settling's change starts here, whatever the header says */
@@ -139,7 +141,7 @@ struct dw_result {
 struct dw_meter;
 /* Reads what it needs from the header: period, carrier-period, origin, levels, initial, accuracy, sampled.
  *   options  may be NULL
- *   returns  NULL on error: DW_BAD_USE (band, levels or columns out of range), DW_BAD_INPUT (a key does not read, or
+ *   returns  NULL on error: DW_BAD_USE (period, band, levels or columns out of range), DW_BAD_INPUT (a key does not read, or
  *            the span needs a period that the table does not have), DW_NO_MEMORY
  *   memory   constant in the length of the table, some 8 MiB at most for a few channels; span last:N adds 56 bytes a
  *            channel for each of the N periods */

@@ -40,7 +40,8 @@ struct dw_settling settling_find(const struct settling *settling, const struct d
         return found;
     const double change = settling->last - rule->initial, none = NO_CHANGE * rule->range;
     if (fabs(change) <= none) {
-        found.state = DW_SETTLED_FROM_START;
+        const bool still = settling->maximum - settling->last <= none && settling->last - settling->minimum <= none;
+        found.state = still ? DW_SETTLED_FROM_START : DW_NO_CHANGE;
         return found;
     }
     if (settling->count < 2)

@@ -91,6 +91,7 @@ START_TEST(the_state_says_what_kind_of_answer_there_is)
         { { 0.9, 0.9979, 1 }, 3, 0, DW_NOT_SETTLED, 0 },
         { { 1, 1, 1 }, 3, 1 + 4e-9, DW_SETTLED_FROM_START, 0 }, /* range 5: a change up to 5e-9 is none */
         { { 1, 1, 1 }, 3, 1 + 6e-9, DW_SETTLED_WITHIN, 0.1 },
+        { { 1, 2, 1 }, 3, 1, DW_NO_CHANGE, 0 },
         { { 1 }, 1, 0, DW_TOO_FEW, 0 },
         { { 1 }, 1, 1, DW_SETTLED_FROM_START, 0 },
         { { 0 }, 0, 0, DW_TOO_FEW, 0 },

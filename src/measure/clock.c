@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure/clock_inner.h"
+#include <dutywright/table.h>
+#include <float.h>
+#include <math.h>
+
+/* As dw_period_index has it: a row within 4 ulp of the instant, or of the origin where that is larger, is on it. */
+static void aim(struct clock *clock, double instant)
+{
+    const double size = fmax(fabs(instant), fabs(clock->origin));
+    const double slack = isfinite(size) ? 4 * (nextafter(size, INFINITY) - size) : 0;
+    clock->next = instant;
+    clock->earliest = instant - slack;
+    clock->latest = instant + slack;
+}
+
+struct clock clock_none(void)
+{
+    return clock_between(INFINITY, INFINITY);
+}
+
+struct clock clock_between(double from, double to)
+{
+    struct clock clock = { .once = from, .twice = to };
+    aim(&clock, from);
+    return clock;
+}
+
+struct clock clock_periods(double origin, double period, double start)
+{
+    struct clock clock = { .origin = origin, .period = period };
+    bool on_boundary;
+    clock.k = dw_period_index(origin, period, start, &on_boundary);
+    if (!on_boundary)
+        clock.k++;
+    aim(&clock, dw_period_boundary(origin, period, clock.k));
+    return clock;
+}
+
+void clock_advance(struct clock *clock)
+{
+    if (clock->period > 0) {
+        clock->k++;
+        aim(clock, dw_period_boundary(clock->origin, clock->period, clock->k));
+    } else {
+        aim(clock, clock->next < clock->twice ? clock->twice : INFINITY);
+    }
+}
+
+bool clock_skip(struct clock *clock, double time, double keep)
+{
+    const double k = clock->period > 0 ? dw_period_index(clock->origin, clock->period, time, NULL) - keep : 0;
+    if (!(clock->period > 0) || !(k > clock->k))
+        return false;
+    clock->k = k;
+    aim(clock, dw_period_boundary(clock->origin, clock->period, k));
+    return true;
+}
+
+bool clock_blurred(const struct clock *clock, double time)
+{
+    /* two windows of 4 ulp on either side, and room for a row between them */
+    return clock->period > 0 && !(clock->next < INFINITY && clock->period > 16 * DBL_EPSILON * fmax(fabs(time), fabs(clock->origin)));
+}

@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure/levels_inner.h"
+#include <math.h>
+
+enum { BINS = 256 };
+
+struct histogram {
+    double minimum, maximum, width;
+    double time[BINS]; /* s spent in each bin */
+};
+
+static const double *vertex(const struct vertices *vertices, size_t i)
+{
+    return vertices->row + i * vertices->width;
+}
+
+static int bin_of(const struct histogram *h, double value)
+{
+    const int bin = (int)((value - h->minimum) / h->width);
+    return bin < 0 ? 0 : bin >= BINS ? BINS - 1 : bin;
+}
+
+/* A straight line spends its time evenly over the values it passes. */
+static void add_line(struct histogram *h, double time, double a, double b)
+{
+    const double low = fmin(a, b), high = fmax(a, b);
+    const int first = bin_of(h, low), last = bin_of(h, high);
+    if (first == last) {
+        h->time[first] += time;
+        return;
+    }
+    for (int bin = first; bin <= last; bin++) {
+        const double from = bin == first ? low : h->minimum + bin * h->width;
+        const double to = bin == last ? high : h->minimum + (bin + 1) * h->width;
+        h->time[bin] += time * ((to - from) / (high - low));
+    }
+}
+
+static int fullest(const struct histogram *h, int first, int last)
+{
+    int best = first;
+    for (int bin = first; bin <= last; bin++)
+        if (h->time[bin] > h->time[best])
+            best = bin;
+    return best;
+}
+
+/* Value of a mode: where one exact value takes most of the time there, that; else the mean over the hump's upper half. */
+static double mode_value(const struct vertices *vertices, size_t channel, const struct histogram *h, int mode)
+{
+    int first = mode, last = mode;
+    while (first > 0 && 2 * h->time[first - 1] >= h->time[mode])
+        first--;
+    while (last + 1 < BINS && 2 * h->time[last + 1] >= h->time[mode])
+        last++;
+    /* the candidate of a majority vote (Boyer and Moore 1991, in Automated Reasoning, p. 105), weighted by time */
+    double candidate = NAN, votes = 0, held = 0, total = 0, area = 0;
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t i = 1; i < vertices->count; i++) {
+            const double *p = vertex(vertices, i - 1), *q = vertex(vertices, i);
+            const double time = q[0] - p[0], a = p[1 + channel], b = q[1 + channel], middle = a / 2 + b / 2;
+            const int bin = bin_of(h, middle);
+            if (!(time > 0) || bin < first || bin > last || fabs(b - a) > (last - first + 1) * h->width)
+                continue;
+            if (pass) {
+                total += time;
+                area += time * (middle - h->minimum);
+                held += a == b && a == candidate ? time : 0;
+            } else if (a == b) {
+                if (a == candidate) {
+                    votes += time;
+                } else if (votes < time) {
+                    candidate = a;
+                    votes = time - votes;
+                } else {
+                    votes -= time;
+                }
+            }
+        }
+    if (2 * held > total)
+        return candidate;
+    return total > 0 ? h->minimum + area / total : h->minimum + (mode + 0.5) * h->width;
+}
+
+struct levels levels_find(const struct vertices *vertices, size_t channel)
+{
+    struct histogram h = { .minimum = INFINITY, .maximum = -INFINITY };
+    for (size_t i = 0; i < vertices->count; i++) {
+        h.minimum = fmin(h.minimum, vertex(vertices, i)[1 + channel]);
+        h.maximum = fmax(h.maximum, vertex(vertices, i)[1 + channel]);
+    }
+    struct levels extremes = { h.minimum, h.maximum, LEVELS_EXTREMES };
+    h.width = (h.maximum - h.minimum) / BINS;
+    if (!(h.width > 0) || !isfinite(h.width)) {
+        extremes.from = LEVELS_NONE;
+        return extremes;
+    }
+    for (size_t i = 1; i < vertices->count; i++) {
+        const double *p = vertex(vertices, i - 1), *q = vertex(vertices, i);
+        add_line(&h, q[0] - p[0], p[1 + channel], q[1 + channel]);
+    }
+    const int low = fullest(&h, 0, BINS / 2 - 1), high = fullest(&h, BINS / 2, BINS - 1);
+    double valley = INFINITY;
+    for (int bin = low + 1; bin < high; bin++)
+        valley = fmin(valley, h.time[bin]);
+    /* two modes stand out where the least bin between them holds at most half of either */
+    if (!(2 * valley <= fmin(h.time[low], h.time[high])))
+        return extremes;
+    return (struct levels){ mode_value(vertices, channel, &h, low), mode_value(vertices, channel, &h, high), LEVELS_MODES };
+}

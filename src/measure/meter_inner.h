@@ -1,0 +1,94 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The meter's parts: rows are cut at the instants of its clocks into pieces, and each piece is handed to the cells that
+ * are open then. */
+#ifndef MEASURE_METER_INNER_H
+#define MEASURE_METER_INNER_H
+
+#include "measure/clock_inner.h"
+#include "measure/moments_inner.h"
+#include "measure/pulses_inner.h"
+#include "measure/settling_inner.h"
+#include <dutywright/measure.h>
+
+/* What lies between two instants of one clock. */
+struct cell {
+    struct clock clock;
+    struct stretch now;
+    bool open;  /* an instant has begun it; what comes before the first is never whole */
+};
+
+enum { CELL_PERIOD, CELL_CARRIER, CELL_BETWEEN, CELLS };
+
+/* The last whole periods of the span, the oldest overwritten. */
+struct ring {
+    struct stretch *stretch;
+    struct moments *moments;  /* [room x channels] */
+    size_t room, most, count, next;
+};
+
+/* What the header and the options say of one channel. */
+struct channel_facts {
+    struct known_levels levels;
+    bool has_initial;
+    double initial;
+    double accuracy;  /* how far the wave may be from the straight lines, unit of the channel; 0: not told */
+};
+
+struct channel_state {
+    struct settling settling;
+    double mean_before, mean_last;  /* over the last two whole periods */
+    double ripple;                  /* of the last whole period */
+};
+
+struct note {
+    size_t channel;
+    bool caution;
+    char *text;
+};
+
+struct meter_note_list {
+    struct note *note;
+    size_t count, room;
+};
+
+struct dw_meter {
+    size_t columns, channels, *column;
+    struct channel_facts *facts;
+    struct channel_state *state;
+    struct dw_span span;  /* DW_SPAN_DEFAULT is resolved; `asked` is what the caller wanted */
+    enum dw_span_kind asked;
+    double band, sampled;
+    char place[256];
+
+    struct cell cell[CELLS];
+    int span_cell, mean_cell;  /* which cell the span and the settling means go by; -1: none */
+    struct stretch piece, record;
+    struct ring ring;
+    struct pulses *pulses;
+    struct stretch span_total;
+    double *first, *previous, *cut[2];     /* rows; what stands at a cut and at the one before */
+    double *between_low, *between_high;    /* [channels], of the rows inside a jump */
+    double first_time, previous_time, quiet_until, next_cut;
+    unsigned long long rows;
+    bool from_first_row;  /* the period is the caller's: its first boundary is the first row */
+    bool jumped;          /* the row before is the second or later at its time */
+    bool between;         /* between_low and _high hold something */
+    bool fresh;           /* the next line does not go on from the one before: a jump, or a cut */
+    bool finished;
+    double span_cells;  /* whole periods of the span's cell so far */
+
+    struct dw_result *result;  /* [channels x DW_MEASURES] */
+    double span_periods;
+    struct meter_note_list notes;
+};
+
+/* Reads the header's keys into the meter (span, cells, facts). */
+enum dw_status meter_read_header(struct dw_meter *meter, const struct dw_header *header,
+                                 const struct dw_meter_options *options, struct dw_error *error);
+enum dw_status ring_add(struct ring *ring, const struct stretch *stretch, size_t channels, struct dw_error *error);
+/* The stretches in the ring as one. */
+void ring_total(const struct ring *ring, size_t channels, struct stretch *total);
+/* Fills results and notes once the record has ended. */
+enum dw_status meter_conclude(struct dw_meter *meter, struct dw_error *error);
+
+#endif

@@ -1,0 +1,286 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure/pulses_inner.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct pulses {
+    size_t channels, *column;
+    struct known_levels *known;
+    double period, keep;
+    double *row;              /* time, then channels; the kept ones stand from `begin` to `end` */
+    size_t width, room, begin, end;
+    size_t *cell;             /* where each whole cell begins, from cell_begin to cell_end; the next begins at `current` */
+    size_t cell_room, cell_begin, cell_end, current;
+    bool passing;             /* too many: vertices go straight to `transitions` */
+    struct levels *levels;
+    struct transitions *transitions;
+    double *last;             /* vertex before, while passing */
+    struct pulse_findings *passed;
+    bool have_passed;         /* the last whole cell was too long to keep; `passed` are its findings */
+};
+
+void pulses_free(struct pulses *p)
+{
+    if (!p)
+        return;
+    free(p->column);
+    free(p->known);
+    free(p->row);
+    free(p->cell);
+    free(p->levels);
+    free(p->transitions);
+    free(p->last);
+    free(p->passed);
+    free(p);
+}
+
+struct pulses *pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
+                          double keep, size_t bytes, struct dw_error *error)
+{
+    struct pulses *p = calloc(1, sizeof *p);
+    if (!p)
+        goto no_memory;
+    p->channels = channels;
+    p->period = period;
+    p->keep = keep;
+    p->width = 1 + channels;
+    p->room = bytes / (p->width * sizeof *p->row);
+    if (p->room < 64)
+        p->room = 64;
+    p->cell_room = 16;
+    p->column = malloc(channels * sizeof *p->column);
+    p->known = malloc(channels * sizeof *p->known);
+    p->row = malloc(p->room * p->width * sizeof *p->row);
+    p->cell = malloc(p->cell_room * sizeof *p->cell);
+    p->levels = calloc(channels, sizeof *p->levels);
+    p->transitions = calloc(channels, sizeof *p->transitions);
+    p->last = calloc(p->width, sizeof *p->last);
+    p->passed = calloc(channels, sizeof *p->passed);
+    if (!p->column || !p->known || !p->row || !p->cell || !p->levels || !p->transitions || !p->last || !p->passed)
+        goto no_memory;
+    memcpy(p->column, column, channels * sizeof *column);
+    memcpy(p->known, known, channels * sizeof *known);
+    return p;
+no_memory:
+    pulses_free(p);
+    dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    return NULL;
+}
+
+static struct levels decide(const struct pulses *p, const struct vertices *v, size_t channel)
+{
+    const struct known_levels *known = &p->known[channel];
+    const struct levels given = { known->low, known->high, LEVELS_GIVEN };
+    if (known->always)
+        return given;
+    if (known->if_inside) {
+        const double beyond = (known->high - known->low) / 2;
+        bool inside = true;
+        for (size_t i = 0; i < v->count && inside; i++) {
+            const double value = v->row[i * v->width + 1 + channel];
+            inside = value >= known->low - beyond && value <= known->high + beyond;
+        }
+        if (inside)
+            return given;
+    }
+    return levels_find(v, channel);
+}
+
+static void feed(struct transitions *t, const struct vertices *v, size_t channel, double shift)
+{
+    for (size_t i = 1; i < v->count; i++) {
+        const double *a = v->row + (i - 1) * v->width, *b = a + v->width;
+        transitions_line(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel]);
+    }
+}
+
+static struct pulse_findings durations(struct levels levels, const struct polarity *positive,
+                                       const struct polarity *negative)
+{
+    return (struct pulse_findings){ .levels = levels,
+                                    .duty = NAN,
+                                    .positives = positive->count,
+                                    .negatives = negative->count,
+                                    .positive = positive->count > 0 ? positive->duration / positive->count : NAN,
+                                    .negative = negative->count > 0 ? negative->duration / negative->count : NAN };
+}
+
+/* What followed one after the other: whole cycles run between transitions of one polarity (theory, equation 4.8). */
+static struct pulse_findings find_open(struct levels levels, const struct transitions *t)
+{
+    const struct polarity *p = &t->positive, *n = &t->negative, *more = n->count > p->count ? n : p;
+    struct pulse_findings found = durations(levels, p, n);
+    const double length = more->last - more->first;
+    if (more->count > 1 && length > 0) {
+        found.cycles = more->count - 1;
+        found.frequency = found.cycles / length;
+        found.duty = more == p ? p->other_held / length : 1 - n->other_held / length;
+    }
+    return found;
+}
+
+/* Whole periods: the end goes on at the start, so the first round shows what is under way there and the second counts. */
+static struct pulse_findings find_round(const struct vertices *v, size_t channel, struct levels levels, double length)
+{
+    struct transitions t = transitions_new(levels.low, levels.high);
+    const double *first = v->row, *last = v->row + (v->count - 1) * v->width;
+    feed(&t, v, channel, length);
+    const struct polarity p = t.positive, n = t.negative;
+    transitions_line(&t, first[0], last[1 + channel], first[0], first[1 + channel]);
+    feed(&t, v, channel, 0);
+    t.positive.count -= p.count;
+    t.positive.duration -= p.duration;
+    t.negative.count -= n.count;
+    t.negative.duration -= n.duration;
+    struct pulse_findings found = durations(levels, &t.positive, &t.negative);
+    if (t.negative.count > 0) {
+        found.cycles = t.negative.count;
+        found.frequency = found.cycles / length;
+        found.duty = (t.negative.held - n.held) / length;
+    } else if (levels.from == LEVELS_GIVEN) {
+        /* a waveform that rests on one of its levels, not one that merely stays near it */
+        const double near = 1e-9 * (levels.high - levels.low);
+        bool low = true, high = true;
+        for (size_t i = 0; i < v->count; i++) {
+            const double value = v->row[i * v->width + 1 + channel];
+            low = low && fabs(value - levels.low) <= near;
+            high = high && fabs(value - levels.high) <= near;
+        }
+        found.duty = low ? 0 : high ? 1 : NAN;
+    }
+    return found;
+}
+
+/* From here on vertices are not kept: what has been kept of this cell decides the levels. */
+static void start_passing(struct pulses *p)
+{
+    const struct vertices v = { p->row + p->current * p->width, p->end - p->current, p->width };
+    for (size_t i = 0; i < p->channels; i++) {
+        p->levels[i] = decide(p, &v, i);
+        p->transitions[i] = transitions_new(p->levels[i].low, p->levels[i].high);
+        feed(&p->transitions[i], &v, i, 0);
+    }
+    memcpy(p->last, p->row + (p->end - 1) * p->width, p->width * sizeof *p->last);
+    p->passing = true;
+    p->begin = p->end = p->current = 0;
+    p->cell_begin = p->cell_end = 0;
+}
+
+static void drop_first_cell(struct pulses *p)
+{
+    p->cell_begin++;
+    p->begin = p->cell_begin < p->cell_end ? p->cell[p->cell_begin] : p->current;
+}
+
+/* Room for one more vertex: gives up the oldest cells so that the present one may take half the room. */
+static bool make_room(struct pulses *p)
+{
+    while (p->cell_begin < p->cell_end && p->end - p->begin > p->room / 2)
+        drop_first_cell(p);
+    if (p->cell_begin == p->cell_end)
+        p->begin = p->current;
+    if (!p->begin)
+        return false;
+    memmove(p->row, p->row + p->begin * p->width, (p->end - p->begin) * p->width * sizeof *p->row);
+    for (size_t i = p->cell_begin; i < p->cell_end; i++)
+        p->cell[i] -= p->begin;
+    p->end -= p->begin;
+    p->current -= p->begin;
+    p->begin = 0;
+    return p->end < p->room;
+}
+
+void pulses_vertex(struct pulses *p, double time, const double *row)
+{
+    if (!p->passing && p->end == p->room && !make_room(p))
+        start_passing(p);
+    if (p->passing) {
+        for (size_t i = 0; i < p->channels; i++) {
+            const double value = row[p->column[i]];
+            transitions_line(&p->transitions[i], p->last[0], p->last[1 + i], time, value);
+            p->last[1 + i] = value;
+        }
+        p->last[0] = time;
+        return;
+    }
+    double *to = p->row + p->end++ * p->width;
+    to[0] = time;
+    for (size_t i = 0; i < p->channels; i++)
+        to[1 + i] = row[p->column[i]];
+}
+
+static void finish_passing(struct pulses *p, struct pulse_findings *out)
+{
+    for (size_t i = 0; i < p->channels; i++) {
+        out[i] = find_open(p->levels[i], &p->transitions[i]);
+        out[i].early_levels = p->levels[i].from != LEVELS_GIVEN;
+    }
+}
+
+static enum dw_status note_cell(struct pulses *p, struct dw_error *error)
+{
+    if (p->cell_end == p->cell_room) {
+        if (p->cell_begin > p->cell_room / 2) {
+            memmove(p->cell, p->cell + p->cell_begin, (p->cell_end - p->cell_begin) * sizeof *p->cell);
+            p->cell_end -= p->cell_begin;
+            p->cell_begin = 0;
+        } else {
+            size_t *more = realloc(p->cell, 2 * p->cell_room * sizeof *more);
+            if (!more)
+                return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+            p->cell = more;
+            p->cell_room *= 2;
+        }
+    }
+    p->cell[p->cell_end++] = p->current;
+    return DW_OK;
+}
+
+enum dw_status pulses_cell_end(struct pulses *p, bool begun, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (p->passing) {
+        finish_passing(p, p->passed);
+        p->have_passed = begun;
+        p->passing = false;
+        return DW_OK;
+    }
+    if (begun) {
+        p->have_passed = false;
+        status = note_cell(p, error);
+        if ((double)(p->cell_end - p->cell_begin) > p->keep)
+            drop_first_cell(p);
+    } else {
+        p->begin = p->end;
+    }
+    p->current = p->end;
+    return status;
+}
+
+void pulses_find(struct pulses *p, struct pulse_findings *findings, double *cells)
+{
+    *cells = 0;
+    if (!(p->period > 0)) {
+        const struct vertices v = { p->row + p->begin * p->width, p->end - p->begin, p->width };
+        if (p->passing)
+            finish_passing(p, findings);
+        for (size_t i = 0; i < p->channels && !p->passing; i++) {
+            struct transitions t;
+            const struct levels levels = decide(p, &v, i);
+            t = transitions_new(levels.low, levels.high);
+            feed(&t, &v, i, 0);
+            findings[i] = find_open(levels, &t);
+        }
+        return;
+    }
+    if (p->have_passed) {
+        memcpy(findings, p->passed, p->channels * sizeof *findings);
+        *cells = 1;
+        return;
+    }
+    *cells = (double)(p->cell_end - p->cell_begin);
+    const struct vertices v = { p->row + p->begin * p->width, p->current - p->begin, p->width };
+    for (size_t i = 0; i < p->channels && *cells > 0; i++)
+        findings[i] = find_round(&v, i, decide(p, &v, i), *cells * p->period);
+}

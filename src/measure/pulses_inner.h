@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Frequency, duty and transition durations of a span. Levels are known only once the span is over, so its vertices are
+ * kept; where they are too many, the levels of those kept so far are used from there on. */
+#ifndef MEASURE_PULSES_INNER_H
+#define MEASURE_PULSES_INNER_H
+
+#include "measure/levels_inner.h"
+#include "measure/transitions_inner.h"
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+struct pulse_findings {
+    struct levels levels;
+    bool early_levels;     /* found from the first part of the span only */
+    double cycles;         /* whole cycles that frequency and duty rest on, 0: none */
+    double frequency;      /* Hz */
+    double duty;           /* share, NAN where unknown */
+    double positives, negatives;
+    double positive, negative;  /* s, mean transition durations */
+};
+
+struct pulses;
+
+/* Levels that a channel is known to have. */
+struct known_levels {
+    bool always;     /* the user said so */
+    bool if_inside;  /* the table says so: where the channel keeps within half their distance of them */
+    double low, high;
+};
+
+/*   column   [channels], copied
+ *   known    [channels], copied
+ *   period   s, length of the cells whose ends pulses_cell_end tells; 0: one span, ended by pulses_find
+ *   keep     how many last cells the span has
+ *   bytes    for vertices */
+struct pulses *pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
+                          double keep, size_t bytes, struct dw_error *error);
+void pulses_free(struct pulses *pulses);
+/* Next vertex; two at one time are a jump. row is indexed by column. */
+void pulses_vertex(struct pulses *pulses, double time, const double *row);
+/* A cell is whole: the next vertex begins another, at the same time or later. begun: the cell began at its boundary */
+enum dw_status pulses_cell_end(struct pulses *pulses, bool begun, struct dw_error *error);
+/* Ends the span.
+ *   findings  out, [channels]
+ *   cells     out: how many cells they come from (fewer than asked where they were too many to keep), 0: no cells */
+void pulses_find(struct pulses *pulses, struct pulse_findings *findings, double *cells);
+
+#endif

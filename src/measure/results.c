@@ -1,0 +1,255 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From what the meter has gathered to results, and to notes that say why something is missing or unsure. */
+#include "measure/meter_inner.h"
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double STEADY_DRIFT = 0.01;      /* share of the ripple by which the mean may move a period */
+static const double WORTH_SAYING = 1e-4;      /* a settling time is said to be uncertain from this share of itself on */
+static const double TAIL_INSIDE = 1.0 / 3;    /* without periods: share of the record that must lie inside the band */
+
+static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, bool caution,
+                               const char *format, ...) DW_PRINTF(5, 6);
+
+static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, bool caution,
+                               const char *format, ...)
+{
+    char text[256];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    struct meter_note_list *notes = &m->notes;
+    if (notes->count == notes->room) {
+        const size_t room = notes->room ? 2 * notes->room : 8;
+        struct note *more = realloc(notes->note, room * sizeof *more);
+        if (!more)
+            return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        notes->note = more;
+        notes->room = room;
+    }
+    char *copy = strdup(text);
+    if (!copy)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    notes->note[notes->count++] = (struct note){ channel, caution, copy };
+    return DW_OK;
+}
+
+static void set(struct dw_meter *m, size_t channel, enum dw_measure measure, double value)
+{
+    m->result[channel * DW_MEASURES + (size_t)measure] = (struct dw_result){ .had = true, .value = value };
+}
+
+static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, struct dw_error *error)
+{
+    const struct moments *moments = &m->span_total.of[channel];
+    const double mean = moments_mean(moments);
+    const double ac = moments_ac_rms(moments, m->span_total.end - m->span_total.start);
+    set(m, channel, DW_MEASURE_MEAN, mean);
+    set(m, channel, DW_MEASURE_MINIMUM, moments->minimum);
+    set(m, channel, DW_MEASURE_MAXIMUM, moments->maximum);
+    set(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum);
+    if (!isfinite(ac) || !isfinite(hypot(mean, ac)))
+        return add_note(m, error, channel, false, "rms and ac-rms left out: its values are too large to be squared");
+    set(m, channel, DW_MEASURE_RMS, hypot(mean, ac));
+    set(m, channel, DW_MEASURE_AC_RMS, ac);
+    return DW_OK;
+}
+
+/* Frequency, duty and transition durations; cells: whole periods that they come from. */
+static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const struct pulse_findings *f, double cells,
+                                      struct dw_error *error)
+{
+    const struct moments *moments = &m->span_total.of[channel];
+    enum dw_status status = DW_OK;
+    if (f->cycles > 0)
+        set(m, channel, DW_MEASURE_FREQUENCY, f->frequency);
+    if (isfinite(f->duty))
+        set(m, channel, DW_MEASURE_DUTY, f->duty);
+    if (f->positives > 0)
+        set(m, channel, DW_MEASURE_POSITIVE_TRANSITION, f->positive);
+    if (f->negatives > 0)
+        set(m, channel, DW_MEASURE_NEGATIVE_TRANSITION, f->negative);
+    if (m->span.kind == DW_SPAN_LAST && !(cells > 0))
+        return add_note(m, error, channel, false, "frequency, duty and transition durations left out: no whole period");
+    if (!(f->positives + f->negatives > 0)) {
+        const char *all = isfinite(f->duty) ? "frequency and" : "frequency, duty and";
+        if (!(moments->minimum < moments->maximum))
+            return add_note(m, error, channel, false, "%s transition durations left out: it does not change", all);
+        return add_note(m, error, channel, false,
+                        "%s transition durations left out: no transition between its levels %g and %g", all, f->levels.low,
+                        f->levels.high);
+    }
+    if (f->levels.from == LEVELS_EXTREMES)
+        status = add_note(m, error, channel, true,
+                          "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions");
+    if (status == DW_OK && f->early_levels)
+        status = add_note(m, error, channel, false, "its levels are those of the first part of the span, which is long");
+    if (status == DW_OK && !(f->cycles > 0))
+        status = add_note(m, error, channel, false, "frequency and duty left out: the span holds no whole cycle");
+    if (status == DW_OK && !(f->positives > 0))
+        status = add_note(m, error, channel, false,
+                          "positive-transition-duration left out: no complete positive-going transition");
+    if (status == DW_OK && !(f->negatives > 0))
+        status = add_note(m, error, channel, false,
+                          "negative-transition-duration left out: no complete negative-going transition");
+    if (status == DW_OK && cells > 0 && cells < m->span_periods)
+        status = add_note(m, error, channel, false, "frequency, duty and transition durations are those of the last %.0f of "
+                          "%.0f periods: more were not kept", cells, m->span_periods);
+    return status;
+}
+
+static struct dw_settling find_settling(const struct dw_meter *m, size_t channel)
+{
+    const struct settling *settling = &m->state[channel].settling;
+    const struct channel_facts *facts = &m->facts[channel];
+    const struct dw_settling_rule rule = {
+        .start = m->first_time,
+        .initial = facts->has_initial ? facts->initial : m->first[m->column[channel]],
+        .band = m->band,
+        .range = m->record.of[channel].maximum - m->record.of[channel].minimum,
+    };
+    if (m->mean_cell >= 0)
+        return settling_find(settling, &rule, fabs(settling->last - settling->before));
+    struct dw_settling found = settling_find(settling, &rule, 0);
+    if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - m->first_time))
+        found.state = DW_NOT_SETTLED;
+    return found;
+}
+
+static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, struct dw_error *error)
+{
+    const struct dw_settling found = find_settling(m, channel);
+    const char *why = NULL;
+    switch (found.state) {
+    case DW_SETTLED:
+    case DW_SETTLED_WITHIN:
+    case DW_SETTLED_FROM_START: break;
+    case DW_NO_CHANGE: why = "it ends where it began"; break;
+    case DW_NOT_SETTLED: why = "not settled in this record"; break;
+    case DW_TOO_FEW: why = "the record holds fewer than two whole periods"; break;
+    }
+    if (why)
+        return add_note(m, error, channel, false, "settling-time and overshoot left out: %s", why);
+    set(m, channel, DW_MEASURE_OVERSHOOT, found.overshoot);
+    set(m, channel, DW_MEASURE_SETTLING_TIME, found.time);
+    struct dw_result *result = &m->result[channel * DW_MEASURES + DW_MEASURE_SETTLING_TIME];
+    /* without periods the first value is no mean: inside from the first row on */
+    result->at_most = found.state == DW_SETTLED_WITHIN && found.time > 0;
+    result->within = found.time_bound;
+    if (found.state == DW_SETTLED && found.slope > 0)
+        result->within += m->facts[channel].accuracy / found.slope;
+    if (result->within > WORTH_SAYING * result->value)
+        return add_note(m, error, channel, false, "settling-time is within %.2g s, as far as %s", result->within,
+                        found.time_bound > result->within / 2 ? "candidates for it are kept" : "the table's accuracy goes");
+    return DW_OK;
+}
+
+static enum dw_status conclude_steadiness(struct dw_meter *m, size_t channel, struct dw_error *error)
+{
+    const struct channel_state *state = &m->state[channel];
+    const double moved = fabs(state->mean_last - state->mean_before);
+    if (m->span_cells < 2 || !(moved > STEADY_DRIFT * state->ripple))
+        return DW_OK;
+    return add_note(m, error, channel, false, "the mean still moves by %.2g %% of the ripple a period: the ripple is not yet "
+                    "the steady one", 100 * moved / state->ripple);
+}
+
+static enum dw_status conclude_record(struct dw_meter *m, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (m->sampled > 0)
+        status = add_note(m, error, m->channels, false,
+                          "the table is sampled at %g Hz: what is between the samples is not known, so all is approximate",
+                          m->sampled);
+    if (status == DW_OK && m->span.kind == DW_SPAN_LAST && !(m->span_periods > 0))
+        status = add_note(m, error, m->channels, false, "the record holds no whole period of %g s: all of it is measured",
+                          m->cell[m->span_cell].clock.period);
+    return status;
+}
+
+enum dw_status meter_conclude(struct dw_meter *m, struct dw_error *error)
+{
+    struct pulse_findings *pulses = calloc(m->channels, sizeof *pulses);
+    if (!pulses)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    double cells;
+    for (size_t i = 0; i < m->channels; i++)
+        pulses[i].duty = NAN;
+    pulses_find(m->pulses, pulses, &cells);
+    enum dw_status status = conclude_record(m, error);
+    for (size_t i = 0; i < m->channels && status == DW_OK; i++) {
+        status = conclude_statistics(m, i, error);
+        if (status == DW_OK)
+            status = conclude_pulses(m, i, &pulses[i], cells, error);
+        if (status == DW_OK)
+            status = conclude_settling(m, i, error);
+        if (status == DW_OK)
+            status = conclude_steadiness(m, i, error);
+    }
+    free(pulses);
+    return status;
+}
+
+size_t dw_meter_channels(const struct dw_meter *m)
+{
+    return m->channels;
+}
+
+size_t dw_meter_column(const struct dw_meter *m, size_t channel)
+{
+    return m->column[channel];
+}
+
+struct dw_result dw_meter_result(const struct dw_meter *m, size_t channel, enum dw_measure measure)
+{
+    if (!m->finished || channel >= m->channels || measure >= DW_MEASURES)
+        return (struct dw_result){ .had = false };
+    return m->result[channel * DW_MEASURES + (size_t)measure];
+}
+
+void dw_meter_span(const struct dw_meter *m, double *from, double *to, double *periods)
+{
+    *from = m->span_total.start;
+    *to = m->span_total.end;
+    *periods = m->span_periods;
+}
+
+bool dw_meter_note(const struct dw_meter *m, size_t i, struct dw_meter_note *note)
+{
+    if (!m->finished || i >= m->notes.count)
+        return false;
+    *note = (struct dw_meter_note){ m->notes.note[i].channel, m->notes.note[i].caution, m->notes.note[i].text };
+    return true;
+}
+
+/* Names stand in the order of enum dw_measure; no unit: the channel's. */
+static const struct {
+    const char *name, *unit;
+} measures[DW_MEASURES] = {
+    [DW_MEASURE_MEAN] = { "mean", NULL },
+    [DW_MEASURE_RMS] = { "rms", NULL },
+    [DW_MEASURE_AC_RMS] = { "ac-rms", NULL },
+    [DW_MEASURE_MINIMUM] = { "minimum", NULL },
+    [DW_MEASURE_MAXIMUM] = { "maximum", NULL },
+    [DW_MEASURE_RIPPLE] = { "ripple", NULL },
+    [DW_MEASURE_FREQUENCY] = { "frequency", "Hz" },
+    [DW_MEASURE_DUTY] = { "duty", "1" },
+    [DW_MEASURE_POSITIVE_TRANSITION] = { "positive-transition-duration", "s" },
+    [DW_MEASURE_NEGATIVE_TRANSITION] = { "negative-transition-duration", "s" },
+    [DW_MEASURE_OVERSHOOT] = { "overshoot", "1" },
+    [DW_MEASURE_SETTLING_TIME] = { "settling-time", "s" },
+};
+
+const char *dw_measure_name(enum dw_measure measure)
+{
+    return measures[measure].name;
+}
+
+const char *dw_measure_unit(enum dw_measure measure, const char *channel_unit)
+{
+    return measures[measure].unit ? measures[measure].unit : channel_unit;
+}

@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure/transitions_inner.h"
+
+struct transitions transitions_new(double low_level, double high_level)
+{
+    const double amplitude = high_level - low_level;
+    return (struct transitions){ .low = low_level + 0.1 * amplitude,
+                                 .middle = low_level + 0.5 * amplitude,
+                                 .high = high_level - 0.1 * amplitude };
+}
+
+static void complete(struct polarity *this, struct polarity *other, double end)
+{
+    this->under_way = false;
+    this->duration += end - this->begun;
+    this->last = this->middle;
+    if (!this->count++)
+        this->first = this->middle;
+    if (other->count > 0)
+        this->held += this->middle - other->last;
+    this->other_held = other->held;
+    other->under_way = false;
+}
+
+/* A level is passed upward where the line was below it and is no longer, downward where it was not and is now. */
+static bool passes(double from, double to, double level)
+{
+    return to > from ? from < level && to >= level : from >= level && to < level;
+}
+
+/* near, middle, far: reference levels in the order in which a line of this direction passes them. */
+static void follow(struct polarity *this, struct polarity *other, double near, double middle, double far, double start,
+                   double from, double end, double to)
+{
+    const double slope = (end - start) / (to - from);
+    if (passes(from, to, near)) {
+        this->under_way = true;
+        this->past_middle = false;
+        this->begun = start + slope * (near - from);
+    }
+    if (passes(from, to, middle) && this->under_way && !this->past_middle) {
+        this->past_middle = true;
+        this->middle = start + slope * (middle - from);
+    }
+    if (passes(from, to, far) && this->under_way)
+        complete(this, other, start + slope * (far - from));
+}
+
+void transitions_line(struct transitions *t, double start, double from, double end, double to)
+{
+    if (to > from)
+        follow(&t->positive, &t->negative, t->low, t->middle, t->high, start, from, end, to);
+    else if (to < from)
+        follow(&t->negative, &t->positive, t->high, t->middle, t->low, start, from, end, to);
+}

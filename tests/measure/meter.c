@@ -1,0 +1,539 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the meter makes of a stream of rows, against whole arrays, brute force in long double, and closed forms. */
+#include "measure/waves.h"
+#include "suite.h"
+#include <float.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Lines and jumps at crooked times, none of them at a boundary. */
+static struct wave random_wave(uint64_t seed, size_t rows)
+{
+    struct wave wave = { 0 };
+    double at = 0.3 + random_next(&seed);
+    for (size_t i = 0; i < rows; i++) {
+        if (random_next(&seed) > -0.4)
+            at += exp(3 * random_next(&seed));
+        wave_add(&wave, at, 7 + 2 * random_next(&seed));
+    }
+    return wave;
+}
+
+struct truth {
+    long double mean, ac_rms, minimum, maximum;
+};
+
+/* From one instant to another, by cutting every line there. */
+static struct truth truth_between(const struct wave *wave, double from, double to)
+{
+    struct truth t = { 0, 0, INFINITY, -INFINITY };
+    long double area = 0, square = 0;
+    const long double shift = 7;
+    for (size_t i = 1; i < wave->count; i++) {
+        const double *p = wave->row + 2 * i - 2, *q = p + 2;
+        if (!(q[0] > p[0]) || q[0] <= from || p[0] >= to)
+            continue;
+        const long double slope = ((long double)q[1] - p[1]) / ((long double)q[0] - p[0]);
+        const long double start = p[0] < from ? from : p[0], end = q[0] > to ? to : q[0], h = end - start;
+        const long double a = p[1] + slope * (start - p[0]), b = p[1] + slope * (end - p[0]);
+        area += h * (a - shift + b - shift) / 2;
+        square += h * ((a - shift) * (a - shift) + (a - shift) * (b - shift) + (b - shift) * (b - shift)) / 3;
+        t.minimum = fminl(t.minimum, fminl(a, b));
+        t.maximum = fmaxl(t.maximum, fmaxl(a, b));
+    }
+    for (size_t i = 1; i + 1 < wave->count; i++) { /* between rows of a jump */
+        const double *p = wave->row + 2 * i;
+        if (p[-2] == p[0] && p[0] == p[2] && p[0] >= from && p[0] < to) {
+            t.minimum = fminl(t.minimum, p[1]);
+            t.maximum = fmaxl(t.maximum, p[1]);
+        }
+    }
+    const long double span = (long double)to - from;
+    t.mean = shift + area / span;
+    t.ac_rms = sqrtl(square / span - area * area / span / span);
+    return t;
+}
+
+static void check(const struct dw_meter *meter, struct truth want)
+{
+    /* a cut value is rounded at the value's ulp over a slope of up to 4 / exp(-3); sums as in dw_mean */
+    near(measured(meter, DW_MEASURE_MEAN), (double)want.mean, 16 * DBL_EPSILON);
+    near(measured(meter, DW_MEASURE_AC_RMS), (double)want.ac_rms, 1e-12);
+    near(measured(meter, DW_MEASURE_RMS), (double)hypotl(want.mean, want.ac_rms), 16 * DBL_EPSILON);
+    near(measured(meter, DW_MEASURE_MINIMUM), (double)want.minimum, 1e-13);
+    near(measured(meter, DW_MEASURE_MAXIMUM), (double)want.maximum, 1e-13);
+    near(measured(meter, DW_MEASURE_RIPPLE), (double)(want.maximum - want.minimum), 1e-12);
+}
+
+START_TEST(a_stream_without_periods_equals_the_whole_array_to_the_bit)
+{
+    struct wave wave = random_wave(12, 3000);
+    double *time = malloc(wave.count * sizeof *time), *value = malloc(wave.count * sizeof *value);
+    ck_assert(time && value);
+    for (size_t i = 0; i < wave.count; i++) {
+        time[i] = wave.row[2 * i];
+        value[i] = wave.row[2 * i + 1];
+    }
+    struct dw_statistics whole;
+    struct dw_error error;
+    succeeds(dw_statistics(time, value, wave.count, 1, &whole, &error), error);
+    struct dw_header *header = header_with(NULL, NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    ck_assert(measured(meter, DW_MEASURE_MEAN) == whole.mean && measured(meter, DW_MEASURE_RMS) == whole.rms);
+    ck_assert(measured(meter, DW_MEASURE_AC_RMS) == whole.ac_rms);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == whole.minimum && measured(meter, DW_MEASURE_MAXIMUM) == whole.maximum);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    free(time);
+    free(value);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(spans_of_random_waves_agree_with_long_double)
+{
+    for (uint64_t seed = 300; seed < 312; seed++) {
+        struct wave wave = random_wave(seed, 2000);
+        const double first = wave.row[0], last = wave.row[2 * wave.count - 2];
+        uint64_t more = seed;
+        const double period = (last - first) / (6 + 100 * fabs(random_next(&more))), origin = 5 * random_next(&more);
+        char text[2][DW_NUMBER_SIZE];
+        dw_number_print(text[0], period);
+        dw_number_print(text[1], origin);
+        struct dw_header *header = header_with("period", text[0], "origin", text[1], NULL);
+        const double k = floor((last - origin) / period);
+        for (unsigned n = 1; n < 6; n++) {
+            struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_LAST, n, 0, 0 } }, &wave);
+            check(meter, truth_between(&wave, fma(k - n, period, origin), fma(k, period, origin)));
+            dw_meter_free(meter);
+        }
+        struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_ALL } }, &wave);
+        check(meter, truth_between(&wave, first, last));
+        dw_meter_free(meter);
+        const double a = first + (last - first) * fabs(random_next(&more)) / 2, b = last - (last - a) * fabs(random_next(&more));
+        meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_BETWEEN, 0, a, b } }, &wave);
+        check(meter, truth_between(&wave, a, b));
+        dw_meter_free(meter);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* mean = share of the first part's mean, and the mean squares about it likewise: theory, equation 4.5. */
+START_TEST(two_parts_of_a_record_make_the_whole)
+{
+    struct wave wave = random_wave(55, 1500);
+    const double first = wave.row[0], last = wave.row[2 * wave.count - 2], at = first + 0.37 * (last - first);
+    struct dw_header *header = header_with(NULL, NULL);
+    const struct dw_span spans[] = { { DW_SPAN_BETWEEN, 0, -INFINITY, at }, { DW_SPAN_BETWEEN, 0, at, INFINITY }, { .kind = DW_SPAN_ALL } };
+    double mean[3], square[3];
+    for (int i = 0; i < 3; i++) {
+        struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .span = spans[i] }, &wave);
+        mean[i] = measured(meter, DW_MEASURE_MEAN);
+        square[i] = pow(measured(meter, DW_MEASURE_AC_RMS), 2);
+        dw_meter_free(meter);
+    }
+    const double one = (at - first) / (last - first), other = 1 - one;
+    near(mean[2], one * mean[0] + other * mean[1], 16 * DBL_EPSILON);
+    near(square[2], one * square[0] + other * square[1] + one * other * pow(mean[0] - mean[1], 2), 1e-13);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+/* Only what lies between the jumps at both ends counts; between rows of a jump count for the period that begins there. */
+START_TEST(periods_are_half_open)
+{
+    static const double rows[][2] = { { 0, -50 }, { 0, 1 }, { 1, 2 }, { 1, 9 }, { 1, 3 }, { 2, 4 }, { 2, 60 } };
+    struct wave wave = { 0 };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        wave_add(&wave, rows[i][0], rows[i][1]);
+    struct dw_header *header = header_with("period", "1", NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 3 && measured(meter, DW_MEASURE_MAXIMUM) == 9);
+    near(measured(meter, DW_MEASURE_MEAN), 3.5, DBL_EPSILON);
+    dw_meter_free(meter);
+    meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_LAST, 2, 0, 0 } }, &wave);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 1 && measured(meter, DW_MEASURE_MAXIMUM) == 9);
+    near(measured(meter, DW_MEASURE_MEAN), 2.5, DBL_EPSILON);
+    dw_meter_free(meter);
+    meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_BETWEEN, 0, 0, 1 } }, &wave);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 1 && measured(meter, DW_MEASURE_MAXIMUM) == 2);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+/* Times that another program rounded: rows up to 4 ulp from a boundary are on it, so the jump there is no part of either
+ * period. */
+START_TEST(rows_within_four_ulp_are_on_the_boundary)
+{
+    const double period = 0.00204;
+    for (int off = -3; off <= 3; off++)
+        for (int apart = 0; apart <= 1; apart++) {
+            struct wave wave = { 0 };
+            for (int k = 0; k <= 20; k++) {
+                const double at = fma(k, period, 0), ulp = nextafter(at, INFINITY) - at;
+                const double row = k ? at + off * ulp : 0;
+                wave_add(&wave, row, k % 2 ? 40 : 30);                         /* where the line before ends */
+                wave_add(&wave, row + (k && apart ? ulp : 0), k % 2 ? 1 : 2); /* where the next begins */
+            }
+            struct dw_header *header = header_with("period", "0.00204", NULL);
+            struct dw_meter *meter = meter_of(header, NULL, &wave);
+            ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 1 && measured(meter, DW_MEASURE_MAXIMUM) == 30);
+            near(measured(meter, DW_MEASURE_MEAN), 15.5, 1e-14);
+            double from, to, periods;
+            dw_meter_span(meter, &from, &to, &periods);
+            ck_assert(periods == 1 && fabs(to - 20 * period) < 1e-15);
+            dw_meter_free(meter);
+            dw_header_free(header);
+            wave_free(&wave);
+        }
+}
+END_TEST
+
+START_TEST(a_line_over_very_many_periods_takes_no_time)
+{
+    struct wave wave = { 0 };
+    wave_add(&wave, 0, 1);
+    wave_add(&wave, 1e9, 1);
+    wave_add(&wave, 1e9 + 1, 3);
+    struct dw_header *header = header_with("period", "1e-3", NULL);
+    struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_LAST, 1002, 0, 0 } }, &wave);
+    /* 1000 periods rise from 1 to 3, two before are level; boundaries are rounded to ulp(1e9) = 1.2e-7 of a second */
+    near(measured(meter, DW_MEASURE_MEAN), (2 * 1000 + 2) / 1002.0, 1e-6);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 1);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+/* Output of one RC stage behind ideal pulses from rest, in closed form, with `steps` lines a phase. */
+static struct wave single_stage(double supply, double duty, double period, double tau, int periods, int steps)
+{
+    struct wave wave = { 0 };
+    double start = 0;
+    for (int k = 0; k < periods; k++)
+        for (int phase = 0; phase < 2; phase++) {
+            const double drive = phase ? 0 : supply, length = phase ? (1 - duty) * period : duty * period;
+            for (int i = phase || k ? 1 : 0; i <= steps; i++)
+                wave_add(&wave, k * period + (phase ? duty * period : 0) + length * i / steps,
+                         drive + (start - drive) * exp(-length * i / steps / tau));
+            start = drive + (start - drive) * exp(-length / tau);
+        }
+    return wave;
+}
+
+/* Mean over period k (from 0) of that output, from the charge balance tau dv/dt = drive - v. */
+static double stage_mean(double supply, double duty, double period, double tau, int k)
+{
+    const double all = exp(-period / tau), high = supply * (1 - exp(-duty * period / tau)) * exp(-(1 - duty) * period / tau);
+    const double before = high * (1 - pow(all, k)) / (1 - all), after = high * (1 - pow(all, k + 1)) / (1 - all);
+    return supply * duty - tau / period * (after - before);
+}
+
+START_TEST(a_single_stage_settles_when_its_closed_form_does)
+{
+    static const struct {
+        double duty, tau, band;
+    } cases[] = { { 0.37, 9.4e-3, 0.02 }, { 0.25, 0.031, 0.002 }, { 0.71, 4.7e-4, 0.05 } };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        const double period = 0.00204, supply = 4.87, duty = cases[i].duty, tau = cases[i].tau;
+        const int periods = (int)ceil(40 * tau / period) + 10, steps = 100;
+        struct wave wave = single_stage(supply, duty, period, tau, periods, steps);
+        struct dw_header *header = header_with("period", "0.00204", "initial", "pin 0", "levels", "0 4.87", NULL);
+        struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .band = cases[i].band }, &wave);
+        /* straight lines cut off at most (h/tau)^2 / 8 of the distance to the drive, 2/3 of it in the mean */
+        const double step = period / steps / tau, lines = step * step / 12;
+        const double final = stage_mean(supply, duty, period, tau, periods - 1);
+        within_scale(measured(meter, DW_MEASURE_MEAN), final, lines, supply);
+        const double on = exp(-duty * period / tau), off = exp(-(1 - duty) * period / tau);
+        near(measured(meter, DW_MEASURE_RIPPLE), supply * (1 - on) * (1 - off) / (1 - on * off), 1e-12);
+        const double half = cases[i].band * final;
+        int k = periods - 1;
+        while (k >= 0 && fabs(stage_mean(supply, duty, period, tau, k) - final) < half)
+            k--;
+        const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
+        ck_assert(settling.had && settling.at_most == (k < 0));
+        if (k < 0) {
+            near(settling.value, period, 1e-15);
+        } else {
+            const double outside = final - stage_mean(supply, duty, period, tau, k) - half;
+            const double inside = final - stage_mean(supply, duty, period, tau, k + 1) - half;
+            const double want = (k + 1 + outside / (outside - inside)) * period;
+            /* means are off by `lines` of the supply each, over the slope of the mean there */
+            within_scale(settling.value, want, 2 * lines * supply / ((outside - inside) / period), 1);
+        }
+        ck_assert(measured(meter, DW_MEASURE_OVERSHOOT) == 0);
+        dw_meter_free(meter);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* The key, the option and the first row, in the order of their force. */
+START_TEST(the_change_starts_from_the_option_else_the_key_else_the_first_row)
+{
+    struct wave wave = { 0 };
+    for (int k = 0; k < 60; k++) { /* means k: 2 + 2^-(k+1) exactly */
+        wave_add(&wave, k, 2 + ldexp(1, -k - 1));
+        wave_add(&wave, k + 1, 2 + ldexp(1, -k - 1));
+    }
+    static const struct {
+        const char *key;
+        bool has_from;
+        double from, change;
+    } cases[] = { { NULL, false, 0, 0.5 }, { "pin 1", false, 0, 1 }, { "other 3 pin 1", true, -2, 4 } };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_header *header = header_with("period", "1", cases[i].key ? "initial" : NULL, cases[i].key, NULL);
+        const struct dw_meter_options options = { .has_from = cases[i].has_from, .from = cases[i].from };
+        struct dw_meter *meter = meter_of(header, &options, &wave);
+        /* 2^-(k+1) against 2 % of the change: outside up to k, inside from k + 1 on */
+        const double left = ldexp(1, -60), half = 0.02 * (cases[i].change - left) + left; /* of the last mean, and the band's edge */
+        const double k = floor(-log2(half) - 1), outside = ldexp(1, (int)-k - 1);
+        near(measured(meter, DW_MEASURE_SETTLING_TIME), k + 1 + (outside - half) / (outside / 2), 1e-12);
+        dw_meter_free(meter);
+        dw_header_free(header);
+    }
+    wave_free(&wave);
+}
+END_TEST
+
+/* Settling goes by the switching period, the span by the whole repeat. */
+START_TEST(means_for_settling_are_those_of_the_carrier_period)
+{
+    struct wave wave = { 0 };
+    for (int k = 0; k < 40; k++) {
+        wave_add(&wave, k, 2 + ldexp(1, -k - 1));
+        wave_add(&wave, k + 1, 2 + ldexp(1, -k - 1));
+    }
+    struct dw_header *header = header_with("period", "20", "carrier-period", "1", NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    /* from 2.5 to 2 + 2^-40: 2^-7 is inside, 2^-6 outside, and the period with that mean ends at 6 */
+    const double left = ldexp(1, -40), half = 0.02 * (0.5 - left) + left;
+    near(measured(meter, DW_MEASURE_SETTLING_TIME), 6 + (1.0 / 64 - half) / (1.0 / 128), 1e-12);
+    double from, to, periods;
+    dw_meter_span(meter, &from, &to, &periods);
+    ck_assert(from == 20 && to == 40 && periods == 1);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(a_period_of_the_callers_counts_from_the_first_row)
+{
+    struct wave wave = wave_pulses(0.37, 2, 0, 5, 0, 5, 0, 0.5, 0);
+    struct dw_header *header = header_with("period", "3", "origin", "0.1", NULL);
+    struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .period = 2 }, &wave);
+    double from, to, periods;
+    dw_meter_span(meter, &from, &to, &periods);
+    ck_assert(fabs(from - 8.37) < 1e-14 && fabs(to - 10.37) < 1e-14 && periods == 1);
+    near(measured(meter, DW_MEASURE_MEAN), 1.25, 1e-14);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(without_periods_the_value_itself_settles)
+{
+    struct wave wave = { 0 };
+    double last = 0;
+    for (int i = 0; i <= 2000; i++)
+        wave_add(&wave, i * 0.01, 3 - 3 * exp(-i * 0.01) * cos(i * 0.047));
+    const double final = wave.row[2 * wave.count - 1], half = 0.02 * final;
+    double most = 0;
+    for (size_t i = 1; i < wave.count; i++) {
+        const double *p = wave.row + 2 * i - 2;
+        most = fmax(most, p[3]);
+        for (int side = -1; side <= 1; side += 2) {
+            const double a = p[1] - final - side * half, b = p[3] - final - side * half;
+            if ((a > 0) != (b > 0))
+                last = p[0] + (p[2] - p[0]) * (a / (a - b));
+        }
+    }
+    struct dw_header *header = header_with(NULL, NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    near(measured(meter, DW_MEASURE_SETTLING_TIME), last, 1e-12);
+    near(measured(meter, DW_MEASURE_OVERSHOOT), most / final - 1, 1e-12);
+    dw_meter_free(meter);
+    wave_free(&wave);
+    /* a ramp is on its way to the last */
+    wave_add(&wave, 0, 0);
+    wave_add(&wave, 1, 1);
+    meter = meter_of(header, NULL, &wave);
+    ck_assert(left_out(meter, DW_MEASURE_SETTLING_TIME) && left_out(meter, DW_MEASURE_OVERSHOOT));
+    ck_assert(noted(meter, false, "settling-time and overshoot left out: not settled in this record"));
+    dw_meter_free(meter);
+    /* there and back again */
+    wave_add(&wave, 2, 0);
+    meter = meter_of(header, NULL, &wave);
+    ck_assert(noted(meter, false, "settling-time and overshoot left out: it ends where it began"));
+    dw_meter_free(meter);
+    wave_free(&wave);
+    wave_add(&wave, 0, 4);
+    wave_add(&wave, 1, 4);
+    meter = meter_of(header, NULL, &wave);
+    ck_assert(measured(meter, DW_MEASURE_SETTLING_TIME) == 0 && measured(meter, DW_MEASURE_OVERSHOOT) == 0);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundredth_of_it)
+{
+    const double tau = 40;
+    for (int periods = 30; periods <= 330; periods += 50) {
+        struct wave wave = single_stage(5, 0.5, 1, tau, periods, 5);
+        struct dw_header *header = header_with("period", "1", "levels", "0 5", NULL);
+        struct dw_meter *meter = meter_of(header, NULL, &wave);
+        const double moved = stage_mean(5, 0.5, 1, tau, periods - 1) - stage_mean(5, 0.5, 1, tau, periods - 2);
+        const double share = moved / measured(meter, DW_MEASURE_RIPPLE);
+        char text[200];
+        snprintf(text, sizeof text, "the mean still moves by %.2g %% of the ripple a period: the ripple is not yet the steady one",
+                 100 * share);
+        ck_assert_msg(noted(meter, false, text) == (share > 0.01), "%d periods: %s", periods, text);
+        dw_meter_free(meter);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+START_TEST(notes_tell_what_the_numbers_do_not)
+{
+    struct wave wave = single_stage(5, 0.5, 1, 40, 30, 5);
+    static const struct {
+        const char *key, *value, *other, *other_value, *note;
+    } cases[] = {
+        { "period", "1", "levels", "0 5", "settling-time and overshoot left out: not settled in this record" },
+        { "period", "20", "levels", "0 5", "settling-time and overshoot left out: the record holds fewer than two whole periods" },
+        { "period", "70", "levels", "0 5", "the record holds no whole period of 70 s: all of it is measured" },
+        { "period", "70", "levels", "0 5", "frequency, duty and transition durations left out: no whole period" },
+        { "period", "1", "sampled", "100",
+          "the table is sampled at 100 Hz: what is between the samples is not known, so all is approximate" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_header *header = header_with(cases[i].key, cases[i].value, cases[i].other, cases[i].other_value, NULL);
+        struct dw_meter *meter = meter_of(header, NULL, &wave);
+        ck_assert_msg(noted(meter, false, cases[i].note), "case %zu", i);
+        dw_meter_free(meter);
+        dw_header_free(header);
+    }
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(the_tables_accuracy_limits_the_settling_time)
+{
+    struct wave wave = single_stage(5, 0.25, 0.002, 0.01, 300, 50);
+    struct dw_header *header = header_with("period", "0.002", "initial", "pin 0", "accuracy", "out 3 pin 5e-5", NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
+    /* the mean nears 1.25 V by 2 % of it in a time constant there: between the two periods 10 % less or more */
+    near(settling.within, 5e-5 / (0.02 * 1.25 / 0.01), 0.15);
+    char text[100];
+    snprintf(text, sizeof text, "settling-time is within %.2g s, as far as the table's accuracy goes", settling.within);
+    ck_assert(noted(meter, false, text));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(what_cannot_be_measured_is_refused)
+{
+    static const size_t second[] = { 2 };
+    static const struct {
+        const char *key, *value;
+        struct dw_meter_options options;
+        enum dw_status status;
+        const char *message;
+    } at_new[] = {
+        { NULL, NULL, { .span = { DW_SPAN_LAST, 1, 0, 0 }, .place = "tide.tsv" }, DW_BAD_INPUT,
+          "tide.tsv: the last period is wanted, but the table does not say its period" },
+        { "period", "1", { .span = { DW_SPAN_LAST, 0, 0, 0 } }, DW_BAD_USE, "a span of no periods" },
+        { "period", "0", { .band = 0 }, DW_BAD_INPUT, "the table: 'period: 0' is not above zero" },
+        { "carrier-period", "-1", { .band = 0 }, DW_BAD_INPUT, "the table: 'carrier-period: -1' is not above zero" },
+        { "levels", "5 0", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 5 0' is not two numbers, the low one first" },
+        { "levels", "0 5 7", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 0 5 7' is not two numbers, the low one first" },
+        { "accuracy", "pin", { .band = 0 }, DW_BAD_INPUT, "the table: 'accuracy: pin' is not channels, each with a number" },
+        { NULL, NULL, { .period = -1 }, DW_BAD_USE, "a period of -1 s is not above zero" },
+        { NULL, NULL, { .band = 1.5 }, DW_BAD_USE, "a settling band of 1.5 is not between 0 and 1" },
+        { NULL, NULL, { .has_levels = true, .low = 2, .high = 2 }, DW_BAD_USE,
+          "levels 2 and 2: the low one must be below the high one" },
+        { NULL, NULL, { .column = second, .channels = 1 }, DW_BAD_USE, "column 2 is not one of the 1 channels" },
+    };
+    for (size_t i = 0; i < sizeof at_new / sizeof at_new[0]; i++) {
+        struct dw_header *header = header_with(at_new[i].key, at_new[i].value, NULL);
+        struct dw_error error;
+        ck_assert_ptr_null(dw_meter_new(header, &at_new[i].options, &error));
+        ck_assert_str_eq(error.text, at_new[i].message);
+        ck_assert_int_eq(error.status, at_new[i].status);
+        dw_header_free(header);
+    }
+    static const struct {
+        double rows[4];
+        size_t count;
+        const char *period;
+        struct dw_span span;
+        const char *message;
+    } later[] = {
+        { { 0 }, 0, NULL, { 0 }, "the table: it holds no rows" },
+        { { 1, 1 }, 2, NULL, { 0 }, "the table: no time passes between the first row and the last" },
+        { { 1, 2, 1.5 }, 3, NULL, { 0 }, "the table, row 3: time goes back from 2 to 1.5" },
+        { { 1, 2, 3 }, 3, "1", { DW_SPAN_LAST, 3, 0, 0 }, "the table: the span is the last 3 periods, but the record holds only 2" },
+        { { 1, 2, 3 }, 3, "7", { DW_SPAN_LAST, 1, 0, 0 }, "the table: the record holds no whole period of 7 s" },
+        { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 0.5, 2 }, "the table: the span begins at 0.5 s, before the record, which begins at 1 s" },
+        { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 2, 4 }, "the table: the span ends at 4 s, but the record ends at 3 s" },
+        { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 4, 5 }, "the table: the span begins at 4 s, but the record ends at 3 s" },
+        { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 3, INFINITY }, "the table: no time passes in the span" },
+        { { 1e9, 2e9 }, 2, "1e-6", { 0 }, "the table: a period of 1e-06 s is too short to be told apart at a time of 1e+09 s" },
+    };
+    for (size_t i = 0; i < sizeof later / sizeof later[0]; i++) {
+        struct dw_header *header = header_with(later[i].period ? "period" : NULL, later[i].period, NULL);
+        struct dw_error error = { .status = DW_OK };
+        struct dw_meter *meter = dw_meter_new(header, &(struct dw_meter_options){ .span = later[i].span }, &error);
+        ck_assert_ptr_nonnull(meter);
+        enum dw_status status = DW_OK;
+        for (size_t r = 0; r < later[i].count && status == DW_OK; r++)
+            status = dw_meter_rows(meter, (double[]){ later[i].rows[r], 1 }, 1, &error);
+        if (status == DW_OK)
+            status = dw_meter_finish(meter, &error);
+        ck_assert_int_eq(status, DW_BAD_INPUT);
+        ck_assert_str_eq(error.text, later[i].message);
+        ck_assert(left_out(meter, DW_MEASURE_MEAN));
+        dw_meter_free(meter);
+        dw_header_free(header);
+    }
+    dw_meter_free(NULL);
+}
+END_TEST
+
+START_TEST(every_measure_has_a_name_and_a_unit)
+{
+    for (int a = 0; a < DW_MEASURES; a++)
+        for (int b = 0; b < a; b++)
+            ck_assert_str_ne(dw_measure_name((enum dw_measure)a), dw_measure_name((enum dw_measure)b));
+    ck_assert_str_eq(dw_measure_unit(DW_MEASURE_AC_RMS, "rad/s"), "rad/s");
+    ck_assert_str_eq(dw_measure_unit(DW_MEASURE_DUTY, "V"), "1");
+    ck_assert_str_eq(dw_measure_unit(DW_MEASURE_FREQUENCY, "V"), "Hz");
+    ck_assert_str_eq(dw_measure_unit(DW_MEASURE_SETTLING_TIME, "V"), "s");
+}
+END_TEST
+
+SUITE("measure: the meter", a_stream_without_periods_equals_the_whole_array_to_the_bit,
+      spans_of_random_waves_agree_with_long_double, two_parts_of_a_record_make_the_whole, periods_are_half_open,
+      rows_within_four_ulp_are_on_the_boundary, a_line_over_very_many_periods_takes_no_time,
+      a_single_stage_settles_when_its_closed_form_does, the_change_starts_from_the_option_else_the_key_else_the_first_row,
+      a_period_of_the_callers_counts_from_the_first_row, means_for_settling_are_those_of_the_carrier_period, without_periods_the_value_itself_settles,
+      ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundredth_of_it, notes_tell_what_the_numbers_do_not,
+      the_tables_accuracy_limits_the_settling_time, what_cannot_be_measured_is_refused,
+      every_measure_has_a_name_and_a_unit)
