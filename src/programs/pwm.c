@@ -334,18 +334,24 @@ static enum dw_status write_rows(struct dw_pulse *pulse, struct dw_writer *write
     return status == DW_END ? dw_writer_finish(writer, error) : status;
 }
 
+static const char *plural(unsigned long long count)
+{
+    return count == 1 ? "" : "s";
+}
+
 static void note_findings(const struct pwm_options *o, const struct dw_pulse *pulse)
 {
     const struct dw_pulse_findings found = dw_pulse_findings(pulse);
     if (found.clipped)
-        program_note("the duty went from %g to %g; it was clipped to 0 to 1", found.lowest, found.highest);
+        program_note("the duty went from %g to %g; it was clipped to 0 to 1%s", found.lowest, found.highest,
+                     found.highest > 2 ? " (a column in percent needs the unit %)" : "");
     if (found.closed)
-        program_note("the dead time left nothing of %llu pulses; they stay off", found.closed);
+        program_note("the dead time left nothing of %llu pulse%s, which stay off", found.closed, plural(found.closed));
     if (found.swallowed)
-        program_note("the jitter left nothing of %llu pulses", found.swallowed);
+        program_note("the jitter left nothing of %llu pulse%s", found.swallowed, plural(found.swallowed));
     if (found.partial)
-        program_note("%llu edges turned round before they reached their level: the pulse or pause was shorter than the rise "
-                     "or fall", found.partial);
+        program_note("%llu edge%s turned round before the level was reached: the pulse or pause was shorter than the rise or "
+                     "fall", found.partial, plural(found.partial));
     if (found.ended_early)
         program_note("the duty table ends at %g s, and so does the train", found.end);
     if (o->train.complement && o->train.fall > o->train.dead_time)

@@ -1,0 +1,318 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* dw-timer: settings of a counter for a wanted frequency. */
+#include "common.h"
+#include "report.h"
+#include <dutywright/counter.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct timer_options {
+    struct common_options common;
+    struct dw_counter_wish wish;
+    unsigned long long *prescales;  /* [wish.prescale_count], ours */
+    size_t best;
+    bool print;
+};
+
+enum {
+    OPTION_CLOCK = OPTION_OWN,
+    OPTION_PRESCALE,
+    OPTION_COUNTER,
+    OPTION_COUNTING,
+    OPTION_WANTED,
+    OPTION_LEVELS,
+    OPTION_WITHIN,
+    OPTION_BEST,
+    OPTION_PRINT
+};
+
+static const struct argp_option options[] = {
+    { NULL, 0, NULL, 0, "The timer:", 1 },
+    { "clock", OPTION_CLOCK, "F", 0, "Its clock (Hz)", 1 },
+    { "prescale", OPTION_PRESCALE, "LIST", 0, "Prescales that it offers: 1,8,64,256,1024, or 1:65536 for all of them", 1 },
+    { "counter", OPTION_COUNTER, "BITS", 0, "Width of its counter, which then counts to 2^BITS - 1 at most", 1 },
+    { "counting", OPTION_COUNTING, "WAY", 0, "up, updown, or both may be used (default both)", 1 },
+    { NULL, 0, NULL, 0, "The wish (one or both of the first two):", 2 },
+    { "wanted", OPTION_WANTED, "F", 0, "Switching frequency (Hz)", 2 },
+    { "levels", OPTION_LEVELS, "N", 0,
+      "Steps of duty, at least. Without --wanted: how fast the timer can be with just so many", 2 },
+    { "within", OPTION_WITHIN, "SHARE", 0, "Largest error of the frequency (default 5%)", 2 },
+    { NULL, 0, NULL, 0, "The answer:", 3 },
+    { "best", OPTION_BEST, "N", 0, "Most rows of the ranking (default 10)", 3 },
+    { "print", OPTION_PRINT, "PROGRAM", 0,
+      "Instead of the ranking, the options of the best setting for PROGRAM, which is dw-pwm", 3 },
+    { 0 },
+};
+
+static const char about[] =
+    "Find the settings of a timer's counter for a wanted switching frequency: which prescale, which largest count, and "
+    "counting which way."
+    "\v"
+    "For each prescale and way of counting the nearest count is taken. They are ranked by error, then by steps of duty. "
+    "Counting up to M takes M + 1 counts a period and has M + 1 steps; counting up to M and down again takes 2 M counts and "
+    "has M steps.\n\n"
+    "Status 1: nothing fits; the message says what would.\n\n"
+    "Examples:\n"
+    "  dw-timer --clock 16M --prescale 1,8,64,256,1024 --counter 8 --wanted 490\n"
+    "  dw-timer --clock 16M --prescale 1:65536 --counter 16 --wanted 20k --levels 250\n"
+    "  dw-pwm --duty 25% $(dw-timer --clock 16M --prescale 1,8,64 --counter 8 \\\n"
+    "      --wanted 500 --print dw-pwm)";
+
+static const struct argp_child children[] = { { &report_argp, 0, NULL, 4 }, { 0 } };
+static const char *const way_words[] = { "up", "updown", "both", NULL };
+
+/* Adds the prescales of one item, N or A:B. */
+static void add_prescales(struct timer_options *o, char *item)
+{
+    enum { MOST = 1 << 20 };
+    const long most = 1l << 32;
+    char *colon = strchr(item, ':');
+    if (colon)
+        *colon = 0;
+    const long first = option_count("prescale", item, 1, most);
+    const long last = colon ? option_count("prescale", colon + 1, first, most) : first;
+    const size_t count = o->wish.prescale_count;
+    if ((size_t)(last - first) >= MOST - count)
+        option_error("prescale", option_given("prescale"), "names more than %d prescales", (int)MOST);
+    unsigned long long *larger = realloc(o->prescales, (count + (size_t)(last - first) + 1) * sizeof *larger);
+    if (!larger)
+        program_fail(DW_NO_MEMORY, "no memory for the prescales");
+    o->prescales = larger;
+    for (long prescale = first; prescale <= last; prescale++)
+        o->prescales[o->wish.prescale_count++] = (unsigned long long)prescale;
+}
+
+static int ascending(const void *a, const void *b)
+{
+    const unsigned long long one = *(const unsigned long long *)a, other = *(const unsigned long long *)b;
+    return one < other ? -1 : one > other;
+}
+
+/* A list with commas; one named twice counts once. */
+static void parse_prescales(struct timer_options *o, const char *argument)
+{
+    char *list = strdup(argument), *next = list;
+    if (!list)
+        program_fail(DW_NO_MEMORY, "no memory for the prescales");
+    while (next) {
+        char *item = strsep(&next, ",");
+        add_prescales(o, item);
+    }
+    free(list);
+    qsort(o->prescales, o->wish.prescale_count, sizeof *o->prescales, ascending);
+    size_t kept = 1;
+    for (size_t i = 1; i < o->wish.prescale_count; i++)
+        if (o->prescales[i] != o->prescales[kept - 1])
+            o->prescales[kept++] = o->prescales[i];
+    o->wish.prescale_count = kept;
+    o->wish.prescales = o->prescales;
+}
+
+static void check_together(void)
+{
+    option_required("clock", "such as 16M");
+    option_required("prescale", "such as 1,8,64 (1 where the timer has none)");
+    option_required("counter", "such as 8");
+    if (!option_given("wanted") && !option_given("levels"))
+        program_fail(DW_BAD_USE, "--wanted or --levels is missing: give one, such as --wanted 490");
+    if (option_given("within") && !option_given("wanted"))
+        option_error("within", option_given("within"), "is about the error from --wanted: give that too");
+    if (option_given("print"))
+        for (const char *const *other = (const char *const[]){ "format", "best", "digits", NULL }; *other; other++)
+            option_conflict("print", *other, "one prints options, the other shapes the ranking; give one");
+}
+
+static error_t parse(int key, char *argument, struct argp_state *state)
+{
+    static const char *const printable[] = { "dw-pwm", NULL };
+    struct timer_options *o = state->input;
+    struct dw_counter_wish *wish = &o->wish;
+    int way;
+    switch (key) {
+    case ARGP_KEY_INIT: state->child_inputs[0] = &o->common; return 0;
+    case OPTION_CLOCK: wish->clock = option_positive("clock", argument, DW_FREQUENCY); return 0;
+    case OPTION_PRESCALE: parse_prescales(o, argument); return 0;
+    case OPTION_COUNTER: wish->bits = (int)option_count("counter", argument, 1, 32); return 0;
+    case OPTION_COUNTING:
+        way = option_word("counting", argument, way_words);
+        wish->up = way != 1;
+        wish->up_down = way != 0;
+        return 0;
+    case OPTION_WANTED: wish->frequency = option_positive("wanted", argument, DW_FREQUENCY); return 0;
+    case OPTION_LEVELS: wish->levels = (unsigned long long)option_count("levels", argument, 2, 1l << 32); return 0;
+    case OPTION_WITHIN: wish->within = option_between("within", argument, DW_SHARE, 0, INFINITY); return 0;
+    case OPTION_BEST: o->best = (size_t)option_count("best", argument, 1, 1000000); return 0;
+    case OPTION_PRINT:
+        option_word("print", argument, printable);
+        o->print = true;
+        return 0;
+    case ARGP_KEY_END: check_together(); return 0;
+    default: return ARGP_ERR_UNKNOWN;
+    }
+}
+
+static const struct argp argp = { options, parse, NULL, about, children, NULL, NULL };
+
+static const char *way_word(const struct dw_counter_setting *setting)
+{
+    return way_words[setting->counter.counting == DW_COUNT_UP ? 0 : 1];
+}
+
+/* Every option that makes the setting, in words without special characters. */
+static void spell_setting(char *out, size_t size, const struct dw_counter_setting *setting)
+{
+    char clock[DW_NUMBER_SIZE];
+    dw_number_print(clock, setting->counter.clock);
+    snprintf(out, size, "--clock %s --prescale %llu --count-to %llu --counting %s", clock, setting->counter.prescale,
+             setting->counter.largest, way_word(setting));
+}
+
+static enum dw_status write_ranking(const struct timer_options *o, const struct dw_counter_setting *settings, size_t count,
+                                    struct dw_error *error)
+{
+    static const struct report_column columns[] = { { "rank", "" }, { "frequency", "Hz" }, { "error", "%" }, { "steps", "" },
+                                                    { "duty-step", "%" }, { "prescale", "" }, { "count-to", "" },
+                                                    { "counting", NULL } };
+    struct report *report = report_new(columns, sizeof columns / sizeof columns[0], error);
+    for (size_t i = 0; i < count && i < o->best; i++) {
+        const struct dw_counter_setting *s = &settings[i];
+        report_row(report, (struct report_cell[]){ report_number((double)i + 1), report_number(s->frequency),
+                                                   report_number(o->wish.frequency > 0 ? s->error : NAN),
+                                                   report_number((double)s->steps), report_number(1 / (double)s->steps),
+                                                   report_number((double)s->counter.prescale),
+                                                   report_number((double)s->counter.largest),
+                                                   report_text(way_word(s)) }, error);
+    }
+    const enum dw_status status = report_write(report, o->common.format, o->common.digits, stdout, error);
+    report_free(report);
+    return status;
+}
+
+/* The highest frequency that still gives the levels asked. */
+static void note_fastest(const struct timer_options *o, struct dw_counter_setting *settings)
+{
+    struct dw_counter_wish wish = o->wish;
+    size_t count;
+    char frequency[64], setting[200];
+    wish.frequency = 0;
+    if (dw_counter_settings(&wish, settings, &count, NULL) != DW_OK)
+        return;
+    dw_quantity_print(frequency, sizeof frequency, settings[0].frequency, "Hz", o->common.digits);
+    spell_setting(setting, sizeof setting, &settings[0]);
+    program_note("the highest frequency with %llu levels is %s: %s", wish.levels, frequency, setting);
+}
+
+/* A wish with one thing changed; prescale is where a changed one is kept. */
+static struct dw_counter_wish changed(const struct dw_counter_wish *wish, enum dw_counter_change_kind kind, double value,
+                                      unsigned long long *prescale)
+{
+    struct dw_counter_wish other = *wish;
+    switch (kind) {
+    case DW_CHANGE_FREQUENCY: other.frequency = value; break;
+    case DW_CHANGE_WITHIN: other.within = value; break;
+    case DW_CHANGE_CLOCK: other.clock = value; break;
+    case DW_CHANGE_LEVELS: other.levels = (unsigned long long)value; break;
+    case DW_CHANGE_BITS: other.bits = (int)value; break;
+    case DW_CHANGE_PRESCALE:
+        *prescale = (unsigned long long)value;
+        other.prescales = prescale;
+        other.prescale_count = 1;
+        break;
+    }
+    return other;
+}
+
+/* Writes the change as an option, with the fewest digits, four or more, with which it still fits. */
+static void spell_change(char *out, size_t size, const struct timer_options *o, const struct dw_counter_change *change,
+                         struct dw_counter_setting *settings)
+{
+    static const char *const names[] = { "wanted", "within", "clock", "levels", "counter", "prescale" };
+    double value = change->value;
+    const bool whole = change->kind != DW_CHANGE_FREQUENCY && change->kind != DW_CHANGE_WITHIN && change->kind != DW_CHANGE_CLOCK;
+    for (int digits = whole ? 17 : 4; digits < 17; digits++) {
+        char text[DW_NUMBER_SIZE];
+        unsigned long long prescale;
+        size_t count;
+        /* an error is rounded up */
+        const double up = change->kind == DW_CHANGE_WITHIN ? 1 + pow(10, 1 - digits) / 2 : 1;
+        snprintf(text, sizeof text, "%.*e", digits - 1, change->value * up);
+        dw_number_read(text, text + strlen(text), &value);
+        const struct dw_counter_wish wish = changed(&o->wish, change->kind, value, &prescale);
+        if (dw_counter_settings(&wish, settings, &count, NULL) == DW_OK)
+            break;
+        value = change->value;
+    }
+    char number[DW_NUMBER_SIZE];
+    dw_number_print(number, value);
+    snprintf(out, size, "--%s %s", names[change->kind], number);
+}
+
+/* Status 1, and a message with what would fit. */
+static enum dw_status explain(const struct timer_options *o, struct dw_counter_setting *settings, struct dw_error *error)
+{
+    struct dw_counter_change changes[DW_COUNTER_CHANGES];
+    size_t count;
+    const enum dw_status status = dw_counter_changes(&o->wish, changes, &count, error);
+    if (status != DW_OK)
+        return status;
+    char wish[200] = "", text[400] = "", frequency[64];
+    if (o->wish.levels > 1)
+        snprintf(wish, sizeof wish, " with %llu levels", o->wish.levels);
+    if (o->wish.frequency > 0) {
+        dw_quantity_print(frequency, sizeof frequency, o->wish.frequency, "Hz", o->common.digits);
+        snprintf(wish + strlen(wish), sizeof wish - strlen(wish), " is within %.4g%% of %s", 100 * o->wish.within, frequency);
+    } else {
+        snprintf(wish + strlen(wish), sizeof wish - strlen(wish), " exists");
+    }
+    for (size_t i = 0; i < count; i++) {
+        char one[64];
+        if (changes[i].kind == DW_CHANGE_WITHIN && changes[i].value >= 1)
+            continue;  /* off by all of it: no advice */
+        spell_change(one, sizeof one, o, &changes[i], settings);
+        snprintf(text + strlen(text), sizeof text - strlen(text), "%s%s",
+                 *text == 0 ? "" : i + 1 == count ? " or " : ", ", one);
+    }
+    return dw_error_set(error, DW_NO, 0, "no setting%s; %s%s", wish, count ? "what would do: " : "no single change would do",
+                        text);
+}
+
+static enum dw_status timer(const struct timer_options *o, struct dw_error *error)
+{
+    struct dw_counter_setting *settings = calloc(2 * o->wish.prescale_count, sizeof *settings);
+    if (!settings)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "no memory for the settings");
+    size_t count;
+    enum dw_status status = dw_counter_settings(&o->wish, settings, &count, error);
+    if (status == DW_OK && o->print) {
+        char spelling[200];
+        spell_setting(spelling, sizeof spelling, &settings[0]);
+        puts(spelling);
+    } else if (status == DW_OK) {
+        status = write_ranking(o, settings, count, error);
+        if (o->wish.levels > 1 && o->wish.frequency > 0)
+            note_fastest(o, settings);
+    } else if (status == DW_NO) {
+        if (!o->print && o->common.format != REPORT_TEXT)
+            status = write_ranking(o, settings, 0, error);  /* no rows: still a table or a list to those who read one */
+        if (status == DW_NO || status == DW_OK)
+            status = explain(o, settings, error);
+    }
+    free(settings);
+    return status;
+}
+
+int main(int argc, char **argv)
+{
+    struct timer_options o = {
+        .common = common_defaults(),
+        .wish = { .up = true, .up_down = true, .levels = 1, .within = 0.05 },
+        .best = 10,
+    };
+    struct dw_error error = { .status = DW_OK };
+    program_start("dw-timer", &argp, &o, argc, argv);
+    const enum dw_status status = timer(&o, &error);
+    free(o.prescales);
+    return program_finish(status, &error);
+}
