@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A brushed DC motor on a switched supply, as a switching system: docs/theory.md, section 7. */
+#ifndef DUTYWRIGHT_MOTOR_H
+#define DUTYWRIGHT_MOTOR_H
+
+#include <dutywright/modes.h>
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+enum dw_motor_drive {
+    DW_DRIVE_DIRECT,       /* the input is the terminal voltage */
+    DW_DRIVE_ONE_SWITCH,   /* one transistor and a freewheel diode; with a low gate: a half bridge */
+    DW_DRIVE_BRIDGE_SLOW,  /* full bridge; off: the motor is shorted through two transistors */
+    DW_DRIVE_BRIDGE_FAST,  /* full bridge; off: all transistors open, the diodes return the current to the supply */
+    DW_DRIVE_ANTIPHASE     /* full bridge; off: the supply reversed, so that half duty stands still */
+};
+
+struct dw_motor_plan {
+    double resistance;         /* ohm, > 0 */
+    double inductance;         /* H, > 0 */
+    double constant;           /* V s/rad = N m/A, > 0 */
+    double inertia;            /* kg m^2, > 0; of the rotor */
+    double friction;           /* N m s/rad, >= 0; viscous */
+    double drag;               /* N m, >= 0; Coulomb */
+    double torque;             /* N m, constant load on the output shaft; positive opposes forward motion */
+    double torque_at_square;   /* N m s^2/rad^2, >= 0; load that grows with the square of the output speed, always braking */
+    double gear;               /* motor turns a turn of the output shaft, > 0; 1: none */
+    double load_inertia;       /* kg m^2, >= 0; on the output shaft */
+    enum dw_motor_drive drive;
+    double supply;             /* V, > 0 */
+    double diode_drop;         /* V, >= 0, below the supply */
+    double switch_resistance;  /* ohm, >= 0; of each transistor that the current passes */
+    double threshold;          /* V, gates are on above it */
+    bool low_gate;             /* the complement is given: with both off the current decides which diode conducts */
+    bool direction;            /* bridges: an input below zero reverses */
+    bool all;                  /* all outputs, not only current and speed */
+};
+
+/* From a data sheet's ratings: R = V / I_stall, K = (V - R I_free) / w_free, drag = K I_free: docs/theory.md (7.4).
+ *   volts, free_current, stall_current, free_speed  V, A, A, rad/s
+ *   plan     out: resistance, constant, drag; untouched on error
+ *   returns  DW_BAD_USE where a value is not above zero or the stall current is not above the free current */
+DW_API enum dw_status dw_motor_ratings(double volts, double free_speed, double free_current, double stall_current,
+                                       struct dw_motor_plan *plan, struct dw_error *error);
+
+/* Inputs of the system, in this order; those that the plan does not use are fed with 0. */
+enum dw_motor_input { DW_MOTOR_PIN, DW_MOTOR_LOW, DW_MOTOR_DIRECTION, DW_MOTOR_TORQUE, DW_MOTOR_INPUTS };
+/* States, in this order: A, rad/s, rad. */
+enum dw_motor_state { DW_MOTOR_CURRENT, DW_MOTOR_SPEED, DW_MOTOR_ANGLE, DW_MOTOR_STATES };
+
+struct dw_motor;
+/* Checks the plan; DW_BAD_USE names the value that is out of range.
+ *   A load of the square law is followed by chords in speed that are off by at most 1e-5 of it at the no-load speed. */
+DW_API struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error);
+DW_API void dw_motor_free(struct dw_motor *motor);
+/* The switching system: runs and steady states are had from it. Lives as long as the motor. */
+DW_API struct dw_modes *dw_motor_modes(const struct dw_motor *motor);
+/* Mode to begin with, or to begin looking from, at standstill without current. */
+DW_API size_t dw_motor_rest(const struct dw_motor *motor);
+DW_API size_t dw_motor_outputs(const struct dw_motor *motor);
+/* Name and unit of an output; the last two are current and speed. */
+DW_API const char *dw_motor_output(const struct dw_motor *motor, size_t output, const char **unit);
+/* Whether a mode's current is held at zero by open diodes: discontinuous conduction. */
+DW_API bool dw_motor_blocked(const struct dw_motor *motor, size_t mode);
+DW_API double dw_motor_stall_current(const struct dw_motor_plan *plan);   /* A */
+DW_API double dw_motor_no_load_speed(const struct dw_motor_plan *plan);   /* rad/s, without any loss */
+
+#ifdef __cplusplus
+}
+#endif
+#endif

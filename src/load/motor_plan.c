@@ -1,0 +1,80 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What must hold of a motor's values. docs/theory.md, section 7. */
+#include "load/motor_inner.h"
+#include <math.h>
+
+enum dw_status dw_motor_ratings(double volts, double free_speed, double free_current, double stall_current,
+                                struct dw_motor_plan *plan, struct dw_error *error)
+{
+    const struct {
+        const char *name;
+        double value;
+        const char *unit;
+    } positive[] = { { "volts", volts, "V" }, { "free-speed", free_speed, "rad/s" },
+                     { "free-current", free_current, "A" }, { "stall-current", stall_current, "A" } };
+    for (size_t i = 0; i < 4; i++)
+        if (!(positive[i].value > 0) || !isfinite(positive[i].value))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must be above zero", positive[i].name, positive[i].value,
+                                positive[i].unit);
+    if (!(stall_current > free_current))
+        return dw_error_set(error, DW_BAD_USE, 0, "stall-current %g A: must be above the free-current, %g A", stall_current,
+                            free_current);
+    plan->resistance = volts / stall_current;
+    plan->constant = (volts - plan->resistance * free_current) / free_speed;
+    plan->drag = plan->constant * free_current;
+    return DW_OK;
+}
+
+enum dw_status motor_check(const struct dw_motor_plan *p, struct dw_error *error)
+{
+    enum rule { ABOVE_ZERO, NOT_NEGATIVE, FINITE };
+    const struct {
+        const char *name;
+        double value;
+        const char *unit;
+        enum rule rule;
+    } demands[] = {
+        { "resistance", p->resistance, "ohm", ABOVE_ZERO },
+        { "inductance", p->inductance, "H", ABOVE_ZERO },
+        { "constant", p->constant, "V s/rad", ABOVE_ZERO },
+        { "inertia", p->inertia, "kg m^2", ABOVE_ZERO },
+        { "friction", p->friction, "N m s/rad", NOT_NEGATIVE },
+        { "drag", p->drag, "N m", NOT_NEGATIVE },
+        { "torque", p->torque, "N m", FINITE },
+        { "torque at square", p->torque_at_square, "N m s^2/rad^2", NOT_NEGATIVE },
+        { "gear", p->gear, "to 1", ABOVE_ZERO },
+        { "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
+        { "supply", p->supply, "V", ABOVE_ZERO },
+        { "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
+        { "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
+        { "threshold", p->threshold, "V", FINITE },
+    };
+    for (size_t i = 0; i < sizeof demands / sizeof demands[0]; i++) {
+        double value = demands[i].value;
+        if (!isfinite(value))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g: must be finite", demands[i].name, value);
+        if (demands[i].rule == ABOVE_ZERO && !(value > 0))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must be above zero", demands[i].name, value, demands[i].unit);
+        if (demands[i].rule == NOT_NEGATIVE && !(value >= 0))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must not be negative", demands[i].name, value,
+                                demands[i].unit);
+    }
+    if (!(p->diode_drop < p->supply))
+        return dw_error_set(error, DW_BAD_USE, 0, "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
+    bool bridge = p->drive == DW_DRIVE_BRIDGE_SLOW || p->drive == DW_DRIVE_BRIDGE_FAST;
+    if (p->direction && !bridge)
+        return dw_error_set(error, DW_BAD_USE, 0, "a direction needs a full bridge: drive bridge-slow or bridge-fast");
+    if (p->low_gate && (p->drive == DW_DRIVE_DIRECT || p->drive == DW_DRIVE_BRIDGE_FAST))
+        return dw_error_set(error, DW_BAD_USE, 0, "a low gate is of the drives one-switch, bridge-slow and antiphase");
+    return DW_OK;
+}
+
+double dw_motor_stall_current(const struct dw_motor_plan *plan)
+{
+    return plan->supply / plan->resistance;
+}
+
+double dw_motor_no_load_speed(const struct dw_motor_plan *plan)
+{
+    return plan->supply / plan->constant;
+}

@@ -1,0 +1,209 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "simulate.h"
+#include "drive.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* One simulation under way. */
+struct course {
+    const struct simulation *s;
+    struct dw_reader *reader;
+    struct repeating *periods;  /* NULL unless steady */
+    struct dw_writer *writer;
+    struct dw_run *run;
+    size_t columns;
+    double *before, *now, *out; /* the rows of the table around the present instant; the row written */
+    double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
+    bool side_ended;
+};
+
+/* The table's row at a time between the last one and the present one. */
+static void row_between(const struct course *c, double time, double *row)
+{
+    const double *a = c->before, *b = c->now;
+    double weight = b[0] > a[0] ? (time - a[0]) / (b[0] - a[0]) : 1;
+    for (size_t i = 1; i < c->columns; i++)
+        row[i] = weight <= 0 ? a[i] : weight >= 1 ? b[i] : a[i] + weight * (b[i] - a[i]);
+    row[0] = time;
+}
+
+static enum dw_status write_row(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    struct course *c = context;
+    const struct simulation *s = c->s;
+    enum dw_status status = s->watch ? s->watch(s->context, row, error) : DW_OK;
+    if (status || !c->writer || (row->repeats && row->kind != DW_ROW_INPUT))
+        return status;
+    row_between(c, row->time, c->out);
+    size_t column = c->columns;
+    for (size_t i = 0; i < s->outputs; i++)
+        if (s->channel[i].factor != 0)
+            c->out[column++] = row->output[i] * s->channel[i].factor;
+    return dw_writer_row(c->writer, c->out, error);
+}
+
+static void inputs_of(const struct course *c, const double *row, double side, double *input)
+{
+    for (size_t i = 0; i < c->s->inputs; i++)
+        input[i] = c->s->input_column[i] ? row[c->s->input_column[i]] : 0;
+    if (c->s->side)
+        input[c->s->side_input] = side;
+}
+
+static enum dw_status next_side(struct course *c, struct dw_error *error)
+{
+    const double *row;
+    memcpy(c->side[0], c->side[1], sizeof c->side[0]);
+    enum dw_status status = dw_reader_row(c->s->side, &row, error);
+    if (status == DW_END) {  /* after its end the last value stays */
+        c->side_ended = true;
+        return DW_OK;
+    }
+    if (!status)
+        memcpy(c->side[1], row, sizeof c->side[1]);
+    return status;
+}
+
+static double side_at(const struct course *c, double time)
+{
+    const double *a = c->side[0], *b = c->side[1];
+    if (c->side_ended || time >= b[0])
+        return b[1];
+    return time <= a[0] || !(b[0] > a[0]) ? a[1] : a[1] + (time - a[0]) / (b[0] - a[0]) * (b[1] - a[1]);
+}
+
+/* Feeds the vertices of the second table that lie before a time, so that both are straight lines between rows. */
+static enum dw_status feed_side(struct course *c, double time, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    while (!status && c->s->side && !c->side_ended && c->side[1][0] < time) {
+        double at = c->side[1][0], input[DW_INPUTS];
+        if (at > c->before[0]) {
+            row_between(c, at, c->out);
+            inputs_of(c, c->out, c->side[1][1], input);
+            status = dw_run_feed(c->run, at, input, error);
+        }
+        if (!status)
+            status = next_side(c, error);
+    }
+    return status;
+}
+
+static enum dw_status append(struct dw_header *header, const struct simulated_channel *channel, bool from_rest,
+                             struct dw_error *error)
+{
+    enum dw_status status = dw_header_append(header, channel->name, channel->unit, error);
+    if (status || !from_rest || isnan(channel->initial))
+        return status;
+    /* the name may have got a number, where the table had such a channel */
+    const char *name = dw_header_column(header, dw_header_columns(header) - 1).name;
+    return dw_header_set_initial(header, name, channel->initial, error);
+}
+
+static enum dw_status open_writer(struct course *c, struct dw_error *error)
+{
+    const struct simulation *s = c->s;
+    unsigned changes = s->common->uniform > 0 ? 0 : DW_EXACT_ROWS;
+    struct dw_header *header = dw_header_derive(dw_reader_header(c->reader), changes, program_made_by(), error);
+    enum dw_status status = header ? DW_OK : error->status;
+    if (!status && s->common->uniform > 0)
+        status = dw_header_set_number(header, "sampled", s->common->uniform, error);
+    if (!status && s->steady)
+        dw_header_drop(header, "initial");
+    for (size_t i = 0; !status && i < s->outputs; i++)
+        if (s->channel[i].factor != 0)
+            status = append(header, &s->channel[i], !s->steady, error);
+    if (!status && !(c->writer = dw_writer_open(STDOUT_FILENO, header, output_encoding(s->common, c->reader), error)))
+        status = error->status;
+    dw_header_free(header);
+    return status;
+}
+
+/* The orbit reached from rest, where the start is steady. */
+static enum dw_status find_start(struct course *c, size_t *mode, double *state, struct dw_error *error)
+{
+    *mode = c->s->mode;
+    memcpy(state, c->s->state, sizeof c->s->state);
+    if (!c->periods)
+        return DW_OK;
+    size_t count;
+    const double *lap = repeating_lap(c->periods, &count);
+    double *time = malloc(count * sizeof *time), *input = malloc(count * c->s->inputs * sizeof *input);
+    enum dw_status status = time && input ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for one period");
+    for (size_t i = 0; !status && i < count; i++) {
+        time[i] = lap[i * c->columns];
+        inputs_of(c, lap + i * c->columns, 0, input + i * c->s->inputs);
+    }
+    if (!status)
+        status = dw_modes_steady(c->s->modes, time, input, count, mode, state, NULL, error);
+    free(time);
+    free(input);
+    return status == DW_NO ? dw_error_set(error, DW_BAD_USE, 0, "--start steady: %s", error->text) : status;
+}
+
+static enum dw_status read_row(struct course *c, struct dw_error *error)
+{
+    const double *row;
+    enum dw_status status = c->periods ? repeating_row(c->periods, &row, error) : dw_reader_row(c->reader, &row, error);
+    if (!status)
+        memcpy(c->now, row, c->columns * sizeof *row);
+    return status;
+}
+
+static enum dw_status go(struct course *c, struct dw_error *error)
+{
+    size_t mode;
+    double state[DW_STATES], input[DW_INPUTS];
+    enum dw_status status = find_start(c, &mode, state, error);
+    if (!status && !c->s->no_table)
+        status = open_writer(c, error);
+    if (!status && c->s->side && !(status = next_side(c, error)))
+        status = next_side(c, error);
+    if (!status)
+        status = read_row(c, error);
+    if (status == DW_END)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(c->reader));
+    if (!status) {
+        memcpy(c->before, c->now, c->columns * sizeof *c->now);
+        inputs_of(c, c->now, side_at(c, c->now[0]), input);
+        status = dw_run_start(c->run, c->now[0], mode, state, input, error);
+    }
+    while (!status && !(status = read_row(c, error))) {
+        status = feed_side(c, c->now[0], error);
+        inputs_of(c, c->now, side_at(c, c->now[0]), input);
+        if (!status)
+            status = dw_run_feed(c->run, c->now[0], input, error);
+        memcpy(c->before, c->now, c->columns * sizeof *c->now);
+    }
+    if (status != DW_END)
+        return status;
+    status = dw_run_finish(c->run, error);
+    return status || !c->writer ? status : dw_writer_finish(c->writer, error);
+}
+
+enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, struct dw_error *error)
+{
+    struct course c = { .s = s, .reader = reader, .columns = dw_header_columns(dw_reader_header(reader)) };
+    const struct dw_run_options options = { .accuracy = s->common->accuracy, .uniform = s->common->uniform,
+                                            .sink = write_row, .context = &c };
+    double *rows = calloc(3 * c.columns + s->outputs, sizeof *rows);
+    enum dw_status status = rows ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+    c.before = rows;
+    c.now = rows ? rows + c.columns : NULL;
+    c.out = rows ? rows + 2 * c.columns : NULL;
+    if (!status && s->steady && s->side)
+        status = dw_error_set(error, DW_BAD_USE, 0, "--start steady needs a load that repeats: not one from a second table");
+    if (!status && s->steady && !(c.periods = repeating_new(reader, error)))
+        status = error->status;
+    if (!status && !(c.run = dw_run_new(s->modes, &options, error)))
+        status = error->status;
+    if (!status)
+        status = go(&c, error);
+    dw_run_free(c.run);
+    dw_writer_free(c.writer);
+    repeating_free(c.periods);
+    free(rows);
+    return status;
+}
