@@ -189,6 +189,35 @@ enum dw_status dw_header_set_initial(struct dw_header *header, const char *chann
     return status;
 }
 
+enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
+                                struct dw_error *error)
+{
+    if (column >= header->column_count)
+        return dw_error_set(error, DW_BAD_USE, 0, "column %zu of %zu", column, header->column_count);
+    const char *as = unit ? unit : header->columns[column].unit;
+    const enum dw_status status = header_check_column(name, as, error);
+    if (status != DW_OK)
+        return status;
+    if (header_name_is_taken(header, name, column))
+        return dw_error_set(error, DW_BAD_USE, 0, "two channels would have the name '%s'", name);
+    struct header_column fresh = { strdup(name), strdup(as) };
+    const struct header_column old = header->columns[column];
+    if (!fresh.name || !fresh.unit) {
+        free(fresh.name);
+        free(fresh.unit);
+        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    }
+    double value;
+    bool present = false;
+    enum dw_status initial = column ? dw_header_initial(header, old.name, &value, &present, NULL) : DW_OK;
+    header->columns[column] = fresh;
+    if (initial == DW_OK && present)
+        initial = dw_header_set_initial(header, fresh.name, value, error);
+    free(old.name);
+    free(old.unit);
+    return initial == DW_NO_MEMORY ? initial : DW_OK;
+}
+
 struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
                                    struct dw_error *error)
 {

@@ -252,7 +252,7 @@ struct dw_column dw_header_column(const struct dw_header *header, size_t column)
     return (struct dw_column){ header->columns[column].name, header->columns[column].unit };
 }
 
-static bool name_is_taken(const struct dw_header *header, const char *name, size_t except)
+bool header_name_is_taken(const struct dw_header *header, const char *name, size_t except)
 {
     for (size_t i = 0; i < header->column_count; i++)
         if (i != except && !strcmp(header->columns[i].name, name))
@@ -260,7 +260,7 @@ static bool name_is_taken(const struct dw_header *header, const char *name, size
     return false;
 }
 
-static enum dw_status check_column(const char *name, const char *unit, struct dw_error *error)
+enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error)
 {
     char shown[64];
     if (!header_name_is_good(name))
@@ -274,10 +274,10 @@ static enum dw_status check_column(const char *name, const char *unit, struct dw
 
 enum dw_status header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error)
 {
-    const enum dw_status status = check_column(name, unit, error);
+    const enum dw_status status = header_check_column(name, unit, error);
     if (status != DW_OK)
         return status;
-    if (name_is_taken(header, name, header->column_count))
+    if (header_name_is_taken(header, name, header->column_count))
         return dw_error_set(error, DW_BAD_USE, 0, "two channels have the name '%s'", name);
     if (header->column_count > CHANNEL_LIMIT)
         return dw_error_set(error, DW_BAD_USE, 0, "more than %d channels", CHANNEL_LIMIT);
@@ -300,7 +300,7 @@ static char *free_name(const struct dw_header *header, const char *name, size_t 
     if (!fresh)
         return NULL;
     strcpy(fresh, name);
-    for (unsigned k = 2; name_is_taken(header, fresh, except); k++) {
+    for (unsigned k = 2; header_name_is_taken(header, fresh, except); k++) {
         char digits[12], *first = digits + sizeof digits;
         *--first = 0;
         for (unsigned rest = k; rest; rest /= 10)
@@ -319,27 +319,4 @@ enum dw_status dw_header_append(struct dw_header *header, const char *name, cons
     const enum dw_status status = header_append_exactly(header, fresh, unit, error);
     free(fresh);
     return status;
-}
-
-enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
-                                struct dw_error *error)
-{
-    if (column >= header->column_count)
-        return dw_error_set(error, DW_BAD_USE, 0, "column %zu of %zu", column, header->column_count);
-    const char *as = unit ? unit : header->columns[column].unit;
-    const enum dw_status status = check_column(name, as, error);
-    if (status != DW_OK)
-        return status;
-    if (name_is_taken(header, name, column))
-        return dw_error_set(error, DW_BAD_USE, 0, "two channels would have the name '%s'", name);
-    struct header_column fresh = { strdup(name), strdup(as) };
-    if (!fresh.name || !fresh.unit) {
-        free(fresh.name);
-        free(fresh.unit);
-        return no_memory(error);
-    }
-    free(header->columns[column].name);
-    free(header->columns[column].unit);
-    header->columns[column] = fresh;
-    return DW_OK;
 }

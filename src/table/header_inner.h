@@ -27,6 +27,10 @@ struct dw_header {
 
 bool header_name_is_good(const char *name);
 bool header_unit_is_good(const char *unit);
+/* Whether a column other than `except` has this name. */
+bool header_name_is_taken(const struct dw_header *header, const char *name, size_t except);
+/* DW_BAD_USE where a name or unit cannot stand in the columns line. */
+enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error);
 
 /* A header without even a first column, for readers. */
 struct dw_header *header_new_empty(struct dw_error *error);

@@ -207,6 +207,21 @@ START_TEST(initial_values_are_kept_by_channel)
 }
 END_TEST
 
+START_TEST(a_renamed_channel_keeps_its_initial_value)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    succeeds(dw_header_set(header, "initial", "speed 3 current 1", &error), error);
+    succeeds(dw_header_rename(header, 3, "shaft", "1/s", &error), error);
+    succeeds(dw_header_rename(header, 1, "pin", NULL, &error), error);
+    ck_assert_str_eq(dw_header_get(header, "initial"), "current 1 shaft 3");
+    ck_assert_str_eq(dw_header_column(header, 3).name, "shaft");
+    ck_assert_str_eq(dw_header_column(header, 3).unit, "1/s");
+    ck_assert_str_eq(dw_header_column(header, 1).unit, "V");
+    dw_header_free(header);
+}
+END_TEST
+
 START_TEST(selecting_channels_keeps_keys_and_drops_initial_values)
 {
     struct dw_error error;
@@ -274,4 +289,4 @@ END_TEST
 SUITE("table: header", keys_keep_their_order_and_repeated_ones_stay_together, what_is_no_key_or_value_is_refused,
       numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, what_is_no_channel_is_refused,
       a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit, initial_values_are_kept_by_channel,
-      selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue)
+      a_renamed_channel_keeps_its_initial_value, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue)

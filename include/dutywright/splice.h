@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Parts of a wave table, and one table after another, row by row as they stream. Spans are half open: they begin after
+ * the jump at their start and end before the jump at their end. */
+#ifndef DUTYWRIGHT_SPLICE_H
+#define DUTYWRIGHT_SPLICE_H
+
+#include <dutywright/status.h>
+#include <dutywright/table.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* What a call gives: [count x columns], time first, valid until the next call with the same handle. count may be 0. */
+struct dw_rows {
+    const double *values;
+    size_t count;
+};
+
+/* ---- cut: the rows between two times ---- */
+
+struct dw_cut;
+/* A time within 4 ulp of a row is that row's. Elsewhere a row is put in on the straight line between its neighbours.
+ *   columns   of a row, time included, >= 2
+ *   from, to  s, from < to; -INFINITY and INFINITY leave that end as it is
+ *   returns   NULL on error: DW_BAD_USE, DW_NO_MEMORY */
+DW_API struct dw_cut *dw_cut_new(size_t columns, double from, double to, struct dw_error *error);
+DW_API void dw_cut_free(struct dw_cut *cut);
+/* Takes one row, gives none to two.
+ *   returns   DW_OK; DW_BAD_INPUT: the span begins before the first row */
+DW_API enum dw_status dw_cut_row(struct dw_cut *cut, const double *row, struct dw_rows *out, struct dw_error *error);
+/* After the last row. DW_BAD_INPUT: the span is not over, or has not even begun. */
+DW_API enum dw_status dw_cut_finish(struct dw_cut *cut, struct dw_error *error);
+
+/* ---- tail: the last whole periods ---- */
+
+struct dw_tail;
+/* Keeps about so many periods in memory.
+ *   origin, period  s, as in the header; period > 0
+ *   periods         >= 1 */
+DW_API struct dw_tail *dw_tail_new(size_t columns, double origin, double period, unsigned long long periods,
+                                   struct dw_error *error);
+DW_API void dw_tail_free(struct dw_tail *tail);
+DW_API enum dw_status dw_tail_row(struct dw_tail *tail, const double *row, struct dw_error *error);
+/* After the last row: all rows of the periods, from boundary to boundary.
+ *   returns   DW_OK; DW_BAD_INPUT: there are fewer whole periods; DW_NO_MEMORY */
+DW_API enum dw_status dw_tail_finish(struct dw_tail *tail, struct dw_rows *out, struct dw_error *error);
+
+/* ---- join: tables after one another ---- */
+
+struct dw_join;
+/* Each later table is shifted so that its first time is the last of the table before it; the first is left as it is.
+ * Where two meet there is one jump at most, from the value before any jump at the end of the one to the value after any
+ * jump at the start of the other. Memory grows with the rows that one instant has, not with the length.
+ *   columns   of a row, time included, the same in all tables */
+DW_API struct dw_join *dw_join_new(size_t columns, struct dw_error *error);
+DW_API void dw_join_free(struct dw_join *join);
+/* The rows that follow are the next table's. */
+DW_API void dw_join_next(struct dw_join *join);
+DW_API enum dw_status dw_join_row(struct dw_join *join, const double *row, struct dw_rows *out, struct dw_error *error);
+/* What was held back: after the last row of the last table. */
+DW_API enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct dw_error *error);
+
+/* Makes a header that of two tables after one another. period ends; carrier-period (or, without it, period) stays as
+ * carrier-period where both have the same and their boundaries meet. levels and duty stay where they are the same.
+ * sampled stays where one has it, with the lower rate; accuracy is the larger number. Of other keys the first table's
+ * stands, made-by and note excepted, of which both have theirs.
+ *   header   in and out: that of the table in front
+ *   next     that of the table behind
+ *   shift    s, what is added to the times of the table behind; NaN: not known, and nothing is said of its carrier
+ *   returns  DW_OK; DW_BAD_INPUT: the channels differ; DW_NO_MEMORY */
+DW_API enum dw_status dw_header_join(struct dw_header *header, const struct dw_header *next, double shift,
+                                     struct dw_error *error);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

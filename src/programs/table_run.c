@@ -1,0 +1,361 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "table_run.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+static void note_row(struct run *run, const double *row)
+{
+    if (!run->rows++)
+        run->first = row[0];
+    run->last = row[0];
+    for (size_t i = 0; i < run->chosen; i++) {
+        run->extremes[i].minimum = fmin(run->extremes[i].minimum, row[i]);
+        run->extremes[i].maximum = fmax(run->extremes[i].maximum, row[i]);
+    }
+}
+
+/* The last step: rows with all columns, out with those chosen. */
+static enum dw_status put_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (run->writer && !run->column)
+        return dw_writer_rows(run->writer, values, rows, error);
+    for (size_t k = 0; status == DW_OK && k < rows; k++) {
+        const double *row = values + k * run->columns;
+        for (size_t i = 0; run->column && i < run->chosen; i++)
+            run->narrow[i] = row[run->column[i]];
+        if (run->column)
+            row = run->narrow;
+        if (run->writer)
+            status = dw_writer_row(run->writer, row, error);
+        else
+            note_row(run, row);
+    }
+    return status;
+}
+
+static enum dw_status span_error(const struct dw_error *why, enum dw_status status, struct dw_error *error)
+{
+    return status == DW_OK ? status : dw_error_set(error, status, why->line, "--span: %s", why->text);
+}
+
+static enum dw_status span_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    struct dw_error why = { .status = DW_OK };
+    enum dw_status status = DW_OK;
+    if (!run->cut && !run->tail)
+        return put_rows(run, values, rows, error);
+    for (size_t k = 0; status == DW_OK && k < rows; k++) {
+        struct dw_rows some = { NULL, 0 };
+        const double *row = values + k * run->columns;
+        status = run->cut ? dw_cut_row(run->cut, row, &some, &why) : dw_tail_row(run->tail, row, &why);
+        status = status == DW_OK ? put_rows(run, some.values, some.count, error) : span_error(&why, status, error);
+    }
+    return status;
+}
+
+static enum dw_status shift_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (run->options->shift == 0)
+        return span_rows(run, values, rows, error);
+    for (size_t k = 0; status == DW_OK && k < rows; k++) {
+        memcpy(run->row, values + k * run->columns, run->columns * sizeof *run->row);
+        run->row[0] += run->options->shift;
+        status = span_rows(run, run->row, 1, error);
+    }
+    return status;
+}
+
+static enum dw_status take_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (!run->join)
+        return shift_rows(run, values, rows, error);
+    for (size_t k = 0; status == DW_OK && k < rows; k++) {
+        struct dw_rows some;
+        status = dw_join_row(run->join, values + k * run->columns, &some, error);
+        if (status == DW_OK)
+            status = shift_rows(run, some.values, some.count, error);
+    }
+    return status;
+}
+
+static enum dw_status take_table(struct run *run, struct dw_reader *reader, struct dw_error *error)
+{
+    enum { BLOCK = 4096 };
+    const double *values;
+    size_t rows;
+    enum dw_status status;
+    while ((status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
+        if ((status = take_rows(run, values, rows, error)) != DW_OK)
+            return status;
+    return status == DW_END ? DW_OK : status;
+}
+
+/* What the steps still hold once all rows have come. */
+static enum dw_status finish_rows(struct run *run, struct dw_error *error)
+{
+    struct dw_error why = { .status = DW_OK };
+    struct dw_rows some = { NULL, 0 };
+    enum dw_status status = run->join ? dw_join_finish(run->join, &some, error) : DW_OK;
+    if (status == DW_OK)
+        status = shift_rows(run, some.values, some.count, error);
+    if (status == DW_OK && run->cut)
+        status = span_error(&why, dw_cut_finish(run->cut, &why), error);
+    if (status == DW_OK && run->tail) {
+        status = span_error(&why, dw_tail_finish(run->tail, &some, &why), error);
+        if (status == DW_OK)
+            status = put_rows(run, some.values, some.count, error);
+    }
+    return status;
+}
+
+/* ---- setting up ---- */
+
+static struct dw_reader *open_table(const struct table_options *o, const char *file, struct dw_error *error)
+{
+    return dw_reader_open(file, &(struct dw_reader_options){ .partial = o->common.partial }, error);
+}
+
+/* Reads a whole table for its first and last time; NaN where it has no rows. Nothing is written before all the tables in
+ * front are known to be good. */
+static enum dw_status find_times(struct dw_reader *reader, double *first, double *last, struct dw_error *error)
+{
+    const double *values;
+    size_t rows;
+    enum dw_status status;
+    *first = *last = NAN;
+    while ((status = dw_reader_rows(reader, 4096, &values, &rows, error)) == DW_OK) {
+        *first = isnan(*first) ? values[0] : *first;
+        *last = values[(rows - 1) * dw_header_columns(dw_reader_header(reader))];
+    }
+    return status == DW_END ? DW_OK : status;
+}
+
+/* The headers of all tables as one. end: of the tables so far, NaN before there are rows. */
+static enum dw_status join_header(struct run *run, const struct dw_header *next, const char *file, double first,
+                                  double end, struct dw_error *error)
+{
+    struct dw_error why;
+    if (!run->header)
+        return (run->header = dw_header_copy(next, error)) ? DW_OK : error->status;
+    const enum dw_status status = dw_header_join(run->header, next, isnan(end) ? 0 : end - first, &why);
+    return status == DW_OK ? status : dw_error_set(error, status, 0, "--after, then '%s': %s", file, why.text);
+}
+
+static enum dw_status read_after(struct run *run, struct dw_error *error)
+{
+    const struct table_options *o = run->options;
+    double end = NAN;
+    for (size_t i = 0; i < o->after_count; i++) {
+        double first = NAN, last = NAN;
+        struct dw_reader *reader = open_table(o, o->after[i], error);
+        enum dw_status status = reader ? find_times(reader, &first, &last, error) : error->status;
+        if (status == DW_OK)
+            status = join_header(run, dw_reader_header(reader), o->after[i], first, end, error);
+        dw_reader_close(reader);
+        if (status != DW_OK)
+            return status;
+        end = isnan(last) ? end : isnan(end) ? last : end + (last - first);
+    }
+    return join_header(run, dw_reader_header(run->reader), dw_reader_name(run->reader),
+                       run->first_row ? run->first_row[0] : NAN, end, error);
+}
+
+static enum dw_status take_after(struct run *run, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; status == DW_OK && i < run->options->after_count; i++) {
+        struct dw_reader *reader = open_table(run->options, run->options->after[i], error);
+        status = reader ? take_table(run, reader, error) : error->status;
+        dw_reader_close(reader);
+        dw_join_next(run->join);
+    }
+    return status;
+}
+
+/* Fills run->column from the names in --channel, and narrows the header. */
+static enum dw_status choose_channels(struct run *run, struct dw_error *error)
+{
+    char *names = strdup(run->options->common.channel), *rest = names;
+    run->column = calloc(run->columns, sizeof *run->column);
+    run->chosen = 1;
+    enum dw_status status = names && run->column ? DW_OK : no_memory(error);
+    for (char *name; status == DW_OK && (name = strsep(&rest, ","));) {
+        struct dw_error why;
+        const size_t column = dw_header_find(run->header, name, &why);
+        bool twice = false;
+        for (size_t i = 1; i < run->chosen; i++)
+            twice |= run->column[i] == column;
+        if (!column)
+            status = dw_error_set(error, DW_BAD_USE, 0, "--channel: %s", why.text);
+        else if (twice)
+            status = dw_error_set(error, DW_BAD_USE, 0, "--channel: '%s' is named twice", name);
+        else
+            run->column[run->chosen++] = column;
+    }
+    free(names);
+    if (status != DW_OK)
+        return status;
+    struct dw_header *narrow = dw_header_select(run->header, run->column + 1, run->chosen - 1, error);
+    if (!narrow)
+        return error->status;
+    /* levels and duty are those of the pin */
+    if (!dw_header_find(narrow, "pin", NULL)) {
+        dw_header_drop(narrow, "levels");
+        dw_header_drop(narrow, "duty");
+    }
+    dw_header_free(run->header);
+    run->header = narrow;
+    return DW_OK;
+}
+
+/* OLD=NEW or OLD=NEW[UNIT] */
+static enum dw_status rename_channel(struct dw_header *header, const char *argument, struct dw_error *error)
+{
+    char *old = strdup(argument), *fresh = old ? strchr(old, '=') : NULL, *unit = fresh ? strchr(fresh, '[') : NULL;
+    enum dw_status status = old ? DW_OK : no_memory(error);
+    const size_t length = old ? strlen(old) : 0;
+    struct dw_error why;
+    if (status == DW_OK && (!fresh || (unit && old[length - 1] != ']'))) {
+        status = dw_error_set(error, DW_BAD_USE, 0, "--rename: '%s': expected OLD=NEW or OLD=NEW[UNIT]", argument);
+    } else if (status == DW_OK) {
+        *fresh++ = 0;
+        if (unit) {
+            *unit++ = 0;
+            old[length - 1] = 0;
+        }
+        const size_t column = dw_header_find(header, old, &why);
+        status = column ? dw_header_rename(header, column, fresh, unit, &why) : why.status;
+        if (status != DW_OK)
+            dw_error_set(error, status, 0, "--rename: '%s': %s", argument, why.text);
+    }
+    free(old);
+    return status;
+}
+
+static enum dw_status shift_header(struct dw_header *header, double shift, struct dw_error *error)
+{
+    double origin = 0;
+    bool present;
+    const enum dw_status status = dw_header_number(header, "origin", &origin, &present, error);
+    if (status != DW_OK || (!dw_header_get(header, "period") && !dw_header_get(header, "carrier-period")))
+        return status;
+    return dw_header_set_number(header, "origin", origin + shift, error);
+}
+
+static enum dw_status set_span(struct run *run, struct dw_error *error)
+{
+    const struct dw_span *span = &run->options->span;
+    double period, origin = 0;
+    bool present = true, has_origin;
+    enum dw_status status = DW_OK;
+    if (span->kind == DW_SPAN_DEFAULT || span->kind == DW_SPAN_ALL)
+        return DW_OK;
+    dw_header_drop(run->header, "initial");
+    if (span->kind == DW_SPAN_BETWEEN) {
+        run->cut = dw_cut_new(run->columns, span->from, span->to, error);
+        return run->cut ? DW_OK : error->status;
+    }
+    status = dw_header_number(run->header, "period", &period, &present, error);
+    if (status == DW_OK && present)
+        status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
+    if (status == DW_OK && !present)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period'; give times, such as 10ms:20ms");
+    if (status == DW_OK && !(run->tail = dw_tail_new(run->columns, origin, period, span->periods, error)))
+        return error->status;
+    return status;
+}
+
+/* Everything that depends on the header, in the order in which rows meet it. */
+static enum dw_status prepare(struct run *run, struct dw_error *error)
+{
+    const struct table_options *o = run->options;
+    run->columns = run->chosen = dw_header_columns(dw_reader_header(run->reader));
+    enum dw_status status = read_after(run, error);
+    if (status == DW_OK && o->after_count && !(run->join = dw_join_new(run->columns, error)))
+        status = error->status;
+    if (status == DW_OK && o->shift != 0)
+        status = shift_header(run->header, o->shift, error);
+    if (status == DW_OK)
+        status = set_span(run, error);
+    if (status == DW_OK && o->common.channel)
+        status = choose_channels(run, error);
+    for (size_t i = 0; status == DW_OK && i < o->rename_count; i++)
+        status = rename_channel(run->header, o->rename[i], error);
+    /* what only changes its encoding is still the same table */
+    const bool changes = run->join || run->cut || run->tail || run->column || o->rename_count || o->shift != 0;
+    if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
+        status = dw_header_add(run->header, "made-by", program_made_by(), error);
+    if (status != DW_OK)
+        return status;
+    run->row = calloc(run->columns, sizeof *run->row);
+    run->narrow = calloc(run->chosen, sizeof *run->narrow);
+    run->extremes = calloc(run->chosen, sizeof *run->extremes);
+    if (!run->row || !run->narrow || !run->extremes)
+        return no_memory(error);
+    for (size_t i = 0; i < run->chosen; i++)
+        run->extremes[i] = (struct extremes){ INFINITY, -INFINITY };
+    if (o->report)
+        return DW_OK;
+    run->writer = dw_writer_open(STDOUT_FILENO, run->header, o->csv ? DW_CSV : output_encoding(&o->common, run->reader), error);
+    return run->writer ? DW_OK : error->status;
+}
+
+/* The input's first time must be known before the header can be written. */
+static enum dw_status read_first_row(struct run *run, struct dw_error *error)
+{
+    const double *row;
+    const size_t columns = dw_header_columns(dw_reader_header(run->reader));
+    const enum dw_status status = dw_reader_row(run->reader, &row, error);
+    if (status != DW_OK)
+        return status == DW_END ? DW_OK : status;
+    if (!(run->first_row = malloc(columns * sizeof *row)))
+        return no_memory(error);
+    memcpy(run->first_row, row, columns * sizeof *row);
+    return DW_OK;
+}
+
+enum dw_status run_set_up(struct run *run, struct dw_error *error)
+{
+    if (!(run->reader = open_table(run->options, run->options->common.file, error)))
+        return error->status;
+    const enum dw_status status = read_first_row(run, error);
+    return status == DW_OK ? prepare(run, error) : status;
+}
+
+enum dw_status run_rows(struct run *run, struct dw_error *error)
+{
+    enum dw_status status = take_after(run, error);
+    if (status == DW_OK && run->first_row)
+        status = take_rows(run, run->first_row, 1, error);
+    if (status == DW_OK)
+        status = take_table(run, run->reader, error);
+    if (status == DW_OK)
+        status = finish_rows(run, error);
+    return status == DW_OK && run->writer ? dw_writer_finish(run->writer, error) : status;
+}
+
+void run_free(struct run *run)
+{
+    dw_writer_free(run->writer);
+    dw_join_free(run->join);
+    dw_cut_free(run->cut);
+    dw_tail_free(run->tail);
+    dw_header_free(run->header);
+    dw_reader_close(run->reader);
+    free(run->first_row);
+    free(run->column);
+    free(run->row);
+    free(run->narrow);
+    free(run->extremes);
+}

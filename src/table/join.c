@@ -1,0 +1,227 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Tables after one another. */
+#include "splice_inner.h"
+#include <dutywright/value.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct dw_join {
+    size_t columns;
+    bool any;             /* a row was given: last is it */
+    double *last;         /* [columns] */
+    double *held;         /* [room x columns] rows at the time of last, which are a jump at the end if no later row comes */
+    size_t held_count, room;
+    bool is_later;        /* this table is not the first that has rows */
+    bool is_fresh;        /* of a later table, no row beyond its first instant was seen */
+    bool has_first;       /* first is the latest row of that instant */
+    double *first;        /* [columns], shifted */
+    double begins, ends;  /* s: this table's first time, and the last of the one before */
+    double *out;          /* [out_room x columns] */
+    size_t out_room;
+};
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+struct dw_join *dw_join_new(size_t columns, struct dw_error *error)
+{
+    struct dw_join *join = calloc(1, sizeof *join);
+    if (join) {
+        join->columns = columns;
+        join->last = calloc(columns, sizeof *join->last);
+        join->first = calloc(columns, sizeof *join->first);
+    }
+    if (join && join->last && join->first)
+        return join;
+    dw_join_free(join);
+    no_memory(error);
+    return NULL;
+}
+
+void dw_join_free(struct dw_join *join)
+{
+    if (!join)
+        return;
+    free(join->last);
+    free(join->held);
+    free(join->first);
+    free(join->out);
+    free(join);
+}
+
+static bool make_room(double **rows, size_t *room, size_t wanted, size_t columns)
+{
+    if (wanted <= *room)
+        return true;
+    const size_t larger = wanted < 8 ? 8 : 2 * wanted;
+    double *grown = realloc(*rows, larger * columns * sizeof *grown);
+    if (!grown)
+        return false;
+    *rows = grown;
+    *room = larger;
+    return true;
+}
+
+/* Puts a row behind those to be given; there is room. */
+static void give(struct dw_join *join, const double *row, struct dw_rows *out)
+{
+    const size_t size = join->columns * sizeof *row;
+    memcpy(join->out + out->count++ * join->columns, row, size);
+    memcpy(join->last, row, size);
+    join->any = true;
+}
+
+static void give_held(struct dw_join *join, struct dw_rows *out)
+{
+    for (size_t i = 0; i < join->held_count; i++)
+        give(join, join->held + i * join->columns, out);
+    join->held_count = 0;
+}
+
+/* The first instant of a later table is over: one row of it is left, none where the value goes on as it was. */
+static void give_first(struct dw_join *join, struct dw_rows *out)
+{
+    if (join->has_first && memcmp(join->first, join->last, join->columns * sizeof *join->first))
+        give(join, join->first, out);
+    join->is_fresh = join->has_first = false;
+}
+
+void dw_join_next(struct dw_join *join)
+{
+    if (join->has_first) {
+        /* a table of a single instant: its value lasts no time */
+        join->is_fresh = join->has_first = false;
+    }
+    join->held_count = 0;
+    join->is_later = join->is_fresh = join->any;
+    join->ends = join->last[0];
+}
+
+enum dw_status dw_join_row(struct dw_join *join, const double *row, struct dw_rows *out, struct dw_error *error)
+{
+    const size_t size = join->columns * sizeof *row;
+    *out = (struct dw_rows){ NULL, 0 };
+    if (!make_room(&join->out, &join->out_room, join->held_count + 2, join->columns) ||
+        !make_room(&join->held, &join->room, join->held_count + 1, join->columns))
+        return no_memory(error);
+    if (join->is_fresh && !join->has_first)
+        join->begins = row[0];
+    const double time = join->is_later ? join->ends + (row[0] - join->begins) : row[0];
+    if (join->is_fresh && row[0] == join->begins) {
+        memcpy(join->first, row, size);
+        join->first[0] = join->ends;
+        join->has_first = true;
+        return DW_OK;
+    }
+    if (join->is_fresh)
+        give_first(join, out);
+    if (join->any && time == join->last[0]) {
+        double *held = join->held + join->held_count++ * join->columns;
+        memcpy(held, row, size);
+        held[0] = time;
+    } else {
+        give_held(join, out);
+        give(join, row, out);
+        join->out[(out->count - 1) * join->columns] = join->last[0] = time;
+    }
+    out->values = join->out;
+    return DW_OK;
+}
+
+enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct dw_error *error)
+{
+    *out = (struct dw_rows){ NULL, 0 };
+    if (!make_room(&join->out, &join->out_room, join->held_count + 2, join->columns))
+        return no_memory(error);
+    give_first(join, out);
+    give_held(join, out);
+    out->values = join->out;
+    return DW_OK;
+}
+
+static enum dw_status check_same_channels(const struct dw_header *header, const struct dw_header *next,
+                                          struct dw_error *error)
+{
+    const size_t columns = dw_header_columns(header), others = dw_header_columns(next);
+    if (columns != others)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "the tables have %zu and %zu channels", columns - 1, others - 1);
+    for (size_t i = 0; i < columns; i++) {
+        const struct dw_column one = dw_header_column(header, i), other = dw_header_column(next, i);
+        if (strcmp(one.name, other.name) || strcmp(one.unit, other.unit))
+            return dw_error_set(error, DW_BAD_INPUT, 0, "column %zu is %.60s[%.20s] in the one table and %.60s[%.20s] in the "
+                                "other", i + 1, one.name, one.unit, other.name, other.unit);
+    }
+    return DW_OK;
+}
+
+/* The switching period of a table: NaN where its header has none, or what does not read. */
+static void carrier_of(const struct dw_header *header, double *origin, double *period)
+{
+    bool present;
+    *origin = 0;
+    *period = NAN;
+    dw_header_number(header, "period", period, &present, NULL);
+    dw_header_number(header, "carrier-period", period, &present, NULL);
+    dw_header_number(header, "origin", origin, &present, NULL);
+}
+
+static enum dw_status join_periods(struct dw_header *header, const struct dw_header *next, double shift,
+                                   struct dw_error *error)
+{
+    double origin, period, next_origin, next_period;
+    bool on = false;
+    carrier_of(header, &origin, &period);
+    carrier_of(next, &next_origin, &next_period);
+    if (times_meet(period, next_period))
+        dw_period_index(origin, period, next_origin + shift, &on);
+    dw_header_drop(header, "period");
+    if (on)
+        return dw_header_set_number(header, "carrier-period", period, error);
+    dw_header_drop(header, "carrier-period");
+    dw_header_drop(header, "origin");
+    return DW_OK;
+}
+
+/* Of a key with a number: that of both which claims less; where only one has it, that one's. */
+static enum dw_status join_number(struct dw_header *header, const struct dw_header *next, const char *key, bool larger,
+                                  struct dw_error *error)
+{
+    double one, other;
+    bool has_one, has_other;
+    enum dw_status status = dw_header_number(header, key, &one, &has_one, error);
+    if (status == DW_OK)
+        status = dw_header_number(next, key, &other, &has_other, error);
+    if (status != DW_OK || !has_other || (has_one && (other > one) != larger))
+        return status;
+    return dw_header_set_number(header, key, other, error);
+}
+
+enum dw_status dw_header_join(struct dw_header *header, const struct dw_header *next, double shift, struct dw_error *error)
+{
+    static const char *const same[] = { "levels", "duty" };
+    static const char *const settled[] = { "period", "carrier-period", "origin", "levels", "duty", "sampled", "accuracy",
+                                           "initial" };
+    enum dw_status status = check_same_channels(header, next, error);
+    if (status == DW_OK)
+        status = join_periods(header, next, shift, error);
+    for (size_t i = 0; i < sizeof same / sizeof same[0]; i++) {
+        const char *one = dw_header_get(header, same[i]), *other = dw_header_get(next, same[i]);
+        if (!one || !other || strcmp(one, other))
+            dw_header_drop(header, same[i]);
+    }
+    if (status == DW_OK)
+        status = join_number(header, next, "sampled", false, error);
+    if (status == DW_OK)
+        status = join_number(header, next, "accuracy", true, error);
+    const char *key, *value;
+    for (size_t i = 0; status == DW_OK && (key = dw_header_key(next, i, &value)); i++) {
+        bool is_settled = false;
+        for (size_t k = 0; k < sizeof settled / sizeof settled[0]; k++)
+            is_settled |= !strcmp(key, settled[k]);
+        if (!is_settled && (!strcmp(key, "made-by") || !strcmp(key, "note") || !dw_header_get(header, key)))
+            status = dw_header_add(header, key, value, error);
+    }
+    return status;
+}
