@@ -101,6 +101,92 @@ START_TEST(natural_sampling_puts_each_edge_on_the_crossing_and_on_the_first_one)
 }
 END_TEST
 
+/* A duty that jumps, turns and leaves 0..1, from a fixed crooked sequence (linear congruence, Knuth's multiplier). */
+static size_t fill_jagged(double *time, double *duty, uint64_t seed)
+{
+    double now = 0.1;
+    for (size_t i = 0; i < MANY; i++) {
+        double number[3];
+        for (int k = 0; k < 3; k++) {
+            seed = seed * 6364136223846793005u + 1442695040888963407u;
+            number[k] = (double)(seed >> 11) * 0x1p-53;
+        }
+        now += number[0] < 0.3 ? 0 : number[1] * 0.01;  /* three in ten are jumps */
+        time[i] = now;
+        duty[i] = 1.4 * number[2] - 0.2;
+    }
+    return MANY;
+}
+
+/* First place in [from, to] of a period, searched through all pieces in long double, where above (carrier - duty, or its
+ * negative with sign -1) is zero or more; `to` where there is none. */
+static long double first_place(const struct points *points, enum dw_alignment alignment, double begin, double period,
+                               long double from, long double to, int sign)
+{
+    for (size_t i = 1; i < points->count; i++) {
+        const long double length = (long double)points->time[i] - points->time[i - 1];
+        const long double a = fmaxl((points->time[i - 1] - (long double)begin) / period, from);
+        const long double b = fminl((points->time[i] - (long double)begin) / period, to);
+        if (length <= 0 || b <= a)
+            continue;
+        long double g[2];
+        for (int end = 0; end < 2; end++) {
+            const long double place = end ? b : a, at = begin + place * period;
+            const long double value = points->duty[i - 1]
+                                      + ((long double)points->duty[i] - points->duty[i - 1]) * (at - points->time[i - 1]) / length;
+            const long double wave = alignment == DW_ALIGN_LEFT ? place : alignment == DW_ALIGN_RIGHT ? 1 - place
+                                                                                             : fabsl(1 - 2 * place);
+            g[end] = sign * (wave - value);
+        }
+        if (g[0] >= 0)
+            return a;
+        if (g[1] >= 0)
+            return a + (b - a) * g[0] / (g[0] - g[1]);
+    }
+    return to;
+}
+
+START_TEST(natural_sampling_of_a_jagged_duty_is_what_a_search_of_every_piece_finds)
+{
+    static double time[MANY], duty[MANY];
+    for (int a = DW_ALIGN_LEFT; a <= DW_ALIGN_RIGHT; a++)
+        for (uint64_t seed = 1; seed <= 6; seed++) {
+            struct points points = { time, duty, fill_jagged(time, duty, seed), 0 };
+            const double period = 0.003 + 0.02 * (double)(seed % 3);
+            struct dw_pulse_train train = { .period = period, .high = 1, .alignment = (enum dw_alignment)a,
+                                            .modulation = DW_NATURAL, .points = next_point, .context = &points };
+            const struct record record = record_of(train);
+            size_t row = 0;
+            const double last = time[MANY - 1];
+            for (double k = 0; fma(k + 1, period, time[0]) < last; k++) {
+                const double begin = fma(k, period, time[0]);
+                long double on = 0, off = 1;
+                if (a == DW_ALIGN_LEFT)
+                    off = first_place(&points, DW_ALIGN_LEFT, begin, period, 0, 1, 1);
+                else if (a == DW_ALIGN_RIGHT)
+                    on = first_place(&points, DW_ALIGN_RIGHT, begin, period, 0, 1, -1);
+                else {
+                    on = first_place(&points, DW_ALIGN_CENTRE, begin, period, 0, 0.5L, -1);
+                    off = first_place(&points, DW_ALIGN_CENTRE, begin, period, 0.5L, 1, 1);
+                }
+                /* the level a little before, between and after both edges */
+                const double places[4] = { (double)(on / 2), (double)(on + (off - on) / 1024), (double)(off - (off - on) / 1024),
+                                           (double)(off + (1 - off) / 2) };
+                for (int i = 0; i < 4; i++) {
+                    const double at = begin + places[i] * period;
+                    if ((i == 0 && on < 1e-9L) || ((i == 1 || i == 2) && off - on < 1e-9L) || (i == 3 && off > 1 - 1e-9L))
+                        continue;
+                    while (time_of(&record, row + 1) <= at)
+                        row++;
+                    ck_assert_msg(value_of(&record, row, 0) == (i == 1 || i == 2), "alignment %d, seed %d, period %g, place %g",
+                                  a, (int)seed, k, places[i]);
+                }
+            }
+            free(record.rows);
+        }
+}
+END_TEST
+
 START_TEST(natural_sampling_of_a_constant_is_regular_sampling)
 {
     static const double time[] = { 0, 0.5, 2.2 }, duty[] = { 0.37, 0.37, 0.37 };
@@ -146,6 +232,20 @@ START_TEST(a_jump_of_the_duty_through_the_carrier_is_an_edge_at_the_jump)
     near(edges[0], 0.9, DBL_EPSILON);     /* the jump lifts the duty before the ramp is there */
     ck_assert_double_eq(edges[1], 1.75);  /* and here drops it below */
     ck_assert_double_eq(edges[2], 2.1);
+    free(record.rows);
+}
+END_TEST
+
+START_TEST(a_touch_of_the_carrier_is_a_crossing)
+{
+    static const double time[] = { 0, 0.5, 0.5, 1 }, duty[] = { 0, 0, 0.5, -1 };  /* to the ramp, then down faster */
+    struct points points = { time, duty, 4, 0 };
+    struct dw_pulse_train train = { .period = 1, .high = 1, .alignment = DW_ALIGN_RIGHT, .modulation = DW_NATURAL,
+                                    .points = next_point, .context = &points, .periods = 1 };
+    const struct record record = record_of(train);
+    double on = 0;
+    ck_assert_uint_eq(crossings_of(&record, 0, 0.5, true, &on, 1), 1);
+    ck_assert_double_eq(on, 0.5);
     free(record.rows);
 }
 END_TEST
@@ -295,7 +395,9 @@ END_TEST
 
 SUITE("pulse: modulation", regular_sampling_holds_the_duty_at_each_periods_start,
       natural_sampling_puts_each_edge_on_the_crossing_and_on_the_first_one,
+      natural_sampling_of_a_jagged_duty_is_what_a_search_of_every_piece_finds,
       natural_sampling_of_a_constant_is_regular_sampling, a_jump_of_the_duty_through_the_carrier_is_an_edge_at_the_jump,
+      a_touch_of_the_carrier_is_a_crossing,
       a_duty_outside_zero_to_one_is_clipped_and_said, rounding_outside_zero_to_one_is_not_clipping,
       the_train_ends_with_its_points_however_it_was_cut, a_record_shorter_than_its_points_does_not_read_them_all,
       a_density_is_as_even_as_can_be, a_density_that_changes_owes_less_than_a_clock,

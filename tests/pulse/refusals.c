@@ -86,6 +86,7 @@ START_TEST(edges_that_just_fit_are_taken)
         { BASE, .rise = 0.0005, .fall = 0.0015 },
         { BASE, .complement = true, .dead_time = 1e-4, .rise = 0.0004, .fall = 0.0006 },
         { .period = 0.003, .duty = 0.1, .high = 5, .periods = 3, .rise = 0.0003, .fall = 0.0027 },
+        { .period = 0.002, .duty = 0.75, .high = 5, .periods = 3, .complement = true, .dead_time = 1e-4, .fall = 0.0006 },
         { .period = 1e-6, .duty = 0.2, .high = 5, .periods = 3, .modulation = DW_DENSITY, .rise = 1e-6, .fall = 4e-6 },
         { .period = 0.002, .duty = 1, .high = 5, .periods = 3, .rise = 1, .fall = 1 },
         { .period = 0.002, .duty = 0.04, .high = 5, .periods = 3, .complement = true, .dead_time = 1e-4, .rise = 1e-3 },

@@ -202,6 +202,44 @@ START_TEST(a_fall_that_the_phase_cuts_goes_on_at_the_start)
 }
 END_TEST
 
+START_TEST(an_edge_at_the_origin_but_for_rounding_is_at_the_origin)
+{
+    static const double shares[] = { 0.63, 0.3, 0.9, 1 - 1.0 / 3, 0.7, 0.02 };  /* the last is off by an ulp */
+    for (int i = 0; i < 6; i++) {
+        struct dw_pulse_train train = crooked;  /* pulse -1 ends at 0, give or take an ulp of the period */
+        train.phase = shares[i];
+        train.duty = 1 - shares[i];
+        train.fall = 1e-5;
+        const struct record record = record_of(train);
+        ck_assert_double_eq(time_of(&record, 0), 0);
+        ck_assert_double_eq(value_of(&record, 0, 0), train.high);
+        ck_assert_double_eq(time_of(&record, 1), train.fall);
+        ck_assert_double_eq(value_of(&record, 1, 0), train.low);
+        ck_assert_double_eq(value_of(&record, record.count - 1, 0), train.high);  /* and pulse 6 at the end */
+        free(record.rows);
+    }
+}
+END_TEST
+
+START_TEST(edges_that_take_all_the_room_reach_their_levels_however_late)
+{
+    static const double shares[] = { 0.1, 0.37, 1.0 / 3, 0.7 };
+    for (int i = 0; i < 4; i++) {
+        struct dw_pulse_train train = crooked;
+        train.periods = 20000;
+        train.duty = shares[i];
+        train.rise = train.duty * train.period;
+        train.fall = train.period - train.rise;
+        const struct record record = record_of(train);
+        ck_assert_uint_eq(record.count, 2 * 20000 + 1);  /* a triangle */
+        for (size_t row = 0; row < record.count; row++)
+            ck_assert_double_eq(value_of(&record, row, 0), row % 2 ? train.high : train.low);
+        ck_assert_uint_eq(record.findings.partial, 0);
+        free(record.rows);
+    }
+}
+END_TEST
+
 START_TEST(steps_round_the_duty)
 {
     struct dw_pulse_train train = crooked;
@@ -314,7 +352,8 @@ SUITE("pulse: train", the_mean_is_low_plus_duty_times_height_for_every_alignment
       unequal_edges_shift_the_mean_by_half_their_difference, duty_zero_and_one_are_two_rows_of_exactly_low_and_high,
       the_tables_of_the_manual_come_out_row_for_row, a_triangle_needs_no_flat_rows,
       edges_do_not_drift_in_ten_million_periods, a_phase_moves_the_pulses_and_not_the_periods,
-      a_fall_that_the_phase_cuts_goes_on_at_the_start, steps_round_the_duty, dead_time_shortens_both_channels_by_itself,
+      a_fall_that_the_phase_cuts_goes_on_at_the_start, an_edge_at_the_origin_but_for_rounding_is_at_the_origin,
+      edges_that_take_all_the_room_reach_their_levels_however_late, steps_round_the_duty, dead_time_shortens_both_channels_by_itself,
       the_two_channels_are_never_both_on_and_both_off_for_the_dead_time,
       a_pulse_shorter_than_the_dead_time_stays_off_and_is_counted,
       at_duty_zero_and_one_the_other_channel_is_the_constant_one,
