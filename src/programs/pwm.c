@@ -88,7 +88,7 @@ static const char about[] =
     "  dw-pwm --frequency 490.2 --duty 64/256\n"
     "  dw-pwm --clock 16M --prescale 64 --count-to 255 --counting updown --duty 25%\n"
     "  dw-pwm --frequency 20k --duty 40% --dead-time 500n --rise 50n --fall 50n\n"
-    "  dw-pwm --frequency 20k --duty-from sine.tsv --modulate natural --align centre";
+    "  dw-pwm --frequency 2k --duty-from sine.tsv --modulate natural";
 
 static const struct argp_child children[] = { { &output_argp, 0, NULL, 6 }, { 0 } };
 
