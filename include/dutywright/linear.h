@@ -77,6 +77,20 @@ DW_API enum dw_status dw_system_product_integral(struct dw_system *system, const
 DW_API enum dw_status dw_system_response(const struct dw_system *system, size_t input, double angular, double *real,
                                          double *imaginary, struct dw_error *error);
 
+/* One point of a sweep.
+ *   frequency  Hz
+ *   gain       [outputs]
+ *   phase      [outputs], degrees, continuous from point to point */
+typedef enum dw_status dw_sweep_sink(void *context, double frequency, const double *gain, const double *phase,
+                                     struct dw_error *error);
+/* Response over a band, at as many points, nearly even in the logarithm, as keep straight lines between them within the
+ * accuracy: of gain, relative to the larger of 1 and the gain; of phase, relative to 180 degrees. The turns of the response
+ * (the eigenvalues' moduli and widths) are points themselves; between, lines are judged at their quarters.
+ *   first, last  Hz, 0 < first < last
+ *   returns      DW_OK; DW_NO: an undamped eigenvalue lies in the band; DW_BAD_USE; DW_NO_MEMORY; what the sink gave */
+DW_API enum dw_status dw_system_sweep(const struct dw_system *system, size_t input, double first, double last,
+                                      double accuracy, dw_sweep_sink *sink, void *context, struct dw_error *error);
+
 /* Eigenvalues of A, sorted by rising modulus.
  *   real, imaginary  out, [states], rad/s */
 DW_API enum dw_status dw_system_rates(const struct dw_system *system, double *real, double *imaginary,

@@ -11,8 +11,7 @@ enum { TIME_ULPS = 4 };
 /* Values that mean the same differ by what a simulator upstream may have rounded, of the channel's range. */
 static const double VALUE_SLACK = 1e-9;
 
-/* The two numbers of the key `levels`. */
-static bool read_levels(const struct dw_header *header, double *low, double *high)
+bool header_levels(const struct dw_header *header, double *low, double *high)
 {
     const char *text = dw_header_get(header, "levels");
     if (!text)
@@ -35,7 +34,7 @@ enum dw_status gate_find(const struct dw_header *header, const char *channel, do
         return DW_BAD_INPUT;
     double low, high;
     if (isnan(threshold)) {
-        if (!read_levels(header, &low, &high))
+        if (!header_levels(header, &low, &high))
             return dw_error_set(error, DW_BAD_INPUT, 0,
                                 "the table does not say which levels of '%s' are on and off (key levels): give "
                                 "--threshold V", dw_header_column(header, column).name);

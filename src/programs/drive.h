@@ -8,6 +8,9 @@
 #include <dutywright/table.h>
 #include <stddef.h>
 
+/* The two numbers of the header's key `levels`; false where it is missing or does not read. */
+bool header_levels(const struct dw_header *header, double *low, double *high);
+
 /* A channel taken as on above the threshold. */
 struct gate {
     size_t column;

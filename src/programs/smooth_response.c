@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Gain and phase of a ladder against frequency, as a table. */
+#include "smooth.h"
+#include <string.h>
+#include <unistd.h>
+
+struct response {
+    const struct dw_header *header;
+    enum dw_encoding encoding;
+    struct dw_writer *writer;  /* opened with the first point: where there is no response, no table begins */
+    size_t first, count;       /* outputs given */
+};
+
+static enum dw_status write_point(void *context, double frequency, const double *gain, const double *phase,
+                                  struct dw_error *error)
+{
+    struct response *response = context;
+    if (!response->writer)
+        response->writer = dw_writer_open(STDOUT_FILENO, response->header, response->encoding, error);
+    if (!response->writer)
+        return error->status;
+    double row[1 + 2 * DW_OUTPUTS];
+    row[0] = frequency;
+    for (size_t i = 0; i < response->count; i++) {
+        row[1 + 2 * i] = gain[response->first + i];
+        row[2 + 2 * i] = phase[response->first + i];
+    }
+    return dw_writer_row(response->writer, row, error);
+}
+
+/* gain[1] phase[deg] of the output, or with --all of each output by its name; that of a current is in siemens. */
+static enum dw_status append_columns(struct dw_header *header, const struct dw_ladder *ladder,
+                                     const struct response *response, struct dw_error *error)
+{
+    enum dw_status status = dw_header_add(header, "made-by", program_made_by(), error);
+    for (size_t i = 0; i < response->count && status == DW_OK; i++) {
+        const char *output, *unit;
+        char gain[32], phase[32];
+        dw_ladder_output(ladder, response->first + i, &output, &unit);
+        const bool last = i + 1 == response->count;
+        snprintf(gain, sizeof gain, "%s%sgain", last ? "" : output, last ? "" : "-");
+        snprintf(phase, sizeof phase, "%s%sphase", last ? "" : output, last ? "" : "-");
+        status = dw_header_append(header, gain, strcmp(unit, "V") == 0 ? "1" : "S", error);
+        if (status == DW_OK)
+            status = dw_header_append(header, phase, "deg", error);
+    }
+    return status;
+}
+
+enum dw_status smooth_response(const struct smooth_options *options, const struct dw_ladder *ladder,
+                               struct dw_error *error)
+{
+    const size_t all = dw_ladder_outputs(ladder);
+    struct response response = { .first = options->setup.all ? 0 : all - 1, .count = options->setup.all ? all : 1 };
+    struct dw_header *header = dw_header_new("frequency", "Hz", error);
+    struct dw_system *system = dw_ladder_system(ladder, error);
+    enum dw_status status = header && system ? append_columns(header, ladder, &response, error) : error->status;
+    response.header = header;
+    response.encoding = options->common.binary ? DW_BINARY : DW_TEXT;
+    if (status == DW_OK)
+        status = dw_system_sweep(system, 0, options->band[0], options->band[1], options->common.accuracy, write_point,
+                                 &response, error);
+    if (status == DW_OK)
+        status = dw_writer_finish(response.writer, error);
+    dw_writer_free(response.writer);
+    dw_system_free(system);
+    dw_header_free(header);
+    if (status == DW_NO)
+        option_error("response", option_given("response"), "%s", error->text);
+    return status;
+}
