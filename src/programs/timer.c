@@ -56,7 +56,7 @@ static const char about[] =
     "Status 1: nothing fits; the message says what would.\n\n"
     "Examples:\n"
     "  dw-timer --clock 16M --prescale 1,8,64,256,1024 --counter 8 --wanted 490\n"
-    "  dw-timer --clock 16M --prescale 1:65536 --counter 16 --wanted 20k --levels 250\n"
+    "  dw-timer --clock 16M --prescale 1:65536 --counter 16 --levels 250\n"
     "  dw-pwm --duty 25% $(dw-timer --clock 16M --prescale 1,8,64 --counter 8 \\\n"
     "      --wanted 500 --print dw-pwm)";
 
