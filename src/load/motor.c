@@ -13,6 +13,10 @@ enum {
     M = DW_MOTOR_INPUTS
 };
 
+/* Share of the no-load speed by which neighbouring ranges of speed overlap. A rotor that lets go has no acceleration yet,
+ * to the rounding; without the overlap its sign would send the run back and forth without end. */
+static const double SPEED_SLACK = 1e-12;
+
 /* J w' = K i - B w - (offset + slope w) - load, for w in [low, high]. */
 struct mechanical {
     bool stuck;
@@ -57,8 +61,9 @@ static struct mechanical chord(const struct dw_motor_plan *p, int sense, size_t 
     if (!(square > 0))
         m.slope = p->friction;
     bool last = k + 1 == count;
-    m.low = sense > 0 ? from : last ? -INFINITY : -to;
-    m.high = sense > 0 ? (last ? INFINITY : to) : -from;
+    double slack = SPEED_SLACK * dw_motor_no_load_speed(p);
+    m.low = (sense > 0 ? from : last ? -INFINITY : -to) - slack;
+    m.high = (sense > 0 ? (last ? INFINITY : to) : -from) + slack;
     return m;
 }
 

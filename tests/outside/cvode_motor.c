@@ -1,0 +1,186 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The motor against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363), BDF at
+ * tight tolerance, with its own root-finding for diodes and standstill and its own table of what conducts. */
+#include "suite.h"
+#include <cvode/cvode.h>
+#include <dutywright/motor.h>
+#include <nvector/nvector_serial.h>
+#include <stdint.h>
+#include <string.h>
+#include <sunlinsol/sunlinsol_dense.h>
+#include <sunmatrix/sunmatrix_dense.h>
+
+enum { CASES = 32, PERIODS = 5 };
+
+/* What CVODE's side knows: the motor, the gate, and which way the diodes and the rotor are. */
+struct other {
+    const struct dw_motor_plan *p;
+    bool on;
+    int flows;  /* -1, 0, 1: current's sign while diodes decide; 2: transistors */
+    int turns;  /* -1, 0, 1 */
+};
+
+static double volts(const struct other *o, double i)
+{
+    const struct dw_motor_plan *p = o->p;
+    const double r = p->switch_resistance * (p->drive == DW_DRIVE_ONE_SWITCH ? 1 : 2);
+    if (o->on)
+        return p->supply - r * i;
+    switch (p->drive) {
+    case DW_DRIVE_ONE_SWITCH: return o->flows > 0 ? -p->diode_drop : p->supply + p->diode_drop;
+    case DW_DRIVE_BRIDGE_SLOW: return -r * i;
+    case DW_DRIVE_BRIDGE_FAST: return (o->flows > 0 ? -1 : 1) * (p->supply + 2 * p->diode_drop);
+    case DW_DRIVE_ANTIPHASE: return -p->supply - r * i;
+    case DW_DRIVE_DIRECT: break;
+    }
+    return NAN;
+}
+
+static int right_side(realtype t, N_Vector y, N_Vector dy, void *data)
+{
+    (void)t;
+    const struct other *o = data;
+    const struct dw_motor_plan *p = o->p;
+    double i = NV_Ith_S(y, 0), w = NV_Ith_S(y, 1);
+    NV_Ith_S(dy, 0) = o->flows ? (volts(o, i) - p->resistance * i - p->constant * w) / p->inductance : 0;
+    NV_Ith_S(dy, 1) = o->turns ? (p->constant * i - p->friction * w - o->turns * p->drag - p->torque) / p->inertia : 0;
+    return 0;
+}
+
+/* Zero where the present choice ends. */
+static int roots(realtype t, N_Vector y, realtype *g, void *data)
+{
+    (void)t;
+    const struct other *o = data;
+    const struct dw_motor_plan *p = o->p;
+    double i = NV_Ith_S(y, 0), w = NV_Ith_S(y, 1);
+    g[0] = o->flows == 2 || o->flows == 0 ? 1 : i;
+    g[1] = o->turns ? w : 1;
+    g[2] = o->turns ? 1 : p->drag - fabs(p->constant * i - p->torque);
+    return 0;
+}
+
+/* Chooses again after a gate's edge or a root. */
+static void choose(struct other *o, double *i, double *w)
+{
+    const struct dw_motor_plan *p = o->p;
+    bool diodes = !o->on && (p->drive == DW_DRIVE_ONE_SWITCH || p->drive == DW_DRIVE_BRIDGE_FAST);
+    if (diodes && fabs(*i) < 1e-9)
+        *i = 0;
+    o->flows = !diodes ? 2 : *i > 0 ? 1 : *i < 0 ? -1 : 0;
+    if (fabs(*w) < 1e-9)
+        *w = 0;
+    double push = p->constant * *i - p->torque;
+    o->turns = *w > 0 ? 1 : *w < 0 ? -1 : push > p->drag ? 1 : push < -p->drag ? -1 : 0;
+}
+
+/* Carries y to time `until`, event by event. */
+static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
+{
+    double t = from;
+    choose(o, &NV_Ith_S(y, 0), &NV_Ith_S(y, 1));
+    ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+    while (t < until) {
+        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
+        int flag = CVode(memory, until, y, &t, CV_NORMAL);
+        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
+        if (flag == CV_ROOT_RETURN) {
+            int found[3];
+            CVodeGetRootInfo(memory, found);
+            if (found[0])
+                NV_Ith_S(y, 0) = 0;
+            if (found[1])
+                NV_Ith_S(y, 1) = 0;
+            if (found[2])  /* just beyond, so that it lets go */
+                NV_Ith_S(y, 0) *= 1 + 1e-15;
+            choose(o, &NV_Ith_S(y, 0), &NV_Ith_S(y, 1));
+            if (found[2])
+                o->turns = o->p->constant * NV_Ith_S(y, 0) > o->p->torque ? 1 : -1;
+            ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+        }
+    }
+}
+
+/* splitmix64 (Steele, Lea and Flood 2014): the same cases everywhere. */
+static uint64_t seed = 20240611;
+static double between(double low, double high)
+{
+    uint64_t z = (seed += 0x9e3779b97f4a7c15u);
+    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
+    z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
+    return low + (high - low) * (double)((z ^ (z >> 31)) >> 11) / 9007199254740992.0;
+}
+
+static struct dw_motor_plan random_motor(int k)
+{
+    struct dw_motor_plan p = { .gear = 1, .threshold = 2.5, .drive = (enum dw_motor_drive)(DW_DRIVE_ONE_SWITCH + k % 4) };
+    p.supply = between(3, 48);
+    p.resistance = between(0.3, 12);
+    p.inductance = p.resistance * exp(between(log(3e-5), log(3e-3)));
+    double no_load = between(150, 900);
+    p.constant = p.supply / no_load;
+    p.inertia = exp(between(log(2e-4), log(3e-2))) * p.constant * p.constant / p.resistance;
+    p.friction = between(0, 0.01) * p.constant * p.constant / p.resistance;
+    p.drag = between(0.005, 0.2) * p.constant * p.supply / p.resistance;
+    p.torque = k % 3 ? between(-0.1, 0.3) * p.constant * p.supply / p.resistance : 0;
+    p.diode_drop = between(0.2, 1.2);
+    p.switch_resistance = between(0, 0.05) * p.resistance;
+    return p;
+}
+
+START_TEST(states_at_every_edge_agree_with_an_independent_solver)
+{
+    SUNContext context;
+    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
+    unsigned long long events = 0;
+    for (int k = 0; k < CASES; k++) {
+        struct dw_motor_plan p = random_motor(k);
+        struct dw_error error = { .status = DW_OK };
+        struct dw_motor *motor = dw_motor_new(&p, &error);
+        ck_assert_msg(motor != NULL, "%s", error.text);
+        struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
+        const double period = exp(between(log(1e-4), log(4e-3))), duty = between(0.15, 0.85);
+
+        struct other o = { .p = &p };
+        N_Vector y = N_VNew_Serial(2, context);
+        SUNMatrix matrix = SUNDenseMatrix(2, 2, context);
+        SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
+        void *memory = CVodeCreate(CV_BDF, context);
+        N_VConst(0, y);
+        CVodeInit(memory, right_side, 0, y);
+        CVodeSStolerances(memory, 1e-12, 1e-13);
+        CVodeSetUserData(memory, &o);
+        CVodeSetLinearSolver(memory, solver, matrix);
+        CVodeRootInit(memory, 3, roots);
+        CVodeSetMaxNumSteps(memory, 1000000);
+
+        double input[DW_MOTOR_INPUTS] = { 5 };
+        succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, input, &error), error);
+        for (int lap = 0; lap < PERIODS; lap++)
+            for (int half = 0; half < 2; half++) {
+                double from = (lap + (half ? duty : 0)) * period, to = (lap + (half ? 1 : duty)) * period;
+                input[DW_MOTOR_PIN] = half ? 0 : 5;
+                succeeds(dw_run_feed(run, from, input, &error), error);
+                succeeds(dw_run_feed(run, to, input, &error), error);
+                o.on = !half;
+                integrate(memory, &o, y, from, to);
+                const double *state = dw_run_state(run);
+                /* CVODE's 1e-12 a step grows to some 1e-9 of the scale over a few thousand steps */
+                within_scale(state[DW_MOTOR_CURRENT], NV_Ith_S(y, 0), 5e-9, dw_motor_stall_current(&p));
+                within_scale(state[DW_MOTOR_SPEED], NV_Ith_S(y, 1), 5e-9, dw_motor_no_load_speed(&p));
+            }
+        events += dw_run_events(run);
+        CVodeFree(&memory);
+        SUNLinSolFree(solver);
+        SUNMatDestroy(matrix);
+        N_VDestroy(y);
+        dw_run_free(run);
+        dw_motor_free(motor);
+    }
+    SUNContext_Free(&context);
+    /* the gates alone make 2 a period: diodes and standstill must have come in, or this proves little */
+    ck_assert_msg(events > 3 * CASES * PERIODS, "only %llu events", events);
+}
+END_TEST
+
+SUITE("outside: motor against CVODE", states_at_every_edge_agree_with_an_independent_solver)
