@@ -54,7 +54,8 @@ struct repeating {
     size_t lap_count;
     double *low, *high;      /* of each channel in the lap */
     size_t near;             /* row of the lap at which the last comparison ended */
-    bool ended;
+    const size_t *compared;  /* [compared_count]; NULL: all */
+    size_t compared_count;
 };
 
 static double slack(double time)
@@ -160,6 +161,12 @@ void repeating_free(struct repeating *r)
     free(r);
 }
 
+void repeating_compare(struct repeating *r, const size_t *columns, size_t count)
+{
+    r->compared = columns;
+    r->compared_count = count;
+}
+
 double repeating_period(const struct repeating *r)
 {
     return r->period;
@@ -205,7 +212,10 @@ static enum dw_status compare(struct repeating *r, const double *row, struct dw_
         r->near = 0;
     while (r->near + 2 < r->lap_count && r->lap[(r->near + 1) * n] - r->start < into - width)
         r->near++;
-    for (size_t i = 1; i < n; i++) {
+    for (size_t k = 1; k < (r->compared ? r->compared_count + 1 : n); k++) {
+        const size_t i = r->compared ? r->compared[k - 1] : k;
+        if (!i)
+            continue;
         double low, high, allowed = VALUE_SLACK * (r->high[i] - r->low[i]);
         lap_range(r, i, into, width, &low, &high);
         if (into <= width || r->period - into <= width) {  /* the boundary: end and start meet here */

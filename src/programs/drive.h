@@ -31,6 +31,9 @@ struct repeating;
  *   returns  NULL on error; DW_BAD_INPUT: no key `period`, or the table ends before a period has passed */
 struct repeating *repeating_new(struct dw_reader *reader, struct dw_error *error);
 void repeating_free(struct repeating *repeating);
+/* Compares only these columns from here on, not all: an angle, say, need not come back.
+ *   columns  [count], not time; 0s are skipped; must live as long as the handle */
+void repeating_compare(struct repeating *repeating, const size_t *columns, size_t count);
 /* The period's length in s. */
 double repeating_period(const struct repeating *repeating);
 /* Its rows, [*count x columns], the last exactly one period after the first (between two rows where no row is there). */

@@ -147,10 +147,11 @@ static const struct argp argp = {
     "Reads a wave table, takes a channel (--channel; default pin, else the last in V) as the gate, or with --drive direct as the "
     "terminal voltage, and appends current[A] and speed[rad/s]. Solved exactly from event to event: diodes that stop "
     "conducting, brushes that stick, a rotor that lets go.\n\n"
-    "Example: the exhibit's pump motor at 20 kHz, its current once the speed has settled\n\n"
-    "  dw-pwm --frequency 20k --duty 60% --periods 4 | dw-motor --rated "
-    "volts=12,free-speed=4200rpm,free-current=0.15,stall-current=6.5 --inductance 900u --inertia 9u --supply 12 "
-    "--drive one-switch --start steady | dw-measure",
+    "Example: the exhibit's pump motor at 20 kHz, once its speed has settled\n\n"
+    "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
+    "  dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
+    "    --inertia 9u --supply 12 --drive one-switch --start steady |\n"
+    "  dw-measure",
     children, NULL, NULL
 };
 

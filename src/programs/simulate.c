@@ -197,6 +197,8 @@ enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, st
         status = dw_error_set(error, DW_BAD_USE, 0, "--start steady needs a load that repeats: not one from a second table");
     if (!status && s->steady && !(c.periods = repeating_new(reader, error)))
         status = error->status;
+    if (c.periods)
+        repeating_compare(c.periods, s->input_column, s->inputs);
     if (!status && !(c.run = dw_run_new(s->modes, &options, error)))
         status = error->status;
     if (!status)

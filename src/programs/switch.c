@@ -190,9 +190,13 @@ static const struct argp argp = {
     "them, or the load's current beside the pin that switches it. Appends the channels loss[W] (conduction, and each edge's "
     "energy as a triangle as long as the edge) and, with --thermal, junction[degC]. With --report it writes findings instead: means over the "
     "last whole period. Status 1: a limit or rating is exceeded, or the junction runs away.\n\n"
-    "Example: the pump motor's transistor on a small heat sink\n\n"
-    "  dw-pwm --frequency 20k --duty 60% --periods 200 | dw-motor ... --all | dw-switch --kind mosfet --on-resistance 40m "
-    "--supply 12 --edge 80n --thermal r=1.1,tau=8m --thermal r=9,tau=60 --limit 125 --start steady --report",
+    "Example: the transistor of the exhibit's pump motor on a small heat sink\n\n"
+    "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
+    "  dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
+    "    --inertia 9u --supply 12 --drive one-switch --start steady --all |\n"
+    "  dw-switch --kind mosfet --on-resistance 40m --supply 12 --edge 80n \\\n"
+    "    --thermal r=1.1,tau=8m --thermal r=9,tau=60 --limit 125 \\\n"
+    "    --start steady --report",
     children, NULL, NULL
 };
 
@@ -382,8 +386,10 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
     if (!status && !(heat = dw_heat_new(option_given("kind") ? &o->transistor : NULL, thermal, &source, o->common.accuracy,
                                         o->report ? NULL : write_row, &writer, error)))
         status = error->status;
+    const size_t used[] = { source.current, source.diode, source.gate };
     if (!status && periods) {
         size_t count;
+        repeating_compare(periods, used, 3);
         const double *lap = repeating_lap(periods, &count);
         status = dw_heat_start_steady(heat, lap, count, error);
     }
