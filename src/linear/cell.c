@@ -54,13 +54,23 @@ double functional_rate(const struct stretch *stretch, const struct rates *rates,
     return sum;
 }
 
-/* Bound on how far derivative `order` moves from its value at the start, within the cell. */
+/* What the input's slope adds to the first derivative of a functional, in size; higher ones have none of it. */
+static double direct_slope(const struct stretch *stretch, const struct rates *rates, const struct functional *functional)
+{
+    const size_t n = stretch->system->states;
+    double sum = 0;
+    for (size_t j = 0; j < stretch->system->inputs; j++)
+        sum += functional->row[n + j] * rates->slope[j];
+    return fabs(sum);
+}
+
+/* Bound on how far derivative `order` moves from its value at the start, within the cell; direct as above. */
 static double variation(const struct rates *rates, const double *derivative, double dual, double grown, unsigned order,
-                        double length)
+                        double direct, double length)
 {
     double least = INFINITY, sum = 0, power = length;
     for (unsigned k = order + 1; k <= ORDERS; k++) {
-        least = fmin(least, sum + dual * grown * rates->norm[k] * power);
+        least = fmin(least, sum + (dual * grown * rates->norm[k] + (k == 1 ? direct : 0)) * power);
         sum += fabs(derivative[k]) * power;
         power *= length / (k - order + 1);
     }
@@ -77,15 +87,15 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
     const double grown = growth > 0 ? exp(growth) : 1;
     for (unsigned k = 0; k <= ORDERS; k++)
         derivative[k] = functional_rate(stretch, rates, guard, k);
-    const double moves = variation(rates, derivative, guard->dual, grown, 0, length);
+    const double moves = variation(rates, derivative, guard->dual, grown, 0, direct_slope(stretch, rates, guard), length);
     if (derivative[0] > moves)
         return CLEAR;
     if (moves <= NEGLIGIBLE * guard->scale || length <= SHORTEST * stretch->length)
         return ENDS_TELL;
-    const double bends = variation(rates, derivative, guard->dual, grown, 1, length);
+    const double bends = variation(rates, derivative, guard->dual, grown, 1, 0, length);
     if (fabs(derivative[1]) > bends)
         return derivative[1] > 0 ? CLEAR : ENDS_TELL;
-    const double twists = variation(rates, derivative, guard->dual, grown, 2, length);
+    const double twists = variation(rates, derivative, guard->dual, grown, 2, 0, length);
     if (fabs(derivative[2]) > twists) {
         if (derivative[2] < 0)
             return ENDS_TELL;
@@ -106,14 +116,14 @@ enum verdict judge_output(const struct stretch *stretch, const struct rates *rat
     derivative[0] = 0;
     for (unsigned k = 1; k <= ORDERS; k++)
         derivative[k] = functional_rate(stretch, rates, output, k);
-    const double moves = variation(rates, derivative, output->dual, grown, 0, length);
+    const double moves = variation(rates, derivative, output->dual, grown, 0, direct_slope(stretch, rates, output), length);
     if (length <= SHORTEST * stretch->length || moves <= NEGLIGIBLE * output->scale)
         return CLEAR;
-    const double twists = variation(rates, derivative, output->dual, grown, 2, length);
+    const double twists = variation(rates, derivative, output->dual, grown, 2, 0, length);
     const double second = fmin(output->dual * grown * rates->norm[2], fabs(derivative[2]) + twists);
     if (second * length * length / 8 > chord && 2 * moves > chord)
         return SPLIT;
-    const double bends = variation(rates, derivative, output->dual, grown, 1, length);
+    const double bends = variation(rates, derivative, output->dual, grown, 1, 0, length);
     if (fabs(derivative[1]) > bends)
         return CLEAR;
     return fabs(derivative[2]) > twists ? ENDS_TELL : SPLIT;

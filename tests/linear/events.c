@@ -1,0 +1,313 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Switching modes: when events come, that none is missed, and what is refused. */
+#include "suite.h"
+#include <dutywright/modes.h>
+#include <float.h>
+#include <string.h>
+
+enum { MOST = 4096 };
+
+struct record {
+    struct dw_run_row rows[MOST];
+    double output[MOST];
+    size_t count;
+};
+
+static enum dw_status keep(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    struct record *record = context;
+    (void)error;
+    ck_assert_uint_lt(record->count, MOST);
+    record->output[record->count] = row->output ? row->output[0] : 0;
+    record->rows[record->count++] = *row;
+    return DW_OK;
+}
+
+static struct record record;
+
+static struct dw_run *start(struct dw_modes *modes, double accuracy, size_t mode, const double *state, const double *input)
+{
+    struct dw_error error = { DW_OK };
+    record.count = 0;
+    struct dw_run *run =
+        dw_run_new(modes, &(struct dw_run_options){ .accuracy = accuracy, .sink = keep, .context = &record }, &error);
+    ck_assert_msg(run != NULL, "%s", error.text);
+    succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
+    return run;
+}
+
+/* Time of the n-th row of a kind; NaN: none. */
+static double time_of(enum dw_row_kind kind, size_t n)
+{
+    for (size_t i = 0; i < record.count; i++)
+        if (record.rows[i].kind == kind && n-- == 0)
+            return record.rows[i].time;
+    return NAN;
+}
+
+static struct dw_modes *new_modes(const struct dw_modes_plan *plan)
+{
+    struct dw_error error = { DW_OK };
+    struct dw_modes *modes = dw_modes_new(plan, &error);
+    ck_assert_msg(modes != NULL, "%s", error.text);
+    return modes;
+}
+
+static const double one = 1, minus = -1, unit_scale[] = { 1, 1 };
+
+/* x'' = -w^2 x as an oscillator in (x, v/w); the guard x + offset >= 0 leads to a mode that stands still. */
+static struct dw_modes *oscillator(double w, double offset)
+{
+    static double a[4];
+    static const double zero[4] = { 0 }, c[] = { 1, 0 }, weight[] = { 1, 1 };
+    static struct dw_guard guard;
+    static struct dw_mode modes[2];
+    memcpy(a, (double[]){ 0, w, -w, 0 }, sizeof a);
+    guard = (struct dw_guard){ .state = c, .offset = offset, .scale = 1, .next = 1, .tag = 7 };
+    modes[0] = (struct dw_mode){ .name = "swings", .a = a, .c = c, .guards = &guard, .guard_count = 1 };
+    modes[1] = (struct dw_mode){ .name = "stands", .a = zero, .c = c };
+    return new_modes(&(struct dw_modes_plan){ .states = 2, .outputs = 1, .modes = modes, .mode_count = 2,
+                                              .weight = weight, .scale = unit_scale });
+}
+
+START_TEST(a_crossing_is_found_to_1e_minus_12_of_the_stretch_however_many_turns_it_holds)
+{
+    for (int turns = 0; turns <= 40; turns += 8) {
+        /* x = cos(w t) + 0.999 falls below zero first at the angle arccos(-0.999); the stretch holds `turns` more */
+        const double w = 2 * M_PI * (turns + 1.3), x[] = { 1, 0 };
+        struct dw_modes *modes = oscillator(w, 0.999);
+        struct dw_error error;
+        struct dw_run *run = start(modes, 0, 0, x, NULL);
+        succeeds(dw_run_feed(run, 1, NULL, &error), error);
+        within_scale(time_of(DW_ROW_BEFORE, 0), acos(-0.999) / w, 1e-12, 1);
+        ck_assert_uint_eq(dw_run_mode(run), 1);
+        dw_run_free(run);
+        dw_modes_free(modes);
+    }
+}
+END_TEST
+
+START_TEST(two_crossings_in_one_stretch_are_not_missed_however_short_the_dip)
+{
+    for (double depth = 1e-2; depth >= 1e-11; depth /= 10) {
+        const double w = 2 * M_PI * 0.9, x[] = { 1, 0 };
+        struct dw_modes *modes = oscillator(w, 1 - depth);
+        struct dw_error error;
+        struct dw_run *run = start(modes, 0, 0, x, NULL);
+        succeeds(dw_run_feed(run, 1, NULL, &error), error);
+        /* the dip lasts 2 sqrt(2 depth) / w; near its ends g falls by depth * (1e-12 w / sqrt(2 depth)) in 1e-12 */
+        const double wanted = acos(-1 + depth) / w;
+        within_scale(time_of(DW_ROW_BEFORE, 0), wanted, 1e-12 + 4e-16 / sqrt(depth), 1);
+        dw_run_free(run);
+        dw_modes_free(modes);
+    }
+}
+END_TEST
+
+START_TEST(a_graze_is_no_event)
+{
+    const double x[] = { 1, 0 };
+    struct dw_error error;
+    struct dw_modes *modes = oscillator(2 * M_PI * 3.7, 1 + 1e-12);  /* stays 1e-12 above zero */
+    struct dw_run *run = start(modes, 0, 0, x, NULL);
+    succeeds(dw_run_feed(run, 1, NULL, &error), error);
+    ck_assert_uint_eq(dw_run_mode(run), 0);
+    ck_assert_uint_eq(dw_run_events(run), 0);
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
+/* A ball: height, speed; falls with g, comes back with a share of its speed. Zeno: the bounces converge. */
+static struct dw_modes *ball(double rebound, double *g)
+{
+    static const double a[] = { 0, 1, 0, 0 }, c[] = { 1, 0 };
+    static double e[2], reset[4];
+    static struct dw_guard guard;
+    static struct dw_mode mode;
+    memcpy(e, (double[]){ 0, -*g }, sizeof e);
+    memcpy(reset, (double[]){ 0, 0, 0, -rebound }, sizeof reset);
+    guard = (struct dw_guard){ .state = c, .scale = 1, .next = 0, .reset = reset, .tag = 3 };
+    mode = (struct dw_mode){ .name = "flies", .a = a, .e = e, .c = c, .guards = &guard, .guard_count = 1 };
+    return new_modes(&(struct dw_modes_plan){ .states = 2, .outputs = 1, .modes = &mode, .mode_count = 1, .scale = unit_scale });
+}
+
+START_TEST(a_mode_may_follow_itself_through_a_reset)
+{
+    double g = 9.8066;
+    const double rebound = 0.731, x[] = { 1.3, 0 };
+    struct dw_modes *modes = ball(rebound, &g);
+    struct dw_error error;
+    struct dw_run *run = start(modes, 0, 0, x, NULL);
+    succeeds(dw_run_feed(run, 1.9, NULL, &error), error);
+    double wanted = sqrt(2 * 1.3 / g), speed = g * wanted;
+    for (size_t k = 0; wanted < 1.9; k++) {
+        /* each bounce keeps the error of the one before, at most once more 1e-12 of the stretch */
+        within_scale(time_of(DW_ROW_BEFORE, k), wanted, (double)(k + 1) * 1e-12, 1.9);
+        within_scale(time_of(DW_ROW_AFTER, k), wanted, (double)(k + 1) * 1e-12, 1.9);
+        speed *= rebound;
+        wanted += 2 * speed / g;
+    }
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
+START_TEST(endless_switching_is_an_error_that_says_when_and_where)
+{
+    double g = 9.8066;
+    const double x[] = { 1.3, 0 };
+    struct dw_modes *modes = ball(0.5, &g);
+    struct dw_error error;
+    struct dw_run *run = start(modes, 0, 0, x, NULL);
+    /* the bounces converge to t1 (1 + 2 (r + r^2 + ...)) = 3 sqrt(2 * 1.3 / g) = 1.544716189 s */
+    refuses(dw_run_feed(run, 5, NULL, &error), DW_NO, error,
+            "endless switching at 1.54471619 s between the modes 'flies' and 'flies'");
+    dw_run_free(run);
+    dw_modes_free(modes);
+    /* two modes that both lead at once into the other */
+    const double a = -1, e[] = { -2, 2 };
+    const struct dw_guard guards[] = { { .state = &one, .scale = 1, .next = 1 }, { .state = &minus, .scale = 1, .next = 0 } };
+    const struct dw_mode pair[] = { { .name = "down", .a = &a, .e = e, .guards = guards, .guard_count = 1 },
+                                    { .name = "up", .a = &a, .e = e + 1, .guards = guards + 1, .guard_count = 1 } };
+    modes = new_modes(&(struct dw_modes_plan){ .states = 1, .modes = pair, .mode_count = 2 });
+    const double high = 1;
+    run = start(modes, 0, 0, &high, NULL);
+    refuses(dw_run_feed(run, 5, NULL, &error), DW_NO, error,
+            "endless switching at 0.405465108 s between the modes 'down' and 'up'");
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
+START_TEST(jumps_of_the_input_change_modes_at_once_and_their_reset_applies)
+{
+    /* on: x' = 1 while u >= 0.5; off: x = 0 by reset, x' = 0, until u > 0.5 */
+    const double zero = 0, e = 1, c = 1, low = 0, high = 1;
+    const struct dw_guard guards[] = { { .input = &one, .offset = -0.5, .scale = 1, .next = 1, .reset = &zero, .tag = 1 },
+                                       { .input = &minus, .offset = 0.5, .scale = 1, .next = 0, .tag = 2 } };
+    const struct dw_mode pair[] = { { .name = "on", .a = &zero, .e = &e, .c = &c, .guards = guards, .guard_count = 1 },
+                                    { .name = "off", .a = &zero, .c = &c, .guards = guards + 1, .guard_count = 1 } };
+    struct dw_modes *modes = new_modes(&(struct dw_modes_plan){ .states = 1, .inputs = 1, .outputs = 1, .modes = pair,
+                                                                .mode_count = 2, .scale = unit_scale });
+    struct dw_error error;
+    struct dw_run *run = start(modes, 1e-3, 0, &zero, &high);
+    succeeds(dw_run_feed(run, 0.7, &high, &error), error);
+    near(dw_run_state(run)[0], 0.7, 2 * DBL_EPSILON);
+    succeeds(dw_run_feed(run, 0.7, &low, &error), error);
+    ck_assert_uint_eq(dw_run_mode(run), 1);
+    within_scale(dw_run_state(run)[0], 0, 0, 1);
+    succeeds(dw_run_feed(run, 1, &low, &error), error);
+    succeeds(dw_run_feed(run, 2, &high, &error), error);  /* a ramp: on at 1.5 */
+    within_scale(time_of(DW_ROW_BEFORE, 0), 1.5, 1e-12, 1);
+    near(dw_run_state(run)[0], 0.5, 2e-12);
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
+START_TEST(extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy)
+{
+    for (double accuracy = 1e-3; accuracy >= 1e-8; accuracy /= 10) {
+        const double w = 2 * M_PI * 2.37, x[] = { 0.6, 0.8 };
+        struct dw_modes *modes = oscillator(w, 5);
+        struct dw_error error;
+        struct dw_run *run = start(modes, accuracy, 0, x, NULL);
+        if (accuracy < 1e-5) {  /* else the record is too long: a shorter stretch */
+            succeeds(dw_run_feed(run, 0.05, NULL, &error), error);
+        } else {
+            succeeds(dw_run_feed(run, 1, NULL, &error), error);
+            for (size_t k = 0; k < 4; k++)
+                within_scale(time_of(DW_ROW_EXTREMUM, k), (atan2(0.8, 0.6) + k * M_PI) / w, 1e-12, 1);
+        }
+        double worst = 0;
+        for (size_t i = 0; i + 1 < record.count; i++)
+            for (int part = 1; part < 8; part++) {
+                const double share = part / 8.0, t0 = record.rows[i].time, t1 = record.rows[i + 1].time;
+                const double t = t0 + share * (t1 - t0), line = record.output[i] + share * (record.output[i + 1] - record.output[i]);
+                const double off = fabs(line - cos(w * t - atan2(0.8, 0.6)));
+                ck_assert(off <= accuracy);
+                worst = fmax(worst, off);
+            }
+        ck_assert_msg(worst > accuracy / 32, "rows are far denser than the accuracy %g needs: %g", accuracy, worst);
+        dw_run_free(run);
+        dw_modes_free(modes);
+    }
+}
+END_TEST
+
+START_TEST(uniform_rows_are_equally_spaced_and_exact)
+{
+    const double w = 17.3, x[] = { 1, 0 };
+    struct dw_modes *modes = oscillator(w, 5);
+    struct dw_error error;
+    record.count = 0;
+    struct dw_run *run =
+        dw_run_new(modes, &(struct dw_run_options){ .uniform = 48, .sink = keep, .context = &record }, &error);
+    succeeds(dw_run_start(run, 0, 0, x, NULL, &error), error);
+    const double knots[] = { 0.013, 0.5, 0.5, 0.77, 1 };
+    for (size_t i = 0; i < 5; i++)
+        succeeds(dw_run_feed(run, knots[i], NULL, &error), error);
+    succeeds(dw_run_finish(run, &error), error);
+    ck_assert_uint_eq(record.count, 49);
+    for (size_t k = 0; k < record.count; k++) {
+        near(record.rows[k].time, (double)k / 48, 0);
+        within_scale(record.output[k], cos(w * (double)k / 48), 64 * DBL_EPSILON, 1);  /* 17 turns of rounded angle and 6 cells */
+    }
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
+START_TEST(refusals_say_what_was_found)
+{
+    const double a = -1, x = 0, bad = NAN;
+    struct dw_error error;
+    struct dw_guard guard = { .state = &one, .scale = 1, .next = 4 };
+    struct dw_mode mode = { .name = "only", .a = &a, .guards = &guard, .guard_count = 1 };
+    struct dw_modes_plan plan = { .states = 1, .modes = &mode, .mode_count = 1 };
+    ck_assert_ptr_null(dw_modes_new(&plan, &error));
+    ck_assert_str_eq(error.text, "mode 'only', guard 1: next mode 5 of 1");
+    guard.next = 0;
+    guard.scale = 0;
+    ck_assert_ptr_null(dw_modes_new(&plan, &error));
+    ck_assert_str_eq(error.text, "mode 'only', guard 1: scale 0: must be above zero and finite");
+    guard.scale = 1;
+    guard.state = &bad;
+    ck_assert_ptr_null(dw_modes_new(&plan, &error));
+    ck_assert_str_eq(error.text, "mode 'only', guard 1: an entry is not finite");
+    mode.guard_count = 17;
+    ck_assert_ptr_null(dw_modes_new(&plan, &error));
+    ck_assert_str_eq(error.text, "mode 'only' has 17 guards: up to 16");
+    mode.guard_count = 0;
+    plan.outputs = 1;
+    ck_assert_ptr_null(dw_modes_new(&plan, &error));
+    ck_assert_str_eq(error.text, "output 1: its scale must be above zero and finite");
+    plan.outputs = plan.mode_count = 0;
+    ck_assert_ptr_null(dw_modes_new(&plan, &error));
+    ck_assert_str_eq(error.text, "0 modes of 1 states, 0 inputs, 0 outputs: needs a mode, 1 to 32 states, up to 8 inputs, 64 outputs");
+    plan.mode_count = 1;
+    plan.inputs = 1;
+    struct dw_modes *modes = new_modes(&plan);
+    ck_assert_ptr_null(dw_run_new(modes, &(struct dw_run_options){ .accuracy = -1 }, &error));
+    ck_assert_str_eq(error.text, "accuracy -1, uniform rate 0: must be finite and not below zero");
+    struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .sink = NULL }, &error);
+    refuses(dw_run_start(run, INFINITY, 0, &x, &x, &error), DW_BAD_USE, error, "time inf is not finite");
+    refuses(dw_run_start(run, 0, 1, &x, &x, &error), DW_BAD_USE, error, "mode 2 of 1");
+    refuses(dw_run_start(run, 0, 0, &bad, &x, &error), DW_BAD_USE, error, "state 1 is not finite at the start");
+    refuses(dw_run_start(run, 0, 0, &x, &bad, &error), DW_BAD_USE, error, "input 1 is not finite at 0 s");
+    succeeds(dw_run_start(run, 1, 0, &x, &x, &error), error);
+    refuses(dw_run_feed(run, 0.5, &x, &error), DW_BAD_USE, error, "time goes back from 1 to 0.5");
+    dw_run_free(run);
+    dw_modes_free(modes);
+    dw_run_free(NULL);
+    dw_modes_free(NULL);
+}
+END_TEST
+
+SUITE("linear: modes and events", a_crossing_is_found_to_1e_minus_12_of_the_stretch_however_many_turns_it_holds,
+      two_crossings_in_one_stretch_are_not_missed_however_short_the_dip, a_graze_is_no_event,
+      a_mode_may_follow_itself_through_a_reset, endless_switching_is_an_error_that_says_when_and_where,
+      jumps_of_the_input_change_modes_at_once_and_their_reset_applies,
+      extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy, uniform_rows_are_equally_spaced_and_exact,
+      refusals_say_what_was_found)
