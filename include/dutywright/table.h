@@ -57,7 +57,16 @@ DW_API size_t dw_header_find(const struct dw_header *header, const char *name, s
 /* The last channel whose unit is `unit`; where no channel has a unit at all (foreign table), the last channel. 0: none. */
 DW_API size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit, struct dw_error *error);
 
-/* The key `initial` holds pairs of a channel and its value before the first row: "out 0 current 0.5". */
+/* Keys that hold pairs of a channel and a number, "out 0 current 0.5": `initial`, the value before the first row, and
+ * `accuracy`, how far the wave may be from the straight lines, in the channel's unit.
+ *   present  out: false where the key or the channel is missing; value is then untouched
+ *   returns  DW_OK, or DW_BAD_INPUT where it does not read
+ * Setting drops pairs of channels that there are not. */
+DW_API enum dw_status dw_header_of_channel(const struct dw_header *header, const char *key, const char *channel,
+                                           double *value, bool *present, struct dw_error *error);
+DW_API enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *key, const char *channel, double value,
+                                               struct dw_error *error);
+/* The same for `initial`. */
 DW_API enum dw_status dw_header_initial(const struct dw_header *header, const char *channel, double *value, bool *present,
                                         struct dw_error *error);
 DW_API enum dw_status dw_header_set_initial(struct dw_header *header, const char *channel, double value,
@@ -69,8 +78,8 @@ enum dw_change {
     DW_OTHER_PATTERN = 1,   /* the whole does not repeat as it did: ends period, duty */
     DW_OTHER_CARRIER = 2,   /* the switching instants are others: ends carrier-period, origin */
     DW_OTHER_START = 4,     /* the first row is another: ends initial */
-    DW_OTHER_CHANNELS = 8,  /* the channels read are not passed on: ends levels, duty, initial */
-    DW_OTHER_AXIS = 16,     /* the first column is another quantity: ends period, carrier-period, origin, sampled, initial */
+    DW_OTHER_CHANNELS = 8,  /* the channels read are not passed on: ends levels, duty, initial, accuracy */
+    DW_OTHER_AXIS = 16,     /* the first column is another quantity: ends all known keys but levels and duty */
     DW_EXACT_ROWS = 32      /* rows are vertices whatever the input was: ends sampled */
 };
 /* The header of a filter's output from that of its input: a copy without the keys that `changes` ends, and one more

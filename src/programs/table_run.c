@@ -267,10 +267,12 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         return run->cut ? DW_OK : error->status;
     }
     status = dw_header_number(run->header, "period", &period, &present, error);
+    if (status == DW_OK && !present)
+        status = dw_header_number(run->header, "carrier-period", &period, &present, error);
     if (status == DW_OK && present)
         status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
     if (status == DW_OK && !present)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period'; give times, such as 10ms:20ms");
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period' or 'carrier-period'; give times, such as 10ms:20ms");
     if (status == DW_OK && !(run->tail = dw_tail_new(run->columns, origin, period, span->periods, error)))
         return error->status;
     return status;

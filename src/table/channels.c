@@ -102,13 +102,16 @@ size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit
     return 0;
 }
 
-/* `initial` holds pairs of a channel and its value: "out 0 current 0.5". */
-struct initial_pair {
+/* Keys that hold pairs of a channel and a number: "out 0 current 0.5". */
+static const char *const pair_keys[] = { "initial", "accuracy" };
+enum { PAIR_KEYS = sizeof pair_keys / sizeof pair_keys[0] };
+
+struct channel_pair {
     const char *name, *value;
     size_t name_length, value_length;
 };
 
-static bool next_pair(const char **text, struct initial_pair *pair)
+static bool next_pair(const char **text, struct channel_pair *pair)
 {
     pair->name = *text + strspn(*text, " \t");
     pair->name_length = strcspn(pair->name, " \t");
@@ -119,16 +122,16 @@ static bool next_pair(const char **text, struct initial_pair *pair)
     return pair->name_length > 0;
 }
 
-static bool is_pair_of(const struct initial_pair *pair, const char *channel)
+static bool is_pair_of(const struct channel_pair *pair, const char *channel)
 {
     return strlen(channel) == pair->name_length && !memcmp(channel, pair->name, pair->name_length);
 }
 
-enum dw_status dw_header_initial(const struct dw_header *header, const char *channel, double *value, bool *present,
-                                 struct dw_error *error)
+enum dw_status dw_header_of_channel(const struct dw_header *header, const char *key, const char *channel, double *value,
+                                    bool *present, struct dw_error *error)
 {
-    const char *text = dw_header_get(header, "initial");
-    struct initial_pair pair;
+    const char *text = dw_header_get(header, key);
+    struct channel_pair pair;
     *present = false;
     while (text && next_pair(&text, &pair)) {
         if (!is_pair_of(&pair, channel))
@@ -137,7 +140,7 @@ enum dw_status dw_header_initial(const struct dw_header *header, const char *cha
         const char *last = pair.value + pair.value_length;
         char shown[64];
         if (!pair.value_length || dw_number_read(pair.value, last, &number) != last || !(number - number == 0))
-            return dw_error_set(error, DW_BAD_INPUT, 0, "header: initial: '%s' of channel %.60s is not a number",
+            return dw_error_set(error, DW_BAD_INPUT, 0, "header: %s: '%s' of channel %.60s is not a number", key,
                                 quoted(shown, sizeof shown, pair.value, last), channel);
         *value = number;
         *present = true;
@@ -146,14 +149,15 @@ enum dw_status dw_header_initial(const struct dw_header *header, const char *cha
     return DW_OK;
 }
 
-/* Writes `initial` anew: pairs of the channels that `keep` has, without `except`, then `more`. */
-static enum dw_status rewrite_initial(struct dw_header *header, const char *except, const char *more, struct dw_error *error)
+/* Writes a key anew: pairs of the channels that there are, without `except`, then `more`. */
+static enum dw_status rewrite_pairs(struct dw_header *header, const char *key, const char *except, const char *more,
+                                    struct dw_error *error)
 {
-    const char *text = dw_header_get(header, "initial");
+    const char *text = dw_header_get(header, key);
     char *fresh = malloc((text ? strlen(text) : 0) + strlen(more) + 2), *end = fresh;
     if (!fresh)
         return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-    struct initial_pair pair;
+    struct channel_pair pair;
     *fresh = 0;
     while (text && next_pair(&text, &pair)) {
         bool kept = !except || !is_pair_of(&pair, except);
@@ -169,14 +173,15 @@ static enum dw_status rewrite_initial(struct dw_header *header, const char *exce
     sprintf(end, "%s%s", end > fresh && *more ? " " : "", more);
     enum dw_status status = DW_OK;
     if (*fresh)
-        status = dw_header_set(header, "initial", fresh, error);
+        status = dw_header_set(header, key, fresh, error);
     else
-        dw_header_drop(header, "initial");
+        dw_header_drop(header, key);
     free(fresh);
     return status;
 }
 
-enum dw_status dw_header_set_initial(struct dw_header *header, const char *channel, double value, struct dw_error *error)
+enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *key, const char *channel, double value,
+                                        struct dw_error *error)
 {
     char number[DW_NUMBER_SIZE];
     dw_number_print(number, value);
@@ -184,9 +189,20 @@ enum dw_status dw_header_set_initial(struct dw_header *header, const char *chann
     if (!pair)
         return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     sprintf(pair, "%s %s", channel, number);
-    const enum dw_status status = rewrite_initial(header, channel, pair, error);
+    const enum dw_status status = rewrite_pairs(header, key, channel, pair, error);
     free(pair);
     return status;
+}
+
+enum dw_status dw_header_initial(const struct dw_header *header, const char *channel, double *value, bool *present,
+                                 struct dw_error *error)
+{
+    return dw_header_of_channel(header, "initial", channel, value, present, error);
+}
+
+enum dw_status dw_header_set_initial(struct dw_header *header, const char *channel, double value, struct dw_error *error)
+{
+    return dw_header_set_of_channel(header, "initial", channel, value, error);
 }
 
 enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
@@ -207,15 +223,17 @@ enum dw_status dw_header_rename(struct dw_header *header, size_t column, const c
         free(fresh.unit);
         return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     }
-    double value;
-    bool present = false;
-    enum dw_status initial = column ? dw_header_initial(header, old.name, &value, &present, NULL) : DW_OK;
+    double value[PAIR_KEYS];
+    bool present[PAIR_KEYS] = { false };
+    for (size_t i = 0; column && i < PAIR_KEYS; i++)
+        dw_header_of_channel(header, pair_keys[i], old.name, &value[i], &present[i], NULL);
     header->columns[column] = fresh;
-    if (initial == DW_OK && present)
-        initial = dw_header_set_initial(header, fresh.name, value, error);
     free(old.name);
     free(old.unit);
-    return initial == DW_NO_MEMORY ? initial : DW_OK;
+    for (size_t i = 0; i < PAIR_KEYS; i++)
+        if (present[i] && dw_header_set_of_channel(header, pair_keys[i], fresh.name, value[i], error) == DW_NO_MEMORY)
+            return DW_NO_MEMORY;
+    return DW_OK;
 }
 
 struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
@@ -230,8 +248,8 @@ struct dw_header *dw_header_select(const struct dw_header *header, const size_t 
         const struct dw_column column = dw_header_column(header, i ? columns[i - 1] : 0);
         status = header_append_exactly(chosen, column.name, column.unit, error);
     }
-    if (status == DW_OK)
-        status = rewrite_initial(chosen, NULL, "", error);
+    for (size_t i = 0; status == DW_OK && i < PAIR_KEYS; i++)
+        status = rewrite_pairs(chosen, pair_keys[i], NULL, "", error);
     if (status == DW_OK)
         return chosen;
     dw_header_free(chosen);

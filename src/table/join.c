@@ -184,18 +184,33 @@ static enum dw_status join_periods(struct dw_header *header, const struct dw_hea
     return DW_OK;
 }
 
-/* Of a key with a number: that of both which claims less; where only one has it, that one's. */
-static enum dw_status join_number(struct dw_header *header, const struct dw_header *next, const char *key, bool larger,
-                                  struct dw_error *error)
+/* Of both tables the one that claims less; where only one is sampled, that one. */
+static enum dw_status join_sampled(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
 {
     double one, other;
     bool has_one, has_other;
-    enum dw_status status = dw_header_number(header, key, &one, &has_one, error);
+    enum dw_status status = dw_header_number(header, "sampled", &one, &has_one, error);
     if (status == DW_OK)
-        status = dw_header_number(next, key, &other, &has_other, error);
-    if (status != DW_OK || !has_other || (has_one && (other > one) != larger))
+        status = dw_header_number(next, "sampled", &other, &has_other, error);
+    if (status != DW_OK || !has_other || (has_one && one <= other))
         return status;
-    return dw_header_set_number(header, key, other, error);
+    return dw_header_set_number(header, "sampled", other, error);
+}
+
+static enum dw_status join_accuracy(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t i = 1; status == DW_OK && i < dw_header_columns(header); i++) {
+        const char *name = dw_header_column(header, i).name;
+        double one, other;
+        bool has_one, has_other = false;
+        status = dw_header_of_channel(header, "accuracy", name, &one, &has_one, error);
+        if (status == DW_OK)
+            status = dw_header_of_channel(next, "accuracy", name, &other, &has_other, error);
+        if (status == DW_OK && has_other && !(has_one && one >= other))
+            status = dw_header_set_of_channel(header, "accuracy", name, other, error);
+    }
+    return status;
 }
 
 enum dw_status dw_header_join(struct dw_header *header, const struct dw_header *next, double shift, struct dw_error *error)
@@ -212,9 +227,9 @@ enum dw_status dw_header_join(struct dw_header *header, const struct dw_header *
             dw_header_drop(header, same[i]);
     }
     if (status == DW_OK)
-        status = join_number(header, next, "sampled", false, error);
+        status = join_sampled(header, next, error);
     if (status == DW_OK)
-        status = join_number(header, next, "accuracy", true, error);
+        status = join_accuracy(header, next, error);
     const char *key, *value;
     for (size_t i = 0; status == DW_OK && (key = dw_header_key(next, i, &value)); i++) {
         bool is_settled = false;

@@ -212,9 +212,11 @@ START_TEST(a_renamed_channel_keeps_its_initial_value)
     struct dw_error error;
     struct dw_header *header = motor_header();
     succeeds(dw_header_set(header, "initial", "speed 3 current 1", &error), error);
+    succeeds(dw_header_set(header, "accuracy", "speed 0.01", &error), error);
     succeeds(dw_header_rename(header, 3, "shaft", "1/s", &error), error);
     succeeds(dw_header_rename(header, 1, "pin", NULL, &error), error);
     ck_assert_str_eq(dw_header_get(header, "initial"), "current 1 shaft 3");
+    ck_assert_str_eq(dw_header_get(header, "accuracy"), "shaft 0.01");
     ck_assert_str_eq(dw_header_column(header, 3).name, "shaft");
     ck_assert_str_eq(dw_header_column(header, 3).unit, "1/s");
     ck_assert_str_eq(dw_header_column(header, 1).unit, "V");
@@ -227,6 +229,7 @@ START_TEST(selecting_channels_keeps_keys_and_drops_initial_values)
     struct dw_error error;
     struct dw_header *header = motor_header();
     succeeds(dw_header_set(header, "initial", "speed 3 current 1", &error), error);
+    succeeds(dw_header_set(header, "accuracy", "current 1", &error), error);
     struct dw_header *chosen = dw_header_select(header, (size_t[]){ 3, 1 }, 2, &error);
     ck_assert_uint_eq(dw_header_columns(chosen), 3);
     ck_assert_str_eq(dw_header_column(chosen, 0).name, "time");
@@ -253,8 +256,8 @@ START_TEST(a_filter_ends_only_the_keys_that_its_change_makes_untrue)
         { DW_OTHER_PATTERN, "carrier-period origin levels sampled initial accuracy colour " },
         { DW_OTHER_PATTERN | DW_OTHER_CARRIER, "levels sampled initial accuracy colour " },
         { DW_OTHER_START, "period carrier-period origin levels duty sampled accuracy colour " },
-        { DW_OTHER_CHANNELS, "period carrier-period origin sampled accuracy colour " },
-        { DW_OTHER_AXIS, "levels duty accuracy colour " },
+        { DW_OTHER_CHANNELS, "period carrier-period origin sampled colour " },
+        { DW_OTHER_AXIS, "levels duty colour " },
         { DW_EXACT_ROWS, "period carrier-period origin levels duty initial accuracy colour " },
     };
     static const char *const keys[] = { "period", "carrier-period", "origin",   "levels", "duty",
