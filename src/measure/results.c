@@ -8,6 +8,7 @@
 #include <string.h>
 
 static const double STEADY_DRIFT = 0.01;      /* share of the ripple by which the mean may move a period */
+static const double NO_DRIFT = 1e-9;          /* share of the record's range that is no movement, as for settling */
 static const double WORTH_SAYING = 1e-4;      /* a settling time is said to be uncertain from this share of itself on */
 static const double TAIL_INSIDE = 1.0 / 3;    /* without periods: share of the record that must lie inside the band */
 
@@ -152,9 +153,10 @@ static enum dw_status conclude_steadiness(struct dw_meter *m, size_t channel, st
 {
     const struct channel_state *state = &m->state[channel];
     const double moved = fabs(state->mean_last - state->mean_before);
-    if (m->span_cells < 2 || !(moved > STEADY_DRIFT * state->ripple))
+    const double range = m->record.of[channel].maximum - m->record.of[channel].minimum;
+    if (m->span_cells < 2 || !(moved > STEADY_DRIFT * state->ripple) || !(moved > NO_DRIFT * range))
         return DW_OK;
-    return add_note(m, error, channel, false, "the mean still moves by %.2g %% of the ripple a period: the ripple is not yet "
+    return add_note(m, error, channel, false, "the mean still moves by %.3g %% of the ripple a period: the ripple is not yet "
                     "the steady one", 100 * moved / state->ripple);
 }
 

@@ -119,8 +119,16 @@ static struct record *random_record(uint64_t seed)
     return r;
 }
 
+/* Some tools that run programs compute long double in double; the truth below is then off by a rounding a row. */
+static bool long_double_is_wider(void)
+{
+    volatile long double one = 1, more = one + DBL_EPSILON / 64;
+    return more > one;
+}
+
 START_TEST(random_records_agree_with_long_double)
 {
+    const double truth = long_double_is_wider() ? 0 : ROWS * DBL_EPSILON / 4;
     for (uint64_t seed = 20240; seed < 20250; seed++) {
         struct record *r = random_record(seed);
         struct dw_statistics got[CHANNELS];
@@ -137,9 +145,9 @@ START_TEST(random_records_agree_with_long_double)
             }
             const long double mean = area / span, ac = sqrtl(square / span - mean * mean);
             const double largest = fmax(fabs(got[c].minimum), fabs(got[c].maximum));
-            within_scale(got[c].mean, (double)(shift + mean), 4 * DBL_EPSILON, largest);
-            near(got[c].ac_rms, (double)ac, 1e-13);
-            within_scale(got[c].rms, (double)hypotl(shift + mean, ac), 6 * DBL_EPSILON, largest);
+            within_scale(got[c].mean, (double)(shift + mean), 4 * DBL_EPSILON + truth, largest);
+            near(got[c].ac_rms, (double)ac, 1e-13 + truth);
+            within_scale(got[c].rms, (double)hypotl(shift + mean, ac), 6 * DBL_EPSILON + truth, largest);
         }
         free(r);
     }

@@ -397,7 +397,7 @@ START_TEST(ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundred
         const double moved = stage_mean(5, 0.5, 1, tau, periods - 1) - stage_mean(5, 0.5, 1, tau, periods - 2);
         const double share = moved / measured(meter, DW_MEASURE_RIPPLE);
         char text[200];
-        snprintf(text, sizeof text, "the mean still moves by %.2g %% of the ripple a period: the ripple is not yet the steady one",
+        snprintf(text, sizeof text, "the mean still moves by %.3g %% of the ripple a period: the ripple is not yet the steady one",
                  100 * share);
         ck_assert_msg(noted(meter, false, text) == (share > 0.01), "%d periods: %s", periods, text);
         dw_meter_free(meter);
