@@ -188,7 +188,7 @@ static enum dw_status join_periods(struct dw_header *header, const struct dw_hea
 static enum dw_status join_sampled(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
 {
     double one, other;
-    bool has_one, has_other;
+    bool has_one, has_other = false;
     enum dw_status status = dw_header_number(header, "sampled", &one, &has_one, error);
     if (status == DW_OK)
         status = dw_header_number(next, "sampled", &other, &has_other, error);
