@@ -26,9 +26,13 @@ struct sweep {
 static enum dw_status respond(const struct sweep *sweep, double frequency, const struct point *before, struct point *point)
 {
     double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
-    const enum dw_status status = dw_system_response(sweep->system, sweep->input, 2 * M_PI * frequency, real, imaginary, NULL);
-    if (status != DW_OK)
+    const double angular = 2 * M_PI * frequency;
+    const enum dw_status status = dw_system_response(sweep->system, sweep->input, angular, real, imaginary,
+                                                     sweep->error);
+    if (status == DW_NO)
         return dw_error_set(sweep->error, status, 0, "the response is unbounded at %.9g Hz: nothing damps it there", frequency);
+    if (status != DW_OK)
+        return status;
     point->frequency = frequency;
     for (size_t k = 0; k < sweep->system->outputs; k++) {
         point->gain[k] = hypot(real[k], imaginary[k]);

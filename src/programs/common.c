@@ -118,6 +118,8 @@ int program_finish(enum dw_status status, const struct dw_error *error)
 static void print_help(int key)
 {
     static char name[64]; /* argp_help wants it writable */
+    static char page[1 << 16]; /* written as a whole at the end, where a failure's reason is still known */
+    setvbuf(stdout, page, _IOFBF, sizeof page);
     snprintf(name, sizeof name, "%s", program);
     if (key == OPTION_HELP)
         argp_help(&whole, stdout, ARGP_HELP_SHORT_USAGE | ARGP_HELP_LONG | ARGP_HELP_DOC, name);

@@ -65,6 +65,7 @@ static bool grow(struct report *report)
         return true;
     const size_t room = report->room ? 2 * report->room : 16, row = report->count * sizeof *report->cells;
     struct report_cell *cells = room > SIZE_MAX / row ? NULL : realloc(report->cells, room * row);
+    report->incomplete |= !cells;
     if (!cells)
         return false;
     report->cells = cells;
@@ -83,6 +84,7 @@ enum dw_status report_row(struct report *report, const struct report_cell *cells
             continue;
         row[i].text = strdup(cells[i].text);
         if (!row[i].text) {
+            report->incomplete = true;
             while (i-- > 0)
                 free((char *)row[i].text);
             return no_memory(error);
@@ -180,7 +182,7 @@ enum dw_status report_write(const struct report *report, enum report_format form
                             struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    if (!report)
+    if (!report || report->incomplete)
         return no_memory(error);
     errno = 0;
     switch (format) {

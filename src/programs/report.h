@@ -19,8 +19,8 @@
  *   json   [{"channel": "out", "quantity": "mean", "value": 1.25, "unit": "V"}, ...]
  *          [{"rank": 1, "frequency": 490.2, "frequency_unit": "Hz", "counting": "updown"}, ...]
  *
- * Functions that fail leave the report as it was; a failed report_new may be passed on as NULL, and the calls that follow
- * then answer DW_NO_MEMORY, so that one check at report_write is enough. */
+ * One check at report_write is enough: a failed report_new may be passed on as NULL, a row for which memory ran out is
+ * left out and remembered, and report_write then answers DW_NO_MEMORY and writes nothing. */
 #ifndef PROGRAMS_REPORT_H
 #define PROGRAMS_REPORT_H
 

@@ -12,6 +12,7 @@ struct report {
     size_t rows, room;
     struct report_cell *cells;  /* [rows x count] */
     bool findings;
+    bool incomplete;  /* memory ran out over a row: what is left must not pass for the whole */
 };
 
 /* Columns of findings. */

@@ -154,6 +154,8 @@ int main(int argc, char **argv)
     o.plan.stages = o.stages;
     program_start("dw-smooth", &argp, &o, argc, argv);
     struct dw_ladder *ladder = dw_ladder_new(&o.plan, &error);
+    if (!ladder && error.status == DW_NO_MEMORY)
+        return program_finish(error.status, &error);
     if (!ladder)
         option_error("stage", NULL, "%s", error.text);
     const enum dw_status status = o.band[1] > 0 ? smooth_response(&o, ladder, &error) : smooth_wave(&o, ladder, &error);
