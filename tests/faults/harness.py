@@ -35,6 +35,11 @@ COMMANDS = [
               "--supply 12 --drive bridge-slow --all pin.tsv"),
     ("table", "dw-motor --rated volts=12,free-speed=3000rpm,free-current=200m,stall-current=6 --supply 12 --inductance 1m "
               "--inertia 10u --drive one-switch --start steady pin.tsv"),
+    ("table", "dw-coil --resistance 48 --inductance 350m --supply 24 --clamp zener=12 --stray 1n --pull-in 90m --drop-out 40m "
+              "--all pin.tsv"),
+    ("table", "dw-coil --resistance 48 --inductance 350m --supply 24 --clamp diode --start steady pin.tsv"),
+    ("report", "dw-coil --resistance 48 --inductance 350m --supply 24 --clamp diode --pull-in 90m --drop-out 40m "
+               "--expect hold --report pin.tsv"),
     ("table", "dw-switch --kind mosfet --on-resistance 50m --supply 12 --edge 100n --thermal r=1,tau=1m --thermal r=40,tau=10 current.tsv"),
     ("report", "dw-switch --report --kind mosfet --on-resistance 50m --supply 12 --edge 100n --thermal r=1,tau=1m --limit 150 current.tsv"),
     ("table", "dw-coil --resistance 48 --inductance 0.35 --supply 24 --clamp zener=18 --pull-in 0.3 --drop-out 0.12 --all pin.tsv"),

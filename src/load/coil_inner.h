@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the coil's modes are made of, for its modes and its meter. */
+#ifndef LOAD_COIL_INNER_H
+#define LOAD_COIL_INNER_H
+
+#include <dutywright/coil.h>
+
+enum circuit {
+    CIRCUIT_ON,       /* the switch conducts, both ways */
+    CIRCUIT_OPEN,     /* nothing but the stray capacitance, and a resistor across the switch, takes the current */
+    CIRCUIT_CLAMPED,  /* the clamp conducts */
+    CIRCUIT_BODY,     /* the switch's body diode conducts */
+    CIRCUITS
+};
+
+/* A quantity: current i + stray v + alone. */
+struct branch {
+    double current, stray, alone;
+};
+
+/* One circuit with one inductance; all branches in A or V. */
+struct coil_circuit {
+    const char *name;
+    struct branch drive;    /* across the winding's inductance: L i' */
+    struct branch charge;   /* into the stray capacitance: C v' */
+    struct branch sw;       /* voltage across the switch */
+    struct branch supply_current, switch_current, clamp_current, clamp_volts;
+};
+
+struct coil_circuit coil_circuit(const struct dw_coil_plan *plan, enum circuit circuit);
+/* V across the switch at which the clamp begins to conduct, and where a zener or diode holds it; infinite without one. */
+double coil_clamp_onset(const struct dw_coil_plan *plan);
+/* The same above the supply: what the coil sees against its current. */
+double coil_clamp_excess(const struct dw_coil_plan *plan);
+/* A zener or a diode: its voltage does not depend on its current. */
+bool coil_clamp_holds(const struct dw_coil_plan *plan);
+/* A resistor across the switch: it conducts whenever the switch is off. */
+bool coil_clamp_leaks(const struct dw_coil_plan *plan);
+double coil_inductance(const struct dw_coil_plan *plan, bool pulled_in);
+enum dw_status coil_check(const struct dw_coil_plan *plan, struct dw_error *error);
+const struct dw_coil_plan *coil_plan(const struct dw_coil *coil);
+
+/* A mode is a circuit and a place of the armature. */
+static inline enum circuit circuit_of(size_t mode)
+{
+    return (enum circuit)(mode % CIRCUITS);
+}
+
+static inline double branch_at(const struct branch *branch, const double *state)
+{
+    return branch->current * state[DW_COIL_CURRENT] + branch->stray * state[DW_COIL_STRAY] + branch->alone;
+}
+
+#endif

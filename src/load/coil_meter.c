@@ -1,0 +1,295 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a run of a coil amounts to: times of the armature, peaks, and where the energy went. docs/theory.md, section 8. */
+#include "load/coil_inner.h"
+#include <dutywright/linear.h>
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Outputs of the systems that integrate. */
+enum { CURRENT, SWITCH, SWITCH_CURRENT, CLAMP, CLAMP_CURRENT, SUPPLY_CURRENT, OUTPUTS };
+enum { N = DW_COIL_STATES, MODES = 2 * CIRCUITS };
+
+/* From one start of an operation to the next. */
+struct cycle {
+    bool begun;
+    double begin, length;                       /* s; length NaN until one is whole */
+    struct dw_coil_energy at_begin, last_whole;
+};
+
+struct dw_coil_meter {
+    const struct dw_coil *coil;
+    struct dw_system *system[MODES];            /* NULL: never entered */
+    bool any;
+    size_t mode;
+    double begin, begin_state[N];               /* where the present mode began */
+    double time, state[N];                      /* of the last row */
+    double stored_at_first;
+    struct dw_coil_energy total;
+    struct dw_coil_findings found;
+    struct cycle pulses, operations;
+    double on_at, off_at, asked_at, held;       /* s, s, s, A; NaN: not yet */
+    bool valley, pulled, dropped;               /* since the pull-in; since the switch last went on */
+};
+
+/* ---- energy ---- */
+
+static struct dw_system *integrator(const struct dw_coil_plan *p, enum circuit circuit, bool pulled_in, struct dw_error *error)
+{
+    const struct coil_circuit c = coil_circuit(p, circuit);
+    const double inductance = coil_inductance(p, pulled_in), stray = p->stray > 0 ? p->stray : 1;
+    const double a[N * N] = { c.drive.current / inductance, c.drive.stray / inductance, c.charge.current / stray,
+                              c.charge.stray / stray };
+    const double b[N] = { c.drive.alone / inductance, c.charge.alone / stray };
+    const struct branch *const rows[OUTPUTS] = { [SWITCH] = &c.sw, [SWITCH_CURRENT] = &c.switch_current,
+                                                 [CLAMP] = &c.clamp_volts, [CLAMP_CURRENT] = &c.clamp_current,
+                                                 [SUPPLY_CURRENT] = &c.supply_current };
+    double out[OUTPUTS * N] = { [CURRENT * N] = 1 }, alone[OUTPUTS] = { 0 };
+    for (size_t i = 0; i < OUTPUTS; i++)
+        if (rows[i]) {
+            out[i * N] = rows[i]->current;
+            out[i * N + 1] = rows[i]->stray;
+            alone[i] = rows[i]->alone;
+        }
+    const bool held = c.charge.current == 0;  /* then the stray's voltage may have any weight */
+    const double weight[N] = { inductance, held ? inductance : p->stray };
+    return dw_system_new(&(struct dw_matrices){ .states = N, .inputs = 1, .outputs = OUTPUTS, .a = a, .b = b, .c = out,
+                                                .d = alone, .weight = weight }, error);
+}
+
+struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_error *error)
+{
+    const struct dw_coil_plan *p = coil_plan(coil);
+    struct dw_coil_meter *m = calloc(1, sizeof *m);
+    if (!m) {
+        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the meter of the coil");
+        return NULL;
+    }
+    m->coil = coil;
+    m->on_at = m->off_at = m->asked_at = m->held = m->pulses.length = m->operations.length = NAN;
+    m->found = (struct dw_coil_findings){ .operate = NAN, .operate_longest = NAN, .release = NAN, .release_longest = NAN,
+                                          .on_longest = NAN, .off_longest = NAN, .hold = NAN, .off_current = NAN, .cycle = NAN,
+                                          .peak_switch = -INFINITY, .peak_current = -INFINITY, .lowest_current = INFINITY };
+    for (size_t i = 0; i < MODES; i++)
+        if (circuit_of(i) != CIRCUIT_CLAMPED || isfinite(coil_clamp_onset(p))) {
+            m->system[i] = integrator(p, circuit_of(i), dw_coil_pulled_in(coil, i), error);
+            if (!m->system[i]) {
+                dw_coil_meter_free(m);
+                return NULL;
+            }
+        }
+    return m;
+}
+
+void dw_coil_meter_free(struct dw_coil_meter *m)
+{
+    if (!m)
+        return;
+    for (size_t i = 0; i < MODES; i++)
+        dw_system_free(m->system[i]);
+    free(m);
+}
+
+static double stray_energy(const struct dw_coil_meter *m, const double *state)
+{
+    return coil_plan(m->coil)->stray * state[DW_COIL_STRAY] * state[DW_COIL_STRAY] / 2;
+}
+
+static double stored(const struct dw_coil_meter *m, size_t mode, const double *state)
+{
+    return dw_coil_stored(m->coil, mode, state[DW_COIL_CURRENT]) + stray_energy(m, state);
+}
+
+/* The account as it stands at the last row. */
+static struct dw_coil_energy account(const struct dw_coil_meter *m)
+{
+    struct dw_coil_energy now = m->total;
+    now.stored = stored(m, m->mode, m->state) - m->stored_at_first;
+    return now;
+}
+
+static struct dw_coil_energy difference(struct dw_coil_energy a, const struct dw_coil_energy *b)
+{
+    a.supply -= b->supply;
+    a.copper -= b->copper;
+    a.clamp -= b->clamp;
+    a.sw -= b->sw;
+    a.stray -= b->stray;
+    a.armature -= b->armature;
+    a.stored -= b->stored;
+    return a;
+}
+
+/* Adds what passed since the present mode began, up to the last row. */
+static enum dw_status close_mode(struct dw_coil_meter *m, struct dw_error *error)
+{
+    const struct dw_coil_plan *p = coil_plan(m->coil);
+    const double one = 1, length = m->time - m->begin;
+    static const size_t pairs[3][2] = { { CURRENT, CURRENT }, { CLAMP, CLAMP_CURRENT }, { SWITCH, SWITCH_CURRENT } };
+    double plain[OUTPUTS], product[3] = { 0 };
+    if (!(length > 0))
+        return DW_OK;
+    struct dw_system *system = m->system[m->mode];
+    enum dw_status status = dw_system_integral(system, m->begin_state, &one, &one, length, plain, error);
+    for (size_t k = 0; !status && k < 3; k++)
+        status = dw_system_product_integral(system, m->begin_state, &one, &one, length, pairs[k][0], pairs[k][1], &product[k],
+                                            error);
+    if (status)
+        return status;
+    m->total.supply += p->supply * plain[SUPPLY_CURRENT];
+    m->total.copper += p->resistance * product[0];
+    m->total.clamp += product[1];
+    m->total.sw += product[2];
+    m->begin = m->time;
+    memcpy(m->begin_state, m->state, sizeof m->state);
+    return DW_OK;
+}
+
+/* ---- edges and the armature ---- */
+
+static void next_cycle(struct dw_coil_meter *m, struct cycle *cycle, double time)
+{
+    const struct dw_coil_energy now = account(m);
+    if (cycle->begun) {
+        cycle->length = time - cycle->begin;
+        cycle->last_whole = difference(now, &cycle->at_begin);
+    }
+    cycle->begun = true;
+    cycle->begin = time;
+    cycle->at_begin = now;
+}
+
+static void keep_longest(double *longest, double value)
+{
+    *longest = fmax(*longest, value);  /* fmax ignores NaN, which stands for none */
+}
+
+static void goes_on(struct dw_coil_meter *m, double time, double current, bool pulled_in)
+{
+    struct dw_coil_findings *f = &m->found;
+    if (m->pulses.begun) {
+        f->pulses++;
+        f->followed += m->pulled && m->dropped;
+    }
+    m->pulled = m->dropped = false;
+    keep_longest(&f->off_longest, time - m->off_at);
+    next_cycle(m, &m->pulses, time);
+    if (pulled_in) {
+        m->held = current;
+        m->valley = true;
+    } else if (isnan(m->asked_at)) {
+        m->asked_at = time;
+        next_cycle(m, &m->operations, time);
+    }
+    m->on_at = time;
+}
+
+static void goes_off(struct dw_coil_meter *m, double time, double current, bool pulled_in)
+{
+    keep_longest(&m->found.on_longest, time - m->on_at);
+    m->off_at = time;
+    m->found.off_current = current;
+    if (pulled_in && !m->valley)
+        m->held = current;
+}
+
+static void armature_moves(struct dw_coil_meter *m, double time, bool pulls_in, bool is_on)
+{
+    struct dw_coil_findings *f = &m->found;
+    if (pulls_in) {
+        f->pull_ins++;
+        m->pulled = true;
+        m->valley = false;
+        m->held = NAN;
+        if (isnan(m->asked_at))  /* it fell while the switch was on, and comes back in the same pulse */
+            return;
+        f->operate = time - m->asked_at;
+        keep_longest(&f->operate_longest, f->operate);
+    } else {
+        f->drop_outs++;
+        m->dropped = true;
+        if (!isnan(m->held))
+            f->hold = m->held;
+        if (!is_on && !isnan(m->off_at)) {
+            f->release = time - m->off_at;
+            keep_longest(&f->release_longest, f->release);
+        }
+    }
+    m->asked_at = NAN;
+}
+
+static void note_peaks(struct dw_coil_meter *m, const struct dw_run_row *row)
+{
+    struct dw_coil_findings *f = &m->found;
+    const double current = row->state[DW_COIL_CURRENT];
+    f->peak_current = fmax(f->peak_current, current);
+    f->lowest_current = fmin(f->lowest_current, current);
+    f->peak_switch = fmax(f->peak_switch, dw_coil_switch_voltage(m->coil, row->mode, row->state));
+    f->peak_stored = fmax(f->peak_stored, dw_coil_stored(m->coil, row->mode, current));
+}
+
+static enum dw_status change_mode(struct dw_coil_meter *m, const struct dw_run_row *row, struct dw_error *error)
+{
+    const bool was_on = dw_coil_switched_on(m->coil, m->mode), is_on = dw_coil_switched_on(m->coil, row->mode);
+    const bool was_in = dw_coil_pulled_in(m->coil, m->mode), is_in = dw_coil_pulled_in(m->coil, row->mode);
+    enum dw_status status = close_mode(m, error);
+    if (status)
+        return status;
+    const double current = m->state[DW_COIL_CURRENT];
+    if (!was_on && is_on) {
+        goes_on(m, row->time, current, was_in);
+        m->total.stray += stray_energy(m, m->state);
+    }
+    if (was_on && !is_on)
+        goes_off(m, row->time, current, was_in);
+    if (was_in != is_in) {
+        m->total.armature += dw_coil_stored(m->coil, m->mode, current) -
+                             dw_coil_stored(m->coil, row->mode, row->state[DW_COIL_CURRENT]);
+        armature_moves(m, row->time, is_in, is_on);
+    }
+    m->mode = row->mode;
+    m->begin = row->time;
+    memcpy(m->begin_state, row->state, sizeof m->begin_state);
+    return DW_OK;
+}
+
+enum dw_status dw_coil_meter_row(struct dw_coil_meter *m, const struct dw_run_row *row, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (!m->any) {
+        m->any = true;
+        m->mode = row->mode;
+        m->time = m->begin = row->time;
+        memcpy(m->begin_state, row->state, sizeof m->begin_state);
+        memcpy(m->state, row->state, sizeof m->state);
+        m->stored_at_first = stored(m, row->mode, row->state);
+        if (dw_coil_switched_on(m->coil, row->mode))
+            goes_on(m, row->time, row->state[DW_COIL_CURRENT], dw_coil_pulled_in(m->coil, row->mode));
+    } else if (row->mode != m->mode) {
+        status = change_mode(m, row, error);
+    }
+    m->time = row->time;
+    memcpy(m->state, row->state, sizeof m->state);
+    if (!status)
+        note_peaks(m, row);
+    return status;
+}
+
+enum dw_status dw_coil_meter_end(struct dw_coil_meter *m, struct dw_coil_findings *findings, struct dw_error *error)
+{
+    enum dw_status status = close_mode(m, error);
+    if (status)
+        return status;
+    const struct cycle *cycle = isfinite(m->operations.length) ? &m->operations : &m->pulses;
+    struct dw_coil_findings f = m->found;
+    f.pulled_in = m->any && dw_coil_pulled_in(m->coil, m->mode);
+    if (f.pulled_in && !isnan(m->held))
+        f.hold = m->held;
+    f.total = account(m);
+    f.pulse = m->pulses.length;
+    f.cycle = cycle->length;
+    f.energy = isfinite(cycle->length) ? cycle->last_whole : f.total;
+    *findings = f;
+    return DW_OK;
+}

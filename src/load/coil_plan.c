@@ -1,0 +1,231 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What must hold of a coil's values, and its circuits. docs/theory.md, section 8. */
+#include "load/coil_inner.h"
+#include <math.h>
+
+/* Per kelvin at 20 degC: IEC 60028. degC: the range in which the straight law is offered. */
+static const double COPPER = 0.00393, COPPER_AT = 20, COLDEST = -100, HOTTEST = 300;
+
+double dw_coil_copper(double resistance, double at, double temperature)
+{
+    if (!(at >= COLDEST && at <= HOTTEST) || !(temperature >= COLDEST && temperature <= HOTTEST))
+        return NAN;
+    return resistance * (1 + COPPER * (temperature - COPPER_AT)) / (1 + COPPER * (at - COPPER_AT));
+}
+
+double dw_coil_full_current(const struct dw_coil_plan *plan)
+{
+    return plan->supply / (plan->resistance + plan->switch_resistance);
+}
+
+bool coil_clamp_holds(const struct dw_coil_plan *p)
+{
+    return p->clamp == DW_CLAMP_DIODE || p->clamp == DW_CLAMP_ZENER;
+}
+
+bool coil_clamp_leaks(const struct dw_coil_plan *p)
+{
+    return p->clamp == DW_CLAMP_RESISTOR && p->clamp_at_switch;
+}
+
+double coil_clamp_excess(const struct dw_coil_plan *p)
+{
+    switch (p->clamp) {
+    case DW_CLAMP_NONE:
+        return INFINITY;
+    case DW_CLAMP_DIODE:
+        return p->diode_drop;
+    case DW_CLAMP_ZENER:
+        return p->clamp_at_switch ? p->clamp_value - p->supply : p->diode_drop + p->clamp_value;
+    case DW_CLAMP_RESISTOR:
+        return p->clamp_at_switch ? INFINITY : p->diode_drop;
+    }
+    return NAN;
+}
+
+double coil_clamp_onset(const struct dw_coil_plan *p)
+{
+    return p->supply + coil_clamp_excess(p);
+}
+
+double coil_inductance(const struct dw_coil_plan *p, bool pulled_in)
+{
+    return pulled_in && p->inductance_closed > 0 ? p->inductance_closed : p->inductance;
+}
+
+/* ---- the circuits ---- */
+
+static const struct branch the_current = { .current = 1 };
+
+/* The switch is off: what a resistor across it takes at the voltage of the switch. */
+static struct branch leak(const struct dw_coil_plan *p, const struct branch *sw)
+{
+    double ohms = p->clamp_value;
+    if (!coil_clamp_leaks(p))
+        return (struct branch){ 0 };
+    return (struct branch){ sw->current / ohms, sw->stray / ohms, sw->alone / ohms };
+}
+
+static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
+{
+    struct coil_circuit c = { .name = "the switch is open" };
+    if (p->stray > 0) {
+        c.sw = (struct branch){ .stray = 1 };
+        c.clamp_current = leak(p, &c.sw);
+        c.drive = (struct branch){ -p->resistance, -1, p->supply };
+        c.charge = (struct branch){ 1 - c.clamp_current.current, -c.clamp_current.stray, 0 };
+        c.supply_current = the_current;
+    } else if (coil_clamp_leaks(p)) {
+        c.sw = (struct branch){ .current = p->clamp_value };
+        c.clamp_current = c.supply_current = the_current;
+        c.drive = (struct branch){ -p->resistance - p->clamp_value, 0, p->supply };
+    } else {
+        c.sw = (struct branch){ .alone = p->supply };
+    }
+    c.clamp_volts = coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
+    return c;
+}
+
+static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
+{
+    struct coil_circuit c = { .name = "the clamp conducts", .clamp_current = the_current };
+    const double onset = coil_clamp_onset(p);
+    if (coil_clamp_holds(p)) {
+        c.sw = (struct branch){ .alone = onset };
+    } else if (p->stray > 0) {
+        c.sw = (struct branch){ .stray = 1 };
+        c.clamp_current = (struct branch){ 0, 1 / p->clamp_value, -onset / p->clamp_value };
+        c.charge = (struct branch){ 1, -c.clamp_current.stray, -c.clamp_current.alone };
+    } else {
+        c.sw = (struct branch){ .current = p->clamp_value, .alone = onset };
+    }
+    c.drive = (struct branch){ -p->resistance - c.sw.current, -c.sw.stray, c.sw.stray != 0 ? p->supply : -coil_clamp_excess(p) };
+    c.clamp_volts = c.sw;
+    c.supply_current = the_current;
+    if (!p->clamp_at_switch) {  /* its current goes round through the coil, the supply gives only what charges the stray */
+        c.clamp_volts.alone = c.sw.stray != 0 ? -p->supply : coil_clamp_excess(p);
+        c.supply_current = c.charge;
+    }
+    return c;
+}
+
+struct coil_circuit coil_circuit(const struct dw_coil_plan *p, enum circuit circuit)
+{
+    struct coil_circuit c = { .name = "the switch is on" };
+    switch (circuit) {
+    case CIRCUIT_ON:
+        c.drive = (struct branch){ -p->resistance - p->switch_resistance, 0, p->supply };
+        c.sw = (struct branch){ .current = p->switch_resistance };
+        c.supply_current = c.switch_current = the_current;
+        break;
+    case CIRCUIT_OPEN:
+        return open_circuit(p);
+    case CIRCUIT_CLAMPED:
+        return clamped_circuit(p);
+    case CIRCUIT_BODY:
+        c.name = "the body diode conducts";
+        c.sw = (struct branch){ .alone = -p->diode_drop };
+        c.drive = (struct branch){ -p->resistance, 0, p->supply + p->diode_drop };
+        c.clamp_current = leak(p, &c.sw);
+        c.clamp_volts = coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
+        c.supply_current = the_current;
+        c.switch_current = (struct branch){ .current = 1, .alone = -c.clamp_current.alone };
+        break;
+    case CIRCUITS:
+        break;
+    }
+    return c;
+}
+
+/* ---- the check ---- */
+
+static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error *error)
+{
+    enum rule { ABOVE_ZERO, NOT_NEGATIVE, FINITE };
+    const bool valued = p->clamp == DW_CLAMP_ZENER || p->clamp == DW_CLAMP_RESISTOR;
+    const struct {
+        const char *name;
+        double value;
+        const char *unit;
+        enum rule rule;
+    } demands[] = {
+        { "resistance", p->resistance, "ohm", ABOVE_ZERO },
+        { "inductance", p->inductance, "H", ABOVE_ZERO },
+        { "closed inductance", p->inductance_closed, "H", NOT_NEGATIVE },
+        { "supply", p->supply, "V", ABOVE_ZERO },
+        { p->clamp == DW_CLAMP_ZENER ? "zener" : "clamp resistor", valued ? p->clamp_value : 1,
+          p->clamp == DW_CLAMP_ZENER ? "V" : "ohm", ABOVE_ZERO },
+        { "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
+        { "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
+        { "stray capacitance", p->stray, "F", NOT_NEGATIVE },
+        { "pull-in", p->pull_in, "A", NOT_NEGATIVE },
+        { "drop-out", p->drop_out, "A", NOT_NEGATIVE },
+        { "threshold", p->threshold, "V", FINITE },
+    };
+    for (size_t i = 0; i < sizeof demands / sizeof demands[0]; i++) {
+        double value = demands[i].value;
+        if (!isfinite(value))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g: must be finite", demands[i].name, value);
+        if (demands[i].rule == ABOVE_ZERO && !(value > 0))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must be above zero", demands[i].name, value, demands[i].unit);
+        if (demands[i].rule == NOT_NEGATIVE && !(value >= 0))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must not be negative", demands[i].name, value,
+                                demands[i].unit);
+    }
+    return DW_OK;
+}
+
+static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error *error)
+{
+    if (!(p->diode_drop < p->supply))
+        return dw_error_set(error, DW_BAD_USE, 0, "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
+    if (p->clamp == DW_CLAMP_NONE && !(p->stray > 0))
+        return dw_error_set(error, DW_BAD_USE, 0, "without a clamp the voltage has no limit unless a stray capacitance takes the "
+                            "current: give one, such as 100 pF");
+    if (p->clamp == DW_CLAMP_NONE && p->clamp_at_switch)
+        return dw_error_set(error, DW_BAD_USE, 0, "there is no clamp that could stand at the switch");
+    if (p->clamp == DW_CLAMP_DIODE && p->clamp_at_switch)
+        return dw_error_set(error, DW_BAD_USE, 0, "a diode alone clamps only across the coil; across the switch it takes a zener "
+                            "or a resistor");
+    if (p->clamp == DW_CLAMP_ZENER && p->clamp_at_switch && !(p->clamp_value > p->supply))
+        return dw_error_set(error, DW_BAD_USE, 0, "zener %g V across the switch: must be above the supply, %g V, or the coil is "
+                            "never off", p->clamp_value, p->supply);
+    return DW_OK;
+}
+
+static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_error *error)
+{
+    const double full = dw_coil_full_current(p), closed = coil_inductance(p, true);
+    if (p->inductance_closed > 0 && p->inductance_closed < p->inductance)
+        return dw_error_set(error, DW_BAD_USE, 0, "closed inductance %g H: must not be below the open one, %g H: a closed gap "
+                            "holds more flux", p->inductance_closed, p->inductance);
+    if (p->pull_in == 0 && p->drop_out == 0)
+        return p->inductance_closed > 0 ? dw_error_set(error, DW_BAD_USE, 0, "a closed inductance needs pull-in and drop-out")
+                                        : DW_OK;
+    if (!(p->drop_out > 0) || !(p->pull_in > 0))
+        return dw_error_set(error, DW_BAD_USE, 0, "pull-in %g A and drop-out %g A: both must be above zero", p->pull_in,
+                            p->drop_out);
+    if (!(p->pull_in > p->drop_out))
+        return dw_error_set(error, DW_BAD_USE, 0, "pull-in %g A: must be above the drop-out, %g A", p->pull_in, p->drop_out);
+    if (!(p->pull_in < full))
+        return dw_error_set(error, DW_BAD_USE, 0, "pull-in %g A is never reached: %g V drives at most %.4g A through %.4g ohm",
+                            p->pull_in, p->supply, full, p->resistance + p->switch_resistance);
+    /* flux goes on through the change, so the current falls by the ratio of the inductances */
+    const double fallen = p->pull_in * p->inductance / closed;
+    if (!(fallen > p->drop_out))
+        return dw_error_set(error, DW_BAD_USE, 0, "at pull-in the closed inductance takes the current from %g to %.4g A: not "
+                            "above the drop-out, %g A, so the armature would not stay", p->pull_in, fallen, p->drop_out);
+    const double leaking = p->supply / (p->resistance + p->clamp_value);
+    if (coil_clamp_leaks(p) && !(leaking < p->drop_out))
+        return dw_error_set(error, DW_BAD_USE, 0, "the resistor across the switch, %g ohm, keeps %.4g A flowing: not below the "
+                            "drop-out, %g A, so the armature never lets go", p->clamp_value, leaking, p->drop_out);
+    return DW_OK;
+}
+
+enum dw_status coil_check(const struct dw_coil_plan *p, struct dw_error *error)
+{
+    enum dw_status status = check_ranges(p, error);
+    if (!status)
+        status = check_clamp(p, error);
+    return status ? status : check_armature(p, error);
+}
