@@ -2,7 +2,11 @@
 #include "measure/levels_inner.h"
 #include <math.h>
 
-enum { BINS = 256 };
+enum {
+    BINS = 256,
+    PLATEAU = 20,      /* times the even spread; a sine has 10 in its outermost bins, a parabola 16 */
+    NOISE_VALLEY = 20  /* times less between noisy levels than at them */
+};
 
 struct histogram {
     double minimum, maximum, width;
@@ -45,14 +49,23 @@ static int fullest(const struct histogram *h, int first, int last)
     return best;
 }
 
+/* The bins around a mode that hold at least half of it, and the time spent in them. */
+static double hump(const struct histogram *h, int mode, int *first, int *last)
+{
+    double time = h->time[mode];
+    *first = *last = mode;
+    while (*first > 0 && 2 * h->time[*first - 1] >= h->time[mode])
+        time += h->time[--*first];
+    while (*last + 1 < BINS && 2 * h->time[*last + 1] >= h->time[mode])
+        time += h->time[++*last];
+    return time;
+}
+
 /* Value of a mode: where one exact value takes most of the time there, that; else the mean over the hump's upper half. */
 static double mode_value(const struct vertices *vertices, size_t channel, const struct histogram *h, int mode)
 {
-    int first = mode, last = mode;
-    while (first > 0 && 2 * h->time[first - 1] >= h->time[mode])
-        first--;
-    while (last + 1 < BINS && 2 * h->time[last + 1] >= h->time[mode])
-        last++;
+    int first, last;
+    hump(h, mode, &first, &last);
     /* the candidate of a majority vote (Boyer and Moore 1991, in Automated Reasoning, p. 105), weighted by time */
     double candidate = NAN, votes = 0, held = 0, total = 0, area = 0;
     for (int pass = 0; pass < 2; pass++)
@@ -82,6 +95,23 @@ static double mode_value(const struct vertices *vertices, size_t channel, const 
     return total > 0 ? h->minimum + area / total : h->minimum + (mode + 0.5) * h->width;
 }
 
+/* Either plateaus: each mode holds far more than an even spread would, and there is a valley between. Or noise around two
+ * levels: next to nothing between, and most of the time near the modes. */
+static bool stand_out(const struct histogram *h, int low, int high)
+{
+    double valley = INFINITY, total = 0;
+    for (int bin = 0; bin < BINS; bin++) {
+        total += h->time[bin];
+        if (bin > low && bin < high)
+            valley = fmin(valley, h->time[bin]);
+    }
+    const double lesser = fmin(h->time[low], h->time[high]);
+    int first, last;
+    if (lesser >= PLATEAU * total / BINS && 2 * valley <= lesser)
+        return true;
+    return NOISE_VALLEY * valley <= lesser && 2 * (hump(h, low, &first, &last) + hump(h, high, &first, &last)) >= total;
+}
+
 struct levels levels_find(const struct vertices *vertices, size_t channel)
 {
     struct histogram h = { .minimum = INFINITY, .maximum = -INFINITY };
@@ -100,11 +130,7 @@ struct levels levels_find(const struct vertices *vertices, size_t channel)
         add_line(&h, q[0] - p[0], p[1 + channel], q[1 + channel]);
     }
     const int low = fullest(&h, 0, BINS / 2 - 1), high = fullest(&h, BINS / 2, BINS - 1);
-    double valley = INFINITY;
-    for (int bin = low + 1; bin < high; bin++)
-        valley = fmin(valley, h.time[bin]);
-    /* two modes stand out where the least bin between them holds at most half of either */
-    if (!(2 * valley <= fmin(h.time[low], h.time[high])))
+    if (!stand_out(&h, low, high))
         return extremes;
     return (struct levels){ mode_value(vertices, channel, &h, low), mode_value(vertices, channel, &h, high), LEVELS_MODES };
 }

@@ -129,6 +129,35 @@ START_TEST(a_triangle_has_no_levels_but_its_extremes_and_says_so)
 }
 END_TEST
 
+START_TEST(turning_points_are_no_levels_and_slow_edges_are_no_obstacle)
+{
+    static const struct {
+        enum { SINE, PARABOLAS, SLOW_EDGES, NARROW } shape;
+        bool found;
+    } cases[] = { { SINE, false }, { PARABOLAS, false }, { SLOW_EDGES, true }, { NARROW, true } };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct wave wave = { 0 };
+        for (int k = 0; k <= 4000; k++) {
+            const double t = k / 400.0, x = t - floor(t), half = x < 0.5 ? 4 * x - 1 : 3 - 4 * x;
+            switch (cases[i].shape) {
+            case SINE: wave_add(&wave, t, 2 + sin(2 * acos(-1) * t)); break;
+            case PARABOLAS: wave_add(&wave, t, half * (2 - fabs(half))); break;
+            case SLOW_EDGES: wave_add(&wave, t, fmin(fmax(1.5 * half, -1), 1)); break;
+            case NARROW: wave_add(&wave, t, k % 400 == 200 || k % 400 == 201); break;
+            }
+        }
+        struct dw_header *header = header_with("period", "1", NULL);
+        struct dw_meter *meter = meter_of(header, NULL, &wave);
+        ck_assert_int_ne(noted(meter, true, "no two levels stand out, so its minimum and maximum serve as levels for duty and "
+                                            "transitions"), cases[i].found);
+        near(measured(meter, DW_MEASURE_FREQUENCY), 1, 1e-14);
+        dw_meter_free(meter);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
 /* A pulse that does not reach 90 %, a spike, and a step on an edge are no transitions of their own. */
 START_TEST(runts_are_no_pulses)
 {
@@ -237,5 +266,5 @@ END_TEST
 SUITE("measure: pulses", trapezoids_give_back_their_edges_wherever_the_span_begins,
       levels_given_by_the_user_hold_whatever_the_table_says, levels_of_the_table_hold_only_near_them,
       noise_on_the_levels_moves_them_little_and_makes_no_pulses, a_triangle_has_no_levels_but_its_extremes_and_says_so,
-      runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
+      turning_points_are_no_levels_and_slow_edges_are_no_obstacle, runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
       long_spans_are_measured_without_keeping_them)
