@@ -34,28 +34,6 @@ static enum dw_status read_levels(const struct dw_meter *m, const struct dw_head
     return DW_OK;
 }
 
-/* `accuracy: NAME VALUE ...`: how far a channel's wave may be from the straight lines; 0 where the table does not say. */
-static enum dw_status read_accuracy(const struct dw_meter *m, const struct dw_header *header, const char *name,
-                                    double *value, struct dw_error *error)
-{
-    const char *text = dw_header_get(header, "accuracy"), *rest = text;
-    *value = 0;
-    while (text) {
-        size_t length, digits;
-        double read;
-        const char *one = word(&rest, &length);
-        if (!one)
-            break;
-        const char *other = word(&rest, &digits);
-        if (!number(other, digits, &read) || read < 0)
-            return dw_error_set(error, DW_BAD_INPUT, 0, "%s: 'accuracy: %s' is not channels, each with a number", m->place,
-                                text);
-        if (length == strlen(name) && !memcmp(one, name, length))
-            *value = read;
-    }
-    return DW_OK;
-}
-
 static enum dw_status read_facts(struct dw_meter *m, const struct dw_header *header,
                                  const struct dw_meter_options *options, struct dw_error *error)
 {
@@ -65,6 +43,7 @@ static enum dw_status read_facts(struct dw_meter *m, const struct dw_header *hea
     for (size_t i = 0; i < m->channels && status == DW_OK; i++) {
         struct channel_facts *facts = &m->facts[i];
         const struct dw_column column = dw_header_column(header, m->column[i]);
+        bool told;
         if (options->has_levels)
             facts->levels = (struct known_levels){ .always = true, .low = options->low, .high = options->high };
         else
@@ -73,7 +52,7 @@ static enum dw_status read_facts(struct dw_meter *m, const struct dw_header *hea
                                                    .high = high };
         status = dw_header_initial(header, column.name, &facts->initial, &facts->has_initial, error);
         if (status == DW_OK)
-            status = read_accuracy(m, header, column.name, &facts->accuracy, error);
+            status = dw_header_of_channel(header, "accuracy", column.name, &facts->accuracy, &told, error);
         if (options->has_from) {
             facts->has_initial = true;
             facts->initial = options->from;
@@ -116,8 +95,8 @@ static enum dw_status choose_span(struct dw_meter *m, const struct dw_meter_opti
     return DW_OK;
 }
 
-enum dw_status meter_read_header(struct dw_meter *m, const struct dw_header *header,
-                                 const struct dw_meter_options *options, struct dw_error *error)
+static enum dw_status read_all(struct dw_meter *m, const struct dw_header *header, const struct dw_meter_options *options,
+                               struct dw_error *error)
 {
     double period, carrier, origin = 0;
     bool present;
@@ -149,4 +128,16 @@ enum dw_status meter_read_header(struct dw_meter *m, const struct dw_header *hea
     if (carrier > 0 && carrier != period)
         m->cell[CELL_CARRIER].clock = (struct clock){ .origin = origin, .period = carrier };
     return choose_span(m, options, error);
+}
+
+enum dw_status meter_read_header(struct dw_meter *m, const struct dw_header *header,
+                                 const struct dw_meter_options *options, struct dw_error *error)
+{
+    static const char nowhere[] = "header: "; /* how the header's own refusals begin: they do not know the file */
+    const enum dw_status status = read_all(m, header, options, error);
+    if (status == DW_BAD_INPUT && error && !strncmp(error->text, nowhere, sizeof nowhere - 1)) {
+        const struct dw_error found = *error;
+        dw_error_set(error, status, found.line, "%s: %s", m->place, found.text);
+    }
+    return status;
 }

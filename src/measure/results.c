@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From what the meter has gathered to results, and to notes that say why something is missing or unsure. */
 #include "measure/meter_inner.h"
+#include <dutywright/value.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -9,7 +10,7 @@
 
 static const double STEADY_DRIFT = 0.01;      /* share of the ripple by which the mean may move a period */
 static const double NO_DRIFT = 1e-9;          /* share of the record's range that is no movement, as for settling */
-static const double WORTH_SAYING = 1e-4;      /* a settling time is said to be uncertain from this share of itself on */
+static const double WORTH_SAYING = 1e-3;      /* a settling time is said to be uncertain from this share of itself on */
 static const double TAIL_INSIDE = 1.0 / 3;    /* without periods: share of the record that must lie inside the band */
 
 static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, bool caution,
@@ -143,9 +144,12 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     result->within = found.time_bound;
     if (found.state == DW_SETTLED && found.slope > 0)
         result->within += m->facts[channel].accuracy / found.slope;
-    if (result->within > WORTH_SAYING * result->value)
-        return add_note(m, error, channel, false, "settling-time is within %.2g s, as far as %s", result->within,
+    if (result->within > WORTH_SAYING * result->value) {
+        char within[64];
+        dw_quantity_print(within, sizeof within, result->within, "s", 2);
+        return add_note(m, error, channel, false, "settling-time is within %s, as far as %s", within,
                         found.time_bound > result->within / 2 ? "candidates for it are kept" : "the table's accuracy goes");
+    }
     return DW_OK;
 }
 

@@ -112,7 +112,14 @@ static enum dw_status complete_setup(struct wave *wave, struct dw_ladder_setup *
     return DW_OK;
 }
 
-static enum dw_status open_writer(struct wave *wave, const struct dw_ladder *ladder, struct dw_error *error)
+/* How far straight lines between the rows may be from the wave, as dw_ladder_modes scales outputs. */
+static double line_error(const struct wave *wave, const struct dw_ladder *ladder, double supply, const char *unit)
+{
+    const double amperes = dw_ladder_current_scale(ladder, supply);
+    return wave->options->common.accuracy * (*unit == 'V' || amperes == 0 ? supply : amperes);
+}
+
+static enum dw_status open_writer(struct wave *wave, const struct dw_ladder *ladder, double supply, struct dw_error *error)
 {
     const struct smooth_options *o = wave->options;
     struct dw_header *header = dw_header_derive(dw_reader_header(wave->reader), 0, program_made_by(), error);
@@ -122,6 +129,9 @@ static enum dw_status open_writer(struct wave *wave, const struct dw_ladder *lad
         const char *name, *unit;
         dw_ladder_output(ladder, i, &name, &unit);
         status = dw_header_append(header, name, unit, error);
+        name = dw_header_column(header, dw_header_columns(header) - 1).name;
+        if (status == DW_OK && o->common.uniform == 0)
+            status = dw_header_set_of_channel(header, "accuracy", name, line_error(wave, ladder, supply, unit), error);
     }
     if (status == DW_OK && !o->steady)
         status = dw_header_set_initial(header, dw_header_column(header, dw_header_columns(header) - 1).name, o->initial, error);
@@ -214,7 +224,7 @@ static enum dw_status run_wave(struct wave *wave, const struct dw_ladder *ladder
         status = find_steady(wave, modes, &mode, state, error);
     /* only now: where there is no steady state, no table begins */
     if (status == DW_OK)
-        status = open_writer(wave, ladder, error);
+        status = open_writer(wave, ladder, setup.supply, error);
     if (status == DW_OK) {
         wave->before = wave->row + wave->columns + wave->outputs;
         wave->after = wave->before + wave->columns;

@@ -434,13 +434,14 @@ END_TEST
 START_TEST(the_tables_accuracy_limits_the_settling_time)
 {
     struct wave wave = single_stage(5, 0.25, 0.002, 0.01, 300, 50);
-    struct dw_header *header = header_with("period", "0.002", "initial", "pin 0", "accuracy", "out 3 pin 5e-5", NULL);
+    struct dw_header *header = header_with("period", "0.002", "initial", "pin 0", "accuracy", "out 3 pin 5e-4", NULL);
     struct dw_meter *meter = meter_of(header, NULL, &wave);
     const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
     /* the mean nears 1.25 V by 2 % of it in a time constant there: between the two periods 10 % less or more */
-    near(settling.within, 5e-5 / (0.02 * 1.25 / 0.01), 0.15);
-    char text[100];
-    snprintf(text, sizeof text, "settling-time is within %.2g s, as far as the table's accuracy goes", settling.within);
+    near(settling.within, 5e-4 / (0.02 * 1.25 / 0.01), 0.15);
+    char text[200], within[64];
+    dw_quantity_print(within, sizeof within, settling.within, "s", 2);
+    snprintf(text, sizeof text, "settling-time is within %s, as far as the table's accuracy goes", within);
     ck_assert(noted(meter, false, text));
     dw_meter_free(meter);
     dw_header_free(header);
@@ -464,7 +465,8 @@ START_TEST(what_cannot_be_measured_is_refused)
         { "carrier-period", "-1", { .band = 0 }, DW_BAD_INPUT, "the table: 'carrier-period: -1' is not above zero" },
         { "levels", "5 0", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 5 0' is not two numbers, the low one first" },
         { "levels", "0 5 7", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 0 5 7' is not two numbers, the low one first" },
-        { "accuracy", "pin", { .band = 0 }, DW_BAD_INPUT, "the table: 'accuracy: pin' is not channels, each with a number" },
+        { "accuracy", "pin x", { .band = 0 }, DW_BAD_INPUT, "the table: header: accuracy: 'x' of channel pin is not a number" },
+        { "initial", "pin x", { .band = 0 }, DW_BAD_INPUT, "the table: header: initial: 'x' of channel pin is not a number" },
         { NULL, NULL, { .period = -1 }, DW_BAD_USE, "a period of -1 s is not above zero" },
         { NULL, NULL, { .band = 1.5 }, DW_BAD_USE, "a settling band of 1.5 is not between 0 and 1" },
         { NULL, NULL, { .has_levels = true, .low = 2, .high = 2 }, DW_BAD_USE,
