@@ -4,7 +4,7 @@
 
 enum {
     BINS = 256,
-    PLATEAU = 20,      /* times the even spread; a sine has 10 in its outermost bins, a parabola 16 */
+    PLATEAU = 8,       /* times the even spread: turning points pass too, a sine's outermost bins have 10, a parabola's 16 */
     NOISE_VALLEY = 20  /* times less between noisy levels than at them */
 };
 

@@ -129,12 +129,12 @@ START_TEST(a_triangle_has_no_levels_but_its_extremes_and_says_so)
 }
 END_TEST
 
-START_TEST(turning_points_are_no_levels_and_slow_edges_are_no_obstacle)
+START_TEST(turning_points_and_plateaus_between_slow_edges_are_levels)
 {
     static const struct {
-        enum { SINE, PARABOLAS, SLOW_EDGES, NARROW } shape;
+        enum { SINE, PARABOLAS, SLOW_EDGES, NARROW, SAW } shape;
         bool found;
-    } cases[] = { { SINE, false }, { PARABOLAS, false }, { SLOW_EDGES, true }, { NARROW, true } };
+    } cases[] = { { SINE, true }, { PARABOLAS, true }, { SLOW_EDGES, true }, { NARROW, true }, { SAW, false } };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct wave wave = { 0 };
         for (int k = 0; k <= 4000; k++) {
@@ -143,6 +143,7 @@ START_TEST(turning_points_are_no_levels_and_slow_edges_are_no_obstacle)
             case SINE: wave_add(&wave, t, 2 + sin(2 * acos(-1) * t)); break;
             case PARABOLAS: wave_add(&wave, t, half * (2 - fabs(half))); break;
             case SLOW_EDGES: wave_add(&wave, t, fmin(fmax(1.5 * half, -1), 1)); break;
+            case SAW: wave_add(&wave, t, x); break;
             case NARROW: wave_add(&wave, t, k % 400 == 200 || k % 400 == 201); break;
             }
         }
@@ -266,5 +267,5 @@ END_TEST
 SUITE("measure: pulses", trapezoids_give_back_their_edges_wherever_the_span_begins,
       levels_given_by_the_user_hold_whatever_the_table_says, levels_of_the_table_hold_only_near_them,
       noise_on_the_levels_moves_them_little_and_makes_no_pulses, a_triangle_has_no_levels_but_its_extremes_and_says_so,
-      turning_points_are_no_levels_and_slow_edges_are_no_obstacle, runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
+      turning_points_and_plateaus_between_slow_edges_are_levels, runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
       long_spans_are_measured_without_keeping_them)
