@@ -14,43 +14,18 @@ static bool is_finite(double value)
     return fabs(value) <= DBL_MAX;
 }
 
-/* Past blanks in front of a number; tabs among them only where both separate alike. */
-static inline char *skip_blanks(char *at, char separator)
-{
-    while (*at == ' ' || (*at == '\t' && separator == ' '))
-        at++;
-    return at;
-}
-
-/* A number whose decimal sign is the comma that reading it with a point has stopped at.
- *   returns  one past it; at the comma where no more of it reads */
-static const char *read_with_comma(char *first, char *comma, const char *end, double *value)
-{
-    *comma = '.';
-    const char *next = dw_number_read(first, end, value);
-    *comma = ',';
-    return next > comma ? next : comma;
-}
-
-/* A line that is numbers with one separator between them and nothing else but blanks.
+/* A line that is numbers with one separator between them and nothing else.
  *   at       first byte of the line; `end` is behind a '\n'
  *   returns  one past the line's '\n', or NULL where the line needs the patient way */
 static char *quick_row(const struct dw_reader *reader, char *at, const char *end, double *row)
 {
-    const char separator = reader->separator;
-    const bool comma = separator == '\t' || separator == ';';
     const size_t last = reader->columns - 1;
     for (size_t i = 0; i <= last; i++) {
-        at = skip_blanks(at, separator);
         const char *next = dw_number_read(at, end, &row[i]);
-        if (next == at)
-            return NULL;
-        if (*next == ',' && comma)
-            next = read_with_comma(at, at + (next - at), end, &row[i]);
-        if (!is_finite(row[i]))
+        if (next == at || !is_finite(row[i]))
             return NULL;
         at += next - at;
-        if (i < last && *at++ != separator)
+        if (i < last && *at++ != reader->separator)
             return NULL;
     }
     if (*at == '\r')

@@ -1,9 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Any bytes are a table or a clear error, and what reads once reads the same when written and read again. A fuzzer calls
- * the one function here; tests/fuzz/replay.c calls it for the inputs that are kept. To fuzz, in a build configured with
- * CC=clang CXX=clang++ CFLAGS="-g -O1 -fsanitize=fuzzer-no-link,address,undefined" and CXXFLAGS alike:
- *     clang -fsanitize=fuzzer,address,undefined -I. -ISOURCE/include SOURCE/tests/fuzz/read_table.c .libs/libinner.a \
- *         -lgsl -lgslcblas -lfftw3 -lstdc++ -lm -o fuzz && mkdir found && ./fuzz found SOURCE/tests/fuzz/kept */
+ * the one function here; tests/fuzz/replay.c calls it for the inputs that are kept. */
 #include "config.h"
 #include <dutywright/table.h>
 #include <stdint.h>

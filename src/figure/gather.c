@@ -1,0 +1,193 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reads a table once, keeping what its figure shows and the means of what it shows. */
+#include "tables_inner.h"
+#include <dutywright/value.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { BLOCK = 4096 };
+
+/* Distances of rows that differ by less than this share are equal: text tables round. */
+#define EVEN 1e-6
+
+/* A gain of zero, below all that doubles can be. */
+#define LEAST_DECIBELS (-7000.0)
+
+struct gathering {
+    struct source *source;
+    struct dw_meter *meter;  /* NULL where no means are wanted */
+    double *y;               /* [channels] */
+    double first, second, previous;
+    unsigned long long seen;
+    bool may_log, must_log;
+};
+
+/* A span in the unit of the first column. */
+static enum dw_status read_span(const struct source *source, const char *text, struct dw_span *span, struct dw_error *error)
+{
+    struct dw_error why;
+    char ends[128];
+    *span = (struct dw_span){ .kind = DW_SPAN_ALL };
+    if (!text)
+        return DW_OK;
+    if (source->kind == OF_TIME) {
+        if (dw_span_parse(text, span, &why) == DW_OK)
+            return DW_OK;
+        return dw_error_set(error, DW_BAD_USE, 0, "--span: %s", why.text);
+    }
+    const enum dw_quantity kind = source->kind == OF_FREQUENCY ? DW_FREQUENCY : DW_NUMBER;
+    const char *colon = strchr(text, ':');
+    span->kind = DW_SPAN_BETWEEN;
+    span->from = -INFINITY;
+    span->to = INFINITY;
+    snprintf(ends, sizeof ends, "%s", text);
+    char *second = strchr(ends, ':');
+    if (second)
+        *second++ = 0;
+    if (!colon || !text[1] || strlen(text) >= sizeof ends)
+        return dw_error_set(error, DW_BAD_USE, 0, "--span: '%.60s': A:B was wanted, from where to where on the axis of %s", text,
+                            source->x_name);
+    if ((*ends && dw_quantity_parse(ends, kind, &span->from, &why) != DW_OK)
+        || (*second && dw_quantity_parse(second, kind, &span->to, &why) != DW_OK))
+        return dw_error_set(error, DW_BAD_USE, 0, "--span: '%s': %s", text, why.text);
+    if (!(span->from < span->to))
+        return dw_error_set(error, DW_BAD_USE, 0, "--span: '%s': the end must lie behind the start", text);
+    return DW_OK;
+}
+
+static struct dw_meter *new_meter(const struct source *source, const struct dw_span *span, struct dw_error *error)
+{
+    const struct dw_meter_options options = { .column = source->column,
+                                              .channels = source->channels,
+                                              .span = *span,
+                                              .place = dw_reader_name(source->reader) };
+    return dw_meter_new(dw_reader_header(source->reader), &options, error);
+}
+
+static enum dw_status new_window(struct source *source, const struct request *request, const struct dw_span *span,
+                                 struct dw_error *error)
+{
+    const struct dw_header *header = dw_reader_header(source->reader);
+    struct window_rule rule = { source->channels, request->strips, *span, 0, 0, source->kind == OF_TIME };
+    struct dw_error why;
+    bool present;
+    enum dw_status status = dw_header_number(header, "period", &rule.period, &present, error);
+    if (status == DW_OK)
+        status = dw_header_number(header, "origin", &rule.origin, &present, error);
+    if (status != DW_OK)
+        return status;
+    source->window = window_new(&rule, &why);
+    if (source->window)
+        return DW_OK;
+    return dw_error_set(error, why.status, 0, "--span: '%s': %s", request->span ? request->span : "", why.text);
+}
+
+/* Follows the distances of rows, from which the kind of axis is chosen. */
+static void follow(struct gathering *gathering, double x)
+{
+    struct source *source = gathering->source;
+    if (gathering->seen == 0) {
+        gathering->first = x;
+        gathering->may_log = source->kind == OF_FREQUENCY && x > 0;
+    } else if (gathering->seen == 1) {
+        gathering->second = x;
+    } else {
+        const double step = gathering->second - gathering->first;
+        source->even = source->even && fabs(x - gathering->previous - step) <= EVEN * step;
+    }
+    gathering->previous = x;
+    gathering->seen++;
+    reduction_set_logarithmic(window_reduction(source->window), gathering->must_log || (gathering->may_log && !source->even));
+}
+
+static double value_drawn(double value, double factor)
+{
+    return factor > 0 ? value * factor : fmax(20 * log10(fabs(value)), LEAST_DECIBELS);
+}
+
+static enum dw_status take_row(struct gathering *gathering, const double *row, struct dw_error *error)
+{
+    struct source *source = gathering->source;
+    const double x = row[0] * source->x_factor;
+    if (gathering->must_log && x <= 0) {
+        source->dropped++;
+        return DW_OK;
+    }
+    follow(gathering, x);
+    for (size_t c = 0; c < source->channels; c++)
+        gathering->y[c] = value_drawn(row[source->column[c]], source->factor[c]);
+    source->rows++;
+    return window_add(source->window, x, gathering->y, error);
+}
+
+static enum dw_status read_rows(struct gathering *gathering, struct dw_error *error)
+{
+    struct source *source = gathering->source;
+    const size_t columns = dw_header_columns(dw_reader_header(source->reader));
+    const double *values;
+    size_t rows;
+    enum dw_status status;
+    while ((status = dw_reader_rows(source->reader, BLOCK, &values, &rows, error)) == DW_OK) {
+        if (gathering->meter && (status = dw_meter_rows(gathering->meter, values, rows, error)) != DW_OK)
+            return status;
+        for (size_t i = 0; i < rows; i++)
+            if ((status = take_row(gathering, values + i * columns, error)) != DW_OK)
+                return status;
+    }
+    return status == DW_END ? DW_OK : status;
+}
+
+/* Says where the trouble is: the window knows no file names. */
+static enum dw_status finish_window(struct source *source, const struct request *request, struct dw_error *error)
+{
+    struct dw_error why;
+    if (window_finish(source->window, &source->from, &source->to, &why) == DW_OK)
+        return DW_OK;
+    if (why.status != DW_BAD_INPUT)
+        return dw_error_set(error, why.status, 0, "%s", why.text);
+    if (request->span && source->rows)
+        return dw_error_set(error, why.status, 0, "--span: '%s': %s: %s", request->span, dw_reader_name(source->reader), why.text);
+    return dw_error_set(error, why.status, 0, "%s: %s", dw_reader_name(source->reader), why.text);
+}
+
+/* Means exist where time passes. */
+static enum dw_status take_means(struct gathering *gathering, struct dw_error *error)
+{
+    struct source *source = gathering->source;
+    if (!gathering->meter || !(source->to > source->from))
+        return DW_OK;
+    const enum dw_status status = dw_meter_finish(gathering->meter, error);
+    for (size_t c = 0; c < source->channels && status == DW_OK; c++) {
+        const struct dw_result result = dw_meter_result(gathering->meter, c, DW_MEASURE_MEAN);
+        source->mean[c] = result.value * source->factor[c];
+        source->has_means = result.had;
+    }
+    return status;
+}
+
+enum dw_status source_read(struct source *source, const struct request *request, struct dw_error *error)
+{
+    struct gathering gathering = { .source = source, .must_log = request->x_scale == SCALE_LOG };
+    struct dw_span span;
+    source->even = true;
+    gathering.y = calloc(source->channels, sizeof *gathering.y);
+    enum dw_status status = gathering.y ? read_span(source, request->span, &span, error)
+                                        : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    if (status == DW_OK)
+        status = new_window(source, request, &span, error);
+    if (status == DW_OK && request->mean && source->kind == OF_TIME) {
+        gathering.meter = new_meter(source, &span, error);
+        status = gathering.meter ? DW_OK : error->status;
+    }
+    if (status == DW_OK)
+        status = read_rows(&gathering, error);
+    if (status == DW_OK)
+        status = finish_window(source, request, error);
+    if (status == DW_OK)
+        status = take_means(&gathering, error);
+    dw_meter_free(gathering.meter);
+    free(gathering.y);
+    return status;
+}

@@ -1,0 +1,17 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "palette.h"
+
+struct look palette_look(size_t i)
+{
+    static const unsigned colours[COLOURS] = {
+        0x0072b2, /* blue */
+        0xd55e00, /* vermillion */
+        0x009e73, /* bluish green */
+        0xcc79a7, /* reddish purple */
+        0xe69f00, /* orange */
+        0x56b4e9, /* sky blue */
+        0x000000,
+    };
+    i %= LOOKS;
+    return (struct look){ colours[i % COLOURS], (int)(i / COLOURS), (enum mark)(i % MARKS) };
+}

@@ -1,0 +1,308 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Which channels of which tables stand in which panel. */
+#include "tables_inner.h"
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_UNITLESS_PANELS = 6, MOST_TRACES = 64 };
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+char *keep_string(struct inner *inner, const char *text)
+{
+    char **string = realloc(inner->string, (inner->strings + 1) * sizeof *string);
+    if (!string)
+        return NULL;
+    inner->string = string;
+    string[inner->strings] = strdup(text);
+    return string[inner->strings] ? string[inner->strings++] : NULL;
+}
+
+const char *unit_base(const char *unit, double *factor)
+{
+    static const struct { const char *unit, *base; double factor; } scaled[] = {
+        { "mV", "V", 1e-3 }, { "kV", "V", 1e3 }, { "uV", "V", 1e-6 }, { "mA", "A", 1e-3 }, { "uA", "A", 1e-6 },
+        { "mW", "W", 1e-3 }, { "kHz", "Hz", 1e3 }, { "MHz", "Hz", 1e6 }, { "ms", "s", 1e-3 }, { "us", "s", 1e-6 },
+    };
+    *factor = 1;
+    for (size_t i = 0; i < sizeof scaled / sizeof scaled[0]; i++)
+        if (!strcmp(unit, scaled[i].unit)) {
+            *factor = scaled[i].factor;
+            return scaled[i].base;
+        }
+    return unit;
+}
+
+/* ---- opening ---- */
+
+/* "tables/pin 25 %.tsv" is called "pin 25 %". */
+static char *name_of_file(struct inner *inner, const char *path)
+{
+    char name[256];
+    const char *slash = strrchr(path, '/');
+    snprintf(name, sizeof name, "%s", strcmp(path, "-") ? slash ? slash + 1 : path : "standard input");
+    char *dot = strrchr(name, '.');
+    if (dot && dot > name)
+        *dot = 0;
+    return keep_string(inner, name);
+}
+
+static enum dw_status open_source(struct inner *inner, struct source *source, const struct request *request, size_t i,
+                                  struct dw_error *error)
+{
+    const struct dw_reader_options options = { .partial = request->partial };
+    source->path = request->file[i];
+    source->reader = dw_reader_open(source->path, &options, error);
+    if (!source->reader)
+        return error->status;
+    const struct dw_column first = dw_header_column(dw_reader_header(source->reader), 0);
+    const char *unit = unit_base(first.unit, &source->x_factor);
+    source->kind = !strcmp(unit, "s") && !strcmp(first.name, "time") ? OF_TIME : !strcmp(unit, "Hz") ? OF_FREQUENCY : OF_OTHER;
+    source->gain_in_decibels = source->kind == OF_FREQUENCY && !request->y_scales;
+    source->name = i < request->names ? keep_string(inner, request->name[i]) : name_of_file(inner, source->path);
+    source->x_name = keep_string(inner, first.name);
+    source->x_unit = keep_string(inner, unit);
+    return source->name && source->x_name && source->x_unit ? DW_OK : no_memory(error);
+}
+
+static enum dw_status check_alike(const struct inner *inner, struct dw_error *error)
+{
+    const struct source *first = &inner->source[0];
+    for (size_t i = 0; i < inner->sources; i++) {
+        const struct source *source = &inner->source[i];
+        if (strcmp(source->x_unit, first->x_unit) || source->kind != first->kind)
+            return dw_error_set(error, DW_BAD_INPUT, 0, "%s begins with %.60s[%.20s] and %s with %.60s[%.20s]: one figure has one axis",
+                                dw_reader_name(first->reader), first->x_name, first->x_unit,
+                                dw_reader_name(source->reader), source->x_name, source->x_unit);
+    }
+    return DW_OK;
+}
+
+static enum dw_status check_names(const struct request *request, struct dw_error *error)
+{
+    size_t standard_inputs = 0;
+    for (size_t i = 0; i < request->files; i++)
+        standard_inputs += !strcmp(request->file[i], "-");
+    if (standard_inputs > 1)
+        return dw_error_set(error, DW_BAD_USE, 0, "standard input can be read only once, and - stands %zu times", standard_inputs);
+    return DW_OK;
+}
+
+static enum dw_status open_sources(struct inner *inner, const struct request *request, struct dw_error *error)
+{
+    enum dw_status status = check_names(request, error);
+    if (status != DW_OK)
+        return status;
+    inner->source = calloc(request->files, sizeof *inner->source);
+    if (!inner->source)
+        return no_memory(error);
+    for (size_t i = 0; i < request->files && status == DW_OK; i++) {
+        inner->sources++;
+        status = open_source(inner, &inner->source[i], request, i, error);
+    }
+    return status == DW_OK ? check_alike(inner, error) : status;
+}
+
+/* ---- panels and picks ---- */
+
+/* The unit in which a channel is drawn, and the factor to it. */
+static const char *unit_drawn(const struct source *source, size_t column, double *factor)
+{
+    const struct dw_column found = dw_header_column(dw_reader_header(source->reader), column);
+    if (source->gain_in_decibels && !strcmp(found.name, "gain") && !strcmp(found.unit, "1")) {
+        *factor = 0;
+        return "dB";
+    }
+    return unit_base(found.unit, factor);
+}
+
+/* A new panel; its index, or SIZE_MAX where there is no memory. */
+static size_t add_panel(struct inner *inner, const char *unit, size_t owner)
+{
+    char **units = realloc(inner->unit, (inner->panels + 1) * sizeof *units);
+    if (units)
+        inner->unit = units;
+    size_t *owners = realloc(inner->owner, (inner->panels + 1) * sizeof *owners);
+    if (owners)
+        inner->owner = owners;
+    char *kept = units && owners ? keep_string(inner, unit) : NULL;
+    if (!kept)
+        return SIZE_MAX;
+    inner->unit[inner->panels] = kept;
+    inner->owner[inner->panels] = owner;
+    return inner->panels++;
+}
+
+/* Place of a column among those that a source draws. */
+static size_t add_channel(struct source *source, size_t column)
+{
+    for (size_t i = 0; i < source->channels; i++)
+        if (source->column[i] == column)
+            return i;
+    source->column[source->channels] = column;
+    unit_drawn(source, column, &source->factor[source->channels]);
+    return source->channels++;
+}
+
+static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, size_t column, struct dw_error *error)
+{
+    struct source *source = &inner->source[which];
+    struct pick *picks = realloc(inner->pick, (inner->picks + 1) * sizeof *picks);
+    char *name = keep_string(inner, dw_header_column(dw_reader_header(source->reader), column).name);
+    if (picks)
+        inner->pick = picks;
+    if (!picks || !name || panel == SIZE_MAX)
+        return no_memory(error);
+    size_t traces = 1;
+    for (size_t i = 0; i < inner->picks; i++)
+        traces += inner->pick[i].panel == panel;
+    if (traces > MOST_TRACES)
+        return dw_error_set(error, DW_BAD_USE, 0, "one panel shows at most %d channels; choose with --panel", (int)MOST_TRACES);
+    inner->pick[inner->picks++] = (struct pick){ panel, which, add_channel(source, column), name };
+    return DW_OK;
+}
+
+static enum dw_status make_rooms(struct inner *inner, struct dw_error *error)
+{
+    for (size_t i = 0; i < inner->sources; i++) {
+        struct source *source = &inner->source[i];
+        const size_t columns = dw_header_columns(dw_reader_header(source->reader));
+        source->column = calloc(columns, sizeof *source->column);
+        source->factor = calloc(columns, sizeof *source->factor);
+        source->mean = calloc(columns, sizeof *source->mean);
+        if (!source->column || !source->factor || !source->mean)
+            return no_memory(error);
+    }
+    return DW_OK;
+}
+
+static const char *base_unit_of(const struct source *source, size_t column)
+{
+    double factor;
+    return unit_drawn(source, column, &factor);
+}
+
+/* ---- by itself: a panel for each unit ---- */
+
+/* The panel of a unit among those from `first` on; SIZE_MAX: none. Channels without a known unit share one only where
+ * there are many. */
+static size_t panel_for(const struct inner *inner, size_t first, const char *unit, bool apart)
+{
+    for (size_t i = first; i < inner->panels; i++)
+        if (!strcmp(inner->unit[i], unit) && (*unit || !apart))
+            return i;
+    return SIZE_MAX;
+}
+
+static enum dw_status pick_by_unit(struct inner *inner, size_t first_panel, size_t which, struct dw_error *error)
+{
+    const struct source *source = &inner->source[which];
+    const size_t columns = dw_header_columns(dw_reader_header(source->reader));
+    enum dw_status status = DW_OK;
+    for (size_t column = 1; column < columns && status == DW_OK; column++) {
+        const char *unit = base_unit_of(source, column);
+        size_t panel = panel_for(inner, first_panel, unit, columns - 1 <= MOST_UNITLESS_PANELS);
+        if (panel == SIZE_MAX)
+            panel = add_panel(inner, unit, which);
+        status = add_pick(inner, panel, which, column, error);
+    }
+    return status;
+}
+
+/* ---- as asked: --panel CH,CH ---- */
+
+/* "2:out": the file's number is cut off; SIZE_MAX where there is none. */
+static enum dw_status split_number(const struct inner *inner, const char *panel, char **name, size_t *file,
+                                   struct dw_error *error)
+{
+    char *end;
+    *file = SIZE_MAX;
+    if (!strchr(*name, ':'))
+        return DW_OK;
+    const unsigned long number = strtoul(*name, &end, 10);
+    if (**name < '0' || **name > '9' || *end != ':' || !number || number > inner->sources)
+        return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': before the colon the number of a FILE was wanted, 1 to %zu",
+                            panel, inner->sources);
+    *name = end + 1;
+    *file = number - 1;
+    return DW_OK;
+}
+
+/* Takes one named channel from every source asked that has it. */
+static enum dw_status pick_name(struct inner *inner, const char *panel_text, char *name, size_t panel, size_t from, size_t to,
+                                struct dw_error *error)
+{
+    size_t file, found = 0;
+    struct dw_error missing = { .status = DW_OK };
+    enum dw_status status = split_number(inner, panel_text, &name, &file, error);
+    if (status != DW_OK)
+        return status;
+    for (size_t i = from; i < to && status == DW_OK; i++) {
+        const struct source *source = &inner->source[i];
+        struct dw_error *where = found ? NULL : &missing;
+        const size_t column = file == SIZE_MAX || file == i ? dw_header_find(dw_reader_header(source->reader), name, where) : 0;
+        if (!column)
+            continue;
+        found++;
+        const char *unit = base_unit_of(source, column);
+        if (!*inner->unit[panel] && *unit) {
+            if (!(inner->unit[panel] = keep_string(inner, unit)))
+                return no_memory(error);
+        } else if (*unit && strcmp(inner->unit[panel], unit)) {
+            return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': %.60s is in %s, and the panel is in %s: give it a panel of its own",
+                                panel_text, name, unit, inner->unit[panel]);
+        }
+        status = add_pick(inner, panel, i, column, error);
+    }
+    if (status == DW_OK && !found && missing.status != DW_OK)
+        return dw_error_set(error, missing.status, 0, "--panel: '%s': %s", panel_text, missing.text);
+    return status;
+}
+
+static enum dw_status pick_as_asked(struct inner *inner, const struct request *request, size_t from, size_t to,
+                                    struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; i < request->panels && status == DW_OK; i++) {
+        const char *text = request->panel[i];
+        char *names = keep_string(inner, text), *rest = NULL;
+        const size_t panel = names ? add_panel(inner, "", from) : SIZE_MAX;
+        const size_t before = inner->picks;
+        if (panel == SIZE_MAX)
+            return no_memory(error);
+        for (char *name = strtok_r(names, ",", &rest); name && status == DW_OK; name = strtok_r(NULL, ",", &rest))
+            status = pick_name(inner, text, name, panel, from, to, error);
+        if (status == DW_OK && inner->picks == before && to - from == inner->sources)
+            return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': the names of channels were wanted, joined by commas", text);
+        if (status == DW_OK && inner->picks == before)
+            inner->panels--; /* "2:out" has nothing to show in the stack of another file */
+    }
+    return status;
+}
+
+enum dw_status plan_make(struct inner *inner, const struct request *request, struct dw_error *error)
+{
+    enum dw_status status = open_sources(inner, request, error);
+    if (status == DW_OK)
+        status = make_rooms(inner, error);
+    if (status != DW_OK)
+        return status;
+    if (request->arrangement == TOGETHER && request->panels)
+        status = pick_as_asked(inner, request, 0, inner->sources, error);
+    else
+        for (size_t i = 0; i < inner->sources && status == DW_OK; i++)
+            status = request->panels ? pick_as_asked(inner, request, i, i + 1, error)
+                                     : pick_by_unit(inner, request->arrangement == TOGETHER ? 0 : inner->panels, i, error);
+    for (size_t i = 0; i < inner->sources && status == DW_OK; i++)
+        if (!inner->source[i].channels)
+            status = request->panels ? dw_error_set(error, DW_BAD_USE, 0, "--panel: no channel of %s is drawn",
+                                                    dw_reader_name(inner->source[i].reader))
+                                     : dw_error_set(error, DW_BAD_INPUT, 0, "%s has no channels to draw",
+                                                    dw_reader_name(inner->source[i].reader));
+    return status;
+}

@@ -1,0 +1,19 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A sheet in the characters of a terminal: curves in braille dots, two across and four down a character. */
+#ifndef FIGURE_PREVIEW_H
+#define FIGURE_PREVIEW_H
+
+#include "sheet.h"
+#include <dutywright/status.h>
+
+enum { PREVIEW_COLUMNS = 80, PREVIEW_LINES = 24, PREVIEW_LEAST_COLUMNS = 40 };
+
+/* Lines of UTF-8.
+ *   columns, lines  of the terminal; 0: PREVIEW_COLUMNS, PREVIEW_LINES. More lines are used where the panels need them
+ *   colour          with colours (ECMA-48); without, the labels at the ends of the lines tell traces apart
+ *   bytes           out, the caller's to free
+ *   returns         DW_OK; DW_BAD_USE: fewer than PREVIEW_LEAST_COLUMNS; DW_NO_MEMORY */
+enum dw_status preview_render(const struct sheet *sheet, int columns, int lines, bool colour, char **bytes, size_t *size,
+                              struct dw_error *error);
+
+#endif

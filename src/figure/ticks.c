@@ -1,0 +1,258 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ticks.h"
+#include <dutywright/value.h>
+#include <float.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* A step of mantissa * 10^power. */
+struct step {
+    int mantissa, power;
+};
+
+/* A tick that lies outside by so small a share of the axis, by rounding, is still on it. */
+#define EDGE 1e-9
+
+/* With more digits than this, labels count from the first one. */
+enum { MOST_LABEL_DIGITS = 6 };
+
+const char *unit_shown(const char *unit)
+{
+    static const char *const shown[][2] = {
+        { "1", "" }, { "ohm", "\xce\xa9" }, { "deg", "\xc2\xb0" }, { "degC", "\xc2\xb0" "C" },
+        { "kgm2", "kg m\xc2\xb2" }, { "Nm", "N m" }, { "Nms", "N m s" },
+    };
+    for (size_t i = 0; i < sizeof shown / sizeof shown[0]; i++)
+        if (!strcmp(unit, shown[i][0]))
+            return shown[i][1];
+    return unit;
+}
+
+void label_join(char *out, size_t size, const char *number, const char *prefix, const char *unit)
+{
+    const char *shown = unit_shown(unit);
+    const bool close = !strcmp(unit, "deg") || !strcmp(unit, "1") || !*unit;
+    snprintf(out, size, "%s%s%s%s", number, close ? "" : " ", prefix, shown);
+}
+
+/* Whether SI prefixes go with a unit, as the reports of all programs have it. */
+static bool takes_prefix(const char *unit)
+{
+    char probe[64], wanted[64];
+    dw_quantity_print(probe, sizeof probe, 1000, unit, 1);
+    snprintf(wanted, sizeof wanted, "1 k%s", unit);
+    return !strcmp(probe, wanted);
+}
+
+/* The power of ten, a multiple of three, of the prefix that suits a value. Nobody says kiloseconds. */
+static int prefix_power(double value, const char *unit)
+{
+    if (value == 0 || !takes_prefix(unit))
+        return 0;
+    const int power = 3 * (int)floor(log10(fabs(value)) / 3 + 1e-9);
+    const int most = !strcmp(unit, "s") ? 0 : 15;
+    return power < -18 ? -18 : power > most ? most : power;
+}
+
+static const char *prefix_word(int power)
+{
+    static const char *const words[] = { "a", "f", "p", "n", "\xc2\xb5", "m", "", "k", "M", "G", "T", "P" };
+    return words[power / 3 + 6];
+}
+
+/* A decimal mantissa * 10^power as text with the SI prefix 10^prefix. Zero has no unit. */
+static void spell(char *out, size_t size, double mantissa, int power, int prefix, const char *unit, const char *sign)
+{
+    char number[40];
+    const int shift = power - prefix;
+    if (mantissa == 0)
+        snprintf(number, sizeof number, "%s0", sign);
+    else if (shift > 6 || shift < -15 || fabs(mantissa) * pow(10, shift) >= 1e7) {
+        const int digits = (int)floor(log10(fabs(mantissa)) + 1e-12);
+        snprintf(number, sizeof number, "%s%ge%d", mantissa < 0 ? "" : sign, mantissa / pow(10, digits), shift + digits);
+    } else
+        snprintf(number, sizeof number, "%s%.*f", mantissa < 0 ? "" : sign, shift < 0 ? -shift : 0,
+                 shift < 0 ? mantissa / pow(10, -shift) : mantissa * pow(10, shift));
+    if (mantissa == 0)
+        snprintf(out, size, "%s", number);
+    else
+        label_join(out, size, number, prefix_word(prefix), unit);
+}
+
+/* Without zeros at the end. */
+static void spell_shortest(char *out, size_t size, double mantissa, int power, int prefix, const char *unit)
+{
+    for (; mantissa != 0 && fmod(mantissa, 10) == 0; power++)
+        mantissa /= 10;
+    spell(out, size, mantissa, power, prefix, unit, "");
+}
+
+double axis_place(const struct axis *axis, double value)
+{
+    if (axis->logarithmic)
+        return log10(value / axis->low) / log10(axis->high / axis->low);
+    return (value - axis->low) / (axis->high - axis->low);
+}
+
+void axis_widen(struct axis *axis)
+{
+    const double size = fmax(fabs(axis->low), fabs(axis->high));
+    if (axis->logarithmic) {
+        const double air = axis->high > axis->low * (1 + 64 * DBL_EPSILON) ? pow(axis->high / axis->low, 0.05) : 2;
+        axis->low /= air;
+        axis->high *= air;
+        return;
+    }
+    if (axis->high - axis->low <= 64 * DBL_EPSILON * size) {
+        /* flat: up from zero or down to it */
+        axis->low = size == 0 ? -1 : fmin(axis->low, 0);
+        axis->high = size == 0 ? 1 : fmax(axis->high, 0);
+    }
+    if (axis->low > 0 && axis->low < 0.4 * axis->high)
+        axis->low = 0;
+    if (axis->high < 0 && axis->high > 0.4 * axis->low)
+        axis->high = 0;
+    const double air = 0.05 * (axis->high - axis->low);
+    axis->low -= air;
+    axis->high += air;
+}
+
+/* ---- linear ---- */
+
+static double step_size(struct step step)
+{
+    return step.power < 0 ? step.mantissa / pow(10, -step.power) : step.mantissa * pow(10, step.power);
+}
+
+/* First and last multiple of the step on the axis, a rounding outside still being inside. */
+static void multiples(const struct axis *axis, struct step step, double *first, double *last)
+{
+    const double size = step_size(step), slack = EDGE * (axis->high - axis->low) / size;
+    *first = ceil(axis->low / size - slack);
+    *last = floor(axis->high / size + slack);
+}
+
+/* Whether labels would have too many digits, so that all but the first count from it. */
+static bool counts_from_first(double first, double last, int mantissa)
+{
+    return fmax(fabs(first), fabs(last)) * mantissa >= pow(10, MOST_LABEL_DIGITS);
+}
+
+static bool label_linear(struct ticks *ticks, const struct axis *axis, struct step step)
+{
+    double first, last;
+    multiples(axis, step, &first, &last);
+    ticks->count = 0;
+    if (!(last - first < MOST_TICKS - 1) || last < first)
+        return false;
+    const bool relative = counts_from_first(first, last, step.mantissa);
+    const double origin = relative ? first : 0, size = step_size(step);
+    const int absolute = prefix_power(fmax(fabs(first), fabs(last)) * size, axis->unit);
+    const int prefix = prefix_power(fmax(fabs(first - origin), fabs(last - origin)) * size, axis->unit);
+    for (double n = first; n <= last; n++) {
+        struct tick *tick = &ticks->at[ticks->count++];
+        tick->value = step.power < 0 ? n * step.mantissa / pow(10, -step.power) : n * size;
+        if (relative && n > first)
+            spell(tick->text, sizeof tick->text, (n - origin) * step.mantissa, step.power, prefix, axis->unit, "+");
+        else if (relative)
+            spell_shortest(tick->text, sizeof tick->text, n * step.mantissa, step.power, absolute, axis->unit);
+        else
+            spell(tick->text, sizeof tick->text, n * step.mantissa, step.power, absolute, axis->unit, "");
+    }
+    return true;
+}
+
+/* ---- logarithmic ---- */
+
+/* Ticks at 1 to 9 of each decade, labels at those whose digit is in `digits` in every `every`-th decade. */
+static bool label_logarithmic(struct ticks *ticks, const struct axis *axis, const char *digits, int every)
+{
+    const int first = (int)floor(log10(axis->low) - 1e-9), last = (int)ceil(log10(axis->high) + 1e-9);
+    const bool fine = last - first <= 12;
+    ticks->count = 0;
+    for (int power = first; power <= last; power++)
+        for (int digit = 1; digit <= (fine ? 9 : 1); digit++) {
+            const double value = step_size((struct step){ digit, power });
+            const double place = axis_place(axis, value);
+            if (!(place >= -EDGE && place <= 1 + EDGE))
+                continue;
+            if (ticks->count == MOST_TICKS)
+                return false;
+            struct tick *tick = &ticks->at[ticks->count++];
+            tick->value = value;
+            *tick->text = 0;
+            if (strchr(digits, '0' + digit) && power % every == 0)
+                spell(tick->text, sizeof tick->text, digit, power, prefix_power(value, axis->unit), axis->unit, "");
+        }
+    return true;
+}
+
+/* ---- choosing ---- */
+
+static bool labels_fit(const struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
+                       label_room *room, void *context)
+{
+    double end = -HUGE_VAL;
+    int labels = 0;
+    for (int i = 0; i < ticks->count; i++) {
+        if (!*ticks->at[i].text)
+            continue;
+        const double half = room(context, ticks->at[i].text) / 2;
+        const double centre = length * axis_place(axis, ticks->at[i].value);
+        if (centre - half < end)
+            return false;
+        end = centre + half + gap;
+        labels++;
+    }
+    return labels <= most;
+}
+
+static int labels_of(const struct ticks *ticks)
+{
+    int labels = 0;
+    for (int i = 0; i < ticks->count; i++)
+        labels += *ticks->at[i].text != 0;
+    return labels;
+}
+
+static bool choose_logarithmic(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
+                               label_room *room, void *context)
+{
+    static const struct { const char *digits; int every; } ways[] = {
+        { "123456789", 1 }, { "12357", 1 }, { "125", 1 }, { "13", 1 }, { "1", 1 }, { "1", 2 }, { "1", 3 }, { "1", 6 }, { "1", 12 },
+        { "1", 24 }, { "1", 48 }, { "1", 96 },
+    };
+    for (size_t i = 0; i < sizeof ways / sizeof ways[0]; i++)
+        if (label_logarithmic(ticks, axis, ways[i].digits, ways[i].every)
+            && labels_fit(ticks, axis, length, gap, most, room, context))
+            return labels_of(ticks) >= 2 || axis->high > 10 * axis->low;
+    return false;
+}
+
+static void choose_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
+                          label_room *room, void *context)
+{
+    static const int decimal[] = { 1, 2, 5 }, degrees[] = { 15, 30, 45, 90, 180, 360 };
+    const int start = (int)floor(log10((axis->high - axis->low) / MOST_TICKS));
+    const bool angle = !strcmp(axis->unit, "deg") && axis->high - axis->low > 60;
+    for (int i = 0; angle && i < 6; i++)
+        if (label_linear(ticks, axis, (struct step){ degrees[i], 0 })
+            && labels_fit(ticks, axis, length, gap, most, room, context))
+            return;
+    for (int power = start; power <= start + 4; power++)
+        for (int i = 0; i < 3; i++)
+            if (label_linear(ticks, axis, (struct step){ decimal[i], power })
+                && labels_fit(ticks, axis, length, gap, most, room, context))
+                return;
+    ticks->count = 0;
+}
+
+void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,
+                  void *context)
+{
+    /* part of a decade may hold no two round numbers of that kind */
+    if (axis->logarithmic && choose_logarithmic(ticks, axis, length, gap, most, room, context))
+        return;
+    choose_linear(ticks, axis, length, gap, most, room, context);
+}

@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Round values along an axis and their labels in engineering units: 0, 2 ms, 4 ms. */
+#ifndef FIGURE_TICKS_H
+#define FIGURE_TICKS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { MOST_TICKS = 128, TICK_TEXT = 48 };
+
+struct axis {
+    double low, high;  /* what the axis shows, low < high; above zero where logarithmic */
+    bool logarithmic;
+    const char *unit;  /* as in a table's brackets */
+};
+
+struct tick {
+    double value;
+    char text[TICK_TEXT];  /* "" where the tick has no label (between the decades of a logarithmic axis) */
+};
+
+struct ticks {
+    int count;
+    struct tick at[MOST_TICKS];  /* ascending */
+};
+
+/* Room that a label takes along the axis, in the unit of `length`.
+ *   context   what was given to ticks_choose */
+typedef double label_room(void *context, const char *text);
+
+/* The finest round ticks whose labels keep apart: steps of 1, 2, 5 times a power of ten (degrees: 15, 30, 45, 90, ... too),
+ * on a logarithmic axis 1, 2, 5 of each decade or whole decades. Labels in UTF-8, with one SI prefix along a linear axis. Where values differ
+ * only in their late digits, the first label has them all and the others count from it: 12.34567 V, +10 uV, +20 uV.
+ *   length    of the axis
+ *   gap       least distance between labels
+ *   most      labels at most, >= 2
+ *   returns   through ticks; no labels where not even two fit */
+void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,
+                  void *context);
+
+/* A unit as people read it: the ohm sign for ohm, the degree sign for deg and degC, nothing for 1. UTF-8, static. */
+const char *unit_shown(const char *unit);
+
+/* "2.5 V", "90°", "12": a number and a unit as one label. */
+void label_join(char *out, size_t size, const char *number, const char *prefix, const char *unit);
+
+/* Where a value lies along the axis: 0 at low, 1 at high. */
+double axis_place(const struct axis *axis, double value);
+
+/* Widens the range [low, high] of data to what an axis shows: some air on both sides, zero where it is near, something
+ * round about a flat line. Both finite. */
+void axis_widen(struct axis *axis);
+
+#endif
