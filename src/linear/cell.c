@@ -13,17 +13,14 @@ void rates_at(const struct stretch *stretch, const struct node *node, struct rat
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
     const double *low = stretch_doubled(stretch) ? system->rate_low : NULL;
-    struct node slope;
+    struct node slope, second;
     memcpy(rates->order[0], node->high, n * sizeof node->high[0]);
-    rates->input = node->high + n;
     block_apply(system->rate_high, low, n, both, node->high, node->low, slope.high, slope.low);
     for (size_t j = 0; j < m; j++) {
         slope.high[n + j] = stretch->slope[j].hi;
         slope.low[n + j] = stretch->slope[j].lo;
-        rates->slope[j] = stretch->slope[j].hi;
     }
     memcpy(rates->order[1], slope.high, n * sizeof slope.high[0]);
-    struct node second;
     block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
     memcpy(rates->order[2], second.high, n * sizeof second.high[0]);
     for (unsigned k = 3; k <= ORDERS; k++)
@@ -38,64 +35,70 @@ void rates_at(const struct stretch *stretch, const struct node *node, struct rat
         rates->norm[k] = energy_norm(system, rates->order[k]);
 }
 
-double functional_rate(const struct stretch *stretch, const struct rates *rates, const struct functional *functional,
-                       unsigned order)
+void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
+               const struct functional *functional, struct slopes *slopes)
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs;
-    const double *row = functional->row, *state = rates->order[order];
-    double sum = 0;
-    for (size_t i = 0; i < n; i++)
-        sum += row[i] * state[i];
-    if (order <= 1) {
-        const double *input = order == 0 ? rates->input : rates->slope;
-        for (size_t j = 0; j < m; j++)
-            sum += row[n + j] * input[j];
+    const double *row = functional->row, *input = node->high + n;
+    for (unsigned k = 0; k <= ORDERS; k++) {
+        double sum = 0;
+        for (size_t i = 0; i < n; i++)
+            sum += row[i] * rates->order[k][i];
+        slopes->order[k] = sum;
     }
-    return sum;
+    double now = 0, direct = 0;
+    for (size_t j = 0; j < m; j++)
+        now += row[n + j] * input[j];
+    if (!stretch->flat)
+        for (size_t j = 0; j < m; j++)
+            direct += row[n + j] * stretch->slope[j].hi;
+    slopes->order[0] += now;
+    slopes->order[1] += direct;
+    slopes->direct = fabs(direct);
 }
 
-/* What the input's slope adds to the first derivative of a functional, in size; higher ones have none of it. */
-static double direct_slope(const struct stretch *stretch, const struct rates *rates, const struct functional *functional)
+static inline double lesser(double a, double b)
 {
-    const size_t n = stretch->system->states;
-    double sum = 0;
-    for (size_t j = 0; j < stretch->system->inputs; j++)
-        sum += functional->row[n + j] * rates->slope[j];
-    return fabs(sum);
+    return a < b ? a : b;
 }
 
-/* Bound on how far derivative `order` moves from its value at the start, within the cell; direct as above. */
-static double variation(const struct rates *rates, const double *derivative, double dual, double grown, unsigned order,
-                        double direct, double length)
+/* Bound on how far derivative `order` moves from its value at the start, within the cell.
+ *   dual   of the functional, times the growth over the cell */
+static inline double variation(const struct rates *rates, const struct slopes *slopes, double dual, unsigned order,
+                               double length)
 {
     double least = INFINITY, sum = 0, power = length;
     for (unsigned k = order + 1; k <= ORDERS; k++) {
-        least = fmin(least, sum + (dual * grown * rates->norm[k] + (k == 1 ? direct : 0)) * power);
-        sum += fabs(derivative[k]) * power;
+        const double rest = dual * rates->norm[k] + (k == 1 ? slopes->direct : 0);
+        least = lesser(least, sum + rest * power);
+        sum += fabs(slopes->order[k]) * power;
         power *= length / (k - order + 1);
     }
     return least;
 }
 
-enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct functional *guard,
-                         double length)
+/* Growth of the energy norm over a cell, at least 1; 0 where it is too much for a bound. */
+static double growth_over(const struct stretch *stretch, double length)
 {
     const double growth = stretch->system->growth * length;
-    double derivative[ORDERS + 1];
-    if (growth > 1)
+    return growth == 0 ? 1 : growth > 1 ? 0 : exp(growth);
+}
+
+enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                         const struct functional *guard, double length)
+{
+    const double grown = growth_over(stretch, length), dual = guard->dual * grown, *derivative = slopes->order;
+    if (grown == 0)
         return SPLIT;
-    const double grown = growth > 0 ? exp(growth) : 1;
-    for (unsigned k = 0; k <= ORDERS; k++)
-        derivative[k] = functional_rate(stretch, rates, guard, k);
-    const double moves = variation(rates, derivative, guard->dual, grown, 0, direct_slope(stretch, rates, guard), length);
+    const double moves = variation(rates, slopes, dual, 0, length);
     if (derivative[0] > moves)
         return CLEAR;
     if (moves <= NEGLIGIBLE * guard->scale || length <= SHORTEST * stretch->length)
         return ENDS_TELL;
-    const double bends = variation(rates, derivative, guard->dual, grown, 1, 0, length);
+    const double bends = variation(rates, slopes, dual, 1, length);
     if (fabs(derivative[1]) > bends)
         return derivative[1] > 0 ? CLEAR : ENDS_TELL;
-    const double twists = variation(rates, derivative, guard->dual, grown, 2, 0, length);
+    const double twists = variation(rates, slopes, dual, 2, length);
     if (fabs(derivative[2]) > twists) {
         if (derivative[2] < 0)
             return ENDS_TELL;
@@ -105,26 +108,23 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
     return SPLIT;
 }
 
-enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct functional *output,
-                          double chord, double length)
+enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                          const struct functional *output, double chord, double length)
 {
-    const double growth = stretch->system->growth * length;
-    double derivative[ORDERS + 1];
-    if (growth > 1)
+    const double grown = growth_over(stretch, length), dual = output->dual * grown, *derivative = slopes->order;
+    if (grown == 0)
         return SPLIT;
-    const double grown = growth > 0 ? exp(growth) : 1;
-    derivative[0] = 0;
-    for (unsigned k = 1; k <= ORDERS; k++)
-        derivative[k] = functional_rate(stretch, rates, output, k);
-    const double moves = variation(rates, derivative, output->dual, grown, 0, direct_slope(stretch, rates, output), length);
+    const double twists = variation(rates, slopes, dual, 2, length);
+    const double second = lesser(dual * rates->norm[2], fabs(derivative[2]) + twists);
+    const bool straight = second * length * length <= 8 * chord;
+    if (straight && fabs(derivative[1]) > variation(rates, slopes, dual, 1, length))
+        return CLEAR;
+    const double moves = variation(rates, slopes, dual, 0, length);
     if (length <= SHORTEST * stretch->length || moves <= NEGLIGIBLE * output->scale)
         return CLEAR;
-    const double twists = variation(rates, derivative, output->dual, grown, 2, 0, length);
-    const double second = fmin(output->dual * grown * rates->norm[2], fabs(derivative[2]) + twists);
-    if (second * length * length / 8 > chord && 2 * moves > chord)
+    if (!straight && 2 * moves > chord)
         return SPLIT;
-    const double bends = variation(rates, derivative, output->dual, grown, 1, 0, length);
-    if (fabs(derivative[1]) > bends)
+    if (fabs(derivative[1]) > variation(rates, slopes, dual, 1, length))
         return CLEAR;
     return fabs(derivative[2]) > twists ? ENDS_TELL : SPLIT;
 }
@@ -134,8 +134,10 @@ static double value_at(const struct stretch *stretch, const struct node *node, c
                        unsigned order)
 {
     struct rates rates;
+    struct slopes slopes;
     rates_at(stretch, node, &rates);
-    return functional_rate(stretch, &rates, functional, order);
+    slopes_at(stretch, node, &rates, functional, &slopes);
+    return slopes.order[order];
 }
 
 /* Coefficients of derivative `order` along a cell, in the variable s = time / length: p(s) = sum c_j s^j. */
@@ -145,14 +147,16 @@ static void cell_polynomial(const struct stretch *stretch, const struct node *no
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, both = n + system->inputs;
     struct rates rates;
+    struct slopes slopes;
     rates_at(stretch, node, &rates);
+    slopes_at(stretch, node, &rates, functional, &slopes);
     double state[DW_STATES], factor = 1;
     memcpy(state, rates.order[ORDERS], n * sizeof *state);
     for (unsigned j = 0; j < SERIES; j++) {
         const unsigned k = order + j;
         factor *= j == 0 ? 1 : length / j;
         if (k <= ORDERS) {
-            coefficient[j] = factor * functional_rate(stretch, &rates, functional, k);
+            coefficient[j] = factor * slopes.order[k];
             continue;
         }
         double next[DW_STATES], sum = 0;

@@ -18,16 +18,18 @@ struct functional {
 struct rates {
     double order[ORDERS + 1][DW_STATES];
     double norm[ORDERS + 1];  /* energy norms, of orders 1 and up */
-    const double *input;      /* [inputs] at the node */
-    double slope[SYSTEM_INPUTS];
 };
 
-/* The input part of the node must be set. `rates` points into the node. */
-void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
+/* Derivatives of a functional at a node. */
+struct slopes {
+    double order[ORDERS + 1];
+    double direct;  /* size of what the input's slope adds to order 1; higher ones have none of it */
+};
 
-/* Derivative of a functional, order 0 .. ORDERS. */
-double functional_rate(const struct stretch *stretch, const struct rates *rates, const struct functional *functional,
-                       unsigned order);
+/* The input part of the node must be set. */
+void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
+void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
+               const struct functional *functional, struct slopes *slopes);
 
 enum verdict {
     SPLIT,     /* nothing proved: look at a shorter cell */
@@ -35,11 +37,11 @@ enum verdict {
     ENDS_TELL  /* guard: crosses once if it is below zero at the end, else never. output: one extremum if the slopes at the
                 * ends differ in sign, else none */
 };
-enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct functional *guard,
-                         double length);
+enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                         const struct functional *guard, double length);
 /* Also SPLIT where a straight line would leave the output by more than `chord`. */
-enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct functional *output,
-                          double chord, double length);
+enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                          const struct functional *output, double chord, double length);
 
 /* Where sign * (derivative `order` of f) falls below zero in a cell that starts at or above zero and ends below.
  *   start     position, node: start of the cell, of this level and length

@@ -99,20 +99,35 @@ static void apply_reset(const struct dw_run *run, const struct guard *guard, str
 }
 
 /* Whether a guard is broken now: below zero, or at zero and going down. */
-static bool guard_broken(const struct stretch *stretch, const struct rates *rates, const struct guard *guard,
-                         bool slopes_known)
+static bool guard_broken(const struct slopes *slopes, double scale, bool slopes_known)
 {
-    const double value = functional_rate(stretch, rates, &guard->value, 0);
-    if (value < -ON_GUARD * guard->value.scale)
+    if (slopes->order[0] < -ON_GUARD * scale)
         return true;
-    if (value > 0 || !slopes_known)
+    if (slopes->order[0] > 0 || !slopes_known)
         return false;
-    for (unsigned order = 1; order <= ORDERS; order++) {
-        const double rate = functional_rate(stretch, rates, &guard->value, order);
-        if (rate != 0)
-            return rate < 0;
-    }
+    for (unsigned order = 1; order <= ORDERS; order++)
+        if (slopes->order[order] != 0)
+            return slopes->order[order] < 0;
     return false;
+}
+
+/* The first guard of the present mode that is broken, NULL where none is. */
+static const struct guard *broken_guard(const struct dw_run *run, bool slopes_known)
+{
+    const struct mode *mode = present_mode(run);
+    struct chain plain = { 0 };  /* not stiff: double precision does for signs */
+    struct stretch stretch = run->stretch;
+    struct rates rates;
+    stretch.system = mode->system;
+    stretch.chain = &plain;
+    rates_at(&stretch, &run->node, &rates);
+    for (size_t k = 0; k < mode->guard_count; k++) {
+        struct slopes slopes;
+        slopes_at(&stretch, &run->node, &rates, &mode->guards[k].value, &slopes);
+        if (guard_broken(&slopes, mode->guards[k].value.scale, slopes_known))
+            return mode->guards + k;
+    }
+    return NULL;
 }
 
 static enum dw_status endless(const struct dw_run *run, double time, const struct mode *other, struct dw_error *error)
@@ -137,25 +152,14 @@ static enum dw_status settle(struct dw_run *run, double time, bool slopes_known,
                              struct dw_error *error)
 {
     *changed = false;
-    for (int i = 0; i <= CHAIN_OF_MODES; i++) {
-        const struct mode *mode = present_mode(run);
-        if (mode->guard_count == 0)
-            return DW_OK;
-        struct chain plain = { 0 };  /* not stiff: double precision does for signs */
-        struct stretch stretch = run->stretch;
-        struct rates rates;
-        stretch.system = mode->system;
-        stretch.chain = &plain;
-        rates_at(&stretch, &run->node, &rates);
-        size_t k = 0;
-        while (k < mode->guard_count && !guard_broken(&stretch, &rates, mode->guards + k, slopes_known))
-            k++;
-        if (k == mode->guard_count)
+    for (int i = 0; present_mode(run)->guard_count > 0; i++) {
+        const struct guard *guard = broken_guard(run, slopes_known);
+        if (!guard)
             return DW_OK;
         if (i == CHAIN_OF_MODES)
-            return endless(run, time, run->modes->modes + mode->guards[k].next, error);
-        change_mode(run, mode->guards + k);
-        *tag = mode->guards[k].tag;
+            return endless(run, time, run->modes->modes + guard->next, error);
+        change_mode(run, guard);
+        *tag = guard->tag;
         *changed = true;
     }
     return DW_OK;
@@ -178,6 +182,7 @@ static enum dw_status jump(struct dw_run *run, const double *input, struct dw_er
     set_node_input(run, input);
     for (size_t j = 0; j <= run->modes->inputs; j++)
         run->stretch.slope[j] = doubled_of(0);
+    run->stretch.flat = true;
     const enum dw_status status = settle(run, run->time, false, &tag, &changed, error);
     return status != DW_OK ? status : run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
 }

@@ -245,8 +245,8 @@ static bool missed_before(struct dw_system *system, double length)
     return false;
 }
 
-enum dw_status system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
-                            struct dw_error *error)
+static enum dw_status search_chain(struct dw_system *system, double length, double slack, struct chain **chain,
+                                   struct dw_error *error)
 {
     /* shared lengths are corrected to second order: the third is below 1e-15 / 6 where norm x difference <= 1e-5 */
     const double near = fmin(slack, system->norm > 0 ? 1e-5 / system->norm : slack);
@@ -274,4 +274,21 @@ enum dw_status system_chain(struct dw_system *system, double length, double slac
     *chain = close ? close : longer;
     (*chain)->used = ++system->clock;
     return DW_OK;
+}
+
+enum dw_status system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
+                            struct dw_error *error)
+{
+    for (size_t i = 0; i < 2; i++)
+        if (system->recent[i] && system->recent[i]->length == length) {
+            *chain = system->recent[i];
+            (*chain)->used = ++system->clock;
+            return DW_OK;
+        }
+    const enum dw_status status = search_chain(system, length, slack, chain, error);
+    if (status == DW_OK && *chain != system->recent[0]) {
+        system->recent[1] = system->recent[0];
+        system->recent[0] = *chain;
+    }
+    return status;
 }

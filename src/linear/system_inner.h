@@ -34,6 +34,7 @@ struct dw_system {
     struct chain *chains;
     size_t chain_count, chain_most, built;
     unsigned long long clock;
+    struct chain *recent[2];       /* the last two lengths: a pulse has two */
     double missed[MISSES];         /* lengths seen once that were carried by another length's chain */
     unsigned next_missed;
 };

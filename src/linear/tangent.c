@@ -25,8 +25,10 @@ void run_tangent_event_begin(struct dw_run *run, const struct guard *guard)
     const size_t n = run->modes->states;
     struct tangent *tangent = run->tangent;
     struct rates rates;
+    struct slopes slopes;
     rates_at(&run->stretch, &run->node, &rates);
-    const double falls = functional_rate(&run->stretch, &rates, &guard->value, 1);
+    slopes_at(&run->stretch, &run->node, &rates, &guard->value, &slopes);
+    const double falls = slopes.order[1];
     for (size_t j = 0; j < n; j++) {
         double change = 0;
         for (size_t i = 0; i < n; i++)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Walks one stretch in one mode, cell by cell, so that no guard's crossing is missed and rows keep the accuracy. */
 #include "linear/modes_inner.h"
+#include <float.h>
 #include <string.h>
 
 #define GRAZE 1e-13  /* of a guard's scale: further below zero is a crossing */
@@ -10,13 +11,19 @@ struct row_found {
     struct node node;
 };
 
-/* A cell under way: from node[0] at a position to node[1]. */
+/* A node with all that is known there. */
+struct place {
+    struct node node;
+    struct rates rates;
+    struct slopes guards[MODE_GUARDS], outputs[DW_OUTPUTS];
+};
+
+/* A cell under way: from a position and place to the next. */
 struct cell {
     struct position position, after;
     unsigned level;
     double length;
-    struct node node[2];
-    struct rates rates[2];
+    struct place places[2], *here, *next;
     bool rows;  /* outputs are judged too */
     enum verdict guards[MODE_GUARDS], outputs[DW_OUTPUTS];
 };
@@ -26,18 +33,29 @@ static const struct mode *walked_mode(const struct dw_run *run)
     return run->modes->modes + run->mode;
 }
 
+static void look_around(const struct dw_run *run, const struct cell *cell, struct place *place)
+{
+    const struct mode *mode = walked_mode(run);
+    rates_at(&run->stretch, &place->node, &place->rates);
+    for (size_t k = 0; k < mode->guard_count; k++)
+        slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
+    for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
+        slopes_at(&run->stretch, &place->node, &place->rates, mode->outputs + j, place->outputs + j);
+}
+
 static bool judge_cell(const struct dw_run *run, struct cell *cell)
 {
     const struct mode *mode = walked_mode(run);
+    const struct place *here = cell->here;
     for (size_t k = 0; k < mode->guard_count; k++) {
-        cell->guards[k] = judge_guard(&run->stretch, &cell->rates[0], &mode->guards[k].value, cell->length);
+        cell->guards[k] = judge_guard(&run->stretch, &here->rates, here->guards + k, &mode->guards[k].value, cell->length);
         if (cell->guards[k] == SPLIT)
             return false;
     }
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++) {
         const struct functional *output = mode->outputs + j;
-        cell->outputs[j] = judge_output(&run->stretch, &cell->rates[0], output, run->options.accuracy * output->scale,
-                                        cell->length);
+        cell->outputs[j] = judge_output(&run->stretch, &here->rates, here->outputs + j, output,
+                                        run->options.accuracy * output->scale, cell->length);
         if (cell->outputs[j] == SPLIT)
             return false;
     }
@@ -51,11 +69,19 @@ static void halve(struct cell *cell, unsigned levels)
         cell->level++;
 }
 
+static void copy_node(const struct stretch *stretch, struct node *to, const struct node *from)
+{
+    const size_t width = stretch->system->width;
+    memcpy(to->high, from->high, width * sizeof to->high[0]);
+    memcpy(to->low, from->low, (stretch_doubled(stretch) ? width : stretch->system->states) * sizeof to->low[0]);
+}
+
 /* Chooses the longest cell from here over which everything is proved, and carries the node over it. */
 static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
 {
     const struct stretch *stretch = &run->stretch;
     const unsigned levels = stretch->chain->levels;
+    struct node *next = &cell->next->node;
     cell->level = stretch_cell(stretch, cell->position, &cell->length);
     if (judged && cell->length > 0) {
         while (cell->level <= levels && cell->level + 1 < run->hint)
@@ -65,13 +91,15 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
         if (cell->level <= levels)
             run->hint = cell->level;
     }
-    stretch_input(stretch, cell->position, cell->length, &cell->node[0]);
-    cell->node[1] = cell->node[0];
-    stretch_step(stretch, cell->level, cell->length, &cell->node[1]);
+    if (!stretch->flat)
+        stretch_input(stretch, cell->position, cell->length, &cell->here->node);
+    copy_node(stretch, next, &cell->here->node);
+    stretch_step(stretch, cell->level, cell->length, next);
     cell->after = stretch_after(stretch, cell->position, cell->level, cell->length);
-    stretch_input(stretch, cell->after, 0, &cell->node[1]);
+    if (!stretch->flat)
+        stretch_input(stretch, cell->after, 0, next);
     if (judged)
-        rates_at(stretch, &cell->node[1], &cell->rates[1]);
+        look_around(run, cell, cell->next);
 }
 
 /* The guard that is crossed first in the cell, or NULL. */
@@ -81,10 +109,10 @@ static const struct guard *first_crossing(const struct dw_run *run, const struct
     const struct guard *first = NULL;
     for (size_t k = 0; k < mode->guard_count; k++) {
         const struct guard *guard = mode->guards + k;
-        if (cell->guards[k] != ENDS_TELL ||
-            functional_rate(&run->stretch, &cell->rates[1], &guard->value, 0) >= -GRAZE * guard->value.scale)
+        if (cell->guards[k] != ENDS_TELL || cell->next->guards[k].order[0] >= -GRAZE * guard->value.scale)
             continue;
-        struct row_found root = { .node = cell->node[0] };
+        struct row_found root;
+        root.node = cell->here->node;
         find_crossing(&run->stretch, cell->position, cell->level, cell->length, &guard->value, 0, 1, &root.offset,
                       &root.node);
         if (!first || root.offset.hi < found->offset.hi) {
@@ -95,38 +123,46 @@ static const struct guard *first_crossing(const struct dw_run *run, const struct
     return first;
 }
 
+/* Whether an output has an extremum inside the cell: +1 a maximum, -1 a minimum, 0 none. */
+static int turns(const struct cell *cell, size_t output)
+{
+    if (cell->outputs[output] != ENDS_TELL)
+        return 0;
+    const double first = cell->here->outputs[output].order[1], last = cell->next->outputs[output].order[1];
+    return first > 0 && last < 0 ? 1 : first < 0 && last > 0 ? -1 : 0;
+}
+
 /* Gives the extrema of the outputs inside the cell, in order, up to a limit. */
 static enum dw_status give_extrema(struct dw_run *run, const struct cell *cell, double limit, struct dw_error *error)
 {
     const struct mode *mode = walked_mode(run);
     const double begin = stretch_offset(&run->stretch, cell->position).hi;
-    bool given[DW_OUTPUTS] = { false };
-    struct row_found found[2];
-    for (size_t rounds = 0; rounds < run->modes->outputs; rounds++) {
+    bool given[DW_OUTPUTS];
+    size_t left = 0;
+    for (size_t j = 0; j < run->modes->outputs; j++) {
+        given[j] = turns(cell, j) == 0;
+        left += !given[j];
+    }
+    for (; left > 0; left--) {
+        struct row_found first, found;
         size_t next = DW_OUTPUTS;
         for (size_t j = 0; j < run->modes->outputs; j++) {
-            if (given[j] || cell->outputs[j] != ENDS_TELL)
-                continue;
-            const double first = functional_rate(&run->stretch, &cell->rates[0], mode->outputs + j, 1);
-            const double last = functional_rate(&run->stretch, &cell->rates[1], mode->outputs + j, 1);
-            given[j] = !(first > 0 && last < 0) && !(first < 0 && last > 0);
             if (given[j])
                 continue;
-            found[1].node = cell->node[0];
-            find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1,
-                          first > 0 ? 1 : -1, &found[1].offset, &found[1].node);
-            if (next == DW_OUTPUTS || found[1].offset.hi < found[0].offset.hi) {
+            found.node = cell->here->node;
+            find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turns(cell, j),
+                          &found.offset, &found.node);
+            if (next == DW_OUTPUTS || found.offset.hi < first.offset.hi) {
                 next = j;
-                found[0] = found[1];
+                first = found;
             }
         }
-        if (next == DW_OUTPUTS || found[0].offset.hi >= limit)
+        if (next == DW_OUTPUTS || first.offset.hi >= limit)
             return DW_OK;
         given[next] = true;
-        if (found[0].offset.hi <= begin)
+        if (first.offset.hi <= begin)
             continue;
-        const enum dw_status status =
-            run_give(run, run->time + found[0].offset.hi, &found[0].node, DW_ROW_EXTREMUM, 0, error);
+        const enum dw_status status = run_give(run, run->time + first.offset.hi, &first.node, DW_ROW_EXTREMUM, 0, error);
         if (status != DW_OK)
             return status;
     }
@@ -142,7 +178,7 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
         const struct doubled offset = exact_sum(time, -run->time);
         if (whole ? !(time < run->goal_time) : !(offset.hi < limit))
             return DW_OK;
-        struct node node = cell->node[0];
+        struct node node = cell->here->node;
         struct position position = cell->position;
         stretch_move(&run->stretch, &position, offset.hi > 0 ? offset : doubled_of(0), false, &node);
         stretch_input(&run->stretch, position, 0, &node);
@@ -164,8 +200,9 @@ static enum dw_status give_cell(struct dw_run *run, const struct cell *cell, dou
     const enum dw_status status = give_extrema(run, cell, limit, error);
     if (status != DW_OK || event || stretch_at_end(&run->stretch, cell->after))
         return status;
-    const double time = run->time + limit;
-    return time < run->goal_time ? run_give(run, time, &cell->node[1], DW_ROW_BETWEEN, 0, error) : DW_OK;
+    /* a chain may end a few ulp before the stretch: no row for that */
+    const double time = run->time + limit, slack = 4 * DBL_EPSILON * fabs(run->goal_time);
+    return time < run->goal_time - slack ? run_give(run, time, &cell->next->node, DW_ROW_BETWEEN, 0, error) : DW_OK;
 }
 
 enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
@@ -173,18 +210,21 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     const struct stretch *stretch = &run->stretch;
     struct cell cell;
     cell.position = stretch_seek(stretch, *offset);
-    cell.node[0] = run->node;
+    cell.here = cell.places;
+    cell.next = cell.places + 1;
+    cell.here->node = run->node;
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
     const bool judged = cell.rows || walked_mode(run)->guard_count > 0;
     *guard = NULL;
     if (!stretch_doubled(stretch))
-        memset(cell.node[0].low, 0, sizeof cell.node[0].low);
-    stretch_input(stretch, cell.position, 0, &cell.node[0]);
+        memset(cell.here->node.low, 0, stretch->system->width * sizeof(double));
+    stretch_input(stretch, cell.position, 0, &cell.here->node);
     if (judged)
-        rates_at(stretch, &cell.node[0], &cell.rates[0]);
+        look_around(run, &cell, cell.here);
     while (!stretch_at_end(stretch, cell.position)) {
         take_cell(run, &cell, judged);
-        struct row_found found = { .offset = stretch_offset(stretch, cell.after) };
+        struct row_found found;
+        found.offset = stretch_offset(stretch, cell.after);
         *guard = judged ? first_crossing(run, &cell, &found) : NULL;
         const enum dw_status status = give_cell(run, &cell, found.offset.hi, *guard != NULL, error);
         if (status != DW_OK)
@@ -196,11 +236,11 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
             run->node = found.node;
             return DW_OK;
         }
+        struct place *kept = cell.here;
+        cell.here = cell.next;
+        cell.next = kept;
         cell.position = cell.after;
-        cell.node[0] = cell.node[1];
-        cell.rates[0] = cell.rates[1];
-        cell.rates[0].input = cell.node[0].high + run->modes->states;
     }
-    run->node = cell.node[0];
+    copy_node(stretch, &run->node, &cell.here->node);
     return DW_OK;
 }
