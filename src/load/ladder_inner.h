@@ -26,7 +26,8 @@ struct branch {
     size_t from, to;             /* nodes; 0 is the pin */
     struct doubled conductance, share;
     int coil, beside;            /* states: current of l, current of lp */
-    size_t first, last;          /* of the chain of coils that share this state, branches */
+    int chain;                   /* state: the one current of several coils in series without a shunt between; else -1 */
+    size_t first, last;          /* branches of that chain, its resistive ones included */
 };
 
 struct ladder_net {
@@ -35,7 +36,7 @@ struct ladder_net {
     double source, load;
     size_t nodes, node_of[DW_STAGES + 1];
     int node_state[LADDER_NODES];           /* voltage of capacitors without esr, -1: none */
-    bool cut[LADDER_NODES];                 /* only coils meet here */
+    bool cut[LADDER_NODES];                 /* inside a chain */
     struct branch branches[DW_STAGES + 1];
     int capacitor[DW_STAGES + 1], damper[DW_STAGES + 1];  /* states: voltage of c (also where shared), of cd */
     size_t states;

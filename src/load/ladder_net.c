@@ -108,51 +108,61 @@ static void name_nodes(struct ladder_net *net)
         net->branches[0].kind = BRANCH_OPEN;
 }
 
-/* A node where only coils meet: no shunt, no conductance. */
-static void find_cuts(struct ladder_net *net)
+/* Coils in series share one current: from branch `first` to `last` no node between has a shunt. */
+static enum dw_status tie_coils(struct ladder_net *net, size_t first, size_t last, struct dw_error *error)
 {
-    for (size_t n = 0; n < net->nodes; n++) {
-        net->cut[n] = n > 0;
-        for (size_t k = 0; k <= net->count; k++) {
-            const struct branch *branch = net->branches + k;
-            if (k > 0 && net->node_of[k] == n && has_shunt(net, k))
-                net->cut[n] = false;
-            if (branch->kind == BRANCH_RESISTIVE && (branch->from == n || branch->to == n))
-                net->cut[n] = false;
-        }
+    size_t coils[DW_STAGES + 1], count = 0;
+    for (size_t k = first; k <= last; k++)
+        if (net->branches[k].kind == BRANCH_COIL)
+            coils[count++] = k;
+    if (count < 2)
+        return DW_OK;
+    struct doubled sum = { 0, 0 };
+    for (size_t i = 0; i < count; i++) {
+        if (net->stages[coils[i]].lp > 0)
+            return dw_error_set(error, DW_BAD_USE, 0,
+                                "stage %zu: without c between them its coil is in series with that of stage %zu, and a damping "
+                                "branch lp beside one of the two cannot be; give c",
+                                coils[i], coils[i > 0 ? i - 1 : 1]);
+        sum = doubled_sum(sum, doubled_of(net->stages[coils[i]].l));
     }
+    const int state = new_state(net, sum, true);
+    for (size_t k = first; k <= last; k++) {
+        struct branch *branch = net->branches + k;
+        branch->chain = state;
+        branch->first = first;
+        branch->last = last;
+        if (branch->kind == BRANCH_COIL)
+            branch->coil = state;
+        if (k < last)
+            net->cut[branch->to] = true;
+    }
+    return DW_OK;
 }
 
-static enum dw_status coil_states(struct ladder_net *net, size_t k, struct dw_error *error)
+static enum dw_status find_chains(struct ladder_net *net, struct dw_error *error)
+{
+    size_t first = net->branches[0].kind == BRANCH_NONE ? 1 : 0;
+    for (size_t k = first; k <= net->count && net->branches[k].kind != BRANCH_OPEN; k++) {
+        if (k == 0 || !has_shunt(net, k))
+            continue;
+        const enum dw_status status = tie_coils(net, first, k, error);
+        if (status != DW_OK)
+            return status;
+        first = k + 1;
+    }
+    return DW_OK;
+}
+
+static void coil_states(struct ladder_net *net, size_t k)
 {
     struct branch *branch = net->branches + k;
     const struct dw_stage *stage = net->stages + k;
-    if (branch->kind == BRANCH_RESISTIVE && stage->l > 0)
-        branch->coil = new_state(net, doubled_of(stage->l), true);
-    if (branch->kind != BRANCH_COIL)
-        return DW_OK;
-    size_t before = k - 1;
-    while (before > 0 && net->branches[before].kind == BRANCH_NONE)
-        before--;
-    if (net->cut[branch->from] && net->branches[before].kind == BRANCH_COIL) {
-        struct branch *former = net->branches + before;
-        if (stage->lp > 0 || net->stages[before].lp > 0)
-            return dw_error_set(error, DW_BAD_USE, 0,
-                                "stage %zu: without c behind it its coil is in series with that of stage %zu, and a damping "
-                                "branch beside one of the two cannot be; give c",
-                                before, k);
-        branch->coil = former->coil;
-        branch->first = former->first;
-        net->weight[branch->coil] = doubled_sum(net->weight[branch->coil], doubled_of(stage->l));
-        for (size_t i = branch->first; i <= k; i++)
-            net->branches[i].last = k;
-        return DW_OK;
-    }
+    if (branch->coil >= 0 || branch->kind == BRANCH_OPEN || branch->kind == BRANCH_NONE || stage->l == 0)
+        return;
     branch->coil = new_state(net, doubled_of(stage->l), true);
-    branch->first = branch->last = k;
     if (stage->lp > 0)
         branch->beside = new_state(net, doubled_of(stage->lp), true);
-    return DW_OK;
 }
 
 static void shunt_states(struct ladder_net *net, size_t k)
@@ -194,15 +204,17 @@ enum dw_status ladder_connect(const struct dw_ladder_plan *plan, struct ladder_n
     net->source = plan->source;
     net->load = plan->load;
     name_nodes(net);
-    find_cuts(net);
     for (size_t n = 0; n < LADDER_NODES; n++)
         net->node_state[n] = -1;
-    for (size_t k = 0; k <= net->count; k++)
-        net->branches[k].coil = net->branches[k].beside = net->capacitor[k] = net->damper[k] = -1;
+    for (size_t k = 0; k <= net->count; k++) {
+        struct branch *branch = net->branches + k;
+        branch->coil = branch->beside = branch->chain = net->capacitor[k] = net->damper[k] = -1;
+    }
+    const enum dw_status status = find_chains(net, error);
+    if (status != DW_OK)
+        return status;
     for (size_t k = 1; k <= net->count; k++) {
-        const enum dw_status status = coil_states(net, k, error);
-        if (status != DW_OK)
-            return status;
+        coil_states(net, k);
         shunt_states(net, k);
     }
     set_conductances(net);

@@ -46,10 +46,10 @@ static enum branch_kind kind_of(const struct reduction *reduction, size_t k)
     return reduction->floating && k <= reduction->net->head && kind != BRANCH_NONE ? BRANCH_OPEN : kind;
 }
 
-static bool chained(const struct ladder_net *net, size_t k)
+static bool begins_chain(const struct reduction *reduction, size_t k)
 {
-    const struct branch *branch = net->branches + k;
-    return branch->kind == BRANCH_COIL && branch->last > branch->first;
+    const struct branch *branch = reduction->net->branches + k;
+    return branch->chain >= 0 && branch->first == k && kind_of(reduction, k) != BRANCH_OPEN;
 }
 
 /* Coefficient of a node's voltage in an equation: to the matrix where unknown, to the right with the other sign. */
@@ -71,7 +71,10 @@ static void put_branch(const struct reduction *reduction, struct equations *equa
     const struct branch *branch = reduction->net->branches + k;
     struct doubled *right = equations->right + row * FORM;
     const struct doubled signed_one = doubled_of(sign);
-    if (kind_of(reduction, k) == BRANCH_RESISTIVE) {
+    if (branch->chain >= 0) {
+        if (kind_of(reduction, k) != BRANCH_OPEN)
+            add_state(right, branch->chain, doubled_minus(signed_one));
+    } else if (kind_of(reduction, k) == BRANCH_RESISTIVE) {
         const struct doubled g = doubled_product(signed_one, branch->conductance);
         put_voltage(reduction, equations, row, branch->from, g);
         put_voltage(reduction, equations, row, branch->to, doubled_minus(g));
@@ -103,18 +106,25 @@ static void put_shunt(const struct reduction *reduction, struct equations *equat
         put_voltage(reduction, equations, row, node, inverse(net->load));
 }
 
-/* l di/dt + r i = va - vb for each coil of a chain. */
+/* For each branch of a chain, l di/dt + r i = va - vb, or i = conductance (va - vb) + share x coil. */
 static void chain_equations(const struct reduction *reduction, struct equations *equations, size_t first, size_t *row)
 {
     const struct ladder_net *net = reduction->net;
-    for (size_t k = first; k <= net->branches[first].last; k++) {
-        if (net->branches[k].kind != BRANCH_COIL)
-            continue;
-        equations->matrix[*row * UNKNOWNS + (size_t)equations->slope[first]] = doubled_of(net->stages[k].l);
-        put_voltage(reduction, equations, *row, net->branches[k].from, doubled_of(-1));
-        put_voltage(reduction, equations, *row, net->branches[k].to, doubled_of(1));
-        add_state(equations->right + *row * FORM, net->branches[k].coil, doubled_of(-net->stages[k].r));
-        (*row)++;
+    for (size_t k = first; k <= net->branches[first].last; k++, (*row)++) {
+        const struct branch *branch = net->branches + k;
+        struct doubled *right = equations->right + *row * FORM;
+        if (branch->kind == BRANCH_COIL) {
+            equations->matrix[*row * UNKNOWNS + (size_t)equations->slope[first]] = doubled_of(net->stages[k].l);
+            put_voltage(reduction, equations, *row, branch->from, doubled_of(-1));
+            put_voltage(reduction, equations, *row, branch->to, doubled_of(1));
+            add_state(right, branch->chain, doubled_of(-net->stages[k].r));
+        } else {
+            put_voltage(reduction, equations, *row, branch->from, branch->conductance);
+            put_voltage(reduction, equations, *row, branch->to, doubled_minus(branch->conductance));
+            add_state(right, branch->chain, doubled_of(1));
+            if (branch->coil >= 0)
+                add_state(right, branch->coil, doubled_minus(branch->share));
+        }
     }
 }
 
@@ -125,10 +135,8 @@ static void number_unknowns(const struct reduction *reduction, struct equations 
         equations->voltage[n] = n == 0 || net->node_state[n] >= 0 ? -1 : (int)equations->count++;
     if (reduction->floating && net->branches[0].kind == BRANCH_NONE)
         equations->voltage[0] = (int)equations->count++;
-    for (size_t k = 1; k <= net->count; k++) {
-        const bool begins = chained(net, k) && net->branches[k].first == k && kind_of(reduction, k) == BRANCH_COIL;
-        equations->slope[k] = begins ? (int)equations->count++ : -1;
-    }
+    for (size_t k = 0; k <= net->count; k++)
+        equations->slope[k] = begins_chain(reduction, k) ? (int)equations->count++ : -1;
 }
 
 /* One equation an unknown: currents at a node, or where nothing flows there, equal voltages. */
@@ -159,7 +167,7 @@ static void write_equations(const struct reduction *reduction, struct equations 
         }
         row++;
     }
-    for (size_t k = 1; k <= net->count; k++)
+    for (size_t k = 0; k <= net->count; k++)
         if (equations->slope[k] >= 0)
             chain_equations(reduction, equations, k, &row);
 }
@@ -184,6 +192,9 @@ static enum dw_status solve_voltages(struct reduction *reduction, struct dw_erro
     for (size_t n = 0; n < net->nodes; n++)
         if (equations.voltage[n] >= 0)
             memcpy(reduction->voltage[n], equations.right + (size_t)equations.voltage[n] * FORM, sizeof(form));
+    for (size_t k = 0; k <= net->count; k++)
+        if (equations.slope[k] >= 0)
+            memcpy(reduction->rate[net->branches[k].chain], equations.right + (size_t)equations.slope[k] * FORM, sizeof(form));
     return DW_OK;
 }
 
@@ -193,7 +204,10 @@ static void find_currents(struct reduction *reduction)
     for (size_t k = 0; k <= net->count; k++) {
         const struct branch *branch = net->branches + k;
         struct doubled *current = reduction->current[k];
-        if (kind_of(reduction, k) == BRANCH_RESISTIVE) {
+        if (branch->chain >= 0) {
+            if (kind_of(reduction, k) != BRANCH_OPEN)
+                add_state(current, branch->chain, doubled_of(1));
+        } else if (kind_of(reduction, k) == BRANCH_RESISTIVE) {
             add(current, reduction->voltage[branch->from], branch->conductance);
             add(current, reduction->voltage[branch->to], doubled_minus(branch->conductance));
             if (branch->coil >= 0)
@@ -212,18 +226,15 @@ static void coil_rates(struct reduction *reduction, size_t k)
     const struct ladder_net *net = reduction->net;
     const struct branch *branch = net->branches + k;
     const struct dw_stage *stage = net->stages + k;
-    if (branch->coil < 0 || kind_of(reduction, k) == BRANCH_OPEN || (chained(net, k) && branch->first != k))
+    if (branch->coil < 0 || branch->coil == branch->chain || kind_of(reduction, k) == BRANCH_OPEN)
         return;
     form drives = { { 0, 0 } };
-    const size_t last = branch->kind == BRANCH_COIL ? branch->last : k;
+    const struct doubled r = doubled_of(-stage->r);
     add(drives, reduction->voltage[branch->from], doubled_of(1));
-    add(drives, reduction->voltage[net->branches[last].to], doubled_of(-1));
-    struct doubled r = { 0, 0 };
-    for (size_t i = k; i <= last; i++)
-        r = doubled_sum(r, doubled_of(net->stages[i].r));
-    add_state(drives, branch->coil, doubled_minus(r));
+    add(drives, reduction->voltage[branch->to], doubled_of(-1));
+    add_state(drives, branch->coil, r);
     if (branch->beside >= 0)
-        add_state(drives, branch->beside, doubled_minus(r));
+        add_state(drives, branch->beside, r);
     struct doubled *rate = reduction->rate[branch->coil];
     const struct doubled share = branch->kind == BRANCH_RESISTIVE ? branch->share : doubled_of(1);
     add(rate, drives, doubled_quotient(share, net->weight[branch->coil]));
