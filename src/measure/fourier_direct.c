@@ -1,0 +1,182 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Every line of every piece: docs/theory.md, equation 5.4, with angles carried on by rotation within a chunk of lines. */
+#include "measure/fourier_inner.h"
+#include "measure/moments_inner.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct fourier_direct {
+    size_t lines, channels, length; /* length: lines + 1 rounded up to whole chunks */
+    double *sum, *low;  /* [channels x 2 x length]: real parts, then imaginary; low: what the sum has lost */
+    double *part;       /* the same, of one block */
+    double *inverse;    /* [length] 1/n */
+};
+
+/* high + low, unevaluated. Middles and widths must keep what rounding would take: then the ends of neighbours agree, and an
+ * error of phase, which grows with the line, cancels as the ends do. */
+struct exact {
+    double high, low;
+};
+
+/* What one piece weighs in each line of a chunk, for its mean and for its rise. */
+struct chunk_weights {
+    double mean_cos[CHUNK], mean_sin[CHUNK], rise_cos[CHUNK], rise_sin[CHUNK];
+};
+
+struct fourier_direct *direct_new(const struct fourier_plan *plan)
+{
+    struct fourier_direct *d = calloc(1, sizeof *d);
+    if (!d)
+        return NULL;
+    d->lines = plan->lines;
+    d->channels = plan->channels;
+    d->length = (plan->lines + CHUNK) / CHUNK * CHUNK;
+    const size_t all = d->channels * 2 * d->length;
+    d->sum = calloc(all, sizeof *d->sum);
+    d->low = calloc(all, sizeof *d->low);
+    d->part = calloc(all, sizeof *d->part);
+    d->inverse = calloc(d->length, sizeof *d->inverse);
+    if (!d->sum || !d->low || !d->part || !d->inverse) {
+        direct_free(d);
+        return NULL;
+    }
+    for (size_t n = 1; n < d->length; n++)
+        d->inverse[n] = 1.0 / (double)n;
+    return d;
+}
+
+void direct_free(struct fourier_direct *d)
+{
+    if (!d)
+        return;
+    free(d->sum);
+    free(d->low);
+    free(d->part);
+    free(d->inverse);
+    free(d);
+}
+
+/* Doubling from angles reduced afresh at 1 and 8: the others are at most three products away, so errors stay at a few ulp. */
+static void rotation_fill(struct rotation *r, struct exact turn, size_t count)
+{
+    r->cosine[0] = 1;
+    r->sine[0] = 0;
+    for (size_t half = 1; half < count; half *= 2) {
+        double c, s;
+        if (half == 1 || half == 8) {
+            turn_cos_sin(turn_of((double)half, turn.high, turn.low), &c, &s);
+        } else {
+            const double pc = r->cosine[half / 2], ps = r->sine[half / 2];
+            c = pc * pc - ps * ps;
+            s = 2 * pc * ps;
+        }
+        for (size_t k = 0; k < half; k++) {
+            r->cosine[half + k] = r->cosine[k] * c - r->sine[k] * s;
+            r->sine[half + k] = r->cosine[k] * s + r->sine[k] * c;
+        }
+    }
+}
+
+/* j_0 and j_1 of lines first .. first + CHUNK - 1; `half` rotates by half the piece's width. */
+static void bessel_of_chunk(const struct fourier_direct *d, size_t first, struct exact half_width,
+                            const struct rotation *half, double *restrict j0, double *restrict j1)
+{
+    const double step = 2 * M_PI * half_width.high; /* theta of the first line */
+    if (step * (double)first <= 1)
+        for (int k = 0; k < CHUNK; k++) { /* beyond theta = 1 these are overwritten; int: vectors of it turn into double */
+            j0[k] = weight_j0_series(step * ((int)first + k));
+            j1[k] = weight_j1_series(step * ((int)first + k));
+        }
+    if (step * (double)(first + CHUNK) <= 1)
+        return;
+    double c[CHUNK], s[CHUNK], cosine, sine;
+    turn_cos_sin(turn_of((double)first, half_width.high, half_width.low), &cosine, &sine);
+    rotate(half, cosine, sine, c, s);
+    const double inverse = 1 / step;
+    const size_t series = step * (double)first <= 1 ? (size_t)(1 / step - (double)first) + 1 : 0;
+    for (size_t k = series; k < CHUNK; k++) {
+        const double over = inverse * d->inverse[first + k];
+        j0[k] = s[k] * over;
+        j1[k] = (j0[k] - c[k]) * over;
+    }
+}
+
+static void weigh(const struct fourier_direct *d, size_t first, struct exact middle, struct exact half_width,
+                  const struct rotation *at_middle, const struct rotation *half, struct chunk_weights *w)
+{
+    double c[CHUNK], s[CHUNK], j0[CHUNK], j1[CHUNK], cosine, sine;
+    turn_cos_sin(turn_of((double)first, middle.high, middle.low), &cosine, &sine);
+    rotate(at_middle, cosine, sine, c, s);
+    bessel_of_chunk(d, first, half_width, half, j0, j1);
+    for (size_t k = 0; k < CHUNK; k++) {
+        const double mean = 2 * half_width.high * j0[k], rise = half_width.high * j1[k];
+        w->mean_cos[k] = mean * c[k];
+        w->mean_sin[k] = mean * s[k];
+        w->rise_cos[k] = rise * c[k];
+        w->rise_sin[k] = rise * s[k];
+    }
+}
+
+static void add_chunk(const struct chunk_weights *w, double mean, double rise, double *restrict re, double *restrict im)
+{
+    for (size_t k = 0; k < CHUNK; k++) {
+        re[k] += mean * w->mean_cos[k] - rise * w->rise_sin[k];
+        im[k] -= mean * w->mean_sin[k] + rise * w->rise_cos[k];
+    }
+}
+
+static void add_piece(struct fourier_direct *d, double from, double to, const double *start, const double *end)
+{
+    struct exact middle, half_width;
+    two_sum(from / 2, to / 2, &middle.high, &middle.low);
+    two_sum(to / 2, -from / 2, &half_width.high, &half_width.low);
+    const size_t tabled = d->lines < CHUNK ? d->lines + 1 : CHUNK;
+    struct rotation at_middle = { .cosine = { 0 } }, half = { .cosine = { 0 } };
+    struct chunk_weights w;
+    rotation_fill(&at_middle, middle, tabled);
+    if (2 * M_PI * half_width.high * (double)d->length > 1)
+        rotation_fill(&half, half_width, tabled);
+    for (size_t first = 0; first < d->length; first += CHUNK) {
+        weigh(d, first, middle, half_width, &at_middle, &half, &w);
+        for (size_t i = 0; i < d->channels; i++) {
+            double *part = d->part + i * 2 * d->length + first;
+            add_chunk(&w, (start[i] + end[i]) / 2, end[i] - start[i], part, part + d->length);
+        }
+    }
+}
+
+/* One block's sums into the long ones, keeping what rounding takes: Neumaier 1974, ZAMM 54:39. */
+static void gather(struct fourier_direct *d, const double *more)
+{
+    for (size_t i = 0; i < d->channels * 2 * d->length; i++) {
+        const double sum = d->sum[i] + more[i], back = sum - d->sum[i];
+        d->low[i] += (d->sum[i] - (sum - back)) + (more[i] - back);
+        d->sum[i] = sum;
+    }
+}
+
+void direct_add(struct fourier_direct *d, const double *share, const double *value, size_t count)
+{
+    memset(d->part, 0, d->channels * 2 * d->length * sizeof *d->part);
+    for (size_t i = 1; i < count; i++)
+        if (share[i] > share[i - 1])
+            add_piece(d, share[i - 1], share[i], value + (i - 1) * d->channels, value + i * d->channels);
+    gather(d, d->part);
+}
+
+void direct_merge(struct fourier_direct *d, const struct fourier_direct *other)
+{
+    gather(d, other->sum);
+    gather(d, other->low);
+}
+
+void direct_coefficients(struct fourier_direct *d, double scale, double *out)
+{
+    for (size_t i = 0; i < d->channels; i++)
+        for (size_t n = 0; n <= d->lines; n++) {
+            const size_t re = i * 2 * d->length + n, im = re + d->length;
+            *out++ = scale * (d->sum[re] + d->low[re]);
+            *out++ = scale * (d->sum[im] + d->low[im]);
+        }
+}

@@ -1,0 +1,182 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure/spectrum_inner.h"
+#include <float.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+}
+
+void dw_spectrum_free(struct dw_spectrum *s)
+{
+    if (!s)
+        return;
+    for (size_t i = 0; s->of && i < s->channels; i++)
+        free(s->of[i].line);
+    free(s->of);
+    free(s->note);
+    free(s->column);
+    record_free(s->record);
+    free(s);
+}
+
+static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_spectrum_options *options,
+                                     struct dw_error *error)
+{
+    s->channels = options->column ? options->channels : s->columns - 1;
+    if (!s->channels)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: there is no channel", s->place);
+    s->column = calloc(s->channels, sizeof *s->column);
+    s->of = calloc(s->channels, sizeof *s->of);
+    s->note = calloc(SPECTRUM_NOTES_ALL + SPECTRUM_NOTES_EACH * s->channels, sizeof *s->note);
+    if (!s->column || !s->of || !s->note)
+        return no_memory(error);
+    for (size_t i = 0; i < s->channels; i++) {
+        s->column[i] = options->column ? options->column[i] : i + 1;
+        if (s->column[i] < 1 || s->column[i] >= s->columns)
+            return dw_error_set(error, DW_BAD_USE, 0, "column %zu is not one of the %zu channels", s->column[i],
+                                s->columns - 1);
+    }
+    return DW_OK;
+}
+
+static enum dw_status read_positive(const struct dw_spectrum *s, const struct dw_header *header, const char *key,
+                                    double *value, struct dw_error *error)
+{
+    bool present;
+    *value = 0;
+    const enum dw_status status = dw_header_number(header, key, value, &present, error);
+    if (status == DW_OK && present && !(*value > 0 && isfinite(*value)))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", s->place, key, *value);
+    return status;
+}
+
+/* How many lines, as far as that is known before the rows are. */
+static enum dw_status choose_lines(struct dw_spectrum *s, const struct dw_spectrum_options *options, struct dw_error *error)
+{
+    if (!(options->highest >= 0 && isfinite(options->highest)))
+        return dw_error_set(error, DW_BAD_USE, 0, "a highest frequency of %g Hz is not above zero", options->highest);
+    s->harmonics = options->harmonics;
+    s->top = options->highest;
+    if (s->harmonic && !s->harmonics) {
+        const double lines = s->top > 0 ? floor(s->top * s->period * (1 + 4 * DBL_EPSILON)) : DW_HARMONICS_USUAL;
+        if (lines < 1)
+            return dw_error_set(error, DW_BAD_USE, 0, "a highest frequency of %g Hz is below the fundamental, %g Hz", s->top,
+                                s->frequency);
+        if (lines > DW_LINES_MOST)
+            return spectrum_too_many(lines, error);
+        s->harmonics = (size_t)lines;
+    }
+    return s->harmonics > DW_LINES_MOST ? spectrum_too_many((double)s->harmonics, error) : DW_OK;
+}
+
+/* The pattern repeats after `pattern` (0: not known); the fundamental asked is `period` long. How many of its periods
+ * make up whole patterns, 0 where no number does. */
+static double periods_of_pattern(double pattern, double period)
+{
+    const double ratio = pattern / period, inverse = period / pattern;
+    if (ratio >= 0.5 && fabs(ratio - rint(ratio)) <= 1e-9 * ratio)
+        return rint(ratio);
+    return inverse >= 0.5 && fabs(inverse - rint(inverse)) <= 1e-9 * inverse ? 1 : 0;
+}
+
+static enum dw_status choose_span(struct dw_spectrum *s, const struct dw_spectrum_options *options, double pattern,
+                                  struct record_plan *plan, struct dw_error *error)
+{
+    struct dw_span span = options->span;
+    const double of_pattern = pattern > 0 && s->harmonic ? periods_of_pattern(pattern, s->period) : 0;
+    s->steady_wanted = !(of_pattern > 1);
+    if (pattern > 0 && !(of_pattern > 0))
+        spectrum_remark(s, s->channels, true,
+               "the table repeats every %g s, which is not a whole number of periods of %g Hz: other lines mix into these",
+               pattern, s->frequency);
+    if (span.kind == DW_SPAN_DEFAULT && pattern > 0 && options->taper == DW_TAPER_NONE) {
+        span = (struct dw_span){ .kind = DW_SPAN_LAST, .periods = 1 };
+        plan->group = fmax(of_pattern, floor(pattern / s->period));
+    }
+    if (span.kind == DW_SPAN_LAST) {
+        if (!s->harmonic)
+            return dw_error_set(error, DW_BAD_INPUT, 0,
+                                "%s: the last period is wanted, but the table does not say its period; give the fundamental",
+                                s->place);
+        if (!span.periods)
+            return dw_error_set(error, DW_BAD_USE, 0, "a span of no periods");
+        plan->last = span.periods;
+        s->last_only = true;
+    } else if (span.kind == DW_SPAN_BETWEEN) {
+        plan->from = span.from;
+        plan->to = span.to;
+        if (isfinite(span.from)) {
+            plan->origin = span.from;
+            plan->from_first_row = false;
+        }
+    }
+    return DW_OK;
+}
+
+static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *header,
+                             const struct dw_spectrum_options *options, struct dw_error *error)
+{
+    struct record_plan plan = { .from = -INFINITY, .to = INFINITY, .place = s->place };
+    double pattern;
+    bool present;
+    snprintf(s->place, sizeof s->place, "%s", options->place ? options->place : "the table");
+    s->columns = dw_header_columns(header);
+    s->taper = taper_of(options->taper);
+    if (!strcmp(dw_header_column(header, 0).unit, "Hz"))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its first column is a frequency; a wave against time was wanted",
+                            s->place);
+    if (!(options->fundamental >= 0 && isfinite(1 / options->fundamental)) && options->fundamental != 0)
+        return dw_error_set(error, DW_BAD_USE, 0, "a fundamental of %g Hz is not above zero", options->fundamental);
+    enum dw_status status = choose_columns(s, options, error);
+    if (status == DW_OK)
+        status = read_positive(s, header, "period", &pattern, error);
+    if (status == DW_OK)
+        status = read_positive(s, header, "sampled", &s->sampled, error);
+    if (status == DW_OK)
+        status = dw_header_number(header, "origin", &plan.origin, &present, error);
+    if (status != DW_OK)
+        return status;
+    s->period = options->fundamental > 0 ? 1 / options->fundamental : pattern;
+    s->harmonic = s->period > 0;
+    s->exact_frequency = options->fundamental > 0;
+    s->frequency = options->fundamental > 0 ? options->fundamental : s->harmonic ? 1 / pattern : 0;
+    plan.from_first_row = !(pattern > 0) && !present;
+    status = choose_lines(s, options, error);
+    if (status == DW_OK)
+        status = choose_span(s, options, pattern, &plan, error);
+    if (status != DW_OK)
+        return status;
+    plan.columns = s->columns;
+    plan.column = s->column;
+    plan.channels = s->channels;
+    plan.period = s->period;
+    plan.whole = !s->harmonic || options->taper != DW_TAPER_NONE;
+    plan.lines = s->harmonics;
+    s->record = record_new(&plan, error);
+    return s->record ? DW_OK : DW_NO_MEMORY;
+}
+
+struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct dw_spectrum_options *options,
+                                    struct dw_error *error)
+{
+    static const struct dw_spectrum_options defaults;
+    struct dw_spectrum *s = calloc(1, sizeof *s);
+    if (!s) {
+        no_memory(error);
+        return NULL;
+    }
+    if (set_up(s, header, options ? options : &defaults, error) == DW_OK)
+        return s;
+    dw_spectrum_free(s);
+    return NULL;
+}
+
+enum dw_status dw_spectrum_rows(struct dw_spectrum *s, const double *values, size_t rows, struct dw_error *error)
+{
+    return record_rows(s->record, values, rows, error);
+}

@@ -1,0 +1,153 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The part of a table whose spectrum is asked: cut into periods while rows stream by, and kept or summed up. */
+#ifndef MEASURE_SPECTRUM_INNER_H
+#define MEASURE_SPECTRUM_INNER_H
+
+#include "measure/clock_inner.h"
+#include "measure/fourier_inner.h"
+#include "measure/moments_inner.h"
+#include <dutywright/spectrum.h>
+
+/* ---- what is kept of a record ---- */
+
+/* One or more whole periods. */
+struct window {
+    double *row;          /* [count x (1 + channels)] */
+    size_t count, room;
+    struct fourier *sum;  /* what did not fit into `row`; NULL: nothing */
+    struct stretch moments;
+    double periods;
+};
+
+/* The period that is going on, the group of periods to which it belongs, and the whole groups before: all in one, or the
+ * last few one by one. */
+struct windows {
+    size_t channels, width, most_rows;  /* width: 1 + channels */
+    bool whole;               /* rows are kept against time; else against the share of their period */
+    struct fourier_plan plan; /* of sums made before the end */
+    unsigned long long last;  /* 0: all in one */
+    struct window now, group, kept, *ring;
+    size_t ring_count, ring_room, ring_next;
+};
+
+/* Times in a record: what rows kept against time are shares of, and how finely times are told apart. */
+struct windows_scale {
+    double start, length;  /* s */
+    double slack;          /* share of the length by which a row may be off a grid */
+};
+
+bool windows_new(struct windows *windows);
+void windows_free(struct windows *windows);
+/* Drops what `now` holds. */
+void windows_forget(struct windows *windows);
+/* Appends a row to `now`: place, then the channels from row[1] on. */
+enum dw_status windows_append(struct windows *windows, double place, const double *row, struct dw_error *error);
+/* `now` holds so many whole periods: they join those before in the group, and it is empty again. A group that is whole joins
+ * `kept`, or takes a place in the ring. */
+enum dw_status windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
+/* All closed ones as one stretch in `kept.moments`, `kept.periods`: once, at the end. */
+void windows_total(struct windows *windows);
+/* See record_coefficients. */
+enum dw_status windows_coefficients(struct windows *windows, const struct windows_scale *scale, size_t lines, double *out,
+                                    struct dw_error *error);
+
+/* ---- the record ---- */
+
+struct record_plan {
+    size_t columns;               /* of the table */
+    const size_t *column;         /* [channels], 1.. */
+    size_t channels;
+    double period;                /* s; 0: that of the span, known only at its end */
+    double origin;                /* s, a boundary */
+    bool from_first_row;          /* the first row is the origin, whatever `origin` */
+    double from, to;              /* s; infinite: the record's own ends */
+    unsigned long long last;      /* keep so many groups of periods; 0: all */
+    double group;                 /* periods that belong together, from boundaries whose number is a multiple; 0 is 1 */
+    bool whole;                   /* rows are wanted against time, over all the periods kept, not period onto period */
+    size_t lines;                 /* highest line of a period, where periods may have to be summed up before the end */
+    size_t most_bytes;            /* rows kept before that happens; 0: 72 MiB, which holds 2^22 rows of a channel */
+    const char *place;            /* for messages */
+};
+
+struct record;
+/* plan  copied; place and column too */
+struct record *record_new(const struct record_plan *plan, struct dw_error *error);
+void record_free(struct record *record);
+/* Rows as read, [rows x columns]. DW_BAD_INPUT: time goes back; the span begins before the record; period too short. */
+enum dw_status record_rows(struct record *record, const double *values, size_t rows, struct dw_error *error);
+/* DW_BAD_INPUT where the span is not in the record or holds no whole period. */
+enum dw_status record_finish(struct record *record, struct dw_error *error);
+
+/* After record_finish: the part kept; whole periods in it; what the span held beyond them, s; lines between rows in all
+ * whole periods, kept or not. */
+struct record_facts {
+    double from, to, periods, rest;
+    unsigned long long pieces;
+};
+struct record_facts record_facts(const struct record *record);
+/* Moments of all channels over it, [channels]. */
+const struct moments *record_moments(const struct record *record);
+/* How far the mean of the last whole period is from that of the one before, [channels]; NAN where there is only one. */
+double record_drift(const struct record *record, size_t channel);
+/* Fourier coefficients up to `lines`, of the period (mean over the periods kept), or with `whole` of the span.
+ *   out  [channels x (lines + 1) x 2]; see fourier_coefficients. Line 0 means nothing: the moments have the mean */
+enum dw_status record_coefficients(struct record *record, size_t lines, double *out, struct dw_error *error);
+
+/* ---- tapers: sums of cosines over the span ---- */
+
+enum { TAPER_TERMS_MOST = 5 };
+struct taper {
+    const char *name;
+    size_t terms;                     /* cosines, that of frequency 0 included; also the fewest periods it tells apart */
+    double cosine[TAPER_TERMS_MOST];  /* w(t) = sum of cosine[m] cos(2 pi m t / T); cosine[0] = 1 is the mean weight */
+};
+const struct taper *taper_of(enum dw_taper taper);
+/* Coefficients of the tapered wave at every stride-th line, its mean taken off first: docs/theory.md, equation 5.14.
+ *   lines   [(last * stride + terms) x 2] coefficients of the wave without its mean; line 0 is not read
+ *   out     [(last + 1) x 2]
+ *   mean    out, of the wave weighted by the taper */
+void taper_apply(const struct taper *taper, const double *lines, size_t stride, size_t last, double *out, double *mean);
+
+/* ---- the analyser ---- */
+
+enum { SPECTRUM_NOTE_SIZE = 240, SPECTRUM_NOTES_ALL = 4, SPECTRUM_NOTES_EACH = 2 };
+
+struct spectrum_note {
+    size_t channel;
+    bool caution;
+    char text[SPECTRUM_NOTE_SIZE];
+};
+
+struct channel_lines {
+    double *line;          /* [(highest + 1) x 2] coefficients, the mean as line 0 */
+    double ac_rms;         /* of the span, without its mean and without a taper */
+    double magnitude;      /* largest |value| in the span */
+    double largest;        /* amplitude of the largest line from 1 on */
+    size_t largest_at;     /* 0: there is none */
+};
+
+struct dw_spectrum {
+    size_t *column, channels, columns;
+    struct record *record;
+    struct record_facts facts;
+    const struct taper *taper;
+    char place[256];
+    bool harmonic;              /* a fundamental is known */
+    bool steady_wanted;         /* the period is that of the whole pattern, so its mean should not move */
+    bool last_only;             /* the span is so many periods, and what it leaves out was not asked */
+    double period, frequency;   /* s, Hz: 0 until finished where not known before */
+    bool exact_frequency;       /* the frequency was given, not the period */
+    size_t harmonics;           /* asked; 0: by `top` */
+    double top, sampled;        /* Hz */
+    size_t highest;
+    struct channel_lines *of;   /* [channels] */
+    struct spectrum_note *note; /* room for SPECTRUM_NOTES_ALL and _EACH for every channel */
+    size_t notes;
+};
+
+/* DW_BAD_USE: more lines than DW_LINES_MOST. */
+enum dw_status spectrum_too_many(double lines, struct dw_error *error);
+__attribute__((format(printf, 4, 5))) void spectrum_remark(struct dw_spectrum *spectrum, size_t channel, bool caution,
+                                                           const char *format, ...);
+
+#endif

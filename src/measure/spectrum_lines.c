@@ -1,0 +1,236 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From a record to the lines of its spectrum, and what is to be said about them. */
+#include "measure/spectrum_inner.h"
+#include <float.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+/* Shares below which a line is rounding: of the largest line, and of the mean (a few ulp of the values read). Below
+ * `nothing` of the largest it is what one rounding leaves of another, such as sin(pi): 0 to anybody. */
+static const double least_line = 1e-12, least_of_mean = 1e-15, nothing = 1e-20;
+
+void spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const char *format, ...)
+{
+    va_list arguments;
+    struct spectrum_note *note = &s->note[s->notes++];
+    note->channel = channel;
+    note->caution = caution;
+    va_start(arguments, format);
+    vsnprintf(note->text, sizeof note->text, format, arguments);
+    va_end(arguments);
+}
+
+
+static double amplitude_of(const struct channel_lines *of, size_t n)
+{
+    return (n ? 2 : 1) * hypot(of->line[2 * n], of->line[2 * n + 1]);
+}
+
+static bool is_rounding(const struct channel_lines *of, size_t n)
+{
+    const double amplitude = amplitude_of(of, n);
+    return !(amplitude > 0 && amplitude >= least_line * of->largest && amplitude >= least_of_mean * amplitude_of(of, 0));
+}
+
+/* ---- the end of the record ---- */
+
+enum dw_status spectrum_too_many(double lines, struct dw_error *error)
+{
+    return dw_error_set(error, DW_BAD_USE, 0, "%.15g lines are asked; at most %d can be had", lines, DW_LINES_MOST);
+}
+
+/* Lines of a span whose length has only now become known. */
+static enum dw_status settle_lines(struct dw_spectrum *s, struct dw_error *error)
+{
+    double lines = (double)s->harmonics;
+    if (!s->harmonic) {
+        s->period = s->facts.to - s->facts.from;
+        s->frequency = 1 / s->period;
+        if (!s->harmonics)
+            lines = s->top > 0 ? floor(s->top * s->period * (1 + 4 * DBL_EPSILON)) : floor((double)s->facts.pieces / 2);
+    }
+    s->highest = lines < 1 ? 1 : lines > DW_LINES_MOST ? DW_LINES_MOST : (size_t)lines;
+    return lines > DW_LINES_MOST ? spectrum_too_many(lines, error) : DW_OK;
+}
+
+static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
+{
+    const bool tapered = s->taper->terms > 1;
+    const double stride = tapered && s->harmonic ? s->facts.periods : 1;
+    if (tapered && s->harmonic && stride < (double)s->taper->terms)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a %s taper needs %zu whole periods, and the span holds %.15g",
+                            s->place, s->taper->name, s->taper->terms, stride);
+    const double most = (double)s->highest * stride + (double)s->taper->terms - 1;
+    if (most > DW_LINES_MOST)
+        return spectrum_too_many(most, error);
+    const size_t bins = (size_t)most, width = 2 * (bins + 1);
+    double *all = calloc(s->channels, width * sizeof *all);
+    enum dw_status status = all ? record_coefficients(s->record, bins, all, error)
+                                : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", bins);
+    for (size_t i = 0; i < s->channels && status == DW_OK; i++) {
+        s->of[i].line = calloc(s->highest + 1, 2 * sizeof *s->of[i].line);
+        if (!s->of[i].line) {
+            status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", s->highest);
+            break;
+        }
+        double mean;
+        taper_apply(s->taper, all + i * width, (size_t)stride, s->highest, s->of[i].line, &mean);
+        s->of[i].line[0] = moments_mean(&record_moments(s->record)[i]) + mean;
+    }
+    free(all);
+    return status;
+}
+
+static void look_at_channel(struct dw_spectrum *s, size_t channel)
+{
+    struct channel_lines *of = &s->of[channel];
+    const struct moments *moments = &record_moments(s->record)[channel];
+    const double ripple = moments->maximum - moments->minimum, drift = fabs(record_drift(s->record, channel));
+    of->ac_rms = moments_ac_rms(moments, s->facts.to - s->facts.from);
+    of->magnitude = fmax(fabs(moments->minimum), fabs(moments->maximum));
+    for (size_t n = 1; n <= s->highest; n++)
+        if (amplitude_of(of, n) > of->largest) {
+            of->largest = amplitude_of(of, n);
+            of->largest_at = n;
+        }
+    for (size_t n = 1; n <= s->highest; n++)
+        if (amplitude_of(of, n) < nothing * of->largest)
+            of->line[2 * n] = of->line[2 * n + 1] = 0;
+    if (of->largest_at && is_rounding(of, of->largest_at))
+        of->largest_at = 0;
+    if (s->harmonic && s->steady_wanted && drift > 0.01 * ripple)
+        spectrum_remark(s, channel, false,
+                        "the mean still moves by %.2g %% of the ripple a period: this is not yet the steady state, and the "
+                        "lines include that move",
+                        100 * drift / ripple);
+    if (s->harmonic && is_rounding(of, 1))
+        spectrum_remark(s, channel, false, "there is no fundamental above rounding: %s",
+                        of->largest_at ? "levels refer to the largest line, and THD is left out" : "THD is left out");
+}
+
+static void look_at_record(struct dw_spectrum *s)
+{
+    const struct record_facts *facts = &s->facts;
+    if (!s->harmonic && s->taper->terms == 1)
+        spectrum_remark(s, s->channels, false,
+                        "no period is known: the span is taken as one, and lines are %.6g Hz apart; give the fundamental, or "
+                        "a taper for a span that holds no whole number of periods",
+                        s->frequency);
+    if (s->harmonic && !s->last_only && facts->rest > 1e-9 * s->period)
+        spectrum_remark(s, s->channels, false, "%.6g s of the span lie outside its %.15g whole period%s and are left out",
+                        facts->rest, facts->periods, facts->periods > 1 ? "s" : "");
+    if (s->sampled > 0 && (double)s->highest * s->frequency > s->sampled / 2)
+        spectrum_remark(s, s->channels, false,
+                        "the rows are samples, %.6g a second: lines above %.6g Hz are those of the straight lines between them",
+                        s->sampled, s->sampled / 2);
+}
+
+enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)
+{
+    enum dw_status status = record_finish(s->record, error);
+    if (status == DW_OK) {
+        s->facts = record_facts(s->record);
+        status = settle_lines(s, error);
+    }
+    if (status == DW_OK)
+        status = take_lines(s, error);
+    if (status != DW_OK)
+        return status;
+    look_at_record(s);
+    for (size_t i = 0; i < s->channels; i++)
+        look_at_channel(s, i);
+    return DW_OK;
+}
+
+/* ---- questions ---- */
+
+size_t dw_spectrum_channels(const struct dw_spectrum *s)
+{
+    return s->channels;
+}
+
+size_t dw_spectrum_column(const struct dw_spectrum *s, size_t channel)
+{
+    return s->column[channel];
+}
+
+size_t dw_spectrum_highest(const struct dw_spectrum *s)
+{
+    return s->highest;
+}
+
+double dw_spectrum_spacing(const struct dw_spectrum *s)
+{
+    return s->frequency;
+}
+
+bool dw_spectrum_harmonic(const struct dw_spectrum *s)
+{
+    return s->harmonic;
+}
+
+static size_t reference_of(const struct dw_spectrum *s, const struct channel_lines *of)
+{
+    return s->harmonic && !is_rounding(of, 1) ? 1 : of->largest_at;
+}
+
+struct dw_line dw_spectrum_line(const struct dw_spectrum *s, size_t channel, size_t n)
+{
+    const struct channel_lines *of = &s->of[channel];
+    const size_t reference = reference_of(s, of);
+    struct dw_line line = { .amplitude = amplitude_of(of, n), .level = -INFINITY };
+    /* the period is what the header tells, so that n / period is rounded once; a fundamental asked is itself exact */
+    line.frequency = s->exact_frequency ? (double)n * s->frequency : (double)n / s->period;
+    line.has_phase = n ? !is_rounding(of, n) : line.amplitude > 0;
+    if (line.has_phase)
+        line.phase = n ? atan2(of->line[2 * n + 1], of->line[2 * n]) : of->line[0] < 0 ? M_PI : 0;
+    if (line.phase == -M_PI)
+        line.phase = M_PI;
+    if (reference && line.amplitude > 0)
+        line.level = 20 * log10(line.amplitude / amplitude_of(of, reference));
+    return line;
+}
+
+/* All lines from 2 on by Parseval's theorem: docs/theory.md, equation 5.13. */
+static void distort_all(const struct channel_lines *of, double others, struct dw_distortion *d)
+{
+    const double first = amplitude_of(of, 1), square = of->ac_rms * of->ac_rms, rest = 2 * square - first * first;
+    const double slack = 2 * (4e-13 * square + 8 * DBL_EPSILON * of->magnitude * of->ac_rms); /* that of the moments */
+    d->has_thd_all = true;
+    d->at_most = rest < slack;
+    d->thd_all = sqrt(fmax(rest, others) + (d->at_most ? slack : 0)) / first;
+}
+
+struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t channel)
+{
+    const struct channel_lines *of = &s->of[channel];
+    struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = reference_of(s, of) };
+    d.rms = hypot(moments_mean(&record_moments(s->record)[channel]), of->ac_rms);
+    d.has_thd = s->harmonic && d.reference == 1 && !is_rounding(of, 1);
+    if (!d.has_thd)
+        return d;
+    double others = 0;
+    for (size_t n = s->highest; n >= 2; n--)
+        others += amplitude_of(of, n) * amplitude_of(of, n);
+    d.thd_lines = sqrt(others) / amplitude_of(of, 1);
+    if (s->taper->terms == 1)
+        distort_all(of, others, &d);
+    return d;
+}
+
+void dw_spectrum_span(const struct dw_spectrum *s, double *from, double *to, double *periods)
+{
+    *from = s->facts.from;
+    *to = s->facts.to;
+    *periods = s->facts.periods;
+}
+
+bool dw_spectrum_note(const struct dw_spectrum *s, size_t i, struct dw_spectrum_note *note)
+{
+    if (i >= s->notes)
+        return false;
+    *note = (struct dw_spectrum_note){ s->note[i].channel, s->note[i].caution, s->note[i].text };
+    return true;
+}

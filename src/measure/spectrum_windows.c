@@ -1,0 +1,249 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure/spectrum_inner.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { GRID_CELLS_MOST = 1 << 28 };
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+}
+
+static bool window_new(struct window *w, size_t channels)
+{
+    *w = (struct window){ .moments = { .empty = true, .of = calloc(channels, sizeof *w->moments.of) } };
+    return w->moments.of != NULL;
+}
+
+static void window_free(struct window *w)
+{
+    free(w->row);
+    free(w->moments.of);
+    fourier_free(w->sum);
+}
+
+static void window_clear(struct window *w)
+{
+    w->count = 0;
+    w->periods = 0;
+    w->moments.empty = true;
+    fourier_free(w->sum);
+    w->sum = NULL;
+}
+
+bool windows_new(struct windows *ws)
+{
+    return window_new(&ws->now, ws->channels) && window_new(&ws->group, ws->channels) &&
+           window_new(&ws->kept, ws->channels);
+}
+
+void windows_free(struct windows *ws)
+{
+    for (size_t i = 0; i < ws->ring_count; i++)
+        window_free(&ws->ring[i]);
+    free(ws->ring);
+    window_free(&ws->now);
+    window_free(&ws->group);
+    window_free(&ws->kept);
+}
+
+void windows_forget(struct windows *ws)
+{
+    window_clear(&ws->now);
+    window_clear(&ws->group);
+}
+
+static enum dw_status new_sum(const struct fourier_plan *plan, const struct stretch *moments, struct fourier **sum,
+                              struct dw_error *error)
+{
+    double *reference = calloc(plan->channels, sizeof *reference);
+    if (!reference)
+        return no_memory(error);
+    for (size_t i = 0; i < plan->channels && !moments->empty; i++)
+        reference[i] = moments_mean(&moments->of[i]);
+    *sum = fourier_new(plan, reference, error);
+    free(reference);
+    return *sum ? DW_OK : DW_NO_MEMORY;
+}
+
+/* Sums up the rows of a window, so that it may take more; the last row stays, for the next line begins there. */
+static enum dw_status spill(struct windows *ws, struct window *w, struct dw_error *error)
+{
+    const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
+    const enum dw_status status = w->sum ? DW_OK : new_sum(&ws->plan, &w->moments, &w->sum, error);
+    if (status != DW_OK)
+        return status;
+    fourier_add(w->sum, &rows);
+    if (w->count)
+        memmove(w->row, w->row + (w->count - 1) * ws->width, ws->width * sizeof *w->row);
+    w->count = w->count > 0;
+    return DW_OK;
+}
+
+static enum dw_status make_room(struct windows *ws, struct window *w, size_t more, struct dw_error *error)
+{
+    const size_t size = ws->width * sizeof *w->row;
+    if (!ws->whole && w->count > 1 && w->count + more > ws->most_rows) {
+        const enum dw_status status = spill(ws, w, error);
+        if (status != DW_OK)
+            return status;
+    }
+    if (w->count + more <= w->room)
+        return DW_OK;
+    const size_t room = 2 * w->room > w->count + more ? 2 * w->room : w->count + more + 14;
+    double *row = room < (size_t)-1 / size ? realloc(w->row, room * size) : NULL;
+    if (!row)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the %zu rows of the span", w->count + more);
+    w->row = row;
+    w->room = room;
+    return DW_OK;
+}
+
+enum dw_status windows_append(struct windows *ws, double place, const double *row, struct dw_error *error)
+{
+    struct window *w = &ws->now;
+    const enum dw_status status = make_room(ws, w, 1, error);
+    if (status != DW_OK)
+        return status;
+    double *to = w->row + w->count++ * ws->width;
+    memcpy(to, row, ws->width * sizeof *to);
+    to[0] = place;
+    return DW_OK;
+}
+
+static enum dw_status merge(struct windows *ws, struct window *onto, const struct window *from, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (from->sum && !onto->sum)
+        status = spill(ws, onto, error);
+    if (status == DW_OK && from->sum)
+        fourier_merge(onto->sum, from->sum);
+    if (status == DW_OK)
+        status = make_room(ws, onto, from->count, error);
+    if (status != DW_OK)
+        return status;
+    memcpy(onto->row + onto->count * ws->width, from->row, from->count * ws->width * sizeof *from->row);
+    onto->count += from->count;
+    onto->periods += from->periods;
+    moments_append(&onto->moments, &from->moments, ws->channels);
+    return DW_OK;
+}
+
+static enum dw_status ring_grow(struct windows *ws, struct dw_error *error)
+{
+    const size_t limit = (size_t)-1 / sizeof *ws->ring, most = ws->last < limit ? (size_t)ws->last : limit;
+    if (ws->ring_count == ws->ring_room) {
+        const size_t room = ws->ring_room > most / 2 ? most : 2 * ws->ring_room + 1;
+        struct window *ring = realloc(ws->ring, room * sizeof *ring);
+        if (!ring)
+            return no_memory(error);
+        ws->ring = ring;
+        ws->ring_room = room;
+    }
+    if (!window_new(&ws->ring[ws->ring_count], ws->channels))
+        return no_memory(error);
+    ws->ring_next = ws->ring_count++;
+    return DW_OK;
+}
+
+/* A window takes the place of the oldest, whose room it then uses. */
+static enum dw_status ring_add(struct windows *ws, struct window *next, struct dw_error *error)
+{
+    const enum dw_status status = ws->ring_count < ws->last ? ring_grow(ws, error) : DW_OK;
+    if (status != DW_OK)
+        return status;
+    const struct window oldest = ws->ring[ws->ring_next];
+    ws->ring[ws->ring_next] = *next;
+    *next = oldest;
+    ws->ring_next = (ws->ring_next + 1) % ws->last;
+    return DW_OK;
+}
+
+/* The rest of a period whose beginning has been summed up belongs to the same sum, for each has its own reference. */
+static enum dw_status complete_sum(struct windows *ws, struct window *w, struct dw_error *error)
+{
+    const enum dw_status status = w->sum ? spill(ws, w, error) : DW_OK;
+    w->count = w->sum ? 0 : w->count;
+    return status;
+}
+
+enum dw_status windows_close(struct windows *ws, double periods, bool whole_group, struct dw_error *error)
+{
+    struct window *closed = &ws->now;
+    closed->periods = periods;
+    enum dw_status status = complete_sum(ws, closed, error);
+    if (status == DW_OK && (!whole_group || ws->group.periods > 0)) {
+        status = merge(ws, &ws->group, closed, error);
+        window_clear(closed);
+        closed = &ws->group;
+    }
+    if (status != DW_OK || !whole_group)
+        return status;
+    status = ws->last ? ring_add(ws, closed, error) : merge(ws, &ws->kept, closed, error);
+    window_clear(closed);
+    return status;
+}
+
+static struct window *window_at(struct windows *ws, size_t i)
+{
+    return ws->ring_count ? &ws->ring[(ws->ring_next + i) % ws->ring_count] : &ws->kept;
+}
+
+static size_t window_count(const struct windows *ws)
+{
+    return ws->ring_count ? ws->ring_count : 1;
+}
+
+void windows_total(struct windows *ws)
+{
+    for (size_t i = 0; i < ws->ring_count; i++) { /* the oldest first */
+        moments_append(&ws->kept.moments, &window_at(ws, i)->moments, ws->channels);
+        ws->kept.periods += window_at(ws, i)->periods;
+    }
+}
+
+static struct fourier_rows rows_of(const struct windows *ws, const struct window *w, const struct windows_scale *scale)
+{
+    return (struct fourier_rows){ w->row, w->count, ws->channels, ws->whole ? scale->start : 0,
+                                  ws->whole ? scale->length : 1 };
+}
+
+/* Cells of the grid on which all rows lie; 0: none that is worth it. */
+static size_t find_grid(struct windows *ws, const struct windows_scale *scale, size_t rows)
+{
+    const size_t most = rows < GRID_CELLS_MOST / 64 ? 64 * rows : GRID_CELLS_MOST;
+    size_t cells = 1;
+    for (size_t i = 0; i < window_count(ws); i++) {
+        const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
+        if (!fourier_grid(&part, scale->slack, most, &cells))
+            return 0;
+    }
+    return cells;
+}
+
+enum dw_status windows_coefficients(struct windows *ws, const struct windows_scale *scale, size_t lines, double *out,
+                                    struct dw_error *error)
+{
+    struct fourier *sum = NULL;
+    size_t rows = 0;
+    bool spilled = false;
+    for (size_t i = 0; i < window_count(ws); i++) {
+        rows += window_at(ws, i)->count;
+        spilled = spilled || window_at(ws, i)->sum;
+    }
+    const struct fourier_plan plan =
+        spilled ? ws->plan : fourier_choose(rows, lines, ws->channels, find_grid(ws, scale, rows));
+    enum dw_status status = new_sum(&plan, &ws->kept.moments, &sum, error);
+    for (size_t i = 0; i < window_count(ws) && status == DW_OK; i++) {
+        const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
+        if (window_at(ws, i)->sum)
+            fourier_merge(sum, window_at(ws, i)->sum);
+        fourier_add(sum, &part);
+    }
+    if (status == DW_OK)
+        status = fourier_coefficients(sum, ws->whole ? 1 : 1 / ws->kept.periods, out, error);
+    fourier_free(sum);
+    return status;
+}

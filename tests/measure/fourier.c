@@ -1,0 +1,340 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Fourier coefficients of straight lines: three ways, closed forms, laws. */
+#include "measure/fourier_inner.h"
+#include "measure/waves.h"
+#include "suite.h"
+#include <complex.h>
+#include <dutywright/spectrum.h>
+#include <float.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const enum fourier_way ways[] = { FOURIER_DIRECT, FOURIER_GRID, FOURIER_CELLS };
+
+/* Coefficients of a wave whose times are shares of the period, by one way; cells of the grid where it is that. */
+static double complex *by_way(enum fourier_way way, const struct wave *wave, size_t cells, size_t lines)
+{
+    struct dw_error error;
+    const struct fourier_plan plan = { way, lines, 1, cells };
+    const struct fourier_rows rows = { wave->row, wave->count, 1, 0, 1 };
+    const double reference = 0;
+    struct fourier *sum = fourier_new(&plan, &reference, &error);
+    double complex *out = calloc(lines + 1, sizeof *out);
+    ck_assert_ptr_nonnull(sum);
+    ck_assert_ptr_nonnull(out);
+    fourier_add(sum, &rows);
+    succeeds(fourier_coefficients(sum, 1, (double *)out, &error), error);
+    fourier_free(sum);
+    return out;
+}
+
+static double complex *of_wave(const struct wave *wave, size_t lines)
+{
+    struct dw_error error;
+    double *time = calloc(wave->count, sizeof *time), *value = calloc(wave->count, sizeof *value);
+    double complex *out = calloc(lines + 1, sizeof *out);
+    ck_assert(time && value && out);
+    for (size_t i = 0; i < wave->count; i++) {
+        time[i] = wave->row[2 * i];
+        value[i] = wave->row[2 * i + 1];
+    }
+    succeeds(dw_fourier(time, value, wave->count, 1, lines, (double *)out, &error), error);
+    free(time);
+    free(value);
+    return out;
+}
+
+static size_t grid_of(const struct wave *wave, double slack)
+{
+    const struct fourier_rows rows = { wave->row, wave->count, 1, 0, 1 };
+    size_t cells = 1;
+    return fourier_grid(&rows, slack, 1 << 20, &cells) ? cells : 0;
+}
+
+static struct wave pulse(double low, double high, double duty)
+{
+    struct wave wave = { 0 };
+    wave_add(&wave, 0, high);
+    wave_add(&wave, duty, high);
+    wave_add(&wave, duty, low);
+    wave_add(&wave, 1, low);
+    return wave;
+}
+
+static void agree(const double complex *got, const double complex *want, size_t lines, double allowed, double scale)
+{
+    for (size_t n = 0; n <= lines; n++) {
+        within_scale(creal(got[n]), creal(want[n]), allowed, scale);
+        within_scale(cimag(got[n]), cimag(want[n]), allowed, scale);
+    }
+}
+
+/* 2V/(n pi) |sin(n pi D)|, also where V is much smaller than what lies under it. */
+START_TEST(a_pulse_train_has_the_lines_of_the_book_up_to_the_thousandth)
+{
+    static const struct {
+        double low, high, duty;
+        size_t cells;
+    } cases[] = { { 0, 5, 1 / 256.0, 256 },  { 0, 5, 255 / 256.0, 256 }, { 0, 3.3, 64 / 255.0, 255 }, { 0, 5, 0.5, 2 },
+                  { 0, 12, 0.37, 100 },      { -7, 24, 3 / 7.0, 7 },     { 1000, 1001, 0.123, 1000 }, { 0, 5, 1e-7, 0 },
+                  { 0, 5, 0.31830988618, 0 } };
+    enum { LINES = 1000 };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++)
+        for (size_t w = 0; w < 3; w++) {
+            if (ways[w] == FOURIER_GRID && !cases[k].cells)
+                continue;
+            struct wave wave = pulse(cases[k].low, cases[k].high, cases[k].duty);
+            double complex *got = by_way(ways[w], &wave, cases[k].cells, LINES);
+            for (size_t n = 1; n <= LINES; n++) {
+                const double height = cases[k].high - cases[k].low, scale = fmax(fabs(cases[k].high), fabs(cases[k].low));
+                /* the duty is rounded at eps / 2, which moves any line by 2 V eps / 2; ours is 2^-50, four ulp */
+                within_scale(2 * cabs(got[n]), 2 * height / (n * M_PI) * fabs(sin(n * M_PI * cases[k].duty)),
+                             5 * DBL_EPSILON, scale);
+            }
+            free(got);
+            wave_free(&wave);
+        }
+}
+END_TEST
+
+/* Equal rise and fall: 2 V W |sinc(n W) sinc(n R)| with W the width at half height and R the edge, shares of the period. */
+START_TEST(a_trapezoid_has_the_product_of_two_sincs)
+{
+    static const double cases[][2] = { { 0.37, 0.01 }, { 0.5, 0.5 }, { 0.1, 1e-6 }, { 0.25, 0.125 }, { 0.71, 0.03 } };
+    enum { LINES = 700 };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++)
+        for (size_t w = 0; w < 3; w++) {
+            const double width = cases[k][0], edge = cases[k][1];
+            struct wave wave = { 0 };
+            wave_add(&wave, 0, 0);
+            wave_add(&wave, edge, 4.87);
+            wave_add(&wave, width, 4.87);
+            wave_add(&wave, width + edge, 0);
+            wave_add(&wave, 1, 0);
+            const size_t cells = grid_of(&wave, DBL_EPSILON);
+            if (ways[w] == FOURIER_GRID && !cells)
+                ck_abort_msg("case %zu lies on a grid of at most 10^6", k);
+            double complex *got = by_way(ways[w], &wave, cells, LINES);
+            for (size_t n = 1; n <= LINES; n++) {
+                const double want = 2 * 4.87 * fabs(sin(M_PI * n * width) / (M_PI * n) * sin(M_PI * n * edge) / (M_PI * n * edge));
+                /* width + edge is rounded at eps / 2 too */
+                within_scale(2 * cabs(got[n]), want, 6 * DBL_EPSILON, 4.87);
+            }
+            free(got);
+            wave_free(&wave);
+        }
+}
+END_TEST
+
+/* Crooked pieces, some of them 1e-12 long, some jumps; on a grid of `cells` unless that is 0. */
+static struct wave random_wave(uint64_t *state, size_t count, size_t cells)
+{
+    struct wave wave = { 0 };
+    for (size_t i = 0; i <= count; i++) {
+        double place = ((double)i + 0.45 * random_next(state)) / (double)count;
+        if (cells)
+            place = rint(place * (double)cells) / (double)cells;
+        place = i == 0 ? 0 : i == count ? 1 : place;
+        wave_add(&wave, place, 5 * random_next(state));
+        if (i % 3 == 1 && i < count)
+            wave_add(&wave, place, 5 * random_next(state));
+        if (i % 7 == 2 && i < count && !cells)
+            wave_add(&wave, place + 1e-12, 5 * random_next(state));
+    }
+    return wave;
+}
+
+START_TEST(all_ways_give_the_same_numbers)
+{
+    static const size_t cases[][3] = { /* pieces, cells of the grid, lines */
+                                       { 3, 0, 40 },    { 40, 0, 1000 }, { 1000, 0, 1 },    { 1000, 0, 63 },  { 1000, 0, 64 },
+                                       { 700, 0, 700 }, { 9, 81, 200 },  { 500, 4096, 40 }, { 211, 997, 64 }, { 500, 500, 1700 },
+                                       { 1, 0, 17 } };
+    uint64_t state = 20240611;
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        const size_t lines = cases[k][2];
+        struct wave wave = random_wave(&state, cases[k][0], cases[k][1]);
+        double complex *direct = by_way(FOURIER_DIRECT, &wave, 0, lines), *in_cells = by_way(FOURIER_CELLS, &wave, 0, lines);
+        /* 2^-50 of either; and each of up to 2000 jumps, 5 V in the mean, moves by half an ulp of its cell's place: as
+         * their signs are random, by sqrt(2000) of that in all */
+        const double allowed = 2 * 0x1p-50 + 50 * DBL_EPSILON / 2;
+        agree(in_cells, direct, lines, allowed, 5);
+        if (cases[k][1]) {
+            double complex *grid = by_way(FOURIER_GRID, &wave, cases[k][1], lines);
+            agree(grid, direct, lines, allowed, 5);
+            free(grid);
+        }
+        free(direct);
+        free(in_cells);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* The same sums in long double, piece by piece, for what no closed form covers. */
+START_TEST(a_random_wave_agrees_with_sums_in_long_double)
+{
+    enum { LINES = 300 };
+    uint64_t state = 77;
+    struct wave wave = random_wave(&state, 400, 0);
+    double complex *want = calloc(LINES + 1, sizeof *want);
+    ck_assert_ptr_nonnull(want);
+    for (size_t n = 0; n <= LINES; n++) {
+        const long double w = 2 * 3.14159265358979323846264338327950288L * n;
+        long double re = 0, im = 0;
+        for (size_t i = 1; i < wave.count; i++) {
+            const long double a = wave.row[2 * i - 2], b = wave.row[2 * i], x = wave.row[2 * i - 1], h = b - a;
+            const long double rise = wave.row[2 * i + 1] - x, middle = (a + b) / 2, t = w * h / 2;
+            const long double j0 = t < 1e-3L ? 1 - t * t / 6 * (1 - t * t / 20) : sinl(t) / t;
+            const long double j1 = t < 1e-3L ? t / 3 * (1 - t * t / 10 * (1 - t * t / 28)) : (j0 - cosl(t)) / t;
+            const long double mean = h * (x + rise / 2) * j0, slant = h * rise / 2 * j1;
+            re += mean * cosl(w * middle) - slant * sinl(w * middle);
+            im -= mean * sinl(w * middle) + slant * cosl(w * middle);
+        }
+        want[n] = (double)re + I * (double)im;
+    }
+    double complex *direct = by_way(FOURIER_DIRECT, &wave, 0, LINES), *in_cells = by_way(FOURIER_CELLS, &wave, 0, LINES);
+    /* direct: 2^-50. Cells: places of 600 jumps rounded, as above; the j_1 of the long double has lost 1e-19 / 1e-6 */
+    agree(direct, want, LINES, 0x1p-50, 5);
+    agree(in_cells, want, LINES, 0x1p-50 + 25 * DBL_EPSILON / 2, 5);
+    free(direct);
+    free(in_cells);
+    free(want);
+    wave_free(&wave);
+}
+END_TEST
+
+/* A delay by s turns line n by 2 pi n s; double the wave, double the lines; mean-free lines do not see an offset. */
+START_TEST(a_delay_turns_the_phases_and_a_factor_scales_the_amplitudes)
+{
+    enum { LINES = 200 };
+    uint64_t state = 5;
+    const double delay = 0.2345;
+    struct wave wave = random_wave(&state, 30, 0), moved = { 0 };
+    /* cut at 1 - delay, where the wave is on a line */
+    size_t cut = 1;
+    while (wave.row[2 * cut] < 1 - delay)
+        cut++;
+    const double *a = wave.row + 2 * cut - 2, *b = wave.row + 2 * cut;
+    const double at = a[1] + (b[1] - a[1]) * ((1 - delay - a[0]) / (b[0] - a[0]));
+    wave_add(&moved, 0, -2 * at + 3);
+    for (size_t i = cut; i < wave.count; i++)
+        wave_add(&moved, wave.row[2 * i] - (1 - delay), -2 * wave.row[2 * i + 1] + 3);
+    for (size_t i = 0; i < cut; i++)
+        wave_add(&moved, wave.row[2 * i] + delay, -2 * wave.row[2 * i + 1] + 3);
+    wave_add(&moved, 1, -2 * at + 3);
+    double complex *one = of_wave(&wave, LINES), *other = of_wave(&moved, LINES);
+    for (size_t n = 1; n <= LINES; n++) {
+        const double complex want = -2 * one[n] * cexp(-2 * M_PI * I * (double)n * delay);
+        /* some 45 jumps and kinks of 10 V rounded anew, and the turn itself at n eps / 2 of a line below 10 V / n */
+        within_scale(cabs(other[n] - want), 0, 30 * DBL_EPSILON, 10);
+    }
+    near(creal(other[0]), -2 * creal(one[0]) + 3, 30 * DBL_EPSILON);
+    free(one);
+    free(other);
+    wave_free(&wave);
+    wave_free(&moved);
+}
+END_TEST
+
+/* Sum of |c_n|^2 = mean square. A wave without jumps has lines below S / (2 pi n)^2, S the sum of its slope changes, so
+ * that what lies beyond N is below 2 S^2 / (2 pi)^4 / (3 N^3). */
+START_TEST(a_trapezoid_keeps_parseval)
+{
+    enum { LINES = 20000 };
+    struct wave wave = { 0 };
+    wave_add(&wave, 0, 0);
+    wave_add(&wave, 0.11, 5);
+    wave_add(&wave, 0.43, 3.1);
+    wave_add(&wave, 0.6, -1.3);
+    wave_add(&wave, 1, 0);
+    double complex *got = of_wave(&wave, LINES);
+    double square = 0, sum = creal(got[0]) * creal(got[0]), slopes = 0;
+    for (size_t i = 1; i < wave.count; i++) {
+        const double *a = wave.row + 2 * i - 2, *b = wave.row + 2 * i;
+        square += (b[0] - a[0]) * (a[1] * a[1] + a[1] * b[1] + b[1] * b[1]) / 3;
+        slopes += 2 * fabs((b[1] - a[1]) / (b[0] - a[0]));
+    }
+    for (size_t n = LINES; n >= 1; n--)
+        sum += 2 * creal(got[n] * conj(got[n]));
+    const double beyond = 2 * slopes * slopes / pow(2 * M_PI, 4) / (3 * pow(LINES, 3));
+    ck_assert_msg(square - sum >= -8 * DBL_EPSILON * square && square - sum <= beyond + 8 * DBL_EPSILON * square,
+                  "off by %g, allowed %g", square - sum, beyond);
+    ck_assert(beyond < 2e-9 * square); /* so that the check is one */
+    free(got);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(a_period_far_from_time_zero_keeps_its_lines)
+{
+    /* t from 1234.5 s on in steps of 1 ms: times are rounded at 1.1e-13 s, which is 1.1e-10 of the period */
+    double time[] = { 1234.5, 1234.50025, 1234.50025, 1234.501 }, value[] = { 5, 5, 0, 0 };
+    double complex got[101];
+    struct dw_error error;
+    succeeds(dw_fourier(time, value, 4, 1, 100, (double *)got, &error), error);
+    for (int n = 1; n <= 100; n++)
+        within_scale(2 * cabs(got[n]), 10 / (n * M_PI) * fabs(sin(n * M_PI * 0.25)), 3 * 1.2e-10, 5);
+}
+END_TEST
+
+START_TEST(several_channels_are_as_one_by_one)
+{
+    enum { ROWS = 50, LINES = 90 };
+    double time[ROWS], value[3 * ROWS], one[ROWS];
+    double complex all[3 * (LINES + 1)], alone[LINES + 1];
+    struct dw_error error;
+    uint64_t state = 99;
+    for (size_t i = 0; i < ROWS; i++) {
+        time[i] = i ? time[i - 1] + 1 + random_next(&state) : 3.7;
+        for (size_t c = 0; c < 3; c++)
+            value[3 * i + c] = random_next(&state);
+    }
+    succeeds(dw_fourier(time, value, ROWS, 3, LINES, (double *)all, &error), error);
+    for (size_t c = 0; c < 3; c++) {
+        for (size_t i = 0; i < ROWS; i++)
+            one[i] = value[3 * i + c];
+        succeeds(dw_fourier(time, one, ROWS, 1, LINES, (double *)alone, &error), error);
+        ck_assert_mem_eq(alone, all + c * (LINES + 1), sizeof alone);
+    }
+}
+END_TEST
+
+START_TEST(a_grid_is_found_where_there_is_one)
+{
+    static const struct {
+        double place[4];
+        size_t cells;
+    } cases[] = { { { 0, 0.25, 0.5, 1 }, 4 },           { { 0, 1 / 3.0, 0.5, 1 }, 6 },   { { 0, 64 / 255.0, 0.2, 1 }, 255 },
+                  { { 0, 1 / 65536.0, 0.5, 1 }, 65536 }, { { 0, 0, 1, 1 }, 1 },           { { 0, 0.31830988618379067, 0.5, 1 }, 0 },
+                  { { 0, 17 / 997.0, 5 / 7.0, 1 }, 6979 }, { { 0, 0.1, 0.1 + 1e-12, 1 }, 0 } };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        struct wave wave = { 0 };
+        for (int i = 0; i < 4; i++)
+            wave_add(&wave, cases[k].place[i] * (1 - DBL_EPSILON / 2), 1);
+        ck_assert_uint_eq(grid_of(&wave, DBL_EPSILON), cases[k].cells);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+START_TEST(what_is_no_period_is_refused)
+{
+    const double back[] = { 0, 2, 1 }, none[] = { 3, 3, 3 }, value[] = { 1, 2, 3 };
+    double out[8] = { 42 };
+    struct dw_error error;
+    refuses(dw_fourier(back, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error, "row 3: time goes back from 2 to 1");
+    refuses(dw_fourier(none, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error,
+            "no time passes between the first row and the last");
+    refuses(dw_fourier(none, value, 3, 1, (1 << 26) + 1, out, &error), DW_BAD_USE, error,
+            "67108865 lines are asked; at most 67108864 can be had");
+    ck_assert(out[0] == 42);
+}
+END_TEST
+
+SUITE("measure: Fourier coefficients", a_pulse_train_has_the_lines_of_the_book_up_to_the_thousandth,
+      a_trapezoid_has_the_product_of_two_sincs, all_ways_give_the_same_numbers,
+      a_random_wave_agrees_with_sums_in_long_double,
+      a_delay_turns_the_phases_and_a_factor_scales_the_amplitudes, a_trapezoid_keeps_parseval,
+      a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one, a_grid_is_found_where_there_is_one,
+      what_is_no_period_is_refused)
