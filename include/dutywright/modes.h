@@ -47,6 +47,8 @@ struct dw_modes;
 /* Copies and checks the plan. NULL with DW_BAD_USE or DW_NO_MEMORY. One handle a thread. */
 DW_API struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error);
 DW_API void dw_modes_free(struct dw_modes *modes);
+/* Natural scale of an output, as in the plan. */
+DW_API double dw_modes_scale(const struct dw_modes *modes, size_t output);
 
 /* ---- a run: one trajectory, fed with rows of the input, giving rows of the output ---- */
 

@@ -160,6 +160,11 @@ struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error 
     return modes;
 }
 
+double dw_modes_scale(const struct dw_modes *modes, size_t output)
+{
+    return modes->scale[output];
+}
+
 void dw_modes_free(struct dw_modes *modes)
 {
     if (!modes)

@@ -91,15 +91,20 @@ static enum dw_status feed_side(struct course *c, double time, struct dw_error *
     return status;
 }
 
-static enum dw_status append(struct dw_header *header, const struct simulated_channel *channel, bool from_rest,
-                             struct dw_error *error)
+static enum dw_status append(const struct simulation *s, size_t output, struct dw_header *header, struct dw_error *error)
 {
+    const struct simulated_channel *channel = &s->channel[output];
     enum dw_status status = dw_header_append(header, channel->name, channel->unit, error);
-    if (status || !from_rest || isnan(channel->initial))
+    if (status)
         return status;
     /* the name may have got a number, where the table had such a channel */
     const char *name = dw_header_column(header, dw_header_columns(header) - 1).name;
-    return dw_header_set_initial(header, name, channel->initial, error);
+    if (!s->steady && !isnan(channel->initial))
+        status = dw_header_set_initial(header, name, channel->initial, error);
+    if (!status && s->common->uniform == 0)
+        status = dw_header_set_of_channel(header, "accuracy", name,
+                                          s->common->accuracy * dw_modes_scale(s->modes, output) * channel->factor, error);
+    return status;
 }
 
 static enum dw_status open_writer(struct course *c, struct dw_error *error)
@@ -114,7 +119,7 @@ static enum dw_status open_writer(struct course *c, struct dw_error *error)
         dw_header_drop(header, "initial");
     for (size_t i = 0; !status && i < s->outputs; i++)
         if (s->channel[i].factor != 0)
-            status = append(header, &s->channel[i], !s->steady, error);
+            status = append(s, i, header, error);
     if (!status && !(c->writer = dw_writer_open(STDOUT_FILENO, header, output_encoding(s->common, c->reader), error)))
         status = error->status;
     dw_header_free(header);
