@@ -13,6 +13,7 @@
  * is smaller is zero. */
 #define STEM_DECIBELS 120.0
 #define LINE_DECIBELS 300.0
+#define NO_LEVEL (-400.0) /* what spectra have for no amplitude at all */
 
 /* Tables that are neither of time nor of frequency are shown as marks up to so many rows, and a spectrum as stems. */
 enum { MOST_MARKS = 60, MOST_STEMS = 400 };
@@ -103,17 +104,36 @@ static const char *panel_heading(const struct inner *inner, size_t panel, size_t
     return by_table && common ? common : "";
 }
 
-/* One look for a channel wherever it is drawn; of several tables, for each table's. */
+/* What has one look wherever it is drawn: a table, where no panel shows two of its channels; else a channel, of each table
+ * its own where they are drawn together. */
+enum sameness { SAME_TABLE, SAME_CHANNEL, SAME_CHANNEL_OF_TABLE };
+
+static enum sameness sameness_of(const struct inner *inner, const struct request *request)
+{
+    bool alone = inner->sources > 1;
+    for (size_t i = 0; i < inner->picks; i++)
+        alone = alone && is_alone(inner, &inner->pick[i]);
+    return request->arrangement != TOGETHER ? SAME_CHANNEL : alone ? SAME_TABLE : SAME_CHANNEL_OF_TABLE;
+}
+
+static bool is_same(const struct pick *one, const struct pick *other, enum sameness sameness)
+{
+    const bool table = one->source == other->source, channel = !strcmp(one->name, other->name);
+    return sameness == SAME_TABLE ? table : sameness == SAME_CHANNEL ? channel : table && channel;
+}
+
+/* Looks in the order in which things first appear. */
 static size_t look_of(const struct inner *inner, const struct pick *pick, const struct request *request)
 {
-    const bool together = request->arrangement == TOGETHER;
+    const enum sameness sameness = sameness_of(inner, request);
+    const struct pick *first = inner->pick;
     size_t look = 0;
-    for (const struct pick *before = inner->pick; before < pick; before++) {
+    while (!is_same(first, pick, sameness))
+        first++;
+    for (const struct pick *before = inner->pick; before < first; before++) {
         bool is_new = true;
         for (const struct pick *i = inner->pick; i < before; i++)
-            is_new = is_new && (strcmp(i->name, before->name) || (together && i->source != before->source));
-        if (!strcmp(before->name, pick->name) && (!together || before->source == pick->source))
-            return look - !is_new;
+            is_new = is_new && !is_same(i, before, sameness);
         look += is_new;
     }
     return look;
@@ -125,13 +145,13 @@ static size_t look_of(const struct inner *inner, const struct pick *pick, const 
 struct extent {
     double low, high;
     double least[2];  /* values not above it are left out: of lines and marks, of stems */
-    bool left_out;
+    bool left_out;    /* something was that is not just nothing */
 };
 
 static void extend(struct extent *extent, double value, bool stem)
 {
     if (!(value > extent->least[stem])) {
-        extent->left_out = true;
+        extent->left_out = extent->left_out || extent->least[stem] == 0 || value > NO_LEVEL;
         return;
     }
     extent->low = fmin(extent->low, value);
@@ -198,9 +218,7 @@ static enum dw_status read_range(struct axis *axis, const char *text, struct dw_
 static enum dw_status choose_y(struct drawing *drawing, size_t number, const char *unit, const struct request *request,
                                struct dw_error *error)
 {
-    const bool one = request->y_scales == 1;
-    const enum scale scale = one ? request->y_scale[0] : number < request->y_scales ? request->y_scale[number] : SCALE_BY_ITSELF;
-    struct axis axis = { 0, 0, scale == SCALE_LOG, unit };
+    struct axis axis = { 0, 0, panel_scale(request, number) == SCALE_LOG, unit };
     const char *asked = number < request->ranges ? request->range[number] : "";
     const bool decibels = !strcmp(axis.unit, "dB");
     const double least = axis.logarithmic ? 0 : -INFINITY;
@@ -312,7 +330,8 @@ static enum dw_status fill_panel(struct drawing *drawing, struct panel *panel, s
             return no_memory(error);
         panel->trace[panel->traces++] = (struct trace){
             name, window_reduction(source->window), pick->channel, style_of(source, request, pick->source),
-            look_of(inner, pick, request), source->has_means, source->mean[pick->channel] };
+            look_of(inner, pick, request), source->has_means && source->factor[pick->channel] != TO_DECIBELS,
+            source->mean[pick->channel] };
     }
     return DW_OK;
 }

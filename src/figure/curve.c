@@ -97,6 +97,10 @@ static void pencil_to(struct pencil *pencil, double x, double y)
 
 static void pencil_to_vertex(struct pencil *pencil, struct vertex vertex)
 {
+    if (pencil->frame->x->logarithmic && !(vertex.x > 0)) {
+        pencil_lift(pencil); /* infinitely far to the left */
+        return;
+    }
     pencil_to(pencil, pixel_x(pencil->frame, vertex.x), pixel_y(pencil->frame, vertex.y));
 }
 

@@ -127,7 +127,7 @@ static enum dw_status render_vector(const struct sheet *sheet, const struct page
 enum dw_status figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
                              const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error)
 {
-    struct dw_error unheard;
+    struct dw_error unheard = { .status = DW_OK };
     error = error ? error : &unheard;
     if (form->type == FIGURE_TEXT)
         return preview_render(&sheets[0], form->width, form->height, form->colour, bytes, size, error);

@@ -104,7 +104,7 @@ static void follow(struct gathering *gathering, double x)
 
 static double value_drawn(double value, double factor)
 {
-    return factor > 0 ? value * factor : fmax(20 * log10(fabs(value)), LEAST_DECIBELS);
+    return factor != TO_DECIBELS ? value * factor : fmax(20 * log10(fabs(value)), LEAST_DECIBELS);
 }
 
 static enum dw_status take_row(struct gathering *gathering, const double *row, struct dw_error *error)

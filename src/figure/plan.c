@@ -63,7 +63,6 @@ static enum dw_status open_source(struct inner *inner, struct source *source, co
     const struct dw_column first = dw_header_column(dw_reader_header(source->reader), 0);
     const char *unit = unit_base(first.unit, &source->x_factor);
     source->kind = !strcmp(unit, "s") && !strcmp(first.name, "time") ? OF_TIME : !strcmp(unit, "Hz") ? OF_FREQUENCY : OF_OTHER;
-    source->gain_in_decibels = source->kind == OF_FREQUENCY && !request->y_scales;
     source->name = i < request->names ? keep_string(inner, request->name[i]) : name_of_file(inner, source->path);
     source->x_name = keep_string(inner, first.name);
     source->x_unit = keep_string(inner, unit);
@@ -110,15 +109,34 @@ static enum dw_status open_sources(struct inner *inner, const struct request *re
 
 /* ---- panels and picks ---- */
 
-/* The unit in which a channel is drawn, and the factor to it. */
-static const char *unit_drawn(const struct source *source, size_t column, double *factor)
+enum scale panel_scale(const struct request *request, size_t panel)
+{
+    if (request->y_scales == 1)
+        return request->y_scale[0];
+    return panel < request->y_scales ? request->y_scale[panel] : SCALE_BY_ITSELF;
+}
+
+/* How a channel is drawn. */
+struct drawn {
+    const char *unit;
+    double factor;  /* to the unit; TO_DECIBELS */
+};
+
+/* Units of which decibels make no sense. */
+static bool is_level(const char *unit)
+{
+    return !strcmp(unit, "dB") || !strcmp(unit, "deg") || !strcmp(unit, "degC") || !strcmp(unit, "rad");
+}
+
+static struct drawn how_drawn(const struct source *source, size_t column, enum scale scale)
 {
     const struct dw_column found = dw_header_column(dw_reader_header(source->reader), column);
-    if (source->gain_in_decibels && !strcmp(found.name, "gain") && !strcmp(found.unit, "1")) {
-        *factor = 0;
-        return "dB";
-    }
-    return unit_base(found.unit, factor);
+    const bool gain = source->kind == OF_FREQUENCY && !strcmp(found.name, "gain") && !strcmp(found.unit, "1");
+    struct drawn drawn;
+    drawn.unit = unit_base(found.unit, &drawn.factor);
+    if ((scale == SCALE_BY_ITSELF && gain) || (scale == SCALE_DECIBELS && !is_level(found.unit)))
+        drawn = (struct drawn){ "dB", TO_DECIBELS };
+    return drawn;
 }
 
 /* A new panel; its index, or SIZE_MAX where there is no memory. */
@@ -139,17 +157,18 @@ static size_t add_panel(struct inner *inner, const char *unit, size_t owner)
 }
 
 /* Place of a column among those that a source draws. */
-static size_t add_channel(struct source *source, size_t column)
+static size_t add_channel(struct source *source, size_t column, double factor)
 {
     for (size_t i = 0; i < source->channels; i++)
-        if (source->column[i] == column)
+        if (source->column[i] == column && source->factor[i] == factor)
             return i;
     source->column[source->channels] = column;
-    unit_drawn(source, column, &source->factor[source->channels]);
+    source->factor[source->channels] = factor;
     return source->channels++;
 }
 
-static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, size_t column, struct dw_error *error)
+static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, size_t column, double factor,
+                               struct dw_error *error)
 {
     struct source *source = &inner->source[which];
     struct pick *picks = realloc(inner->pick, (inner->picks + 1) * sizeof *picks);
@@ -163,7 +182,7 @@ static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, 
         traces += inner->pick[i].panel == panel;
     if (traces > MOST_TRACES)
         return dw_error_set(error, DW_BAD_USE, 0, "one panel shows at most %d channels; choose with --panel", (int)MOST_TRACES);
-    inner->pick[inner->picks++] = (struct pick){ panel, which, add_channel(source, column), name };
+    inner->pick[inner->picks++] = (struct pick){ panel, which, add_channel(source, column, factor), name };
     return DW_OK;
 }
 
@@ -171,7 +190,7 @@ static enum dw_status make_rooms(struct inner *inner, struct dw_error *error)
 {
     for (size_t i = 0; i < inner->sources; i++) {
         struct source *source = &inner->source[i];
-        const size_t columns = dw_header_columns(dw_reader_header(source->reader));
+        const size_t columns = 2 * dw_header_columns(dw_reader_header(source->reader)); /* each in dB, too */
         source->column = calloc(columns, sizeof *source->column);
         source->factor = calloc(columns, sizeof *source->factor);
         source->mean = calloc(columns, sizeof *source->mean);
@@ -179,12 +198,6 @@ static enum dw_status make_rooms(struct inner *inner, struct dw_error *error)
             return no_memory(error);
     }
     return DW_OK;
-}
-
-static const char *base_unit_of(const struct source *source, size_t column)
-{
-    double factor;
-    return unit_drawn(source, column, &factor);
 }
 
 /* ---- by itself: a panel for each unit ---- */
@@ -199,17 +212,33 @@ static size_t panel_for(const struct inner *inner, size_t first, const char *uni
     return SIZE_MAX;
 }
 
-static enum dw_status pick_by_unit(struct inner *inner, size_t first_panel, size_t which, struct dw_error *error)
+/* The phases of a spectrum, beside its levels, are left to those who ask for them. */
+static bool is_phase_of_spectrum(const struct source *source, size_t column)
 {
-    const struct source *source = &inner->source[which];
+    const struct dw_header *header = dw_reader_header(source->reader);
+    bool levels = false;
+    for (size_t i = 1; i < dw_header_columns(header); i++)
+        levels = levels || !strcmp(dw_header_column(header, i).unit, "dB");
+    return source->kind == OF_FREQUENCY && levels && !strcmp(dw_header_column(header, column).unit, "deg");
+}
+
+static enum dw_status pick_by_unit(struct inner *inner, const struct request *request, size_t first_panel, size_t which,
+                                   struct dw_error *error)
+{
+    struct source *source = &inner->source[which];
     const size_t columns = dw_header_columns(dw_reader_header(source->reader));
+    const enum scale scale = request->y_scales == 1 ? request->y_scale[0] : SCALE_BY_ITSELF;
     enum dw_status status = DW_OK;
     for (size_t column = 1; column < columns && status == DW_OK; column++) {
-        const char *unit = base_unit_of(source, column);
-        size_t panel = panel_for(inner, first_panel, unit, columns - 1 <= MOST_UNITLESS_PANELS);
+        const struct drawn drawn = how_drawn(source, column, scale);
+        if (is_phase_of_spectrum(source, column)) {
+            source->phases_left_out = true;
+            continue;
+        }
+        size_t panel = panel_for(inner, first_panel, drawn.unit, columns - 1 <= MOST_UNITLESS_PANELS);
         if (panel == SIZE_MAX)
-            panel = add_panel(inner, unit, which);
-        status = add_pick(inner, panel, which, column, error);
+            panel = add_panel(inner, drawn.unit, which);
+        status = add_pick(inner, panel, which, column, drawn.factor, error);
     }
     return status;
 }
@@ -234,8 +263,8 @@ static enum dw_status split_number(const struct inner *inner, const char *panel,
 }
 
 /* Takes one named channel from every source asked that has it. */
-static enum dw_status pick_name(struct inner *inner, const char *panel_text, char *name, size_t panel, size_t from, size_t to,
-                                struct dw_error *error)
+static enum dw_status pick_name(struct inner *inner, const char *panel_text, char *name, size_t panel, enum scale scale,
+                                size_t from, size_t to, struct dw_error *error)
 {
     size_t file, found = 0;
     struct dw_error missing = { .status = DW_OK };
@@ -249,7 +278,8 @@ static enum dw_status pick_name(struct inner *inner, const char *panel_text, cha
         if (!column)
             continue;
         found++;
-        const char *unit = base_unit_of(source, column);
+        const struct drawn drawn = how_drawn(source, column, scale);
+        const char *unit = drawn.unit;
         if (!*inner->unit[panel] && *unit) {
             if (!(inner->unit[panel] = keep_string(inner, unit)))
                 return no_memory(error);
@@ -257,7 +287,7 @@ static enum dw_status pick_name(struct inner *inner, const char *panel_text, cha
             return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': %.60s is in %s, and the panel is in %s: give it a panel of its own",
                                 panel_text, name, unit, inner->unit[panel]);
         }
-        status = add_pick(inner, panel, i, column, error);
+        status = add_pick(inner, panel, i, column, drawn.factor, error);
     }
     if (status == DW_OK && !found && missing.status != DW_OK)
         return dw_error_set(error, missing.status, 0, "--panel: '%s': %s", panel_text, missing.text);
@@ -276,7 +306,7 @@ static enum dw_status pick_as_asked(struct inner *inner, const struct request *r
         if (panel == SIZE_MAX)
             return no_memory(error);
         for (char *name = strtok_r(names, ",", &rest); name && status == DW_OK; name = strtok_r(NULL, ",", &rest))
-            status = pick_name(inner, text, name, panel, from, to, error);
+            status = pick_name(inner, text, name, panel, panel_scale(request, i), from, to, error);
         if (status == DW_OK && inner->picks == before && to - from == inner->sources)
             return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': the names of channels were wanted, joined by commas", text);
         if (status == DW_OK && inner->picks == before)
@@ -297,7 +327,7 @@ enum dw_status plan_make(struct inner *inner, const struct request *request, str
     else
         for (size_t i = 0; i < inner->sources && status == DW_OK; i++)
             status = request->panels ? pick_as_asked(inner, request, i, i + 1, error)
-                                     : pick_by_unit(inner, request->arrangement == TOGETHER ? 0 : inner->panels, i, error);
+                                     : pick_by_unit(inner, request, request->arrangement == TOGETHER ? 0 : inner->panels, i, error);
     for (size_t i = 0; i < inner->sources && status == DW_OK; i++)
         if (!inner->source[i].channels)
             status = request->panels ? dw_error_set(error, DW_BAD_USE, 0, "--panel: no channel of %s is drawn",

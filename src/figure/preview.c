@@ -85,28 +85,38 @@ static void dot_of(const struct view *view, const struct panel *panel, struct ve
     *y = limited(axis_place(&panel->axis, vertex.y), view->rows * DOTS_DOWN - 1);
 }
 
+static void draw_stem(struct view *view, const struct panel *panel, struct vertex vertex, size_t which)
+{
+    double x, y, base;
+    dot_of(view, panel, (struct vertex){ vertex.x, 0 }, &x, &base);
+    dot_of(view, panel, vertex, &x, &y);
+    base = strcmp(panel->axis.unit, "dB") ? base : 0;
+    if (y >= base || strcmp(panel->axis.unit, "dB"))
+        draw_dots(view, x, base, x, y, which);
+}
+
 static void draw_trace(struct view *view, const struct panel *panel, size_t which)
 {
     const struct trace *trace = &panel->trace[which];
     const bool line = trace->style == TRACE_LINES || trace->style == TRACE_JOINED;
-    double x = 0, y = 0, before_x = 0, before_y = 0, base_x, base_y;
+    double x, y, before_x = 0, before_y = 0;
+    bool placed = false;
     for (size_t i = 0; i < reduction_strips(trace->rows); i++) {
         const struct strip *strip = reduction_strip(trace->rows, i, trace->channel);
         const bool low_first = strip->low.x < strip->high.x;
         const struct vertex vertices[4] = { strip->first, low_first ? strip->low : strip->high,
                                             low_first ? strip->high : strip->low, strip->last };
+        if (view->sheet->x.logarithmic && !(strip->first.x > 0))
+            continue;
         for (int k = 0; k < 4; k++) {
             dot_of(view, panel, vertices[k], &x, &y);
-            if (line && (i || k))
-                draw_dots(view, before_x, before_y, x, y, which);
+            if (trace->style == TRACE_STEMS)
+                draw_stem(view, panel, vertices[k], which);
             else
-                draw_dots(view, x, y, x, y, which);
-            if (trace->style == TRACE_STEMS) {
-                dot_of(view, panel, (struct vertex){ vertices[k].x, 0 }, &base_x, &base_y);
-                draw_dots(view, x, strcmp(panel->axis.unit, "dB") ? base_y : 0, x, y, which);
-            }
+                draw_dots(view, line && placed ? before_x : x, line && placed ? before_y : y, x, y, which);
             before_x = x;
             before_y = y;
+            placed = true;
         }
     }
 }

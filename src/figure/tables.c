@@ -96,6 +96,8 @@ static void add_notes(struct drawing *drawing, const struct request *request)
         if (source->dropped)
             drawing_note(drawing, "%s: no place on a logarithmic axis for %llu row%s at or below zero", source->name,
                          source->dropped, source->dropped == 1 ? "" : "s");
+        if (source->phases_left_out)
+            drawing_note(drawing, "%s: phases are left out; --panel draws them", source->name);
         if (request->mean && !source->has_means)
             drawing_note(drawing, source->kind == OF_TIME ? "%s: no time passes, so that there is no mean"
                                                           : "%s: a mean is over time, and this is no table of time",
@@ -121,7 +123,7 @@ static enum dw_status fill(struct drawing *drawing, const struct request *reques
 
 struct drawing *drawing_new(const struct request *request, struct dw_error *error)
 {
-    struct dw_error unheard;
+    struct dw_error unheard = { .status = DW_OK };
     struct drawing *drawing = calloc(1, sizeof *drawing);
     error = error ? error : &unheard;
     if (drawing)

@@ -8,7 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum scale { SCALE_BY_ITSELF, SCALE_LINEAR, SCALE_LOG };
+enum scale { SCALE_BY_ITSELF, SCALE_LINEAR, SCALE_LOG, SCALE_DECIBELS /* y only: 20 log10 of the values */ };
 enum arrangement {
     TOGETHER,  /* all tables in one figure, channels of one unit in one panel */
     STACKED,   /* each table has its own panels, below one another */

@@ -18,14 +18,14 @@ struct source {
     char *x_name, *x_unit;
     double x_factor;            /* to x_unit */
     size_t *column;             /* [channels] that are drawn */
-    double *factor, *mean;      /* [channels]; factor: to the unit without its prefix, 0: to dB */
+    double *factor, *mean;      /* [channels]; factor: to the unit drawn, or TO_DECIBELS */
     size_t channels;
     bool has_means;
     struct window *window;
     double from, to;            /* of x */
     unsigned long long rows;    /* that were drawn */
     bool even;                  /* of equal distance */
-    bool gain_in_decibels;
+    bool phases_left_out;
     unsigned long long dropped; /* rows that have no place on a logarithmic axis */
 };
 
@@ -46,6 +46,12 @@ struct inner {
     char **string;   /* all strings, to be freed */
     size_t strings;
 };
+
+/* In place of a factor: 20 log10 of the value. */
+#define TO_DECIBELS 0.0
+
+/* The scale asked for a panel. */
+enum scale panel_scale(const struct request *request, size_t panel);
 
 /* A copy that lives as long as inner; NULL: no memory. */
 char *keep_string(struct inner *inner, const char *text);

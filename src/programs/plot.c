@@ -63,7 +63,8 @@ static const struct argp_option options[] = {
       "Ends of the vertical axis of the first panel, then the second, ...; plain numbers with prefixes (default: what is drawn)", 0 },
     { "x-scale", OPTION_X_SCALE, "SCALE", 0, "linear or log (default: log for a frequency response, else linear)", 0 },
     { "y-scale", OPTION_Y_SCALE, "SCALE", OPTION_REPEATS,
-      "linear or log; one for all panels or one for each, from the top (default linear, the gain of a response in dB)", 0 },
+      "linear, log, or dB (20 log10 of the values: dB re 1 V, 1 A, 1); one for all panels or one for each, from the top (default "
+      "linear, the gain of a response in dB)", 0 },
     { NULL, 0, NULL, 0, "Words:", 3 },
     { "title", OPTION_TITLE, "TEXT", 0, "Title above the figure", 0 },
     { "name", OPTION_NAME, "TEXT", OPTION_REPEATS,
@@ -105,7 +106,7 @@ static const char doc[] =
     "  dw-pwm --frequency 490.2 --duty 64/256 --periods 5 | dw-plot --mean --output duty.svg\n"
     "  dw-pwm --frequency 500 --duty 25% | dw-plot\n"
     "  dw-plot --panel pin,out --panel current --span last:4 --title 'Pump motor' --output pump.png pump.tsv\n"
-    "  dw-plot --draw stems --draw stems --draw lines --output cut.svg before.tsv after.tsv response.tsv\n"
+    "  dw-plot --y-scale dB --panel pin,out,gain --output cut.svg before.tsv after.tsv response.tsv\n"
     "  dw-plot --frames --mean --output duty.gif 'duty 25 %.tsv' 'duty 50 %.tsv' 'duty 75 %.tsv'\n"
     "  dw-plot --y-scale log --output front.png front.tsv\n"
     "\n"
@@ -130,10 +131,10 @@ static void add_style(struct plot_options *o, const char *argument)
     o->style[o->styles++] = (enum trace_style)option_word("draw", argument, words);
 }
 
-static enum scale read_scale(const char *option, const char *argument)
+static enum scale read_x_scale(const char *argument)
 {
     static const char *const words[] = { "linear", "log", NULL };
-    return option_word(option, argument, words) ? SCALE_LOG : SCALE_LINEAR;
+    return option_word("x-scale", argument, words) ? SCALE_LOG : SCALE_LINEAR;
 }
 
 static void add_scale(struct plot_options *o, const char *argument)
@@ -141,8 +142,10 @@ static void add_scale(struct plot_options *o, const char *argument)
     enum scale *more = realloc(o->y_scale, (o->y_scales + 1) * sizeof *more);
     if (!more)
         program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
+    static const char *const words[] = { "linear", "log", "dB", NULL };
+    static const enum scale scales[] = { SCALE_LINEAR, SCALE_LOG, SCALE_DECIBELS };
     o->y_scale = more;
-    o->y_scale[o->y_scales++] = read_scale("y-scale", argument);
+    o->y_scale[o->y_scales++] = scales[option_word("y-scale", argument, words)];
 }
 
 static void read_size(struct plot_options *o, const char *argument)
@@ -232,7 +235,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_NAME: add_text(&o->name, argument); return 0;
     case OPTION_RANGE: add_text(&o->range, argument); return 0;
     case OPTION_DRAW: add_style(o, argument); return 0;
-    case OPTION_X_SCALE: o->x_scale = read_scale("x-scale", argument); return 0;
+    case OPTION_X_SCALE: o->x_scale = read_x_scale(argument); return 0;
     case OPTION_Y_SCALE: add_scale(o, argument); return 0;
     case OPTION_TITLE: o->title = argument; return 0;
     case OPTION_OUTPUT: o->output = argument; return 0;
