@@ -57,8 +57,10 @@ static const char doc[] =
     "Rows of --format rows: channel, quantity, value, unit, separated by tabs.\n"
     "\n"
     "Examples:\n"
-    "  dw-pwm --frequency 490.2 --duty 64/256 --periods 200 | dw-smooth --stage r=4k7,c=1u | dw-measure\n"
-    "  dw-measure --channel out --format rows meter.tsv | awk '$2 == \"ripple\" { print $3 }'\n"
+    "  dw-pwm --frequency 490.2 --duty 64/256 --periods 200 |\n"
+    "    dw-smooth --stage r=4k7,c=1u | dw-measure\n"
+    "  dw-measure --channel out --format rows meter.tsv |\n"
+    "    awk '$2 == \"ripple\" { print $3 }'\n"
     "  dw-measure --channel probe --period 2.04ms --levels 0:3.3 capture.csv\n"
     "\n"
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";

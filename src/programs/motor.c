@@ -149,9 +149,9 @@ static const struct argp argp = {
     "conducting, brushes that stick, a rotor that lets go.\n\n"
     "Example: the exhibit's pump motor at 20 kHz, once its speed has settled\n\n"
     "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
-    "  dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
-    "    --inertia 9u --supply 12 --drive one-switch --start steady |\n"
-    "  dw-measure",
+    "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
+    "      --inertia 9u --supply 12 --drive one-switch --start steady |\n"
+    "    dw-measure",
     children, NULL, NULL
 };
 

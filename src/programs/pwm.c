@@ -86,7 +86,8 @@ static const char about[] =
     "is high. What was rounded is told in the table's header, as duty asked and given.\n\n"
     "Examples:\n"
     "  dw-pwm --frequency 490.2 --duty 64/256\n"
-    "  dw-pwm --clock 16M --prescale 64 --count-to 255 --counting updown --duty 25%\n"
+    "  dw-pwm --clock 16M --prescale 64 --count-to 255 --counting updown \\\n"
+    "    --duty 25%\n"
     "  dw-pwm --frequency 20k --duty 40% --dead-time 500n --rise 50n --fall 50n\n"
     "  dw-pwm --frequency 2k --duty-from sine.tsv --modulate natural";
 

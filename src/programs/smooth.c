@@ -44,8 +44,10 @@ static const char about[] =
     "r, l and esr may be zero; c, leak, rd, cd, rp and lp, where given, must be above zero. A stage may lack c where it has r "
     "or l. Capacitors that stand side by side and coils in series are merged exactly.\n\n"
     "Examples:\n"
-    "  dw-pwm --frequency 490.2 --duty 64/256 --periods 200 | dw-smooth --stage r=4k7,c=1u --stage r=47k,c=100n --load 1M\n"
-    "  dw-pwm --frequency 62.5k --duty 40% --high 12 | dw-smooth --stage l=330u,r=0.2,c=100u,esr=50m --load 10 --start steady\n"
+    "  dw-pwm --frequency 490.2 --duty 64/256 --periods 200 |\n"
+    "    dw-smooth --stage r=4k7,c=1u --stage r=47k,c=100n --load 1M\n"
+    "  dw-pwm --frequency 62.5k --duty 40% --high 12 |\n"
+    "    dw-smooth --stage l=330u,r=0.2,c=100u,esr=50m --load 10 --start steady\n"
     "  dw-smooth --stage r=4k7,c=1u --response 1:100k";
 
 static const struct argp_child children[] = {

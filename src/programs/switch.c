@@ -192,11 +192,11 @@ static const struct argp argp = {
     "last whole period. Status 1: a limit or rating is exceeded, or the junction runs away.\n\n"
     "Example: the transistor of the exhibit's pump motor on a small heat sink\n\n"
     "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
-    "  dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
-    "    --inertia 9u --supply 12 --drive one-switch --start steady --all |\n"
-    "  dw-switch --kind mosfet --on-resistance 40m --supply 12 --edge 80n \\\n"
-    "    --thermal r=1.1,tau=8m --thermal r=9,tau=60 --limit 125 \\\n"
-    "    --start steady --report",
+    "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
+    "      --inertia 9u --supply 12 --drive one-switch --start steady --all |\n"
+    "    dw-switch --kind mosfet --on-resistance 40m --supply 12 --edge 80n \\\n"
+    "      --thermal r=1.1,tau=8m --thermal r=9,tau=60 --limit 125 \\\n"
+    "      --start steady --report",
     children, NULL, NULL
 };
 
