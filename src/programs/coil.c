@@ -153,8 +153,9 @@ static const struct argp argp = {
     "current[A], switch[V] and, with --pull-in and --drop-out, armature[1], which is 1 while pulled in. Solved exactly from event to "
     "event. The armature moves at once: its travel is to be added to the times.\n\n"
     "Example: does the exhibit's sluice valve follow 12 Hz, and how high does its zener let the switch go?\n\n"
-    "  dw-pwm --frequency 12 --duty 50% | dw-coil --resistance 48 --inductance 0.35 --supply 24 --clamp zener=24 "
-    "--pull-in 0.3 --drop-out 0.12 --report\n\n"
+    "  dw-pwm --frequency 12 --duty 50% |\n"
+    "    dw-coil --resistance 48 --inductance 0.35 --supply 24 \\\n"
+    "      --clamp zener=24 --pull-in 0.3 --drop-out 0.12 --report\n\n"
     "Peak and hold: --duty-from of dw-pwm gives the full current first and then a share of it; see --expect hold.",
     children, NULL, NULL
 };
