@@ -14,9 +14,10 @@ enum dw_status dw_system_response(const struct dw_system *system, size_t input, 
     if (input >= system->inputs || !(angular >= 0 && isfinite(angular)))
         return dw_error_set(error, DW_BAD_USE, 0, "response to input %zu of %zu at %g rad/s", input + 1, system->inputs,
                             angular);
-    struct doubled *matrix = calloc(size * size + size, sizeof *matrix), *x = matrix + size * size;
+    struct doubled *matrix = calloc(size * size + size, sizeof *matrix);
     if (!matrix)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    struct doubled *x = matrix + size * size;
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j < n; j++) {
             const struct doubled entry = { -system->rate_high[i * both + j], -system->rate_low[i * both + j] };

@@ -168,7 +168,8 @@ static enum dw_status settle(struct dw_run *run, double time, bool slopes_known,
 static void set_node_input(struct dw_run *run, const double *input)
 {
     const size_t n = run->modes->states, m = run->modes->inputs;
-    memcpy(run->input, input, m * sizeof *input);
+    if (m > 0)  /* without inputs the pointer may be NULL */
+        memcpy(run->input, input, m * sizeof *input);
     run->input[m] = 1;
     memcpy(run->node.high + n, run->input, (m + 1) * sizeof *input);
     memset(run->node.low + n, 0, (m + 1) * sizeof *input);
@@ -288,7 +289,8 @@ enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input,
     if (time == run->time)
         return jump(run, input, error);
     run->goal_time = time;
-    memcpy(run->goal_input, input, m * sizeof *input);
+    if (m > 0)
+        memcpy(run->goal_input, input, m * sizeof *input);
     run->goal_input[m] = 1;
     status = run_stretch(run, error);
     if (status != DW_OK)

@@ -151,10 +151,11 @@ static enum dw_status find_steady(const struct wave *wave, struct dw_modes *mode
 {
     size_t count;
     const double *lap = repeating_lap(wave->periods, &count);
-    double *time = malloc(2 * count * sizeof *time), *input = time + count;
+    double *time = malloc(2 * count * sizeof *time);
     struct dw_steady steady = { .lasting = false };
     if (!time)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    double *input = time + count;
     for (size_t i = 0; i < count; i++) {
         time[i] = lap[i * wave->columns];
         input[i] = lap[i * wave->columns + wave->channel];

@@ -103,7 +103,8 @@ static enum dw_status read_end(struct dw_reader *reader, char *first, char *last
 {
     char shown[64];
     quoted(shown, sizeof shown, first, last);
-    struct field count = { memchr(first, ':', (size_t)(last - first)) + 1, last, false };
+    char *colon = memchr(first, ':', (size_t)(last - first));
+    struct field count = { colon + 1, last, false };
     while (count.first < last && (*count.first == ' ' || *count.first == '\t'))
         count.first++;
     double rows;
