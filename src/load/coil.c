@@ -6,6 +6,8 @@
 
 enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 5, OUTPUTS_MOST = 8 };
 
+#define LIFT 1e-14  /* of the leak: above the 4 roundings of its slope */
+
 struct output {
     const char *name, *unit;
     double scale;
@@ -119,7 +121,8 @@ static void path_guard(const struct dw_coil_plan *p, struct workings *w, enum ci
     const double leaking = coil_clamp_leaks(p) ? p->diode_drop / p->clamp_value : 0, amperes = dw_coil_full_current(p);
     if (circuit == CIRCUIT_BODY) {
         size_t k = add_guard(w, (struct branch){ -1, 0, -leaking }, 0, amperes, open);
-        reset_to(w, k, (struct branch){ .alone = -leaking }, same_stray);
+        /* with a leak the voltage would rise from a slope of zero; a hair more keeps rounding from making it fall */
+        reset_to(w, k, (struct branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
     } else if (coil_clamp_holds(p) || !(p->stray > 0)) {
         size_t k = add_guard(w, same_current, 0, amperes, open);
         reset_to(w, k, (struct branch){ 0 }, same_stray);
