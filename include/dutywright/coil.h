@@ -35,7 +35,7 @@ struct dw_coil_plan {
     bool all;                  /* all outputs, not only current, switch and armature */
 };
 
-/* Resistance of copper at another temperature: R(T) = R(T0) (1 + a (T - 20)) / (1 + a (T0 - 20)), a = 0.00393 per kelvin.
+/* Resistance of copper at another temperature, docs/theory.md (8.10).
  *   resistance    ohm, at the temperature `at`
  *   at, temperature  degC, -100..300
  *   returns   ohm; NaN outside the range

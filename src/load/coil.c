@@ -85,7 +85,7 @@ static void gate_guard(const struct dw_coil_plan *p, struct workings *w, enum ci
 
 static void armature_guard(const struct dw_coil_plan *p, struct workings *w, enum circuit circuit, bool pulled_in)
 {
-    /* flux linkage goes on: L i is the same on both sides */
+    /* flux linkage goes on: L i is the same on both sides (8.6) */
     const double ratio = coil_inductance(p, pulled_in) / coil_inductance(p, !pulled_in);
     const struct branch left = pulled_in ? (struct branch){ 1, 0, -p->drop_out } : (struct branch){ -1, 0, p->pull_in };
     size_t k = add_guard(w, left, 0, dw_coil_full_current(p), mode_of(circuit, !pulled_in));

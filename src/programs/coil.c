@@ -330,8 +330,8 @@ static enum dw_status report_on(const struct coil_options *o, const struct seen 
 /* Whether the pulses are those of a carrier whose duty changes, and not each an operation. */
 static enum dw_status find_carrier(const struct dw_header *header, bool *carried, struct dw_error *error)
 {
-    double carrier, period;
-    bool has_carrier, has_period;
+    double carrier = NAN, period = NAN;
+    bool has_carrier = false, has_period = false;
     enum dw_status status = dw_header_number(header, "carrier-period", &carrier, &has_carrier, error);
     if (!status)
         status = dw_header_number(header, "period", &period, &has_period, error);
