@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Outputs of the systems that integrate. */
-enum { CURRENT, SWITCH, SWITCH_CURRENT, CLAMP, CLAMP_CURRENT, SUPPLY_CURRENT, OUTPUTS };
+enum { CURRENT, CLAMP, CLAMP_CURRENT, SUPPLY_CURRENT, OUTPUTS };
 enum { N = DW_COIL_STATES, MODES = 2 * CIRCUITS };
 
 /* From one start of an operation to the next. */
@@ -20,7 +20,8 @@ struct cycle {
 
 struct dw_coil_meter {
     const struct dw_coil *coil;
-    struct dw_system *system[MODES];            /* NULL: never entered */
+    struct coil_circuit circuit[CIRCUITS];
+    struct dw_system *system[MODES];            /* NULL: of one rate, or never entered */
     bool any;
     size_t mode;
     double begin, begin_state[N];               /* where the present mode began */
@@ -35,25 +36,22 @@ struct dw_coil_meter {
 
 /* ---- energy ---- */
 
-static struct dw_system *integrator(const struct dw_coil_plan *p, enum circuit circuit, bool pulled_in, struct dw_error *error)
+/* Integrates a circuit in which current and stray capacitance swing together. */
+static struct dw_system *integrator(const struct dw_coil_plan *p, const struct coil_circuit *c, bool pulled_in,
+                                    struct dw_error *error)
 {
-    const struct coil_circuit c = coil_circuit(p, circuit);
-    const double inductance = coil_inductance(p, pulled_in), stray = p->stray > 0 ? p->stray : 1;
-    const double a[N * N] = { c.drive.current / inductance, c.drive.stray / inductance, c.charge.current / stray,
-                              c.charge.stray / stray };
-    const double b[N] = { c.drive.alone / inductance, c.charge.alone / stray };
-    const struct branch *const rows[OUTPUTS] = { [SWITCH] = &c.sw, [SWITCH_CURRENT] = &c.switch_current,
-                                                 [CLAMP] = &c.clamp_volts, [CLAMP_CURRENT] = &c.clamp_current,
-                                                 [SUPPLY_CURRENT] = &c.supply_current };
+    const double inductance = coil_inductance(p, pulled_in);
+    const double a[N * N] = { c->drive.current / inductance, c->drive.stray / inductance, c->charge.current / p->stray,
+                              c->charge.stray / p->stray };
+    const double b[N] = { c->drive.alone / inductance, c->charge.alone / p->stray };
+    const struct branch *const rows[OUTPUTS] = { NULL, &c->clamp_volts, &c->clamp_current, &c->supply_current };
     double out[OUTPUTS * N] = { [CURRENT * N] = 1 }, alone[OUTPUTS] = { 0 };
-    for (size_t i = 0; i < OUTPUTS; i++)
-        if (rows[i]) {
-            out[i * N] = rows[i]->current;
-            out[i * N + 1] = rows[i]->stray;
-            alone[i] = rows[i]->alone;
-        }
-    const bool held = c.charge.current == 0;  /* then the stray's voltage may have any weight */
-    const double weight[N] = { inductance, held ? inductance : p->stray };
+    for (size_t i = CLAMP; i < OUTPUTS; i++) {
+        out[i * N] = rows[i]->current;
+        out[i * N + 1] = rows[i]->stray;
+        alone[i] = rows[i]->alone;
+    }
+    const double weight[N] = { inductance, p->stray };
     return dw_system_new(&(struct dw_matrices){ .states = N, .inputs = 1, .outputs = OUTPUTS, .a = a, .b = b, .c = out,
                                                 .d = alone, .weight = weight }, error);
 }
@@ -71,14 +69,16 @@ struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_er
     m->found = (struct dw_coil_findings){ .operate = NAN, .operate_longest = NAN, .release = NAN, .release_longest = NAN,
                                           .on_longest = NAN, .off_longest = NAN, .hold = NAN, .off_current = NAN, .cycle = NAN,
                                           .peak_switch = -INFINITY, .peak_current = -INFINITY, .lowest_current = INFINITY };
-    for (size_t i = 0; i < MODES; i++)
-        if (circuit_of(i) != CIRCUIT_CLAMPED || isfinite(coil_clamp_onset(p))) {
-            m->system[i] = integrator(p, circuit_of(i), dw_coil_pulled_in(coil, i), error);
-            if (!m->system[i]) {
-                dw_coil_meter_free(m);
-                return NULL;
-            }
+    for (size_t i = 0; i < MODES; i++) {
+        struct coil_circuit *c = &m->circuit[circuit_of(i)];
+        if (circuit_of(i) == CIRCUIT_CLAMPED && !isfinite(coil_clamp_onset(p)))
+            continue;
+        *c = coil_circuit(p, circuit_of(i));
+        if (c->drive.stray != 0 && !(m->system[i] = integrator(p, c, dw_coil_pulled_in(coil, i), error))) {
+            dw_coil_meter_free(m);
+            return NULL;
         }
+    }
     return m;
 }
 
@@ -121,26 +121,93 @@ static struct dw_coil_energy difference(struct dw_coil_energy a, const struct dw
     return a;
 }
 
+/* Integrals of the current and of its square over a time in which L i' = volts - ohms i: docs/theory.md, (8.11). */
+struct moments {
+    double time, first, second;  /* s, A s, A^2 s */
+};
+
+static struct moments single_rate(double current, double volts, double ohms, double inductance, double time)
+{
+    const double z = ohms / inductance * time;
+    if (z > 1) {  /* the end of the exponential is near, and serves as the zero of currents */
+        const double end = volts / ohms, over = current - end, rate = ohms / inductance;
+        const double once = -expm1(-z) / rate, twice = -expm1(-2 * z) / (2 * rate);
+        return (struct moments){ time, end * time + over * once, end * end * time + 2 * end * over * once + over * over * twice };
+    }
+    /* the end may be far off (next to no resistance): from the start's slope, by series that do not cancel */
+    double power = 1, factorial = 2, two = 4, one_sum = 0, two_sum = 0;
+    for (int k = 2; k < 24; k++) {  /* 2^24 / 25! = 1e-18 */
+        one_sum += power / factorial;                        /* (-z)^(k-2) / k! */
+        two_sum += power * (two - 2) / (factorial * (k + 1));  /* (-z)^(k-2) (2^k - 2) / (k+1)! */
+        power *= -z;
+        factorial *= k + 1;
+        two *= 2;
+    }
+    const double rise = (volts - ohms * current) / inductance * time;
+    return (struct moments){ time, (current + rise * one_sum) * time,
+                             (current * current + 2 * current * rise * one_sum + rise * rise * two_sum) * time };
+}
+
+/* Integral of the product of two branches; the stray capacitance's voltage does not move. */
+static double product(const struct branch *a, const struct branch *b, double stray, const struct moments *m)
+{
+    const double a0 = a->alone + a->stray * stray, b0 = b->alone + b->stray * stray;
+    return a0 * b0 * m->time + (a0 * b->current + b0 * a->current) * m->first + a->current * b->current * m->second;
+}
+
+/* What a mode takes in all. */
+struct flows {
+    double charge, copper, clamp, sw;  /* A s of the supply; A^2 s; J; J */
+};
+
+static struct flows flows_of_one_rate(const struct dw_coil_meter *m, const struct coil_circuit *c, double length)
+{
+    static const struct branch one = { .alone = 1 };
+    const double *from = m->begin_state, stray = from[DW_COIL_STRAY];
+    const double inductance = coil_inductance(coil_plan(m->coil), dw_coil_pulled_in(m->coil, m->mode));
+    const struct moments moments = single_rate(from[DW_COIL_CURRENT], c->drive.alone, -c->drive.current, inductance, length);
+    return (struct flows){ product(&c->supply_current, &one, stray, &moments), moments.second,
+                           product(&c->clamp_volts, &c->clamp_current, stray, &moments),
+                           product(&c->sw, &c->switch_current, stray, &moments) };
+}
+
+static enum dw_status flows_of_two_rates(const struct dw_coil_meter *m, const struct coil_circuit *c, double length,
+                                         struct flows *flows, struct dw_error *error)
+{
+    const double one = 1;
+    struct dw_system *system = m->system[m->mode];
+    double plain[OUTPUTS];
+    enum dw_status status = dw_system_integral(system, m->begin_state, &one, &one, length, plain, error);
+    flows->charge = plain[SUPPLY_CURRENT];
+    if (!status)
+        status = dw_system_product_integral(system, m->begin_state, &one, &one, length, CURRENT, CURRENT, &flows->copper, error);
+    const bool clamp = c->clamp_current.current != 0 || c->clamp_current.stray != 0;
+    if (!status && clamp)
+        status = dw_system_product_integral(system, m->begin_state, &one, &one, length, CLAMP, CLAMP_CURRENT, &flows->clamp,
+                                            error);
+    return status;
+}
+
 /* Adds what passed since the present mode began, up to the last row. */
 static enum dw_status close_mode(struct dw_coil_meter *m, struct dw_error *error)
 {
     const struct dw_coil_plan *p = coil_plan(m->coil);
-    const double one = 1, length = m->time - m->begin;
-    static const size_t pairs[3][2] = { { CURRENT, CURRENT }, { CLAMP, CLAMP_CURRENT }, { SWITCH, SWITCH_CURRENT } };
-    double plain[OUTPUTS], product[3] = { 0 };
+    const double length = m->time - m->begin;
     if (!(length > 0))
         return DW_OK;
-    struct dw_system *system = m->system[m->mode];
-    enum dw_status status = dw_system_integral(system, m->begin_state, &one, &one, length, plain, error);
-    for (size_t k = 0; !status && k < 3; k++)
-        status = dw_system_product_integral(system, m->begin_state, &one, &one, length, pairs[k][0], pairs[k][1], &product[k],
-                                            error);
+    const struct coil_circuit *c = &m->circuit[circuit_of(m->mode)];
+    struct flows flows = { 0 };
+    enum dw_status status = DW_OK;
+    if (c->drive.stray != 0)
+        status = flows_of_two_rates(m, c, length, &flows, error);
+    else if (c->drive.current != 0)  /* else no current at all */
+        flows = flows_of_one_rate(m, c, length);
     if (status)
         return status;
-    m->total.supply += p->supply * plain[SUPPLY_CURRENT];
-    m->total.copper += p->resistance * product[0];
-    m->total.clamp += product[1];
-    m->total.sw += product[2];
+    m->total.supply += p->supply * flows.charge;
+    m->total.copper += p->resistance * flows.copper;
+    m->total.clamp += flows.clamp;
+    m->total.sw += flows.sw;
     m->begin = m->time;
     memcpy(m->begin_state, m->state, sizeof m->state);
     return DW_OK;
