@@ -76,6 +76,24 @@ START_TEST(small_ripple_on_a_large_mean_keeps_its_digits)
 }
 END_TEST
 
+/* Plain sums of so many equal terms would drift by 1e-12 and more. */
+START_TEST(millions_of_rows_lose_no_digits)
+{
+    enum { LINES = 2000000 };
+    double *time = malloc((LINES + 1) * sizeof *time), *value = malloc((LINES + 1) * sizeof *value);
+    ck_assert(time && value);
+    for (size_t i = 0; i <= LINES; i++) {
+        time[i] = (double)i * 0x1p-10; /* exact */
+        value[i] = i % 2 ? 3.1 : 1.7;
+    }
+    const struct dw_statistics got = of(time, value, LINES + 1);
+    near(got.mean, (3.1 + 1.7) / 2, 2 * DBL_EPSILON);
+    near(got.ac_rms, (3.1 - 1.7) / sqrt(12), 8 * DBL_EPSILON); /* 3.1 - 1.7 is rounded as in the lines */
+    free(time);
+    free(value);
+}
+END_TEST
+
 START_TEST(between_rows_at_one_time_count_for_extremes_only)
 {
     /*                      start jump     spike          end jump: neither 9 nor -9 ever lasts */
@@ -220,5 +238,5 @@ END_TEST
 
 SUITE("measure: statistics of whole arrays", ideal_pulses_have_their_closed_form,
       trapezoids_and_triangles_have_their_closed_form, small_ripple_on_a_large_mean_keeps_its_digits,
-      between_rows_at_one_time_count_for_extremes_only, random_records_agree_with_long_double,
+      millions_of_rows_lose_no_digits, between_rows_at_one_time_count_for_extremes_only, random_records_agree_with_long_double,
       scaling_scales_and_shifting_shifts, a_record_without_time_is_refused, mean_is_that_of_the_statistics)

@@ -146,17 +146,17 @@ END_TEST
 /* Only what lies between the jumps at both ends counts; between rows of a jump count for the period that begins there. */
 START_TEST(periods_are_half_open)
 {
-    static const double rows[][2] = { { 0, -50 }, { 0, 1 }, { 1, 2 }, { 1, 9 }, { 1, 3 }, { 2, 4 }, { 2, 60 } };
+    static const double rows[][2] = { { 0, -50 }, { 0, 1 }, { 1, 2 }, { 1, 9 }, { 1, -7 }, { 1, 8 }, { 1, 3 }, { 2, 4 }, { 2, 60 } };
     struct wave wave = { 0 };
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
         wave_add(&wave, rows[i][0], rows[i][1]);
     struct dw_header *header = header_with("period", "1", NULL);
     struct dw_meter *meter = meter_of(header, NULL, &wave);
-    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 3 && measured(meter, DW_MEASURE_MAXIMUM) == 9);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == -7 && measured(meter, DW_MEASURE_MAXIMUM) == 9);
     near(measured(meter, DW_MEASURE_MEAN), 3.5, DBL_EPSILON);
     dw_meter_free(meter);
     meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_LAST, 2, 0, 0 } }, &wave);
-    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == 1 && measured(meter, DW_MEASURE_MAXIMUM) == 9);
+    ck_assert(measured(meter, DW_MEASURE_MINIMUM) == -7 && measured(meter, DW_MEASURE_MAXIMUM) == 9);
     near(measured(meter, DW_MEASURE_MEAN), 2.5, DBL_EPSILON);
     dw_meter_free(meter);
     meter = meter_of(header, &(struct dw_meter_options){ .span = { DW_SPAN_BETWEEN, 0, 0, 1 } }, &wave);
