@@ -208,7 +208,7 @@ static enum dw_status compare(struct repeating *r, const double *row, struct dw_
     if (into < 0)
         into = 0;
     /* the lap is gone through again with each period: comparing costs no search */
-    if (r->lap[r->near * n] - r->start > into)
+    if (r->lap[r->near * n] - r->start >= into - width)
         r->near = 0;
     while (r->near + 2 < r->lap_count && r->lap[(r->near + 1) * n] - r->start < into - width)
         r->near++;
