@@ -140,8 +140,9 @@ static double value_at(const struct stretch *stretch, const struct node *node, c
     return slopes.order[order];
 }
 
-/* Coefficients of derivative `order` along a cell, in the variable s = time / length: p(s) = sum c_j s^j. */
-static void cell_polynomial(const struct stretch *stretch, const struct node *node, double length,
+/* Coefficients of derivative `order` along a cell, in the variable s = time / length: p(s) = sum c_j s^j; as many as are
+ * worth more than 1e-21 of the largest derivative known. Returns their number. */
+static unsigned cell_polynomial(const struct stretch *stretch, const struct node *node, double length,
                             const struct functional *functional, unsigned order, double coefficient[SERIES])
 {
     const struct dw_system *system = stretch->system;
@@ -150,11 +151,13 @@ static void cell_polynomial(const struct stretch *stretch, const struct node *no
     struct slopes slopes;
     rates_at(stretch, node, &rates);
     slopes_at(stretch, node, &rates, functional, &slopes);
-    double state[DW_STATES], factor = 1;
+    double state[DW_STATES], factor = 1, worth = 1;
     memcpy(state, rates.order[ORDERS], n * sizeof *state);
-    for (unsigned j = 0; j < SERIES; j++) {
+    unsigned j = 0;
+    for (; j < SERIES && (j <= ORDERS - order || worth > 1e-21); j++) {
         const unsigned k = order + j;
         factor *= j == 0 ? 1 : length / j;
+        worth *= j == 0 ? 1 : system->norm * length / j;
         if (k <= ORDERS) {
             coefficient[j] = factor * slopes.order[k];
             continue;
@@ -170,16 +173,17 @@ static void cell_polynomial(const struct stretch *stretch, const struct node *no
         memcpy(state, next, n * sizeof *state);
         coefficient[j] = factor * sum;
     }
+    return j;
 }
 
 /* Root of the polynomial in 0..1, at or above zero at 0 and below at 1 after multiplying by the sign: Newton's steps, halved
  * intervals where they leave the bracket. */
-static double polynomial_crossing(const double coefficient[SERIES], double sign)
+static double polynomial_crossing(const double *coefficient, unsigned count, double sign)
 {
     double low = 0, high = 1, s = 0.5;
     for (int i = 0; i < 120 && high - low > 0x1p-56; i++) {
-        double value = coefficient[SERIES - 1], slope = 0;
-        for (unsigned j = SERIES - 1; j-- > 0;) {
+        double value = coefficient[count - 1], slope = 0;
+        for (unsigned j = count - 1; j-- > 0;) {
             slope = slope * s + value;
             value = value * s + coefficient[j];
         }
@@ -188,10 +192,9 @@ static double polynomial_crossing(const double coefficient[SERIES], double sign)
         else
             high = s;
         const double newton = s - value / slope;
-        const double next = newton > low && newton < high ? newton : low + (high - low) / 2;
-        if (next == s)
-            break;
-        s = next;
+        if (fabs(newton - s) <= 0x1p-53)
+            break;  /* a step of an ulp: there is nothing nearer */
+        s = newton > low && newton < high ? newton : low + (high - low) / 2;
     }
     return s;
 }
@@ -216,8 +219,8 @@ void find_crossing(const struct stretch *stretch, struct position position, unsi
     }
     double coefficient[SERIES];
     stretch_input(stretch, position, length, node);
-    cell_polynomial(stretch, node, length, functional, order, coefficient);
-    const double run = length * polynomial_crossing(coefficient, sign);
+    const unsigned count = cell_polynomial(stretch, node, length, functional, order, coefficient);
+    const double run = length * polynomial_crossing(coefficient, count, sign);
     stretch_input(stretch, position, run, node);
     stretch_step(stretch, levels + 1, run, node);
     *offset = doubled_sum(stretch_offset(stretch, position), doubled_of(run));

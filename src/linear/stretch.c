@@ -248,45 +248,61 @@ void stretch_move(const struct stretch *stretch, struct position *position, stru
 }
 
 /* The whole length in one cell, in plain double: the usual case, worth a short way. A length that differs within the slack
- * is corrected to first order; the second is then below 1e-16. */
-static bool advance_at_once(const struct dw_system *system, const struct chain *chain, double *state, const double *start,
-                            const double *end, double length, double slack)
+ * is corrected to first order; the second is then below 1e-16. Inlined for each usual number of states. */
+static inline bool advance_at_once(const struct dw_system *system, const struct chain *chain, double *state,
+                                   const double *start, const double *end, double length, double slack, const size_t n)
 {
-    const size_t n = system->states, m = system->inputs;
+    const size_t m = system->inputs, width = n + 2 * m;
     const double more = length - chain->length;
-    double moved[DW_STATES], flat = 0;
-    if (chain->low || fabs(more) > slack || system->norm * fabs(more) > 1e-8)
+    double moved[DW_STATES];
+    bool flat = true;
+    if (fabs(more) > slack || chain->low || system->norm * fabs(more) > 1e-8)
         return false;
     for (size_t j = 0; j < m; j++)
-        flat += fabs(end[j] - start[j]);
-    if (more != 0 && flat > 0)
+        flat = flat && end[j] == start[j];
+    if (more != 0 && !flat)
         return false;
     const double *row = chain->high;
-    for (size_t i = 0; i < n; i++, row += system->width) {
+    for (size_t i = 0; i < n; i++, row += width) {
         double sum = 0;
         for (size_t j = 0; j < n; j++)
             sum += row[j] * state[j];
         for (size_t j = 0; j < m; j++)
             sum += row[n + j] * start[j];
-        for (size_t j = 0; j < m && flat > 0; j++)
+        for (size_t j = 0; j < m && !flat; j++)
             sum += row[n + m + j] * (end[j] - start[j]);
-        moved[i] = sum;
+        moved[i] = state[i] + sum;
     }
-    for (size_t i = 0; i < n; i++)
-        state[i] += moved[i];
-    if (more == 0)
-        return true;
     row = system->rate_high;
     for (size_t i = 0; i < n; i++, row += n + m) {
-        moved[i] = 0;
-        for (size_t j = 0; j < n; j++)
-            moved[i] += row[j] * state[j];
-        for (size_t j = 0; j < m; j++)
-            moved[i] += row[n + j] * end[j];
+        double sum = 0;
+        for (size_t j = 0; j < n && more != 0; j++)
+            sum += row[j] * moved[j];
+        for (size_t j = 0; j < m && more != 0; j++)
+            sum += row[n + j] * end[j];
+        state[i] = moved[i] + more * sum;
     }
-    for (size_t i = 0; i < n; i++)
-        state[i] += more * moved[i];
     return true;
+}
+
+static bool advance_quickly(const struct dw_system *system, double *state, const double *start, const double *end,
+                            double length, double slack)
+{
+    for (size_t i = 0; i < 2; i++) {
+        const struct chain *chain = system->recent[i];
+        bool done = false;
+        if (!chain || fabs(length - chain->length) > slack)
+            continue;
+        switch (system->states) {
+        case 1: done = advance_at_once(system, chain, state, start, end, length, slack, 1); break;
+        case 2: done = advance_at_once(system, chain, state, start, end, length, slack, 2); break;
+        case 3: done = advance_at_once(system, chain, state, start, end, length, slack, 3); break;
+        default: done = advance_at_once(system, chain, state, start, end, length, slack, system->states);
+        }
+        if (done)
+            return true;
+    }
+    return false;
 }
 
 enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
@@ -297,9 +313,8 @@ enum dw_status dw_system_advance(struct dw_system *system, double *state, const 
         return dw_error_set(error, DW_BAD_USE, 0, "a stretch of %g s: must be finite and not below zero", length);
     if (length == 0)
         return DW_OK;
-    for (size_t i = 0; i < 2; i++)
-        if (system->recent[i] && advance_at_once(system, system->recent[i], state, start, end, length, slack))
-            return DW_OK;
+    if (advance_quickly(system, state, start, end, length, slack))
+        return DW_OK;
     struct stretch stretch;
     const enum dw_status status = stretch_set(&stretch, system, start, end, length, slack, error);
     if (status != DW_OK)

@@ -112,7 +112,7 @@ static const struct guard *first_crossing(const struct dw_run *run, const struct
         if (cell->guards[k] != ENDS_TELL || cell->next->guards[k].order[0] >= -GRAZE * guard->value.scale)
             continue;
         struct row_found root;
-        root.node = cell->here->node;
+        copy_node(&run->stretch, &root.node, &cell->here->node);
         find_crossing(&run->stretch, cell->position, cell->level, cell->length, &guard->value, 0, 1, &root.offset,
                       &root.node);
         if (!first || root.offset.hi < found->offset.hi) {
@@ -149,7 +149,7 @@ static enum dw_status give_extrema(struct dw_run *run, const struct cell *cell, 
         for (size_t j = 0; j < run->modes->outputs; j++) {
             if (given[j])
                 continue;
-            found.node = cell->here->node;
+            copy_node(&run->stretch, &found.node, &cell->here->node);
             find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turns(cell, j),
                           &found.offset, &found.node);
             if (next == DW_OUTPUTS || found.offset.hi < first.offset.hi) {
