@@ -73,7 +73,8 @@ void fourier_add(struct fourier *f, const struct fourier_rows *rows)
         const size_t count = rows->count - first < BLOCK ? rows->count - first : BLOCK;
         const double *row = rows->row + first * (1 + channels);
         for (size_t i = 0; i < count; i++, row += 1 + channels) {
-            f->share[i] = fmin(fmax((row[0] - rows->start) / rows->period, 0), 1);
+            const double share = (row[0] - rows->start) / rows->period;
+            f->share[i] = share < 0 ? 0 : share > 1 ? 1 : share;
             for (size_t c = 0; c < channels; c++)
                 f->value[i * channels + c] = row[1 + c] - f->reference[c];
         }

@@ -31,7 +31,9 @@ static size_t grid_of(const struct fourier_rows *rows, double end)
 static enum dw_status transform(const struct fourier_rows *rows, double end, size_t lines, const double *mean, double *out,
                                 struct dw_error *error)
 {
-    const struct fourier_plan plan = fourier_choose(rows->count, lines, rows->channels, grid_of(rows, end));
+    struct fourier_plan plan = fourier_choose(rows->count, lines, rows->channels, grid_of(rows, end));
+    if (plan.way == FOURIER_GRID && !fourier_jumps(rows, plan.cells))
+        plan.way = FOURIER_VALUES;
     struct fourier *sum = fourier_new(&plan, mean, error);
     if (!sum)
         return DW_NO_MEMORY;

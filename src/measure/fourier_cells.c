@@ -2,8 +2,10 @@
 /* A period cut into equal cells, each known by its Legendre moments, and one transform a moment: docs/theory.md, equation
  * 5.6. On a grid a cell is one straight line and two moments are all there is: equation 5.7. */
 #include "measure/fourier_inner.h"
+#include <complex.h>
 #include <fftw3.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 
 enum { FEW_CELLS = 64 };
@@ -13,8 +15,11 @@ struct fourier_cells {
     size_t pitch;     /* from plane to plane: cells + 2 for the transform in place, a multiple of 8 for its alignment */
     int degree;
     bool grid;        /* rows lie on borders, up to rounding */
+    bool values;      /* ... and nothing jumps there: the one plane holds the values at the borders, not moments */
+    double *wrap;     /* [channels], values: how far the end of the period lies above its start */
     double theta;     /* pi lines / cells */
-    double *plane;    /* [channels x (degree + 1) x pitch], moments, then their transforms */
+    double *plane;    /* [channels x (degree + 1) x pitch], moments, then their transforms; on a cache line's border */
+    void *room;       /* what was allocated for it */
     double *open;     /* [channels x (degree + 1)], moments of the cell now being filled */
     size_t open_cell;
     double *slope;    /* [channels], of the piece in hand, a cell */
@@ -44,17 +49,20 @@ struct fourier_cells *cells_new(const struct fourier_plan *plan)
         return NULL;
     c->lines = plan->lines;
     c->channels = plan->channels;
-    c->grid = plan->way == FOURIER_GRID;
+    c->values = plan->way == FOURIER_VALUES;
+    c->grid = c->values || plan->way == FOURIER_GRID;
     c->cells = c->grid ? plan->cells : smooth_size(plan->lines < 16 ? 16 : plan->lines);
     c->theta = M_PI * (double)c->lines / (double)c->cells;
-    c->degree = c->grid ? 1 : weight_degree(c->theta);
+    c->degree = c->values ? 0 : c->grid ? 1 : weight_degree(c->theta);
     c->pitch = (c->cells + 2 + 7) / 8 * 8;
     const size_t planes = c->channels * (size_t)(c->degree + 1);
-    if (planes <= (size_t)-1 / sizeof(double) / c->pitch)
-        c->plane = calloc(planes * c->pitch, sizeof *c->plane);
+    if (planes <= ((size_t)-1 / sizeof(double) - 8) / c->pitch) /* calloc: large zeros cost nothing until they are used */
+        c->room = calloc(planes * c->pitch + 8, sizeof *c->plane);
+    c->plane = c->room ? (double *)(((uintptr_t)c->room + 63) / 64 * 64) : NULL;
     c->open = calloc(planes, sizeof *c->open);
     c->slope = calloc(c->channels, sizeof *c->slope);
-    if (!c->plane || !c->open || !c->slope) {
+    c->wrap = calloc(c->channels, sizeof *c->wrap);
+    if (!c->plane || !c->open || !c->slope || !c->wrap) {
         cells_free(c);
         return NULL;
     }
@@ -67,9 +75,10 @@ void cells_free(struct fourier_cells *c)
 {
     if (!c)
         return;
-    free(c->plane);
+    free(c->room);
     free(c->open);
     free(c->slope);
+    free(c->wrap);
     free(c);
 }
 
@@ -184,19 +193,40 @@ static void add_on_grid(struct fourier_cells *c, size_t channel, const double *s
     }
 }
 
+static void add_values(struct fourier_cells *c, size_t channel, const double *share, const double *value, size_t count)
+{
+    double *plane = plane_of(c, channel, 0);
+    size_t from = (size_t)(share[0] * (double)c->cells + 0.5);
+    value += channel;
+    for (size_t i = 1; i < count; i++, value += c->channels) {
+        const size_t to = (size_t)(share[i] * (double)c->cells + 0.5);
+        const double start = value[0], end = value[c->channels];
+        if (to > from) {
+            plane[from] += start;
+            for (size_t cell = from + 1; cell < to; cell++)
+                plane[cell] += start + (end - start) * ((double)(cell - from) / (double)(to - from));
+            c->wrap[channel] -= from == 0 ? start : 0;
+            c->wrap[channel] += to == c->cells ? end : 0;
+        }
+        from = to;
+    }
+}
+
 void cells_add(struct fourier_cells *c, const double *share, const double *value, size_t count)
 {
     if (!c->grid)
         add_anywhere(c, share, value, count);
     else
         for (size_t i = 0; i < c->channels; i++)
-            add_on_grid(c, i, share, value, count);
+            (c->values ? add_values : add_on_grid)(c, i, share, value, count);
 }
 
 void cells_merge(struct fourier_cells *c, const struct fourier_cells *other)
 {
     for (size_t i = 0; i < c->channels * (size_t)(c->degree + 1) * c->pitch; i++)
         c->plane[i] += other->plane[i];
+    for (size_t i = 0; i < c->channels; i++)
+        c->wrap[i] += other->wrap[i];
 }
 
 /* Few cells: a sum for each line, where planning a fast transform would cost more. Angles are counted from the nearest
@@ -281,23 +311,44 @@ static void chunk_angles(const struct fourier_cells *c, size_t first, const stru
     rotate(step, base_cos, base_sin, cosine, sine);
 }
 
+/* e^(-j theta) times the sum over the moments: equation 5.6. */
+static double complex line_of_moments(const struct fourier_cells *c, size_t channel, size_t bin, bool mirrored,
+                                      const double *weight, double complex angle)
+{
+    double re[2], im[2];
+    add_moments(c, channel, bin, weight, re, im);
+    if (mirrored) {
+        im[0] = -im[0];
+        im[1] = -im[1];
+    }
+    return (re[0] + im[1] + I * (im[0] - re[1])) * conj(angle); /* even - j odd */
+}
+
+/* A triangle over two cells for each value, and half of one in the last cell for the step back to the start: equation 5.7. */
+static double complex line_of_values(const struct fourier_cells *c, size_t channel, size_t bin, bool mirrored, double j0,
+                                     double j1, double complex angle)
+{
+    const double *plane = plane_of(c, channel, 0) + 2 * bin;
+    const double im = mirrored ? -plane[1] : plane[1], step = c->wrap[channel] / 2;
+    return j0 * j0 * (plane[0] + I * im) + step * (j0 - I * j1) * angle;
+}
+
 static void line_coefficients(const struct fourier_cells *c, size_t line, double cosine, double sine, double scale,
                               double *out)
 {
-    double weight[WEIGHT_DEGREE_MOST + 1], re[2], im[2];
-    const size_t bin = line % c->cells;
-    const bool mirrored = bin > c->cells / 2;
-    line_weights(c, line, cosine, sine, weight);
+    double weight[WEIGHT_DEGREE_MOST + 1], j0 = 0, j1 = 0;
+    const size_t bin = line % c->cells, folded = bin > c->cells / 2 ? c->cells - bin : bin;
+    const double complex angle = cosine + I * sine;
+    if (c->values)
+        weights_of_line(M_PI * (double)line / (double)c->cells, cosine, sine, &j0, &j1);
+    else
+        line_weights(c, line, cosine, sine, weight);
     for (size_t i = 0; i < c->channels; i++) {
-        add_moments(c, i, mirrored ? c->cells - bin : bin, weight, re, im);
-        if (mirrored) {
-            im[0] = -im[0];
-            im[1] = -im[1];
-        }
-        const double x = re[0] + im[1], y = im[0] - re[1]; /* even - j odd */
+        const double complex sum = c->values ? line_of_values(c, i, folded, folded != bin, j0, j1, angle)
+                                             : line_of_moments(c, i, folded, folded != bin, weight, angle);
         double *to = out + 2 * (i * (c->lines + 1) + line);
-        to[0] = scale * (x * cosine + y * sine);
-        to[1] = scale * (y * cosine - x * sine);
+        to[0] = scale * creal(sum);
+        to[1] = scale * cimag(sum);
     }
 }
 

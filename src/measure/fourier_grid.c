@@ -39,3 +39,17 @@ bool fourier_grid(const struct fourier_rows *rows, double slack, size_t most, si
     *cells = count;
     return true;
 }
+
+bool fourier_jumps(const struct fourier_rows *rows, size_t cells)
+{
+    const size_t width = 1 + rows->channels;
+    size_t before = cells;
+    for (size_t i = 0; i < rows->count; i++) {
+        const double share = (rows->row[i * width] - rows->start) / rows->period;
+        const size_t place = (size_t)(share * (double)cells + 0.5);
+        if (place == before && place > 0 && place < cells)
+            return true;
+        before = place;
+    }
+    return false;
+}

@@ -73,11 +73,15 @@ struct fourier_rows {
  *   returns  false where no such number is below `most` */
 bool fourier_grid(const struct fourier_rows *rows, double slack, size_t most, size_t *cells);
 
+/* Whether any row jumps within a period, once all rows lie on that grid. */
+bool fourier_jumps(const struct fourier_rows *rows, size_t cells);
+
 /* ---- sums ---- */
 
 enum fourier_way {
     FOURIER_DIRECT,  /* every line piece by piece: rows x lines */
     FOURIER_GRID,    /* rows on the borders of cells: two transforms */
+    FOURIER_VALUES,  /* the same for a wave that does not jump within its period: one transform */
     FOURIER_CELLS    /* rows anywhere: one transform for each moment of the cells */
 };
 
@@ -85,13 +89,13 @@ struct fourier_plan {
     enum fourier_way way;
     size_t lines;     /* highest line; at most FOURIER_LINES_MOST */
     size_t channels;
-    size_t cells;     /* FOURIER_GRID */
+    size_t cells;     /* FOURIER_GRID, FOURIER_VALUES */
 };
 enum { FOURIER_LINES_MOST = 1 << 26 };
 
 /* What is likely the fastest way for so many rows in all.
  *   grid     cells of their grid, 0: none
- *   returns  a plan */
+ *   returns  a plan; FOURIER_GRID where it is that, which the caller may better to FOURIER_VALUES */
 struct fourier_plan fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid);
 
 struct fourier;

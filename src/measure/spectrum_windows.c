@@ -124,7 +124,8 @@ static enum dw_status merge(struct windows *ws, struct window *onto, const struc
         status = make_room(ws, onto, from->count, error);
     if (status != DW_OK)
         return status;
-    memcpy(onto->row + onto->count * ws->width, from->row, from->count * ws->width * sizeof *from->row);
+    if (from->count)
+        memcpy(onto->row + onto->count * ws->width, from->row, from->count * ws->width * sizeof *from->row);
     onto->count += from->count;
     onto->periods += from->periods;
     moments_append(&onto->moments, &from->moments, ws->channels);
@@ -223,18 +224,30 @@ static size_t find_grid(struct windows *ws, const struct windows_scale *scale, s
     return cells;
 }
 
+/* How to sum up the windows. */
+static struct fourier_plan choose_plan(struct windows *ws, const struct windows_scale *scale, size_t lines)
+{
+    size_t rows = 0;
+    for (size_t i = 0; i < window_count(ws); i++) {
+        if (window_at(ws, i)->sum)
+            return ws->plan;
+        rows += window_at(ws, i)->count;
+    }
+    struct fourier_plan plan = fourier_choose(rows, lines, ws->channels, find_grid(ws, scale, rows));
+    bool jumps = plan.way != FOURIER_GRID;
+    for (size_t i = 0; i < window_count(ws) && !jumps; i++) {
+        const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
+        jumps = fourier_jumps(&part, plan.cells);
+    }
+    plan.way = jumps ? plan.way : FOURIER_VALUES;
+    return plan;
+}
+
 enum dw_status windows_coefficients(struct windows *ws, const struct windows_scale *scale, size_t lines, double *out,
                                     struct dw_error *error)
 {
     struct fourier *sum = NULL;
-    size_t rows = 0;
-    bool spilled = false;
-    for (size_t i = 0; i < window_count(ws); i++) {
-        rows += window_at(ws, i)->count;
-        spilled = spilled || window_at(ws, i)->sum;
-    }
-    const struct fourier_plan plan =
-        spilled ? ws->plan : fourier_choose(rows, lines, ws->channels, find_grid(ws, scale, rows));
+    const struct fourier_plan plan = choose_plan(ws, scale, lines);
     enum dw_status status = new_sum(&plan, &ws->kept.moments, &sum, error);
     for (size_t i = 0; i < window_count(ws) && status == DW_OK; i++) {
         const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);

@@ -22,16 +22,15 @@ struct modulation {
     double complex (*line)(double depth, int line);       /* of a pulse of height 1 */
 };
 
-/* The time t at which (carrier t - k) = from + slope * duty(t), solved to the last digit by Newton in long double. */
+/* The time t at which (carrier t - k) = from + slope * duty(t), solved to the last digit by Newton. */
 static double crossing(double depth, int k, double from, double slope)
 {
-    const long double pi = 3.14159265358979323846264338327950288L;
-    long double t = (k + 0.5L) / CARRIERS;
+    double t = (k + 0.5) / CARRIERS;
     for (int i = 0; i < 60; i++) {
-        const long double duty = 0.5L + depth * cosl(2 * pi * t) / 2, rate = -depth * pi * sinl(2 * pi * t);
+        const double duty = 0.5 + depth * cos(2 * M_PI * t) / 2, rate = -depth * M_PI * sin(2 * M_PI * t);
         t -= (CARRIERS * t - k - from - slope * duty) / (CARRIERS - slope * rate);
     }
-    return (double)t;
+    return t;
 }
 
 static void natural_trailing(double depth, int k, double *on, double *off)
@@ -159,7 +158,7 @@ START_TEST(modulated_pulses_have_the_sidebands_of_the_double_fourier_series)
         for (int n = 1; n <= LINES; n++) {
             const double complex want = modulation->line(modulation->depth, n);
             audible += 2 * cabs(want) > 1e-5;
-            /* 42 edges rounded at eps / 4 each, GSL's J_n of arguments up to 100 at some 1e-15, 2^-50 of ours */
+            /* 42 edges good to an ulp or two of 1/2 each, of random sign, GSL's J_n of arguments up to 100 at some 1e-15, 2^-50 of ours */
             ck_assert_msg(cabs(got[n] - want) <= 3e-15, "%s, line %d: %g%+gj, wanted %g%+gj", modulation->name, n,
                           creal(got[n]), cimag(got[n]), creal(want), cimag(want));
         }
