@@ -72,6 +72,8 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
     if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&
         run->options.uniform == 0)
         return DW_OK;  /* nothing lies between two rows at one time */
+    if (run->given)
+        time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
     double output[DW_OUTPUTS];
     dw_system_output(present_mode(run)->system, node->high, node->high + n, output);
     struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output,

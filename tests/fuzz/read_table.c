@@ -2,24 +2,12 @@
 /* Any bytes are a table or a clear error, and what reads once reads the same when written and read again. A fuzzer calls
  * the one function here; tests/fuzz/replay.c calls it for the inputs that are kept. */
 #include "config.h"
+#include "promise.h"
 #include <dutywright/table.h>
-#include <stdint.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 #include <sys/mman.h>
 #include <unistd.h>
 
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-/* A promise was broken: stops where a debugger or a fuzzer sees it. */
-static void demand(bool kept, const char *promise)
-{
-    if (kept)
-        return;
-    fprintf(stderr, "broken: %s\n", promise);
-    abort();
-}
+const int replay_changes = 1500;
 
 static struct dw_reader *open_file(int file, bool partial, struct dw_error *error)
 {

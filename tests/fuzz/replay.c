@@ -1,15 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Runs the fuzzed function over kept inputs, and over some thousand changes of each, always the same ones. Without
- * arguments the inputs are those of tests/fuzz/kept. */
+ * arguments the inputs are those of tests/fuzz/kept/NAME, where NAME is the program's. */
+#include "config.h"
+#include "promise.h"
 #include <dirent.h>
-#include <stdint.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
+#include <errno.h>
+#include <signal.h>
+#include <unistd.h>
 
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
-enum { MOST = 1 << 16, CHANGES = 1500 };
+enum { MOST = 1 << 16, LIMIT = 30 /* seconds for one call: beyond, something hangs */ };
 
 /* xorshift64* (Vigna 2016, ACM Trans. Math. Softw. 42:30) */
 static uint64_t draw(uint64_t *state)
@@ -53,6 +53,35 @@ static size_t change(uint8_t *data, size_t size, uint64_t *state)
     }
 }
 
+/* What is being tried, for the one who must find out why it failed. */
+static struct {
+    const char *path;
+    int change;
+    const uint8_t *data;
+    size_t size;
+} tried;
+
+static void leave_behind(int signal)
+{
+    FILE *file = fopen("broken-input", "wb");
+    fprintf(stderr, "%s, change %d (left as broken-input): %s\n", tried.path, tried.change, strsignal(signal));
+    if (file) {
+        fwrite(tried.data, 1, tried.size, file);
+        fclose(file);
+    }
+    _exit(1);
+}
+
+static void try_input(const char *path, int change, const uint8_t *data, size_t size)
+{
+    tried.path = path;
+    tried.change = change;
+    tried.data = data;
+    tried.size = size;
+    alarm(LIMIT);
+    LLVMFuzzerTestOneInput(data, size);
+}
+
 static int replay(const char *path)
 {
     static uint8_t kept[MOST], data[MOST];
@@ -63,14 +92,14 @@ static int replay(const char *path)
     }
     const size_t size = fread(kept, 1, sizeof kept, file);
     fclose(file);
-    LLVMFuzzerTestOneInput(kept, size);
+    try_input(path, 0, kept, size);
     uint64_t state = 20240229;
-    for (int i = 0; i < CHANGES; i++) {
+    for (int i = 1; i <= replay_changes; i++) {
         size_t now = size;
         memcpy(data, kept, size);
         for (uint64_t k = draw(&state) % 4 + 1; k > 0; k--)
             now = change(data, now, &state);
-        LLVMFuzzerTestOneInput(data, now);
+        try_input(path, i, data, now);
     }
     return 0;
 }
@@ -79,12 +108,14 @@ int main(int argc, char **argv)
 {
     char folder[4096], path[8192];
     int failed = 0, count = 0;
+    signal(SIGABRT, leave_behind);
+    signal(SIGALRM, leave_behind);
     for (int i = 1; i < argc; i++, count++)
         failed |= replay(argv[i]);
     if (argc > 1)
         return failed;
     const char *source = getenv("SRCDIR");
-    snprintf(folder, sizeof folder, "%s/tests/fuzz/kept", source ? source : ".");
+    snprintf(folder, sizeof folder, "%s/tests/fuzz/kept/%s", source ? source : ".", program_invocation_short_name);
     DIR *all = opendir(folder);
     for (struct dirent *one; all && (one = readdir(all));)
         if (one->d_name[0] != '.') {

@@ -1,0 +1,115 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Any command line of a program ends it with a status of 0 to 3, or 141; with 2 there is one line on standard error.
+ * The program itself is linked in, its main as program_main; each byte 0 or line end parts two words. Standard input is a
+ * small table, standard output a full disk, so that what would write without end stops. The linker turns exit and fclose
+ * into those here (--wrap). */
+#include "config.h"
+#include "promise.h"
+#include "programs/command_line_inner.h"
+#include <fcntl.h>
+#include <setjmp.h>
+#include <stdio_ext.h>
+#include <sys/mman.h>
+#include <unistd.h>
+
+const int replay_changes = 600;
+
+int program_main(int argc, char **argv);
+void __wrap_exit(int status) __attribute__((noreturn));
+void __real_exit(int status) __attribute__((noreturn));
+int __wrap_fclose(FILE *file);
+int __real_fclose(FILE *file);
+
+enum { MOST_WORDS = 60, MOST_BYTES = 4000 };
+static jmp_buf back;
+static bool inside;
+static int ended;
+
+void __wrap_exit(int status)
+{
+    if (!inside)
+        __real_exit(status);
+    ended = status;
+    longjmp(back, 1);
+}
+
+/* Standard output stays for the next command line. */
+int __wrap_fclose(FILE *file)
+{
+    return inside && file == stdout ? fflush(stdout) : __real_fclose(file);
+}
+
+static int memory_file(const char *text)
+{
+    const int file = memfd_create("fuzz", 0);
+    demand(file >= 0 && write(file, text, strlen(text)) == (ssize_t)strlen(text), "a memory file can be written");
+    return file;
+}
+
+/* Runs the program on words; gives its status. said: out, what it wrote on standard error. */
+static int run(int argc, char **argv, char *said, size_t size)
+{
+    static int input = -1, messages = -1, full = -1, words = -1;
+    if (input < 0) {
+        input = memory_file("# wave-table 1\n# period: 0.002\n# levels: 0 5\n# columns: time[s] pin[V]\n0 5\n0.0005 5\n0.0005 0\n"
+                            "0.002 0\n0.002 5\n# end: 5\n");
+        messages = memory_file("");
+        full = open("/dev/full", O_WRONLY);
+        words = fcntl(2, F_DUPFD, 10);
+        demand(full >= 0 && words >= 0, "there is a full disk");
+    }
+    demand(dup2(input, 0) == 0 && lseek(0, 0, SEEK_SET) == 0, "the input is read again");
+    demand(dup2(full, 1) == 1 && ftruncate(messages, 0) == 0 && lseek(messages, 0, SEEK_SET) == 0, "the outputs begin again");
+    fflush(stderr);
+    demand(dup2(messages, 2) == 2, "messages are kept");
+    clearerr(stdout);
+    ended = -1;
+    inside = true;
+    if (!setjmp(back))
+        ended = program_main(argc, argv);
+    inside = false;
+    __fpurge(stdout);
+    command_line_forget();
+    const ssize_t length = pread(messages, said, size - 1, 0);
+    said[length < 0 ? 0 : length] = 0;
+    dup2(words, 2);
+    return ended;
+}
+
+/* Lines that are neither notes nor cautions. */
+static int count_errors(const char *said)
+{
+    int count = 0;
+    for (const char *line = said, *end; *line; line = end + 1) {
+        end = strchr(line, '\n');
+        demand(end != NULL, "a message ends its line");
+        const char *colon = strchr(line, ':');
+        demand(!strncmp(line, "dw-", 3) && colon && colon < end, "a message names the program");
+        count += strncmp(colon, ": note: ", 8) && strncmp(colon, ": caution: ", 11);
+    }
+    return count;
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    static char text[MOST_BYTES + 1], said[1 << 16];
+    static char name[] = "fuzzed";
+    char *argv[MOST_WORDS + 2] = { name };
+    int argc = 1;
+    if (size > MOST_BYTES)
+        return 0;
+    memcpy(text, data, size);
+    text[size] = 0;
+    for (size_t i = 0; i < size && argc <= MOST_WORDS; i++) {
+        const bool parts = !data[i] || data[i] == '\n';
+        if (parts)
+            text[i] = 0;
+        else if (i == 0 || !text[i - 1])
+            argv[argc++] = text + i;
+    }
+    const int status = run(argc, argv, said, sizeof said);
+    demand((status >= 0 && status <= 3) || status == 141, "a program ends with a status of its own");
+    const int errors = count_errors(said);
+    demand(status == 2 || status == 3 ? errors == 1 : errors <= (status == 1), "a failure is one message, success none");
+    return 0;
+}
