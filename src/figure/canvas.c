@@ -98,7 +98,7 @@ enum dw_status canvas_finish(struct canvas *canvas, char **bytes, size_t *size, 
     const bool failed = ferror(canvas->stream);
     const int ended = fclose(canvas->stream);
     canvas->stream = NULL;
-    if (failed || ended)
+    if (failed || ended || !canvas->bytes)
         return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     if (closed < 0)
         return dw_error_set(error, DW_SYSTEM, 0, "the drawing library (libplot) does not end the page");

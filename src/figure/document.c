@@ -34,7 +34,7 @@ static enum dw_status replace(FILE *out, char **made, size_t *made_size, char **
                               struct dw_error *error)
 {
     const int failed = ferror(out);
-    if (fclose(out) || failed) {
+    if (fclose(out) || failed || !*made) {
         free(*made);
         return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     }

@@ -74,7 +74,8 @@ enum dw_status picture_png(const struct picture *picture, const struct remarks *
         whole = write_png(png, info, picture, remarks);
     }
     png_destroy_write_struct(&png, &info);
-    whole = out && !fclose(out) && whole;
+    whole = out && !ferror(out) && whole;
+    whole = out && !fclose(out) && made && whole;
     if (!whole) {
         free(made);
         return no_memory(error);

@@ -246,16 +246,14 @@ static void put_row(const struct view *view, const struct panel *panel, int row)
 
 static void put_x_axis(const struct view *view)
 {
-    char *mark = calloc((size_t)view->columns + 1, 1);
     put_padded(view, "\xe2\x94\x94", view->left); /* U+2514 */
-    for (int i = 0; mark && i < view->x.count; i++) {
-        const int at = (int)(axis_place(&view->sheet->x, view->x.at[i].value) * (view->columns - 1) + 0.5);
-        if (*view->x.at[i].text && at >= 0 && at < view->columns)
-            mark[at] = 1;
+    for (int column = 0; column < view->columns; column++) {
+        bool marked = false;
+        for (int i = 0; i < view->x.count && !marked; i++)
+            marked = *view->x.at[i].text &&
+                     column == (int)(axis_place(&view->sheet->x, view->x.at[i].value) * (view->columns - 1) + 0.5);
+        fputs(marked ? "\xe2\x94\xac" : "\xe2\x94\x80", view->out); /* U+252C, U+2500 */
     }
-    for (int i = 0; i < view->columns; i++)
-        fputs(mark && mark[i] ? "\xe2\x94\xac" : "\xe2\x94\x80", view->out); /* U+252C, U+2500 */
-    free(mark);
     fputc('\n', view->out);
     int column = 0;
     for (int i = 0; i < view->x.count; i++) {
@@ -360,7 +358,9 @@ enum dw_status preview_render(const struct sheet *sheet, int columns, int lines,
     view.out = open_memstream(&made, &made_size);
     enum dw_status status = view.cell && view.label && view.label_trace && view.out ? put_sheet(&view, error)
                                                                                     : no_memory(error);
-    if (view.out && (fclose(view.out) || status != DW_OK)) {
+    /* a stream in memory that ran out of it may only tell by having nothing to show */
+    const bool failed = view.out && ferror(view.out);
+    if (view.out && (fclose(view.out) || failed || !made || status != DW_OK)) {
         status = status != DW_OK ? status : no_memory(error);
         free(made);
         made = NULL;

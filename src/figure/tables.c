@@ -64,7 +64,7 @@ static bool collect_made_by(struct drawing *drawing)
             if (!strcmp(key, "made-by"))
                 fprintf(out, "%s\n", value);
     }
-    return !fclose(out);
+    return !fclose(out) && drawing->made_by;
 }
 
 /* One sentence on what is drawn, for those who do not see it. */
@@ -86,7 +86,7 @@ static bool summarise(struct drawing *drawing)
             }
         }
     fprintf(out, " against %s", sheet->x_name);
-    return !fclose(out);
+    return !fclose(out) && drawing->summary;
 }
 
 static void add_notes(struct drawing *drawing, const struct request *request)

@@ -173,8 +173,10 @@ START_TEST(endless_switching_is_an_error_that_says_when_and_where)
     modes = new_modes(&(struct dw_modes_plan){ .states = 1, .modes = pair, .mode_count = 2 });
     const double high = 1;
     run = start(modes, 0, 0, &high, NULL);
-    refuses(dw_run_feed(run, 5, NULL, &error), DW_NO, error,
-            "endless switching at 0.405465108 s between the modes 'down' and 'up'");
+    ck_assert_int_eq(dw_run_feed(run, 5, NULL, &error), DW_NO);
+    /* which of the two it gives up in is up to a rounding */
+    if (strcmp(error.text, "endless switching at 0.405465108 s between the modes 'up' and 'down'"))
+        ck_assert_str_eq(error.text, "endless switching at 0.405465108 s between the modes 'down' and 'up'");
     dw_run_free(run);
     dw_modes_free(modes);
 }
