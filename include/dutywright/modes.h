@@ -121,7 +121,8 @@ DW_API unsigned long long dw_run_events(const struct dw_run *run);  /* how many 
  *            DW_BAD_USE, DW_NO_MEMORY
  *   source   Newton on the period map with saltation matrices (Aizerman and Gantmacher 1958; docs/theory.md, (2.10)), after a
  *            few periods of following; one mode without guards: dw_system_steady
- *   accuracy the orbit comes back within 1e-12 of each state's largest value */
+ *   accuracy the orbit comes back within 1e-12 of each state's largest value, and is within 1e-12, or 1e-15 times the
+ *            condition where that is more, of the true one */
 DW_API enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
                                       size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error);
 

@@ -92,7 +92,10 @@ static size_t reduced_map(const struct orbit *orbit, double *y, size_t *kept)
     return count;
 }
 
-static enum dw_status newton_step(struct orbit *orbit, struct dw_error *error)
+/* One step towards the orbit.
+ *   size   out: the largest part of it, in units of what is allowed; the state is off by about that much before the step
+ *   returns  false where the map has an eigenvalue of one to working precision: no step */
+static bool newton_step(struct orbit *orbit, double *size)
 {
     double y[DW_STATES * DW_STATES];
     size_t kept[DW_STATES];
@@ -102,11 +105,15 @@ static enum dw_status newton_step(struct orbit *orbit, struct dw_error *error)
         matrix[i] = doubled_of(-y[i]);
     for (size_t i = 0; i < count; i++)
         step[i] = exact_sum(orbit->after[kept[i]], -orbit->state[kept[i]]);
+    *size = 0;
     if (!doubled_solve(matrix, step, count, 1))
-        return dw_error_set(error, DW_NO, 0, "no steady state: the period map has an eigenvalue of exactly one");
-    for (size_t i = 0; i < count; i++)
+        return false;
+    for (size_t i = 0; i < count; i++) {
         orbit->state[kept[i]] += step[i].hi;
-    return DW_OK;
+        if (orbit->largest[kept[i]] > 0)
+            *size = fmax(*size, fabs(step[i].hi) / (CLOSED * orbit->largest[kept[i]]));
+    }
+    return true;
 }
 
 static void go_on(struct orbit *orbit, size_t mode)
@@ -115,45 +122,47 @@ static void go_on(struct orbit *orbit, size_t mode)
     orbit->mode = mode;
 }
 
-/* Follows some periods; *closed where the last came back. */
-static enum dw_status follow(struct orbit *orbit, bool *closed, struct dw_error *error)
+/* Follows some periods. */
+static enum dw_status follow(struct orbit *orbit, struct dw_error *error)
 {
-    *closed = false;
-    for (int i = 0; i < FOLLOWED && !*closed; i++) {
+    for (int i = 0; i < FOLLOWED; i++) {
         size_t mode = 0;
-        memset(orbit->largest, 0, sizeof orbit->largest);
         const enum dw_status status = one_period(orbit, false, &mode, error);
         if (status != DW_OK)
             return status;
-        *closed = mode == orbit->mode && gap(orbit) <= 1;
         go_on(orbit, mode);
     }
     return DW_OK;
 }
 
-/* Newton's steps from where following came to. */
+/* Newton's steps from where following came to. A slow state comes back within 1e-12 long before it is right: steps go on until
+ * they are that small, or no longer half of the one before, when rounding is all that is left. */
 static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_error *error)
 {
-    double best = INFINITY;
+    double best = INFINITY, before = INFINITY;
     *closed = false;
     for (int i = 0; i < NEWTON; i++) {
         size_t mode = 0;
+        double size = 0;
         memset(orbit->largest, 0, sizeof orbit->largest);
-        enum dw_status status = one_period(orbit, true, &mode, error);
+        const enum dw_status status = one_period(orbit, true, &mode, error);
         if (status != DW_OK)
             return status;
         const double now = gap(orbit);
-        *closed = mode == orbit->mode && now <= 1;
-        if (*closed)
-            return DW_OK;
-        if (mode != orbit->mode || !(now < best || i < 4)) {
+        const bool returned = mode == orbit->mode && now <= 1;
+        if (!returned && (mode != orbit->mode || !(now < best || i < 4))) {
             go_on(orbit, mode);
             return DW_OK;
         }
         best = fmin(best, now);
-        status = newton_step(orbit, error);
-        if (status != DW_OK)
-            return status;
+        const bool stepped = newton_step(orbit, &size);
+        *closed = returned && (!stepped || size <= 1 || size > before / 2);
+        if (*closed)
+            return DW_OK;
+        if (!stepped)
+            return dw_error_set(error, DW_NO, 0,
+                                "no steady state: nothing damps a state of the system, and it does not come back after a period");
+        before = size;
     }
     return DW_OK;
 }
@@ -202,8 +211,8 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
     bool closed = false;
     enum dw_status status = DW_OK;
     for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {
-        status = follow(orbit, &closed, error);
-        if (status == DW_OK && !closed)
+        status = follow(orbit, error);
+        if (status == DW_OK)
             status = close_orbit(orbit, &closed, error);
     }
     if (status != DW_OK)

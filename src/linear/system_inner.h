@@ -16,7 +16,7 @@ enum {
 };
 
 /* Propagators of length, length/2, length/4, ... Level k is a block [states x width] of rows (Y | G1 | G2), width =
- * states + 2 inputs, for x(l) = x + Y x + G1 u + G2 (rise of u over the cell); docs/theory.md, (2.3). */
+ * states + 2 inputs, for x(l) = x + Y x + G1 u + G2 (rise of u over the cell); docs/theory.md, (2.2). */
 struct chain {
     double length;
     unsigned levels;           /* blocks 0 .. levels */

@@ -174,7 +174,33 @@ START_TEST(damped_lc_starts_its_period_at_the_exact_second_order_solution)
 }
 END_TEST
 
+START_TEST(one_switch_at_light_load_rises_to_the_discontinuous_conversion_ratio)
+{
+    /* 2 / (1 + sqrt(1 + 4 K / D^2)), K = 2 L / (R T) < 1 - D: Erickson and Maksimovic, chapter 5 (from memory); ideal diode, and
+     * c so large that its ripple, below i T / c = 1e-6 of the output, does not matter */
+    const double l = 100e-6, supply = 12, period = 10e-6;
+    const struct dw_stage stage = { .l = l, .c = 1 };
+    for (int k = 1; k < 8; k++)
+        for (double load = 100; load < 1e5; load *= 5) {
+            struct dw_error error;
+            const double duty = 0.1 * k, factor = 2 * l / (load * period);
+            ck_assert(factor < 1 - duty);
+            struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ &stage, 1, 0, load }, &error);
+            struct dw_modes *modes = dw_ladder_modes(
+                ladder, &(struct dw_ladder_setup){ .supply = supply, .drive = DW_ONE_SWITCH, .threshold = 6 }, &error);
+            const double time[] = { 0, duty * period, duty * period, period }, input[] = { supply, supply, 0, 0 };
+            double state[] = { 0, 0 };
+            size_t mode = 0;
+            succeeds(dw_modes_steady(modes, time, input, 4, &mode, state, NULL, &error), error);
+            near(state[1], supply * 2 / (1 + sqrt(1 + 4 * factor / (duty * duty))), 1e-6);
+            dw_modes_free(modes);
+            dw_ladder_free(ladder);
+        }
+}
+END_TEST
+
 SUITE("outside: ladders against closed forms", one_rc_stage_has_the_mean_ripple_and_step_of_the_handbooks,
       lc_ripple_is_the_small_ripple_formula_far_above_resonance,
       lossless_lc_has_the_exact_second_order_ripple_where_the_small_ripple_formula_fails,
-      damped_lc_starts_its_period_at_the_exact_second_order_solution)
+      damped_lc_starts_its_period_at_the_exact_second_order_solution,
+      one_switch_at_light_load_rises_to_the_discontinuous_conversion_ratio)
