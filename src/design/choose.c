@@ -1,0 +1,213 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "search_inner.h"
+#include <math.h>
+#include <stdlib.h>
+
+struct dw_choices {
+    struct dw_choice *choice;
+    size_t count;
+    double candidates, evaluations;
+};
+
+void dw_choices_free(struct dw_choices *choices)
+{
+    if (choices)
+        free(choices->choice);
+    free(choices);
+}
+
+size_t dw_choices_count(const struct dw_choices *choices)
+{
+    return choices->count;
+}
+
+const struct dw_choice *dw_choices_get(const struct dw_choices *choices, size_t i)
+{
+    return &choices->choice[i];
+}
+
+double dw_choices_candidates(const struct dw_choices *choices)
+{
+    return choices->candidates;
+}
+
+double dw_choices_evaluations(const struct dw_choices *choices)
+{
+    return choices->evaluations;
+}
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+static enum dw_status check(const struct dw_choice_wish *wish, enum goal goal, struct dw_error *error)
+{
+    const enum dw_status status = dw_filter_task_check(&wish->task, error);
+    if (status != DW_OK)
+        return status;
+    if (wish->least_stages < 0 || wish->most_stages > DW_FILTER_STAGES || wish->least_stages > wish->most_stages ||
+        (wish->least_stages == 0) != (wish->most_stages == 0))
+        return dw_error_set(error, DW_BAD_USE, 0, "stages must rise within 1 to %d", DW_FILTER_STAGES);
+    if (wish->most_stages == 0 && !wish->coils)
+        return dw_error_set(error, DW_BAD_USE, 0, "neither RC stages nor coils are on offer");
+    if (!wish->capacitors || (wish->most_stages > 0 && !wish->resistors))
+        return dw_error_set(error, DW_BAD_USE, 0, "resistors and capacitors must be on offer");
+    if (wish->best < 1)
+        return dw_error_set(error, DW_BAD_USE, 0, "at least one choice must be asked for");
+    if (wish->shards < 0 || wish->shard < 0 || wish->shard > wish->shards || (wish->shard == 0) != (wish->shards == 0))
+        return dw_error_set(error, DW_BAD_USE, 0, "shard must be from 1 to the number of shards");
+    if (goal == GOAL_BALANCE && isinf(wish->task.ripple) && isinf(wish->task.settling))
+        return dw_error_set(error, DW_BAD_USE, 0, "ripple or settling needs a limit");
+    return DW_OK;
+}
+
+static enum goal goal_of(const struct dw_choice_wish *wish)
+{
+    if (wish->front)
+        return GOAL_FRONT;
+    switch (wish->rank) {
+    case DW_RANK_PARTS:
+    case DW_RANK_MARGIN: break;
+    case DW_RANK_RIPPLE: return GOAL_RIPPLE;
+    case DW_RANK_SETTLING: return GOAL_SETTLING;
+    case DW_RANK_PRICE: return GOAL_PRICE;
+    }
+    return GOAL_BALANCE;
+}
+
+static struct search search_new(const struct dw_choice_wish *wish, enum goal goal)
+{
+    return (struct search){
+        .terms = terms_of(&wish->task),
+        .goal = goal,
+        .count_parts = goal == GOAL_BALANCE && wish->rank == DW_RANK_PARTS,
+        .room = goal == GOAL_NEAREST ? 1 : wish->best,
+        .exhaustive = wish->exhaustive,
+        .progress = wish->progress,
+        .context = wish->context,
+    };
+}
+
+/* Every kind of filter in turn, those of fewest parts first; sets how many candidates there are. */
+static void search_all(struct search *search, const struct dw_choice_wish *wish, const struct dw_parts *first,
+                       const struct dw_parts *coils, double *candidates)
+{
+    enum { COIL = 0 };
+    const bool damped = wish->task.source > 0 || isfinite(wish->task.load);
+    int kinds[DW_FILTER_STAGES + 1], count = 0;
+    for (int stages = 1; stages <= DW_FILTER_STAGES; stages++) {
+        if (first && stages >= wish->least_stages && stages <= wish->most_stages)
+            kinds[count++] = stages;
+        if (coils && stages == 1)
+            kinds[count++] = COIL;
+    }
+    *candidates = 0;
+    for (int i = 0; i < count && !search->stopped; i++) {
+        search->share_from = (double)i / count;
+        search->share_to = (double)(i + 1) / count;
+        if (kinds[i] == COIL) {
+            search_coils(search, coils, wish->capacitors, wish->dampers);
+            *candidates += coils_candidates(coils, wish->capacitors, wish->dampers, damped);
+        } else {
+            search_rungs(search, kinds[i], first, wish->resistors, wish->capacitors);
+            *candidates += rungs_candidates(kinds[i], first, wish->resistors, wish->capacitors);
+        }
+        search_tell(search, 1);
+    }
+}
+
+/* The answer from what was kept. */
+static struct dw_choices *choices_of(const struct search *search)
+{
+    struct dw_choices *choices = calloc(1, sizeof *choices);
+    struct dw_choice *choice = search->count ? calloc(search->count, sizeof *choice) : NULL;
+    if (!choices || (search->count && !choice)) {
+        free(choices);
+        free(choice);
+        return NULL;
+    }
+    *choices = (struct dw_choices){ .choice = choice, .count = search->count, .evaluations = search->evaluations };
+    for (size_t i = 0; i < search->count; i++) {
+        const struct found *found = &search->kept[i];
+        choice[i] = (struct dw_choice){ .filter = found->filter, .worst = found->worst, .exact = found->exact,
+                                        .margin = found->margin, .price = found->price, .parts = found->parts,
+                                        .size = found->size };
+        figures_at(&search->terms, &found->filter, NULL, &choice[i].nominal);
+    }
+    return choices;
+}
+
+enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, struct dw_choices **choices,
+                           struct dw_error *error)
+{
+    enum dw_status status = check(wish, goal, error);
+    bool failed = false;
+    *choices = NULL;
+    if (status != DW_OK)
+        return status;
+    struct dw_parts *own_first = NULL, *own_coils = NULL;
+    const struct dw_parts *first = wish->most_stages ? wish->resistors : NULL, *coils = wish->coils;
+    if (wish->shards > 0) {
+        first = first ? own_first = parts_shard(first, wish->shard, wish->shards, &failed) : NULL;
+        coils = coils ? own_coils = parts_shard(coils, wish->shard, wish->shards, &failed) : NULL;
+    }
+    struct search search = search_new(wish, goal);
+    double candidates = 0, evaluations = 0;
+    if (!failed) {
+        search_all(&search, wish, first, coils, &candidates);
+        if (search.count == 0 && !search.stopped && goal != GOAL_NEAREST) {
+            evaluations = search.evaluations;
+            free(search.kept);
+            search = search_new(wish, GOAL_NEAREST);
+            search_all(&search, wish, first, coils, &candidates);
+            status = DW_NO;
+        }
+    }
+    if (search.stopped)
+        status = dw_error_set(error, DW_END, 0, "stopped");
+    else if (failed || search.no_memory || !(*choices = choices_of(&search)))
+        status = no_memory(error);
+    else if (status == DW_NO)
+        dw_error_set(error, DW_NO, 0, "nothing fits");
+    if (*choices) {
+        (*choices)->candidates = candidates;
+        (*choices)->evaluations += evaluations;
+    }
+    free(search.kept);
+    dw_parts_free(own_first);
+    dw_parts_free(own_coils);
+    return status;
+}
+
+enum dw_status dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error)
+{
+    return choose_with(wish, goal_of(wish), choices, error);
+}
+
+enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct dw_filter *filters, size_t count,
+                                struct dw_choices **choices, struct dw_error *error)
+{
+    const enum goal goals[] = { goal_of(wish), GOAL_NEAREST };
+    enum dw_status status = check(wish, goals[0], error);
+    *choices = NULL;
+    for (size_t i = 0; i < count && status == DW_OK; i++)
+        status = filter_check(&filters[i], error);
+    for (int pass = 0; pass < 2 && status == DW_OK && !*choices; pass++) {
+        struct search search = search_new(wish, goals[pass]);
+        for (size_t i = 0; i < count; i++) {
+            struct dw_filter_figures worst;
+            bool exact;
+            if (figures_worst(&search.terms, &filters[i], INFINITY, &worst, &exact))
+                search_offer(&search, &filters[i], &worst, exact);
+        }
+        if (search.no_memory)
+            status = no_memory(error);
+        else if ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search)))
+            status = no_memory(error);
+        else if (pass == 1)
+            status = dw_error_set(error, DW_NO, 0, "nothing fits");
+        free(search.kept);
+    }
+    return status;
+}

@@ -1,0 +1,126 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* All filters with a coil out of the parts on offer that are worth a look. */
+#include "search_inner.h"
+#include <math.h>
+
+/* How far from its best value a damping resistor may be, and how large its capacitor may be against the other. */
+static const double RESISTOR_REACH = 3, CAPACITOR_REACH = 10;
+
+/* First part not below a value. */
+static size_t lower(const struct dw_parts *parts, double value)
+{
+    size_t low = 0, high = parts->count;
+    while (low < high) {
+        const size_t middle = low + (high - low) / 2;
+        if (parts->part[middle].value < value)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+struct range {
+    size_t from, to;  /* to exclusive */
+};
+
+static struct range range_of(const struct dw_parts *parts, double low, double high)
+{
+    return (struct range){ lower(parts, low), lower(parts, nextafter(high, INFINITY)) };
+}
+
+/* Resistor of least peak impedance beside a capacitor n times the one damped, over sqrt(l/c): Erickson and Maksimovic,
+ * Fundamentals of Power Electronics, 2nd ed. 2001, 10.4.1 (parallel damping). */
+static double best_damper(double n)
+{
+    return sqrt((2 + n) * (4 + 3 * n) / (2 * n * n * (4 + n)));
+}
+
+static void look(struct search *search, const struct dw_filter *filter)
+{
+    const struct terms *terms = &search->terms;
+    const struct coil_values values = { filter->r[0].value, filter->l.value, filter->c[0].value, filter->rd.value,
+                                        filter->cd.value };
+    struct bound bound = { .parts = dw_filter_parts(filter), .price = dw_filter_price(filter) };
+    struct dw_filter_figures worst;
+    bool exact;
+    /* cheap first: the nominal case bounds the worst one */
+    if (!search->exhaustive) {
+        bound.figures.loading = loading_of(terms, values.r);
+        bound.figures.ripple = coil_least_ripple(terms, &values);
+        if (search_hopeless(search, &bound, true))
+            return;
+    }
+    search->evaluations++;
+    if (!coil_figures(terms, &values, &bound.figures))
+        return;
+    if (!search->exhaustive && search_hopeless(search, &bound, true))
+        return;
+    const double most_margin = search->goal == GOAL_NEAREST ? INFINITY : 1;
+    search->evaluations += 100;
+    if (figures_worst(terms, filter, most_margin, &worst, &exact))
+        search_offer(search, filter, &worst, exact);
+}
+
+/* Each variant of one coil and capacitor, or only their number. */
+static double variants(struct search *search, struct dw_filter *filter, bool damped_already,
+                       const struct dw_parts *capacitors, const struct dw_parts *dampers)
+{
+    const struct dw_part none = { 0, 0, 0 };
+    const double impedance = sqrt(filter->l.value / filter->c[0].value);
+    double count = 0;
+    filter->r[0] = filter->rd = filter->cd = none;
+    if (damped_already) {
+        count++;
+        if (search)
+            look(search, filter);
+    }
+    if (!dampers)
+        return count;
+    struct range range = range_of(dampers, impedance / RESISTOR_REACH, impedance * RESISTOR_REACH);
+    count += (double)(range.to - range.from);
+    for (size_t i = range.from; search && i < range.to; i++) {
+        filter->r[0] = dampers->part[i];
+        look(search, filter);
+    }
+    filter->r[0] = none;
+    const struct range large = range_of(capacitors, filter->c[0].value, filter->c[0].value * CAPACITOR_REACH);
+    for (size_t k = large.from; k < large.to; k++) {
+        const double best = impedance * best_damper(capacitors->part[k].value / filter->c[0].value);
+        range = range_of(dampers, best / RESISTOR_REACH, best * RESISTOR_REACH);
+        count += (double)(range.to - range.from);
+        for (size_t i = range.from; search && i < range.to; i++) {
+            filter->cd = capacitors->part[k];
+            filter->rd = dampers->part[i];
+            look(search, filter);
+        }
+    }
+    return count;
+}
+
+double coils_candidates(const struct dw_parts *coils, const struct dw_parts *capacitors, const struct dw_parts *dampers,
+                        bool damped_already)
+{
+    double count = 0;
+    for (size_t i = 0; i < coils->count; i++)
+        for (size_t k = 0; k < capacitors->count; k++) {
+            struct dw_filter filter = { .stages = 1, .l = coils->part[i], .c = { capacitors->part[k] } };
+            count += variants(NULL, &filter, damped_already, capacitors, dampers);
+        }
+    return count;
+}
+
+void search_coils(struct search *search, const struct dw_parts *coils, const struct dw_parts *capacitors,
+                  const struct dw_parts *dampers)
+{
+    const bool damped_already = search->terms.task.source > 0 || isfinite(search->terms.task.load);
+    for (size_t i = 0; i < coils->count; i++)
+        for (size_t k = 0; k < capacitors->count; k++) {
+            struct dw_filter filter = { .stages = 1, .l = coils->part[i], .c = { capacitors->part[k] } };
+            if (search->stopped || search->no_memory)
+                return;
+            variants(search, &filter, damped_already, capacitors, dampers);
+            if (k + 1 == capacitors->count)
+                search_tell(search, (double)(i + 1) / (double)coils->count);
+        }
+}

@@ -1,0 +1,307 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A filter and its figures at given values. */
+#include "filter_inner.h"
+#include "lags_inner.h"
+#include "resonant_inner.h"
+#include <math.h>
+
+enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
+{
+    const struct {
+        const char *name;
+        double value;
+    } above_zero[] = {
+        { "frequency", task->frequency }, { "load", task->load },           { "ripple", task->ripple },
+        { "settling", task->settling },   { "overshoot", task->overshoot }, { "loading", task->loading },
+        { "pin current", task->pin_current }, { "coil current", task->coil_current },
+    };
+    for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
+        if (!(above_zero[i].value > 0))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s must be above zero", above_zero[i].name);
+    if (!isfinite(task->frequency))
+        return dw_error_set(error, DW_BAD_USE, 0, "frequency must be finite");
+    if (!(task->high > task->low) || !isfinite(task->high - task->low))
+        return dw_error_set(error, DW_BAD_USE, 0, "high must be above low");
+    if (task->levels < 2)
+        return dw_error_set(error, DW_BAD_USE, 0, "levels must be at least 2");
+    if (!isnan(task->duty) && !(task->duty > 0 && task->duty <= 1))
+        return dw_error_set(error, DW_BAD_USE, 0, "duty must be above 0 and at most 1");
+    if (!(task->source >= 0) || !isfinite(task->source))
+        return dw_error_set(error, DW_BAD_USE, 0, "source must not be below zero");
+    if (!(task->band > 0 && task->band < 1))
+        return dw_error_set(error, DW_BAD_USE, 0, "band must lie between 0 and 1");
+    return DW_OK;
+}
+
+struct terms terms_of(const struct dw_filter_task *task)
+{
+    const bool search = isnan(task->duty);
+    return (struct terms){
+        .task = *task,
+        .period = 1 / task->frequency,
+        .height = task->high - task->low,
+        .duty = search ? (double)(task->levels / 2) / (double)task->levels : task->duty,
+        .step = search ? 1 : task->duty,
+        .search_duty = search,
+    };
+}
+
+static void lags_with_source(struct lags *lags, const struct terms *terms, int stages, const double *r, const double *c)
+{
+    double with[LAGS_MOST] = { 0 };
+    for (int k = 0; k < stages; k++)
+        with[k] = r[k];
+    with[0] += terms->task.source;
+    lags_of_ladder(lags, stages, with, c, terms->task.load);
+}
+
+double rc_ripple(const struct terms *terms, int stages, const double *r, const double *c)
+{
+    struct lags lags;
+    lags_with_source(&lags, terms, stages, r, c);
+    /* of all k / levels the one nearest to one half is the worst: theory, (6.4) */
+    return terms->height * lags_ripple(&lags, terms->period, terms->duty);
+}
+
+double rc_settling(const struct terms *terms, int stages, const double *r, const double *c, bool *at_most)
+{
+    struct lags lags;
+    lags_with_source(&lags, terms, stages, r, c);
+    return lags_settling(&lags, terms->period, terms->step, terms->task.band, at_most);
+}
+
+double loading_of(const struct terms *terms, double resistance)
+{
+    const double ratio = (terms->task.source + resistance) / terms->task.load;
+    return ratio / (1 + ratio);
+}
+
+double rc_pin_current(const struct terms *terms, double first, double whole)
+{
+    const double inrush = terms->height / (terms->task.source + first), all = terms->task.source + whole + terms->task.load;
+    return fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all));
+}
+
+static struct resonant_parts parts_with_source(const struct terms *terms, const struct coil_values *v)
+{
+    return (struct resonant_parts){ v->r + terms->task.source, v->l, v->c, v->rd, v->cd, terms->task.load };
+}
+
+bool coil_figures(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
+{
+    const struct resonant_parts parts = parts_with_source(terms, values);
+    struct resonant filter;
+    struct resonant_start start;
+    double out[2], current[2], duty = terms->duty, ripple;
+    if (!resonant_new(&filter, &parts))
+        return false;
+    if (terms->search_duty)
+        ripple = resonant_worst_ripple(&filter, terms->period, terms->task.levels, &duty);
+    else
+        ripple = resonant_ripple(&filter, terms->period, duty);
+    resonant_settling(&filter, terms->period, terms->step, terms->task.band, &start);
+    double peak = resonant_peak_current(&filter, terms->period, terms->step);
+    if (terms->search_duty) {
+        resonant_orbit(&filter, terms->period, duty, out, current);
+        peak = fmax(peak, fmax(fabs(current[0]), fabs(current[1])));
+    }
+    peak *= terms->height;
+    *figures = (struct dw_filter_figures){
+        .ripple = terms->height * ripple,
+        .duty = duty,
+        .settling = start.settling,
+        .settling_at_most = start.at_most,
+        .overshoot = start.overshoot,
+        .loading = loading_of(terms, values->r),
+        .pin_current = fmax(fabs(peak + terms->task.low * filter.conductance),
+                            fabs(peak - terms->task.high * filter.conductance)),
+    };
+    return true;
+}
+
+static struct coil_values values_of(const struct dw_filter *filter)
+{
+    return (struct coil_values){ filter->r[0].value, filter->l.value, filter->c[0].value, filter->rd.value, filter->cd.value };
+}
+
+double coil_swing(const struct terms *terms, const struct dw_filter *filter, double duty)
+{
+    const struct coil_values values = values_of(filter);
+    const struct resonant_parts parts = parts_with_source(terms, &values);
+    struct resonant stage;
+    double out[2], current[2];
+    if (!resonant_new(&stage, &parts))
+        return NAN;
+    resonant_orbit(&stage, terms->period, duty, out, current);
+    return terms->height * (current[1] - current[0]);
+}
+
+double coil_least_ripple(const struct terms *terms, const struct coil_values *values)
+{
+    const struct resonant_parts parts = parts_with_source(terms, values);
+    return terms->height * sin(M_PI * terms->duty) * resonant_response(&parts, 2 * M_PI / terms->period);
+}
+
+double margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil)
+{
+    double margin = fmax(figures->ripple / task->ripple, figures->settling / task->settling);
+    margin = fmax(margin, fmax(figures->overshoot / task->overshoot, figures->loading / task->loading));
+    margin = fmax(margin, figures->pin_current / task->pin_current);
+    return coil ? fmax(margin, figures->pin_current / task->coil_current) : margin;
+}
+
+static bool positive(struct dw_part part)
+{
+    return part.value > 0 && isfinite(part.value);
+}
+
+enum dw_status filter_check(const struct dw_filter *filter, struct dw_error *error)
+{
+    const struct dw_part *parts[FILTER_PARTS];
+    const bool coil = filter->l.value != 0;
+    bool good = filter->stages >= 1 && filter->stages <= (coil ? 1 : DW_FILTER_STAGES);
+    for (int k = 0; good && k < filter->stages; k++)
+        good = positive(filter->c[k]) && (positive(filter->r[k]) || (coil && filter->r[k].value == 0));
+    if (good && coil)
+        good = positive(filter->l) && (filter->cd.value == 0 ? filter->rd.value == 0
+                                                             : positive(filter->cd) && positive(filter->rd));
+    if (good && !coil)
+        good = filter->rd.value == 0 && filter->cd.value == 0;
+    if (!good)
+        return dw_error_set(error, DW_BAD_USE, 0, "the parts make neither RC stages nor one stage with a coil");
+    const int count = filter_part_list(filter, parts);
+    for (int i = 0; i < count; i++)
+        if (!(parts[i]->spread >= 0 && parts[i]->spread < 1))
+            return dw_error_set(error, DW_BAD_USE, 0, "spread must be from 0 to below 100%%");
+    return DW_OK;
+}
+
+int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts[FILTER_PARTS])
+{
+    int count = 0;
+    if (filter->l.value > 0) {
+        parts[count++] = &filter->r[0];
+        parts[count++] = &filter->l;
+        parts[count++] = &filter->c[0];
+        parts[count++] = &filter->rd;
+        parts[count++] = &filter->cd;
+        return count;
+    }
+    for (int k = 0; k < filter->stages; k++) {
+        parts[count++] = &filter->r[k];
+        parts[count++] = &filter->c[k];
+    }
+    return count;
+}
+
+bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place,
+                struct dw_filter_figures *figures)
+{
+    const struct dw_part *parts[FILTER_PARTS];
+    const int count = filter_part_list(filter, parts);
+    double value[FILTER_PARTS] = { 0 };
+    for (int i = 0; i < count; i++)
+        value[i] = parts[i]->value * (place ? 1 + place[i] * parts[i]->spread : 1);
+    if (filter->l.value > 0)
+        return coil_figures(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, figures);
+    double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES], whole = 0;
+    for (int k = 0; k < filter->stages; k++) {
+        r[k] = value[2 * k];
+        c[k] = value[2 * k + 1];
+        whole += r[k];
+    }
+    figures->ripple = rc_ripple(terms, filter->stages, r, c);
+    figures->duty = terms->duty;
+    figures->settling = rc_settling(terms, filter->stages, r, c, &figures->settling_at_most);
+    figures->overshoot = 0;
+    figures->loading = loading_of(terms, whole);
+    figures->pin_current = rc_pin_current(terms, r[0], whole);
+    return true;
+}
+
+static enum dw_status undamped(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO, 0, "nothing damps the coil: it never settles; give source, load, r, or rd and cd");
+}
+
+enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const struct dw_filter *filter,
+                                 struct dw_filter_figures *figures, struct dw_error *error)
+{
+    enum dw_status status = dw_filter_task_check(task, error);
+    if (status == DW_OK)
+        status = filter_check(filter, error);
+    if (status != DW_OK)
+        return status;
+    const struct terms terms = terms_of(task);
+    struct dw_filter_figures found;
+    if (!figures_at(&terms, filter, NULL, &found))
+        return undamped(error);
+    *figures = found;
+    return DW_OK;
+}
+
+enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,
+                               struct dw_filter_figures *figures, bool *exact, struct dw_error *error)
+{
+    enum dw_status status = dw_filter_task_check(task, error);
+    if (status == DW_OK)
+        status = filter_check(filter, error);
+    if (status != DW_OK)
+        return status;
+    const struct terms terms = terms_of(task);
+    struct dw_filter_figures found;
+    bool proved;
+    if (!figures_worst(&terms, filter, INFINITY, &found, &proved))
+        return undamped(error);
+    *figures = found;
+    *exact = proved;
+    return DW_OK;
+}
+
+double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter)
+{
+    if (dw_filter_task_check(task, NULL) != DW_OK || filter_check(filter, NULL) != DW_OK)
+        return NAN;
+    const struct terms terms = terms_of(task);
+    if (filter->l.value > 0) {
+        const struct coil_values values = values_of(filter);
+        const struct resonant_parts parts = parts_with_source(&terms, &values);
+        return resonant_cutoff(&parts);
+    }
+    struct lags lags;
+    double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES];
+    for (int k = 0; k < filter->stages; k++) {
+        r[k] = filter->r[k].value;
+        c[k] = filter->c[k].value;
+    }
+    lags_with_source(&lags, &terms, filter->stages, r, c);
+    return lags_cutoff(&lags);
+}
+
+int dw_filter_parts(const struct dw_filter *filter)
+{
+    const struct dw_part *parts[FILTER_PARTS];
+    int there = 0;
+    for (int i = filter_part_list(filter, parts); i-- > 0;)
+        there += parts[i]->value > 0;
+    return there;
+}
+
+double dw_filter_price(const struct dw_filter *filter)
+{
+    const struct dw_part *parts[FILTER_PARTS];
+    double price = 0;
+    for (int i = filter_part_list(filter, parts); i-- > 0;)
+        price += parts[i]->value > 0 ? parts[i]->price : 0;
+    return price;
+}
+
+int dw_filter_size(const struct dw_filter_task *task, const struct dw_filter *filter, double peak_current)
+{
+    const double small = 5e-6, medium = 500e-6, volts = fmax(fabs(task->high), fabs(task->low));
+    double energy = filter->l.value * peak_current * peak_current / 2;
+    for (int k = 0; k < filter->stages; k++)
+        energy = fmax(energy, filter->c[k].value * volts * volts / 2);
+    energy = fmax(energy, filter->cd.value * volts * volts / 2);
+    return energy <= small ? 1 : energy <= medium ? 2 : 3;
+}

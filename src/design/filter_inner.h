@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Figures of filters by their values, as the search asks for them: no checks, one figure at a time. Not installed. */
+#ifndef DESIGN_FILTER_INNER_H
+#define DESIGN_FILTER_INNER_H
+
+#include <dutywright/design.h>
+
+/* A task with what follows from it. */
+struct terms {
+    struct dw_filter_task task;
+    double period, height;
+    double duty;       /* of the ripple; where it is searched, the one nearest to one half */
+    double step;       /* duty that settling goes to */
+    bool search_duty;
+};
+struct terms terms_of(const struct dw_filter_task *task);
+
+/* RC stages; r without the source. ripple in V, settling in s. */
+double rc_ripple(const struct terms *terms, int stages, const double *r, const double *c);
+double rc_settling(const struct terms *terms, int stages, const double *r, const double *c, bool *at_most);
+/* Share of the mean that a series resistance (without the source) takes off. */
+double loading_of(const struct terms *terms, double resistance);
+/* Peak current of the pin, from the first resistance and the whole, both without the source. (6.16) */
+double rc_pin_current(const struct terms *terms, double first, double whole);
+
+/* One stage with a coil. */
+struct coil_values {
+    double r, l, c, rd, cd;
+};
+/* returns false: nothing damps it */
+bool coil_figures(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures);
+/* Peak-to-peak current of the coil in the steady state, A; NaN where nothing damps it. */
+double coil_swing(const struct terms *terms, const struct dw_filter *filter, double duty);
+/* A ripple that it has at least, found quickly. (6.17) */
+double coil_least_ripple(const struct terms *terms, const struct coil_values *values);
+
+/* Largest share of a limit that is used up. */
+double margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil);
+
+/* Values of a filter's parts: nominal, or anywhere within their spreads: place -1 lowest to 1 highest, one a part in the
+ * order r c r c r c, or r l c rd cd. */
+enum { FILTER_PARTS = 6 };
+int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts[FILTER_PARTS]);
+bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place,
+                struct dw_filter_figures *figures);
+
+/* Worst case, as dw_filter_worst, for a filter that has been checked.
+ *   most_margin   the search may end when the margin is beyond it; figures are then only a lower bound
+ *   returns       false: at some place nothing damps it */
+bool figures_worst(const struct terms *terms, const struct dw_filter *filter, double most_margin,
+                   struct dw_filter_figures *figures, bool *exact);
+
+/* DW_OK, or DW_BAD_USE: parts that make neither kind of filter. */
+enum dw_status filter_check(const struct dw_filter *filter, struct dw_error *error);
+
+#endif

@@ -1,0 +1,252 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the stage does under a train of pulses: steady state, worst duty, settling, peak current. */
+#include "resonant_inner.h"
+#include <complex.h>
+#include <math.h>
+
+/* exp(-p t) - 1 without cancellation for small p t. */
+static double complex less_one(double complex p, double t)
+{
+    const double real = expm1(-creal(p) * t), half = sin(cimag(p) * t / 2), angle = -cimag(p) * t;
+    return real * cos(angle) - 2 * half * half + I * exp(-creal(p) * t) * sin(angle);
+}
+
+/* What a mode of pole p is multiplied by; t: period, duty. */
+typedef double complex mode_factor(double complex p, double period, double duty);
+
+static double complex while_high(double complex p, double period, double duty)
+{
+    return less_one(p, (1 - duty) * period) / less_one(p, period);
+}
+
+static double complex while_low(double complex p, double period, double duty)
+{
+    return less_one(p, duty * period) / less_one(p, period);
+}
+
+static double complex at_start(double complex p, double period, double duty)
+{
+    return while_low(p, period, duty) * cexp(-p * (1 - duty) * period);
+}
+
+/* Train of impulses: density of the share of time. */
+static double complex impulses(double complex p, double period, double duty)
+{
+    (void)duty;
+    return p * period / -less_one(p, period);
+}
+
+static double complex mean_short(double complex p, double period, double duty)
+{
+    return cexp(-p * (1 - duty) * period) * -less_one(p, duty * period) / (p * duty * period);
+}
+
+/* A sum with each of its modes multiplied. The oscillation is the real part of (even - j odd) exp(-(rate - j angular) t). */
+static struct decay times(const struct decay *f, mode_factor *factor, double period, double duty)
+{
+    struct decay result = *f;
+    if (f->oscillating) {
+        const double complex share = (f->even[0] - I * f->odd) * factor(f->rate[0] - I * f->angular, period, duty);
+        result.even[0] = creal(share);
+        result.odd = -cimag(share);
+    }
+    for (int n = f->oscillating ? 2 : 0; n < f->count; n++)
+        result.even[n] = f->even[n] * creal(factor(f->rate[n], period, duty));
+    return result;
+}
+
+/* Extremes over a period of the steady state of `step - f(t)` driven by pulses. */
+static void orbit(const struct decay *f, double step, double period, double duty, double extremes[2])
+{
+    const struct decay high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
+    double least = INFINITY, most = -INFINITY, least_low = INFINITY, most_low = -INFINITY;
+    decay_extremes(&high, duty * period, &least, &most);
+    if (duty == 0.5) {  /* the second half mirrors the first */
+        least_low = least;
+        most_low = most;
+    } else {
+        decay_extremes(&low, (1 - duty) * period, &least_low, &most_low);
+    }
+    extremes[0] = fmin(step - most, least_low);
+    extremes[1] = fmax(step - least, most_low);
+}
+
+void resonant_orbit(const struct resonant *filter, double period, double duty, double out[2], double current[2])
+{
+    orbit(&filter->out, filter->gain, period, duty, out);
+    orbit(&filter->current, filter->conductance, period, duty, current);
+}
+
+double resonant_ripple(const struct resonant *filter, double period, double duty)
+{
+    double extremes[2];
+    if (duty <= 0 || duty >= 1)
+        return 0;
+    orbit(&filter->out, filter->gain, period, duty, extremes);
+    return extremes[1] - extremes[0];
+}
+
+/* Whether the response to a train of impulses has one maximum and one minimum a period. */
+static bool rises_once(const struct decay *train, double period)
+{
+    const struct decay slope = decay_slope(train);
+    const double begin = decay_at(&slope, 0), end = decay_at(&slope, period);
+    int changes = (begin > 0) != (end > 0);
+    double t = 0;
+    while (changes <= 2 && decay_zero(&slope, t, period, &t))
+        changes++;
+    return changes <= 2;
+}
+
+/* A stretch of duties that is still to be looked at, in steps of 1 / levels. */
+struct duties {
+    long from, to;
+    double at_from, at_to;
+};
+
+double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double *duty)
+{
+    enum { DEEP = 64 };
+    struct duties stack[DEEP];
+    const struct decay train = times(&filter->out, impulses, period, 0);
+    const double steps = (double)levels;
+    long worst = levels / 2;
+    double most = resonant_ripple(filter, period, (double)worst / steps);
+    *duty = (double)worst / steps;
+    if (rises_once(&train, period))
+        return most;
+    /* duties d and 1 - d have the same ripple; it changes by at most the range of the train for each share of the period */
+    double least_train = INFINITY, most_train = -INFINITY;
+    decay_extremes(&train, period, &least_train, &most_train);
+    const double steepest = (most_train - least_train) / steps;
+    int depth = 0;
+    stack[depth++] = (struct duties){ 0, worst, 0, most };
+    while (depth > 0) {
+        const struct duties span = stack[--depth];
+        if (span.to - span.from < 2 || (span.at_from + span.at_to + steepest * (double)(span.to - span.from)) / 2 <= most)
+            continue;
+        const long middle = span.from + (span.to - span.from) / 2;
+        const double ripple = resonant_ripple(filter, period, (double)middle / steps);
+        if (ripple > most) {
+            most = ripple;
+            worst = middle;
+        }
+        stack[depth++] = (struct duties){ span.from, middle, span.at_from, ripple };
+        stack[depth++] = (struct duties){ middle, span.to, ripple, span.at_to };
+    }
+    *duty = (double)worst / steps;
+    return most;
+}
+
+/* Last whole k >= 0 with |f(k T)| > band, or -1. */
+static double last_outside(const struct decay *f, double period, double band)
+{
+    const struct decay slope = decay_slope(f);
+    double time = 0;
+    const double modes = f->oscillating ? f->count - 1 : f->count;
+    for (int n = f->oscillating ? 1 : 0; n < f->count; n++) {
+        const double size = f->oscillating && n == 1 ? hypot(f->even[0], f->odd) : fabs(f->even[n]);
+        time = fmax(time, log(modes * size / band) / f->rate[n]);
+    }
+    double k = ceil(time / period);
+    while (k >= 0) {
+        const double room = band - fabs(decay_at(f, k * period));
+        if (!(room >= 0))
+            break;
+        /* as many periods back as the steepest slope lets pass without leaving the band */
+        double back = floor(room / (2 * decay_bound(&slope, k * period) * period));
+        back = fmin(fmax(back, 1), fmax(k, 1));
+        while (back > 1 && back * period * decay_bound(&slope, (k - back) * period) > room)
+            back = floor(back / 2);
+        k -= back;
+    }
+    return fmax(k, -1);
+}
+
+static double slowest_rate(const struct decay *f)
+{
+    double slowest = f->rate[0];
+    for (int n = f->oscillating ? 2 : 1; n < f->count; n++)
+        slowest = fmin(slowest, f->rate[n]);
+    return slowest;
+}
+
+/* Smallest f(k T) over whole k >= 0. */
+static double least_mean(const struct decay *f, double period)
+{
+    enum { MOST_PERIODS = 1000000 };
+    double least = decay_at(f, 0), t = 0;
+    if (!f->oscillating || f->angular * period < 1) {
+        const struct decay slope = decay_slope(f);
+        while (decay_zero(&slope, t, 40 / slowest_rate(f), &t)) {
+            const double whole = floor(t / period);
+            least = fmin(least, fmin(decay_at(f, whole * period), decay_at(f, (whole + 1) * period)));
+            if (decay_bound(f, whole * period) <= -least || decay_bound(f, t) < 1e-12)
+                break;
+        }
+        return least;
+    }
+    for (int k = 1; k < MOST_PERIODS && decay_bound(f, k * period) > fmax(-least, 1e-12); k++)
+        least = fmin(least, decay_at(f, k * period));
+    return least;
+}
+
+void resonant_settling(const struct resonant *filter, double period, double duty, double band, struct resonant_start *start)
+{
+    /* what is still missing from the mean of the period that ends at (k + 1) T, as in (6.9) */
+    struct decay missing = times(&filter->out, mean_short, period, duty);
+    for (int n = 0; n < missing.count; n++)
+        missing.even[n] /= filter->gain;
+    missing.odd /= filter->gain;
+    start->overshoot = fmax(0, -least_mean(&missing, period));
+    const double k = last_outside(&missing, period, band);
+    start->at_most = k < 0;
+    start->settling = period;
+    if (k >= 0) {
+        const double before = decay_at(&missing, k * period), after = decay_at(&missing, (k + 1) * period);
+        const double outside = fabs(before), inside = before > 0 ? after : -after;
+        start->settling = period * (k + 1 + (outside - band) / (outside - inside));
+    }
+}
+
+double resonant_peak_current(const struct resonant *filter, double period, double duty)
+{
+    enum { MOST_PERIODS = 100000 };
+    const struct decay *f = &filter->current;
+    double least = INFINITY, most = -INFINITY;
+    if (duty >= 1) {
+        decay_extremes(f, 40 / slowest_rate(f), &least, &most);
+        return fmax(fabs(filter->conductance - least), fabs(filter->conductance - most));
+    }
+    double steady[2];
+    orbit(f, filter->conductance, period, duty, steady);
+    double peak = fmax(fabs(steady[0]), fabs(steady[1]));
+    const double lasting = peak;
+    const struct decay high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
+    const struct decay begin = times(f, at_start, period, duty);
+    for (int k = 0; k < MOST_PERIODS && lasting + decay_bound(&begin, k * period) > peak; k++) {
+        /* the orbit, and what of the start is left of it */
+        struct decay now = high, rest = low;
+        const double complex turn = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (k * period)) : 0;
+        const double complex later = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (duty * period)) : 0;
+        const double complex left = (begin.even[0] - I * begin.odd) * turn;
+        if (f->oscillating) {
+            now.even[0] += creal(left);
+            now.odd -= cimag(left);
+            rest.even[0] -= creal(left * later);
+            rest.odd += cimag(left * later);
+        }
+        for (int n = f->oscillating ? 2 : 0; n < f->count; n++) {
+            const double still = begin.even[n] * exp(-f->rate[n] * (k * period));
+            now.even[n] += still;
+            rest.even[n] -= still * exp(-f->rate[n] * (duty * period));
+        }
+        least = INFINITY, most = -INFINITY;
+        decay_extremes(&now, duty * period, &least, &most);
+        peak = fmax(peak, fmax(fabs(filter->conductance - least), fabs(filter->conductance - most)));
+        least = INFINITY, most = -INFINITY;
+        decay_extremes(&rest, (1 - duty) * period, &least, &most);
+        peak = fmax(peak, fmax(fabs(least), fabs(most)));
+    }
+    return peak;
+}

@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What is kept of what the search finds. */
+#include "search_inner.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Bounds and values of the same candidate come from the same formulas at places that differ by rounding alone. */
+static const double ROUNDING = 1e-10;
+
+/* To 30 bits, so that what differs by rounding alone is equal. */
+static double rounded(double x)
+{
+    int exponent;
+    const double fraction = frexp(x, &exponent);
+    return isfinite(x) ? ldexp(rint(ldexp(fraction, 30)), exponent - 30) : x;
+}
+
+static double score_of(const struct search *search, const struct dw_filter_figures *figures, double margin, double price)
+{
+    const struct dw_filter_task *task = &search->terms.task;
+    switch (search->goal) {
+    case GOAL_BALANCE:
+        if (isinf(task->ripple))
+            return isinf(task->settling) ? figures->ripple * figures->settling : figures->ripple;
+        if (isinf(task->settling))
+            return figures->settling;
+        return fmax(figures->ripple / task->ripple, figures->settling / task->settling);
+    case GOAL_RIPPLE: return figures->ripple;
+    case GOAL_SETTLING: return figures->settling;
+    case GOAL_OVERSHOOT: return figures->overshoot;
+    case GOAL_LOADING: return figures->loading;
+    case GOAL_PIN: return figures->pin_current;
+    case GOAL_PRICE: return price;
+    case GOAL_FRONT:
+    case GOAL_NEAREST: break;
+    }
+    return margin;
+}
+
+/* How many of the front settle no later: the last of them has their smallest ripple. */
+static size_t front_before(const struct search *search, double settling)
+{
+    size_t low = 0, high = search->count;
+    while (low < high) {
+        const size_t middle = low + (high - low) / 2;
+        if (search->kept[middle].settling <= settling)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+bool search_hopeless(const struct search *search, const struct bound *bound, bool coil)
+{
+    const struct dw_filter_figures *figures = &bound->figures;
+    const double margin = margin_of(&search->terms.task, figures, coil);
+    if (search->goal != GOAL_NEAREST && margin > 1 + ROUNDING)
+        return true;
+    if (search->goal == GOAL_FRONT) {
+        const double ripple = rounded(figures->ripple * (1 - ROUNDING)), settling = rounded(figures->settling * (1 - ROUNDING));
+        const size_t before = front_before(search, settling);
+        if (before == 0)
+            return false;
+        const struct found *best = &search->kept[before - 1];
+        return best->ripple < ripple || (best->ripple == ripple && best->settling < settling);
+    }
+    if (search->count < search->room)
+        return false;
+    const struct found *last = &search->kept[search->count - 1];
+    if (search->count_parts && bound->parts != last->parts)
+        return bound->parts > last->parts;
+    return rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING)) > last->score;
+}
+
+static int compare(double one, double other)
+{
+    return one < other ? -1 : one > other;
+}
+
+/* By the values of the parts, in order. */
+static int compare_values(const struct dw_filter *one, const struct dw_filter *other)
+{
+    const struct dw_part *a[FILTER_PARTS], *b[FILTER_PARTS];
+    const int count = filter_part_list(one, a), more = filter_part_list(other, b);
+    int order = count - more;
+    for (int i = 0; i < count && order == 0; i++)
+        order = compare(a[i]->value, b[i]->value);
+    return order;
+}
+
+/* Among equals. */
+static int compare_rest(const struct found *one, const struct found *other)
+{
+    int order = one->size - other->size;
+    order = order ? order : compare(one->resistance, other->resistance);
+    order = order ? order : compare(one->capacitance, other->capacitance);
+    return order ? order : compare_values(&one->filter, &other->filter);
+}
+
+static int rank(const struct search *search, const struct found *one, const struct found *other)
+{
+    int order = search->count_parts ? one->parts - other->parts : 0;
+    order = order ? order : compare(one->score, other->score);
+    return order ? order : compare_rest(one, other);
+}
+
+static bool make_room(struct search *search)
+{
+    if (search->count < search->allocated)
+        return true;
+    const size_t larger = search->allocated ? 2 * search->allocated : 16;
+    struct found *moved = realloc(search->kept, larger * sizeof *moved);
+    if (!moved) {
+        search->no_memory = true;
+        return false;
+    }
+    search->kept = moved;
+    search->allocated = larger;
+    return true;
+}
+
+static void insert(struct search *search, size_t at, const struct found *found)
+{
+    if (!make_room(search))
+        return;
+    memmove(search->kept + at + 1, search->kept + at, (search->count - at) * sizeof *search->kept);
+    search->kept[at] = *found;
+    search->count++;
+}
+
+static void offer_front(struct search *search, const struct found *found)
+{
+    size_t at = front_before(search, found->settling);
+    if (at > 0) {
+        const struct found *best = &search->kept[at - 1];
+        if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))
+            return;
+        if (best->ripple == found->ripple && best->settling == found->settling) {
+            if (compare_rest(found, best) < 0)
+                search->kept[at - 1] = *found;
+            return;
+        }
+        if (best->settling == found->settling)
+            at--;
+    }
+    size_t beaten = at;
+    while (beaten < search->count && search->kept[beaten].ripple >= found->ripple)
+        beaten++;
+    if (beaten > at) {
+        search->kept[at] = *found;
+        memmove(search->kept + at + 1, search->kept + beaten, (search->count - beaten) * sizeof *search->kept);
+        search->count -= beaten - at - 1;
+    } else {
+        insert(search, at, found);
+    }
+}
+
+static void offer_ranked(struct search *search, const struct found *found)
+{
+    size_t at = search->count;
+    while (at > 0 && rank(search, found, &search->kept[at - 1]) < 0)
+        at--;
+    if (at == search->room)
+        return;
+    if (search->count == search->room)
+        search->count--;
+    insert(search, at, found);
+}
+
+void search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact)
+{
+    const double margin = margin_of(&search->terms.task, worst, filter->l.value > 0);
+    if (search->goal != GOAL_NEAREST && !(margin <= 1))
+        return;
+    struct found found = {
+        .filter = *filter,
+        .worst = *worst,
+        .exact = exact,
+        .margin = margin,
+        .ripple = rounded(worst->ripple),
+        .settling = rounded(worst->settling),
+        .price = dw_filter_price(filter),
+        .parts = dw_filter_parts(filter),
+        .size = dw_filter_size(&search->terms.task, filter, worst->pin_current),
+        .capacitance = filter->cd.value,
+    };
+    found.score = rounded(score_of(search, worst, margin, found.price));
+    for (int k = 0; k < filter->stages; k++) {
+        found.resistance += filter->r[k].value;
+        found.capacitance += filter->c[k].value;
+    }
+    if (search->goal == GOAL_FRONT)
+        offer_front(search, &found);
+    else
+        offer_ranked(search, &found);
+}
+
+void search_tell(struct search *search, double share)
+{
+    if (search->progress)
+        search->stopped = !search->progress(search->context,
+                                            search->share_from + share * (search->share_to - search->share_from));
+}

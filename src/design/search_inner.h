@@ -1,0 +1,82 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The search: what is kept of what was found, and what may be skipped. Not installed. */
+#ifndef DESIGN_SEARCH_INNER_H
+#define DESIGN_SEARCH_INNER_H
+
+#include "filter_inner.h"
+#include "parts_inner.h"
+
+/* What is made small. All but GOAL_NEAREST take only what keeps every limit. */
+enum goal {
+    GOAL_BALANCE,  /* DW_RANK_PARTS, DW_RANK_MARGIN */
+    GOAL_RIPPLE,
+    GOAL_SETTLING,
+    GOAL_OVERSHOOT,
+    GOAL_LOADING,
+    GOAL_PIN,
+    GOAL_PRICE,
+    GOAL_FRONT,
+    GOAL_NEAREST
+};
+
+/* What is known of all candidates of a box: none has less. */
+struct bound {
+    int parts;
+    double price;
+    struct dw_filter_figures figures;
+};
+
+struct found {
+    struct dw_filter filter;
+    struct dw_filter_figures worst;
+    bool exact;
+    double margin, score;    /* score rounded: theory, 6.4 */
+    double ripple, settling; /* rounded, for the front */
+    double price, resistance, capacitance;
+    int parts, size;
+};
+
+struct search {
+    struct terms terms;
+    enum goal goal;
+    bool count_parts;        /* fewer parts before all */
+    size_t room;             /* how many are kept; with GOAL_FRONT as many as there are */
+    struct found *kept;      /* [count]: by rank; GOAL_FRONT: by settling, ripple falling */
+    size_t count, allocated;
+    double evaluations;
+    bool exhaustive;
+    bool no_memory, stopped;
+    bool (*progress)(void *context, double share);
+    void *context;
+    double share_from, share_to;  /* of the whole, for progress: this part of the search */
+};
+
+/* Whether nothing under this bound can be kept. */
+bool search_hopeless(const struct search *search, const struct bound *bound, bool coil);
+/* Keeps a candidate if it is good enough. */
+void search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
+/* Tells progress; now and then. */
+void search_tell(struct search *search, double share);
+
+/* RC stages by branch and bound.
+ *   first    parts for the first resistor (all, or a shard's) */
+void search_rungs(struct search *search, int stages, const struct dw_parts *first, const struct dw_parts *resistors,
+                  const struct dw_parts *capacitors);
+/* Filters with a coil.
+ *   dampers  may be NULL */
+void search_coils(struct search *search, const struct dw_parts *coils, const struct dw_parts *capacitors,
+                  const struct dw_parts *dampers);
+/* Number of candidates that each looks at. */
+double rungs_candidates(int stages, const struct dw_parts *first, const struct dw_parts *resistors,
+                        const struct dw_parts *capacitors);
+double coils_candidates(const struct dw_parts *coils, const struct dw_parts *capacitors, const struct dw_parts *dampers,
+                        bool damped_already);
+
+/* Every shards-th part, from the shard-th (from 1). NULL where memory runs out or there is none. */
+struct dw_parts *parts_shard(const struct dw_parts *parts, int shard, int shards, bool *no_memory);
+
+/* dw_choose with a goal of its own. */
+enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, struct dw_choices **choices,
+                           struct dw_error *error);
+
+#endif

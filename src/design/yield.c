@@ -1,0 +1,57 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "draws_inner.h"
+#include "filter_inner.h"
+#include "pulse/gauss_inner.h"
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+
+double draw(uint64_t seed, uint64_t sample, uint32_t n)
+{
+    const uint32_t counter[4] = { (uint32_t)sample, (uint32_t)(sample >> 32), n / 2, 0 };
+    const uint32_t key[2] = { (uint32_t)seed, (uint32_t)(seed >> 32) };
+    uint32_t out[4];
+    philox(counter, key, out);
+    /* 52 bits, and one half of the last: symmetric, never an end */
+    const uint64_t word = ((uint64_t)out[2 * (n % 2)] << 32 | out[2 * (n % 2) + 1]) >> 12;
+    return ((double)word + 0.5) * 0x1p-51 - 1;
+}
+
+enum dw_status dw_yield_interval(unsigned long long good, unsigned long long samples, double confidence,
+                                 struct dw_yield *yield, struct dw_error *error)
+{
+    if (good > samples || samples < 1 || !(confidence > 0 && confidence < 1))
+        return dw_error_set(error, DW_BAD_USE, 0, "a yield needs samples, no more good ones, and a confidence between 0 and 1");
+    const double tail = (1 - confidence) / 2, k = (double)good, n = (double)samples;
+    *yield = (struct dw_yield){
+        .samples = samples,
+        .good = good,
+        .share = k / n,
+        .least = good > 0 ? gsl_cdf_beta_Pinv(tail, k, n - k + 1) : 0,
+        .most = good < samples ? gsl_cdf_beta_Qinv(tail, k + 1, n - k) : 1,
+    };
+    return DW_OK;
+}
+
+enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
+                               unsigned long long first, unsigned long long samples, double confidence,
+                               struct dw_yield *yield, struct dw_error *error)
+{
+    enum dw_status status = dw_filter_task_check(task, error);
+    if (status == DW_OK)
+        status = filter_check(filter, error);
+    if (status != DW_OK)
+        return status;
+    const struct terms terms = terms_of(task);
+    const struct dw_part *parts[FILTER_PARTS];
+    const int count = filter_part_list(filter, parts);
+    unsigned long long good = 0;
+    for (unsigned long long i = first; i < first + samples; i++) {
+        double place[FILTER_PARTS] = { 0 };
+        struct dw_filter_figures figures;
+        for (int k = 0; k < count; k++)
+            place[k] = draw(seed, i, (uint32_t)k);
+        if (figures_at(&terms, filter, place, &figures))
+            good += margin_of(task, &figures, filter->l.value > 0) <= 1;
+    }
+    return dw_yield_interval(good, samples, confidence, yield, error);
+}

@@ -1,0 +1,347 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* dw-choose: parts that smooth a switching pin. */
+#include "choose.h"
+#include "keys.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+enum {
+    OPTION_FREQUENCY = OPTION_OWN,
+    OPTION_HIGH, OPTION_LOW, OPTION_LEVELS, OPTION_DUTY,
+    OPTION_RIPPLE, OPTION_SETTLE, OPTION_BAND, OPTION_OVERSHOOT, OPTION_LOADING, OPTION_PIN_CURRENT, OPTION_INDUCTOR_CURRENT,
+    OPTION_SOURCE, OPTION_LOAD, OPTION_STAGES, OPTION_RESISTORS, OPTION_CAPACITORS, OPTION_INDUCTORS, OPTION_RANGE, OPTION_SPREAD,
+    OPTION_RANK, OPTION_BEST, OPTION_FRONT, OPTION_CURVE, OPTION_ALL, OPTION_SAMPLES, OPTION_SEED, OPTION_PRINT, OPTION_EXHAUSTIVE
+};
+
+static const struct argp_option options[] = {
+    { NULL, 0, NULL, 0, "The pulses:", 1 },
+    { "frequency", OPTION_FREQUENCY, "F", 0, "Switching frequency (Hz)", 1 },
+    { "high", OPTION_HIGH, "V", 0, "Pin when on (V; default 5)", 1 },
+    { "low", OPTION_LOW, "V", 0, "Pin when off (V; default 0)", 1 },
+    { "levels", OPTION_LEVELS, "N", 0, "Steps of duty; 1 lsb is (high - low) / N (default 256)", 1 },
+    { "duty", OPTION_DUTY, "D", 0,
+      "Ripple at this duty, and settling from 0 to it (default: the largest ripple of all k/N, and settling from 0 to 1)", 1 },
+    { NULL, 0, NULL, 0, "The limits (one of the first two at least, unless --front is given):", 2 },
+    { "ripple", OPTION_RIPPLE, "V", 0, "Ripple of the output, peak to peak: 20m, 0.5% of high - low, or 0.5lsb", 2 },
+    { "settle", OPTION_SETTLE, "T", 0,
+      "Settling time (s): from then on the mean over the period just ended stays within the band", 2 },
+    { "band", OPTION_BAND, "SHARE", 0, "Band of settling, as a share of the change, or such as 0.5lsb (default 2%)", 2 },
+    { "overshoot", OPTION_OVERSHOOT, "SHARE", 0, "How far the mean may pass its last value, share of the change (default 10%)", 2 },
+    { "loading", OPTION_LOADING, "SHARE", 0,
+      "How much of the mean source and load may take off through the resistances (default 5%)", 2 },
+    { "pin-current", OPTION_PIN_CURRENT, "A", 0, "Peak current of the pin, the first charging included (default: any)", 2 },
+    { "inductor-current", OPTION_INDUCTOR_CURRENT, "A", 0, "Peak current of the coil, likewise (default: any)", 2 },
+    { NULL, 0, NULL, 0, "The circuit, and the parts to choose from:", 3 },
+    { "source", OPTION_SOURCE, "R", 0, "Resistance of the pin itself (ohm; default 0)", 3 },
+    { "load", OPTION_LOAD, "R", 0, "Resistance from the output to ground (ohm; default none)", 3 },
+    { "stages", OPTION_STAGES, "A:B", 0, "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", 3 },
+    { "resistors", OPTION_RESISTORS, "WHICH", 0,
+      "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 4k7 1% 0.02 "
+      "(default E12)", 3 },
+    { "capacitors", OPTION_CAPACITORS, "WHICH", 0, "Likewise (default E6)", 3 },
+    { "inductors", OPTION_INDUCTORS, "WHICH", 0, "Likewise; without it no coils are tried", 3 },
+    { "range", OPTION_RANGE, "KEYS", 0,
+      "Values to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil", 3 },
+    { "spread", OPTION_SPREAD, "KEYS", 0,
+      "Tolerances where a file has none: r=1%,c=10%,l=20%; all limits then hold for the worst case (default 0)", 3 },
+    { NULL, 0, NULL, 0, "The answer:", 4 },
+    { "rank", OPTION_RANK, "BY", 0,
+      "parts: fewest first, then by margin (default); margin: the largest share of the limits on ripple and settling that is "
+      "used up, or, with one such limit, the other quantity; ripple; settling; price", 4 },
+    { "best", OPTION_BEST, "N", 0, "Most rows of the ranking (default 10)", 4 },
+    { "front", OPTION_FRONT, NULL, 0, "Instead, the trade-off: all that no other beats in both ripple and settling", 4 },
+    { "curve", OPTION_CURVE, NULL, 0, "The front as a table for dw-plot: settling[s] ripple[V]", 4 },
+    { "all", OPTION_ALL, NULL, 0, "Every column in text too; rows and json always have them", 4 },
+    { "samples", OPTION_SAMPLES, "N", 0,
+      "Yield: the share of N filters, their parts spread evenly over their tolerances, that keep all limits, and its 95% "
+      "confidence interval", 4 },
+    { "seed", OPTION_SEED, "N", 0, "Which samples (default 1); the same seed gives the same ones", 4 },
+    { "print", OPTION_PRINT, "PROGRAM", 0, "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth", 4 },
+    { "exhaustive", OPTION_EXHAUSTIVE, NULL, 0, "Look at every candidate: the same answer, slowly", 4 },
+    { 0 },
+};
+
+static const char about[] =
+    "Choose resistors, capacitors and coils that smooth a switching pin into a voltage: a makeshift digital-to-analogue "
+    "converter, or a smoothed supply."
+    "\v"
+    "Ripple, settling and overshoot are those that dw-measure finds behind dw-pwm and dw-smooth with these parts. Their worst "
+    "case within the tolerances is exact for RC stages; with a coil it is the worst of all corners and of a search between "
+    "them. Parts are ideal: check the esr of a large capacitor and the wire of a coil with dw-smooth.\n\n"
+    "A coil may be damped by the load, by r in series with it, or by rd and cd in series beside c.\n\n"
+    "size: small up to 5 uJ in a capacitor (at the higher pin voltage) or coil (at its peak current), medium up to 500 uJ, "
+    "else large.\n\n"
+    "Status 1: nothing fits; the message names the nearest miss and what would do, each tried before it is told.\n\n"
+    "Examples:\n"
+    "  dw-choose --frequency 62.5k --ripple 0.5lsb --settle 2m --load 1M --spread r=1%,c=10%\n"
+    "  dw-choose --frequency 100k --high 12 --duty 40% --load 10 --ripple 0.5% --stages 0 \\\n"
+    "      --inductors E6 --spread l=20%,c=20%\n"
+    "  dw-pwm --frequency 62.5k --duty 25% --periods 500 |\n"
+    "      dw-smooth $(dw-choose --frequency 62.5k --ripple 0.5lsb --load 1M --print dw-smooth)\n"
+    "  dw-choose --frequency 62.5k --settle 5m --front --curve | dw-plot --output front.svg";
+
+static const struct argp_child children[] = { { &report_argp, 0, NULL, 5 }, { &output_argp, 0, NULL, 5 }, { &quiet_argp, 0, NULL, 5 },
+                                              { 0 } };
+
+/* The options while they are read; those that need others are kept as they are written. */
+struct reading {
+    struct choose_options o;
+    struct choose_offers offers;
+    const char *ripple, *band;
+};
+
+double choose_lsb(const struct dw_filter_task *task)
+{
+    return (task->high - task->low) / (double)task->levels;
+}
+
+/* "0.5lsb" as a multiple of what one lsb is; false: not of this form. */
+static bool in_lsb(const char *option, const char *argument, double *value)
+{
+    char number[64];
+    const size_t length = strlen(argument);
+    if (length < 4 || strcmp(argument + length - 3, "lsb") || length - 3 >= sizeof number)
+        return false;
+    memcpy(number, argument, length - 3);
+    number[length - 3] = '\0';
+    if (length > 4 && number[length - 4] == ' ')
+        number[length - 4] = '\0';
+    struct dw_error reason;
+    if (dw_quantity_parse(number, DW_NUMBER, value, &reason) != DW_OK)
+        option_error(option, argument, "%s", reason.text);
+    return true;
+}
+
+static void resolve(struct reading *reading)
+{
+    struct dw_filter_task *task = &reading->o.wish.task;
+    if (!(task->high > task->low))
+        program_fail(DW_BAD_USE, "--high must be above --low");
+    if (reading->ripple) {
+        double value;
+        if (in_lsb("ripple", reading->ripple, &value))
+            value *= choose_lsb(task);
+        else if (strchr(reading->ripple, '%'))
+            value = option_quantity("ripple", reading->ripple, DW_SHARE) * (task->high - task->low);
+        else
+            value = option_quantity("ripple", reading->ripple, DW_VOLTAGE);
+        if (!(value > 0))
+            option_error("ripple", reading->ripple, "must be above zero");
+        task->ripple = value;
+    }
+    if (reading->band) {
+        double value;
+        if (in_lsb("band", reading->band, &value))
+            value /= (double)task->levels * (isnan(task->duty) ? 1 : task->duty);
+        else
+            value = option_quantity("band", reading->band, DW_SHARE);
+        if (!(value > 0 && value < 1))
+            option_error("band", reading->band, "must be above 0 and below 100%% of the change");
+        task->band = value;
+    }
+}
+
+static void check_together(struct reading *reading)
+{
+    const struct choose_options *o = &reading->o;
+    static const char *const shapes[] = { "front", "best", "all", "samples", "format", "digits", NULL };
+    option_required("frequency", "such as 62.5k");
+    resolve(reading);
+    if (!option_given("ripple") && !option_given("settle") && !option_given("front"))
+        program_fail(DW_BAD_USE, "--ripple or --settle is missing: give one, such as --ripple 0.5lsb");
+    if (o->wish.most_stages == 0 && !option_given("inductors"))
+        option_error("stages", option_given("stages"), "leaves nothing to choose without --inductors");
+    if (option_given("seed") && !option_given("samples"))
+        option_error("seed", option_given("seed"), "goes with --samples");
+    if (option_given("curve") && !option_given("front"))
+        option_error("curve", NULL, "goes with --front");
+    if ((option_given("binary") || option_given("text")) && !option_given("curve"))
+        option_error(option_given("binary") ? "binary" : "text", NULL, "goes with --front --curve");
+    option_conflict("front", "rank", "the front is not ranked; give one");
+    option_conflict("front", "best", "the front is given whole; give one");
+    for (int i = 0; shapes[i]; i++) {
+        option_conflict("print", shapes[i], "one prints options, the other shapes the report; give one");
+        if (i > 0)
+            option_conflict("curve", shapes[i], "a table has no such columns; give one");
+    }
+}
+
+static void read_stages(struct choose_options *o, const char *argument)
+{
+    char text[32];
+    char *colon;
+    if (strlen(argument) >= sizeof text)
+        option_error("stages", argument, "must be such as 2 or 1:3");
+    strcpy(text, argument);
+    colon = strchr(text, ':');
+    if (colon)
+        *colon = '\0';
+    o->wish.least_stages = (int)option_count("stages", text, colon ? 1 : 0, DW_FILTER_STAGES);
+    o->wish.most_stages = colon ? (int)option_count("stages", colon + 1, o->wish.least_stages, DW_FILTER_STAGES)
+                                : o->wish.least_stages;
+}
+
+static void read_spread(struct choose_offers *offers, const char *argument)
+{
+    struct option_key keys[] = { { "r", DW_SHARE, 0, NULL }, { "c", DW_SHARE, 0, NULL }, { "l", DW_SHARE, 0, NULL } };
+    option_keys("spread", argument, keys, 3);
+    for (int i = 0; i < 3; i++) {
+        if (!(keys[i].value >= 0 && keys[i].value < 1))
+            option_error("spread", argument, "%s: must be from 0 to below 100%%", keys[i].name);
+        offers->spread[i] = keys[i].value;
+    }
+    offers->spread[PART_DAMPER] = offers->spread[PART_RESISTOR];
+}
+
+static error_t parse(int key, char *argument, struct argp_state *state)
+{
+    static const char *const ranks[] = { "parts", "margin", "ripple", "settling", "price", NULL };
+    static const char *const printable[] = { "dw-smooth", NULL };
+    const double most = INFINITY;
+    struct reading *reading = state->input;
+    struct choose_options *o = &reading->o;
+    struct dw_filter_task *task = &o->wish.task;
+    switch (key) {
+    case ARGP_KEY_INIT:
+        for (int i = 0; i < 3; i++)
+            state->child_inputs[i] = &o->common;
+        return 0;
+    case OPTION_FREQUENCY: task->frequency = option_positive("frequency", argument, DW_FREQUENCY); return 0;
+    case OPTION_HIGH: task->high = option_quantity("high", argument, DW_VOLTAGE); return 0;
+    case OPTION_LOW: task->low = option_quantity("low", argument, DW_VOLTAGE); return 0;
+    case OPTION_LEVELS: task->levels = option_count("levels", argument, 2, 1l << 32); return 0;
+    case OPTION_DUTY:
+        task->duty = option_between("duty", argument, DW_SHARE, 0, 1);
+        if (!(task->duty > 0))
+            option_error("duty", argument, "must be above zero");
+        return 0;
+    case OPTION_RIPPLE: reading->ripple = argument; return 0;
+    case OPTION_SETTLE: task->settling = option_positive("settle", argument, DW_TIME); return 0;
+    case OPTION_BAND: reading->band = argument; return 0;
+    case OPTION_OVERSHOOT: task->overshoot = option_positive("overshoot", argument, DW_SHARE); return 0;
+    case OPTION_LOADING: task->loading = option_positive("loading", argument, DW_SHARE); return 0;
+    case OPTION_PIN_CURRENT: task->pin_current = option_positive("pin-current", argument, DW_CURRENT); return 0;
+    case OPTION_INDUCTOR_CURRENT: task->coil_current = option_positive("inductor-current", argument, DW_CURRENT); return 0;
+    case OPTION_SOURCE: task->source = option_between("source", argument, DW_RESISTANCE, 0, most); return 0;
+    case OPTION_LOAD: task->load = option_positive("load", argument, DW_RESISTANCE); return 0;
+    case OPTION_STAGES: read_stages(o, argument); return 0;
+    case OPTION_RESISTORS: reading->offers.spec[PART_RESISTOR] = argument; return 0;
+    case OPTION_CAPACITORS: reading->offers.spec[PART_CAPACITOR] = argument; return 0;
+    case OPTION_INDUCTORS: reading->offers.spec[PART_COIL] = argument; return 0;
+    case OPTION_RANGE: choose_range(&reading->offers, argument); return 0;
+    case OPTION_SPREAD: read_spread(&reading->offers, argument); return 0;
+    case OPTION_RANK: o->wish.rank = (enum dw_choice_rank)option_word("rank", argument, ranks); return 0;
+    case OPTION_BEST: o->wish.best = (size_t)option_count("best", argument, 1, 1000000); return 0;
+    case OPTION_FRONT: o->wish.front = true; return 0;
+    case OPTION_CURVE: o->curve = true; return 0;
+    case OPTION_ALL: o->all = true; return 0;
+    case OPTION_SAMPLES: o->samples = (unsigned long long)option_count("samples", argument, 1, 1l << 40); return 0;
+    case OPTION_SEED: o->seed = (uint64_t)option_count("seed", argument, 0, 1l << 53); return 0;
+    case OPTION_EXHAUSTIVE: o->wish.exhaustive = true; return 0;
+    case OPTION_PRINT:
+        option_word("print", argument, printable);
+        o->print = true;
+        return 0;
+    case ARGP_KEY_END: check_together(reading); return 0;
+    default: return ARGP_ERR_UNKNOWN;
+    }
+}
+
+static const struct argp argp = { options, parse, NULL, about, children, NULL, NULL };
+
+/* Says on a terminal how far the search is, five times a second. */
+static bool progress(void *context, double share)
+{
+    static struct timespec last;
+    struct timespec now;
+    (void)context;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    if ((double)(now.tv_sec - last.tv_sec) + 1e-9 * (double)(now.tv_nsec - last.tv_nsec) > 0.2) {
+        if (last.tv_sec > 0)
+            fprintf(stderr, "\rdw-choose: %.0f %% \r", 100 * share);
+        last = now;
+    }
+    return true;
+}
+
+/* All options of the best, to paste behind dw-smooth. */
+static void print_options(const struct choose_options *o, const struct dw_filter *filter)
+{
+    char stages[300], value[40];
+    choose_stages(stages, sizeof stages, filter, "--stage ");
+    printf("%s", stages);
+    if (o->wish.task.source > 0) {
+        choose_spell(value, o->wish.task.source);
+        printf(" --source %s", value);
+    }
+    if (isfinite(o->wish.task.load)) {
+        choose_spell(value, o->wish.task.load);
+        printf(" --load %s", value);
+    }
+    putchar('\n');
+}
+
+static void remark(const struct choose_options *o, const struct dw_choices *choices)
+{
+    const struct dw_filter_task *task = &o->wish.task;
+    const double volts = fmax(fabs(task->high), fabs(task->low));
+    const struct dw_filter *best = &dw_choices_get(choices, 0)->filter;
+    double resistance = task->source;
+    for (int k = 0; k < best->stages; k++)
+        resistance += best->r[k].value;
+    if (volts > 60)
+        program_caution("%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
+                        "and a licensed person decide", volts);
+    if (isinf(task->load) && resistance > 0 && !o->print) {
+        char text[64];
+        dw_quantity_print(text, sizeof text, resistance, "ohm", 3);
+        program_note("no --load is given: the best has %s between pin and output, which whatever it feeds must not load", text);
+    }
+}
+
+static enum dw_status choose(struct choose_options *o, struct dw_error *error)
+{
+    struct dw_choices *choices = NULL;
+    if (isatty(STDERR_FILENO) && !program_quiet())
+        o->wish.progress = progress;
+    enum dw_status status = dw_choose(&o->wish, &choices, error);
+    if (status == DW_NO) {
+        if (!o->print && !o->curve && o->common.format != REPORT_TEXT)
+            status = choose_report(o, NULL, error);  /* no rows: still a list to those who read one */
+        if (status == DW_OK || status == DW_NO)
+            status = choose_explain(o, choices, error);
+    } else if (status == DW_OK) {
+        if (o->print)
+            print_options(o, &dw_choices_get(choices, 0)->filter);
+        else
+            status = o->curve ? choose_curve(o, choices, error) : choose_report(o, choices, error);
+        if (status == DW_OK)
+            remark(o, choices);
+    }
+    dw_choices_free(choices);
+    return status;
+}
+
+int main(int argc, char **argv)
+{
+    struct reading reading = {
+        .o = { .common = common_defaults(), .seed = 1,
+               .wish = { .least_stages = 1, .most_stages = 3, .best = 10,
+                         .task = { .high = 5, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY,
+                                   .settling = INFINITY, .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY,
+                                   .coil_current = INFINITY } } },
+        .offers = { .spec = { "E12", "E6", NULL, NULL }, .from = { 1e3, 1e-9, 1e-6, 0.1 }, .to = { 1e5, 1e-4, 0.1, 1e3 } },
+    };
+    struct dw_error error = { .status = DW_OK };
+    program_start("dw-choose", &argp, &reading, argc, argv);
+    choose_offers(&reading.o, &reading.offers);
+    const enum dw_status status = choose(&reading.o, &error);
+    dw_parts_free(reading.o.resistors);
+    dw_parts_free(reading.o.capacitors);
+    dw_parts_free(reading.o.coils);
+    dw_parts_free(reading.o.dampers);
+    return program_finish(status, &error);
+}

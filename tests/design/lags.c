@@ -1,0 +1,357 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "design/lags_inner.h"
+#include "suite.h"
+#include <dutywright/ladder.h>
+#include <dutywright/measure.h>
+#include <float.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+/* xorshift64*: Vigna 2016, ACM TOMS 42:30 */
+static double uniform(uint64_t *state, double low, double high)
+{
+    *state ^= *state >> 12;
+    *state ^= *state << 25;
+    *state ^= *state >> 27;
+    return low + (high - low) * (double)((*state * UINT64_C(2685821657736338717)) >> 11) * 0x1p-53;
+}
+
+struct ladder {
+    int stages;
+    double r[3], c[3], load, period, duty;
+};
+
+/* Crooked ladders whose corner lies near the switching frequency; every third without a load. */
+static struct ladder crooked(uint64_t *seed, int stages)
+{
+    struct ladder l = { .stages = stages, .load = INFINITY, .duty = uniform(seed, 0.02, 0.98) };
+    for (int k = 0; k < stages; k++) {
+        l.r[k] = pow(10, uniform(seed, 2, 5));
+        l.c[k] = pow(10, uniform(seed, -9, -6));
+    }
+    if (uniform(seed, 0, 3) > 1)
+        l.load = pow(10, uniform(seed, 3, 6));
+    l.period = l.r[0] * l.c[0] * pow(10, uniform(seed, -1.5, 1));
+    return l;
+}
+
+static double nearest_poles(const struct lags *lags)
+{
+    double distance = 1;
+    for (int k = 1; k < lags->count; k++)
+        distance = fmin(distance, 1 - lags->pole[k - 1] / lags->pole[k]);
+    return distance;
+}
+
+static struct dw_system *system_of(const struct ladder *l)
+{
+    struct dw_stage stages[3] = { { 0 } };
+    struct dw_error error = { .text = "" };
+    for (int k = 0; k < l->stages; k++)
+        stages[k] = (struct dw_stage){ .r = l->r[k], .c = l->c[k] };
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){
+        .stages = stages, .count = (size_t)l->stages, .load = isinf(l->load) ? 0 : l->load }, &error);
+    ck_assert_msg(ladder != NULL, "%s", error.text);
+    struct dw_system *system = dw_ladder_system(ladder, &error);
+    ck_assert_msg(system != NULL, "%s", error.text);
+    dw_ladder_free(ladder);
+    return system;
+}
+
+START_TEST(poles_and_gain_are_those_of_the_ladder)
+{
+    uint64_t seed = 11;
+    for (int n = 0; n < 600; n++) {
+        const struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        double real[DW_STATES], imaginary[DW_STATES], r = 0;
+        struct dw_error error = { .text = "" };
+        struct dw_system *system = system_of(&l);
+        succeeds(dw_system_rates(system, real, imaginary, &error), error);
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        for (int k = 0; k < l.stages; k++) {
+            /* eigenvalues of A by QR: a few ulp of the largest, so that the smaller ones are judged by that */
+            within_scale(lags.pole[k], -real[k], 20 * DBL_EPSILON, real[l.stages - 1]);
+            r += l.r[k];
+        }
+        near(lags.gain, 1 / (1 + r / l.load), 8 * DBL_EPSILON);
+        dw_system_free(system);
+    }
+}
+END_TEST
+
+START_TEST(the_product_of_the_poles_is_that_of_the_parts)
+{
+    uint64_t seed = 12;
+    for (int n = 0; n < 900; n++) {
+        const struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        double product = 1, sum = 0, wanted = 1;
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        for (int k = 0; k < l.stages; k++) {
+            product *= lags.pole[k];
+            wanted /= l.r[k] * l.c[k];
+            sum += lags.share[k];
+        }
+        near(product * lags.gain, wanted, 30 * DBL_EPSILON);
+        /* largest share about 1 / distance for two stages, 1 / distance^2 for three */
+        const double d = nearest_poles(&lags);
+        within_scale(sum, 1, 20 * DBL_EPSILON, 1 / (d * d));
+    }
+}
+END_TEST
+
+/* Extremes of the steady orbit by the exact propagator, at the zeros of the slope found by bisection over 512 pieces. */
+static double orbit_ripple(const struct ladder *l)
+{
+    struct dw_system *system = system_of(l);
+    struct dw_error error = { .text = "" };
+    const double edge = l->duty * l->period, one = 1, zero = 0;
+    const double time[4] = { 0, edge, edge, l->period }, pin[4] = { 1, 1, 0, 0 };
+    const size_t outputs = dw_system_outputs(system);
+    double state[DW_STATES], output[DW_OUTPUTS], least = INFINITY, most = -INFINITY;
+    succeeds(dw_system_steady(system, time, pin, 4, state, NULL, &error), error);
+    for (int half = 0; half < 2; half++) {
+        const double *level = half ? &zero : &one, length = half ? l->period - edge : edge;
+        enum { PIECES = 512 };
+        double value[PIECES + 1], start[PIECES + 1][DW_STATES];
+        for (int i = 0; i <= PIECES; i++) {
+            dw_system_output(system, state, level, output);
+            value[i] = output[outputs - 1];
+            for (int k = 0; k < l->stages; k++)
+                start[i][k] = state[k];
+            if (i < PIECES)
+                succeeds(dw_system_advance(system, state, level, level, length / PIECES, 0, &error), error);
+        }
+        for (int i = 0; i <= PIECES; i++) {
+            least = fmin(least, value[i]);
+            most = fmax(most, value[i]);
+            if (i == 0 || i == PIECES || (value[i] - value[i - 1]) * (value[i + 1] - value[i]) > 0)
+                continue;
+            /* golden section around the turn; the height is flat, so that 40 steps are plenty */
+            const double sign = value[i] > value[i - 1] ? 1 : -1;
+            double low = 0, high = 2 * length / PIECES;
+            for (int step = 0; step < 40; step++) {
+                double at[2], place[2] = { high - (high - low) * 0.618033988749895, low + (high - low) * 0.618033988749895 };
+                for (int side = 0; side < 2; side++) {
+                    double now[DW_STATES];
+                    for (int k = 0; k < l->stages; k++)
+                        now[k] = start[i - 1][k];
+                    succeeds(dw_system_advance(system, now, level, level, place[side], 0, &error), error);
+                    dw_system_output(system, now, level, output);
+                    at[side] = sign * output[outputs - 1];
+                    least = fmin(least, output[outputs - 1]);
+                    most = fmax(most, output[outputs - 1]);
+                }
+                if (at[0] > at[1])
+                    high = place[1];
+                else
+                    low = place[0];
+            }
+        }
+    }
+    dw_system_free(system);
+    return most - least;
+}
+
+START_TEST(ripple_is_that_of_the_exact_orbit)
+{
+    uint64_t seed = 13;
+    for (int n = 0; n < 45; n++) {
+        struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        if (n % 4 == 0)
+            l.duty = 0.5;
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        const double d = nearest_poles(&lags);
+        /* both sides to some 1e-15 of the gain; the golden section's 0.618^40 of 1/256 is 1e-11, squared in height */
+        within_scale(lags_ripple(&lags, l.period, l.duty), orbit_ripple(&l), 1e-14 / (d * d), lags.gain);
+    }
+}
+END_TEST
+
+START_TEST(small_ripples_keep_their_digits)
+{
+    /* period far below the time constants: p1 p2 T^2 D (1 - D) / 8, next term (T p)^2 relative: docs/theory.md, (6.7) */
+    static const double duties[] = { 0.5, 0.37, 3.0 / 256, 0.999 };
+    const double r[2] = { 4.7e3, 12e3 }, c[2] = { 220e-9, 33e-9 }, period = 1e-9;
+    struct lags lags;
+    lags_of_ladder(&lags, 2, r, c, 91e3);
+    for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++) {
+        const double d = duties[i], y = lags.pole[0] * lags.pole[1] * period * period;
+        near(lags_ripple(&lags, period, d), lags.gain * y * d * (1 - d) / 8, 1e-9);
+    }
+}
+END_TEST
+
+START_TEST(two_and_three_lags_agree_where_the_third_is_out_of_sight)
+{
+    /* a third stage of 1e-9 the time constant adds delay, and lowers the ripple by its share of the period */
+    const double r[3] = { 4.7e3, 12e3, 1e-2 }, c[3] = { 220e-9, 33e-9, 1e-10 };
+    static const double duties[] = { 0.5, 0.37, 0.93 };
+    struct lags two, three;
+    lags_of_ladder(&two, 2, r, c, 91e3);
+    lags_of_ladder(&three, 3, r, c, 91e3);
+    for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++)
+        near(lags_ripple(&three, 1e-3, duties[i]), lags_ripple(&two, 1e-3, duties[i]), 1e-6);
+}
+END_TEST
+
+START_TEST(ripple_of_a_duty_is_that_of_its_complement)
+{
+    uint64_t seed = 14;
+    for (int n = 0; n < 300; n++) {
+        const struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        const double d = nearest_poles(&lags);
+        within_scale(lags_ripple(&lags, l.period, l.duty), lags_ripple(&lags, l.period, 1 - l.duty), 2e-15 / (d * d), lags.gain);
+    }
+}
+END_TEST
+
+START_TEST(half_duty_is_the_worst_of_all)
+{
+    uint64_t seed = 15;
+    for (int n = 0; n < 60; n++) {
+        const struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        const double worst = lags_ripple(&lags, l.period, 0.5), d = nearest_poles(&lags);
+        double before = 0;
+        for (int k = 1; k <= 64; k++) {
+            const double ripple = lags_ripple(&lags, l.period, k / 128.0), rounding = 2e-15 * lags.gain / (d * d);
+            ck_assert_msg(ripple >= before - rounding && ripple <= worst + rounding, "duty %d/128: %.17g", k, ripple);
+            before = ripple;
+        }
+    }
+}
+END_TEST
+
+START_TEST(ripple_falls_and_settling_rises_with_every_part)
+{
+    uint64_t seed = 16;
+    for (int n = 0; n < 400; n++) {
+        const struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        bool at_most;
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        const double d = nearest_poles(&lags);
+        const double ripple = lags_ripple(&lags, l.period, l.duty), settling = lags_settling(&lags, l.period, 1, 0.013, &at_most);
+        for (int part = 0; part < 2 * l.stages; part++) {
+            struct ladder larger = l;
+            struct lags other;
+            (part % 2 ? larger.c : larger.r)[part / 2] *= uniform(&seed, 1.001, 2);
+            lags_of_ladder(&other, larger.stages, larger.r, larger.c, larger.load);
+            ck_assert(lags_ripple(&other, l.period, l.duty) <= ripple + 3e-15 * lags.gain / (d * d));
+            ck_assert(lags_settling(&other, l.period, 1, 0.013, &at_most) >= settling * (1 - 1e-12 / (d * d)));
+        }
+    }
+}
+END_TEST
+
+/* Period means from rest by the exact integral, then the measure itself. */
+static double measured_settling(const struct ladder *l, double band, double duty, size_t periods, bool *at_most)
+{
+    struct dw_system *system = system_of(l);
+    struct dw_error error = { .text = "" };
+    const size_t outputs = dw_system_outputs(system);
+    const double levels[2] = { 1, 0 };
+    double state[DW_STATES] = { 0 }, *end = calloc(periods, sizeof *end), *mean = calloc(periods, sizeof *mean);
+    ck_assert(end && mean);
+    for (size_t n = 0; n < periods; n++) {
+        for (int half = 0; half < 2; half++) {
+            const double length = half ? (1 - duty) * l->period : duty * l->period, *level = &levels[half];
+            double integral[DW_OUTPUTS];
+            if (!(length > 0))
+                continue;
+            succeeds(dw_system_integral(system, state, level, level, length, integral, &error), error);
+            succeeds(dw_system_advance(system, state, level, level, length, 0, &error), error);
+            mean[n] += integral[outputs - 1] / l->period;
+        }
+        end[n] = (double)(n + 1) * l->period;
+    }
+    struct dw_settling settling;
+    const struct dw_settling_rule rule = { .start = 0, .initial = 0, .band = band, .range = 1 };
+    succeeds(dw_settling_from_means(end, mean, periods, &rule, &settling, &error), error);
+    ck_assert(settling.state == DW_SETTLED || settling.state == DW_SETTLED_WITHIN);
+    *at_most = settling.state == DW_SETTLED_WITHIN;
+    free(end);
+    free(mean);
+    dw_system_free(system);
+    return settling.time;
+}
+
+START_TEST(settling_is_what_the_measure_finds)
+{
+    uint64_t seed = 17;
+    int at_once = 0;
+    for (int n = 0; n < 120; n++) {
+        struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        bool at_most, also;
+        const double band = pow(10, uniform(&seed, -3, -1)), duty = n % 2 ? 1 : l.duty;
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        if (40 / (lags.pole[0] * l.period) > 3000)
+            l.period = 40 / (lags.pole[0] * 3000);
+        if (n % 10 == 9)
+            l.period = 30 / lags.pole[0];
+        const size_t periods = (size_t)(40 / (lags.pole[0] * l.period)) + 20;
+        const double d = nearest_poles(&lags), got = lags_settling(&lags, l.period, duty, band, &at_most);
+        /* the means carry 1e-15 of the change; at the band's edge the mean moves by `band` a time constant */
+        within_scale(got, measured_settling(&l, band, duty, periods, &also), 3e-14 / (band * d * d), 1 / lags.pole[0]);
+        ck_assert_int_eq(at_most, also);
+        at_once += at_most;
+    }
+    ck_assert_int_gt(at_once, 0);
+}
+END_TEST
+
+START_TEST(gain_at_the_cutoff_is_3_dB_down)
+{
+    uint64_t seed = 18;
+    for (int n = 0; n < 90; n++) {
+        const struct ladder l = crooked(&seed, 1 + n % 3);
+        struct lags lags;
+        double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
+        struct dw_error error = { .text = "" };
+        struct dw_system *system = system_of(&l);
+        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        succeeds(dw_system_response(system, 0, 2 * M_PI * lags_cutoff(&lags), real, imaginary, &error), error);
+        const size_t out = dw_system_outputs(system) - 1;
+        near(hypot(real[out], imaginary[out]), lags.gain * M_SQRT1_2, 1e-13);
+        dw_system_free(system);
+    }
+}
+END_TEST
+
+START_TEST(logarithms_of_hyperbolic_functions_keep_their_digits)
+{
+    /* next terms of the series x^2/2 - x^4/12 and x^2/6 - x^4/180; elsewhere the functions of the C library */
+    for (double x = 1e-12; x < 1e-4; x *= 7) {
+        near(log_cosh(x), x * x / 2 * (1 - x * x / 6), 4 * DBL_EPSILON + x * x * x * x);
+        near(log_sinhc(x), x * x / 6 * (1 - x * x / 30), 4 * DBL_EPSILON + x * x * x * x);
+    }
+    for (double x = 0.3; x < 600; x *= 1.07) {
+        /* log of a number near 1 + f carries epsilon / f */
+        near(log_cosh(x), log(cosh(x)), 8 * DBL_EPSILON + 2 * DBL_EPSILON / log(cosh(x)));
+        near(log_sinhc(x), log(sinh(x) / x), 8 * DBL_EPSILON + 4 * DBL_EPSILON / log(sinh(x) / x));
+    }
+}
+END_TEST
+
+START_TEST(no_pulse_no_ripple)
+{
+    const double r[1] = { 4.7e3 }, c[1] = { 220e-9 };
+    struct lags lags;
+    lags_of_ladder(&lags, 1, r, c, INFINITY);
+    ck_assert(lags_ripple(&lags, 1e-3, 0) == 0 && lags_ripple(&lags, 1e-3, 1) == 0);
+}
+END_TEST
+
+SUITE("design: lags", poles_and_gain_are_those_of_the_ladder, the_product_of_the_poles_is_that_of_the_parts,
+      ripple_is_that_of_the_exact_orbit, small_ripples_keep_their_digits,
+      two_and_three_lags_agree_where_the_third_is_out_of_sight, ripple_of_a_duty_is_that_of_its_complement,
+      half_duty_is_the_worst_of_all, ripple_falls_and_settling_rises_with_every_part, settling_is_what_the_measure_finds,
+      gain_at_the_cutoff_is_3_dB_down, logarithms_of_hyperbolic_functions_keep_their_digits, no_pulse_no_ripple)
