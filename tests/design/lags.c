@@ -187,8 +187,8 @@ END_TEST
 
 START_TEST(two_and_three_lags_agree_where_the_third_is_out_of_sight)
 {
-    /* a third stage of 1e-9 the time constant adds delay, and lowers the ripple by its share of the period */
-    const double r[3] = { 4.7e3, 12e3, 1e-2 }, c[3] = { 220e-9, 33e-9, 1e-10 };
+    /* a third stage changes the second's capacitance by 3e-8, the loading by 1e-7 */
+    const double r[3] = { 4.7e3, 12e3, 1e-2 }, c[3] = { 220e-9, 33e-9, 1e-15 };
     static const double duties[] = { 0.5, 0.37, 0.93 };
     struct lags two, three;
     lags_of_ladder(&two, 2, r, c, 91e3);
