@@ -76,12 +76,15 @@ static const char about[] =
     "else large.\n\n"
     "Status 1: nothing fits; the message names the nearest miss and what would do, each tried before it is told.\n\n"
     "Examples:\n"
-    "  dw-choose --frequency 62.5k --ripple 0.5lsb --settle 2m --load 1M --spread r=1%,c=10%\n"
-    "  dw-choose --frequency 100k --high 12 --duty 40% --load 10 --ripple 0.5% --stages 0 \\\n"
-    "      --inductors E6 --spread l=20%,c=20%\n"
+    "  dw-choose --frequency 62.5k --ripple 0.5lsb --settle 2m --load 1M \\\n"
+    "    --spread r=1%,c=10%\n"
+    "  dw-choose --frequency 100k --high 12 --duty 40% --load 10 --ripple 0.5% \\\n"
+    "    --stages 0 --inductors E6 --overshoot 20%\n"
     "  dw-pwm --frequency 62.5k --duty 25% --periods 500 |\n"
-    "      dw-smooth $(dw-choose --frequency 62.5k --ripple 0.5lsb --load 1M --print dw-smooth)\n"
-    "  dw-choose --frequency 62.5k --settle 5m --front --curve | dw-plot --output front.svg";
+    "    dw-smooth $(dw-choose --frequency 62.5k --ripple 0.5lsb --settle 5m \\\n"
+    "    --load 1M --print dw-smooth) | dw-measure\n"
+    "  dw-choose --frequency 62.5k --settle 5m --load 1M --front --curve |\n"
+    "    dw-plot --y-scale log --output front.svg";
 
 static const struct argp_child children[] = { { &report_argp, 0, NULL, 5 }, { &output_argp, 0, NULL, 5 }, { &quiet_argp, 0, NULL, 5 },
                                               { 0 } };
