@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-measure: mean, ripple, pulses and settling of the channels of a wave table. */
+#include "channels.h"
 #include "common.h"
 #include "report.h"
 #include <dutywright/measure.h>
@@ -65,18 +66,6 @@ static const char doc[] =
     "\n"
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";
 
-static void add_channels(struct measure_options *o, const char *names)
-{
-    const size_t before = o->channels ? strlen(o->channels) + 1 : 0;
-    char *more = realloc(o->channels, before + strlen(names) + 1);
-    if (!more)
-        program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
-    if (before)
-        more[before - 1] = ',';
-    strcpy(more + before, names);
-    o->channels = more;
-}
-
 /* A value in whatever unit the channel has. */
 static double any_quantity(const char *option, const char *text)
 {
@@ -119,7 +108,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
         for (int i = 0; i < 3; i++)
             state->child_inputs[i] = &o->common;
         return 0;
-    case OPTION_CHANNEL: add_channels(o, argument); return 0;
+    case OPTION_CHANNEL: channels_add(&o->channels, argument); return 0;
     case OPTION_PERIOD: o->period = option_positive("period", argument, DW_TIME); return 0;
     case OPTION_BAND:
         o->band = option_quantity("band", argument, DW_SHARE);
@@ -138,33 +127,6 @@ static error_t parse(int key, char *argument, struct argp_state *state)
 
 static const struct argp argp = { options, parse, NULL, doc, children, NULL, NULL };
 
-/* Columns of the channels asked for, in the order asked, each once. */
-static enum dw_status find_channels(const struct measure_options *o, const struct dw_header *header, size_t **column,
-                                    size_t *count, struct dw_error *error)
-{
-    *count = 0;
-    *column = calloc(dw_header_columns(header), sizeof **column);
-    char *names = o->channels ? strdup(o->channels) : NULL, *rest = NULL;
-    enum dw_status status = DW_OK;
-    if (!*column || (o->channels && !names))
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-    for (char *name = names ? strtok_r(names, ",", &rest) : NULL; name && status == DW_OK; name = strtok_r(NULL, ",", &rest)) {
-        struct dw_error found = { .status = DW_OK };
-        const size_t at = dw_header_find(header, name, &found);
-        bool known = false;
-        for (size_t i = 0; i < *count; i++)
-            known = known || (*column)[i] == at;
-        if (!at)
-            status = dw_error_set(error, found.status, 0, "--channel: '%s': %s", name, found.text);
-        else if (!known)
-            (*column)[(*count)++] = at;
-    }
-    free(names);
-    if (status == DW_OK && o->channels && !*count)
-        status = dw_error_set(error, DW_BAD_USE, 0, "--channel: '%s': a channel's name was wanted", o->channels);
-    return status;
-}
-
 static struct dw_meter *new_meter(const struct measure_options *o, const struct dw_reader *reader, struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(reader);
@@ -178,7 +140,7 @@ static struct dw_meter *new_meter(const struct measure_options *o, const struct 
                                     .high = o->high,
                                     .place = dw_reader_name(reader) };
     size_t *column = NULL;
-    enum dw_status status = find_channels(o, header, &column, &how.channels, error);
+    enum dw_status status = channels_find(o->channels, header, &column, &how.channels, error);
     how.column = o->channels ? column : NULL;
     const size_t channels = o->channels ? how.channels : dw_header_columns(header) - 1;
     if (status == DW_OK && channels > 1 && (o->has_from || o->has_levels))
