@@ -14,6 +14,11 @@ const char *__lsan_default_suppressions(void)
 {
     return "leak:libplot.so\n";
 }
+__attribute__((visibility("default"))) const char *__lsan_default_options(void);
+const char *__lsan_default_options(void)
+{
+    return "print_suppressions=0";
+}
 #endif
 
 struct canvas {

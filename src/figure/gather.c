@@ -17,7 +17,6 @@ enum { BLOCK = 4096 };
 
 struct gathering {
     struct source *source;
-    struct dw_meter *meter;  /* NULL where no means are wanted */
     double *y;               /* [channels] */
     double first, second, previous;
     unsigned long long seen;
@@ -55,15 +54,6 @@ static enum dw_status read_span(const struct source *source, const char *text, s
     if (!(span->from < span->to))
         return dw_error_set(error, DW_BAD_USE, 0, "--span: '%s': the end must lie behind the start", text);
     return DW_OK;
-}
-
-static struct dw_meter *new_meter(const struct source *source, const struct dw_span *span, struct dw_error *error)
-{
-    const struct dw_meter_options options = { .column = source->column,
-                                              .channels = source->channels,
-                                              .span = *span,
-                                              .place = dw_reader_name(source->reader) };
-    return dw_meter_new(dw_reader_header(source->reader), &options, error);
 }
 
 static enum dw_status new_window(struct source *source, const struct request *request, const struct dw_span *span,
@@ -130,8 +120,6 @@ static enum dw_status read_rows(struct gathering *gathering, struct dw_error *er
     size_t rows;
     enum dw_status status;
     while ((status = dw_reader_rows(source->reader, BLOCK, &values, &rows, error)) == DW_OK) {
-        if (gathering->meter && (status = dw_meter_rows(gathering->meter, values, rows, error)) != DW_OK)
-            return status;
         for (size_t i = 0; i < rows; i++)
             if ((status = take_row(gathering, values + i * columns, error)) != DW_OK)
                 return status;
@@ -153,18 +141,11 @@ static enum dw_status finish_window(struct source *source, const struct request 
 }
 
 /* Means exist where time passes. */
-static enum dw_status take_means(struct gathering *gathering, struct dw_error *error)
+static void take_means(struct source *source)
 {
-    struct source *source = gathering->source;
-    if (!gathering->meter || !(source->to > source->from))
-        return DW_OK;
-    const enum dw_status status = dw_meter_finish(gathering->meter, error);
-    for (size_t c = 0; c < source->channels && status == DW_OK; c++) {
-        const struct dw_result result = dw_meter_result(gathering->meter, c, DW_MEASURE_MEAN);
-        source->mean[c] = result.value * source->factor[c];
-        source->has_means = result.had;
-    }
-    return status;
+    source->has_means = true;
+    for (size_t c = 0; c < source->channels; c++)
+        source->has_means = window_mean(source->window, c, &source->mean[c]) && source->has_means;
 }
 
 enum dw_status source_read(struct source *source, const struct request *request, struct dw_error *error)
@@ -177,17 +158,12 @@ enum dw_status source_read(struct source *source, const struct request *request,
                                         : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     if (status == DW_OK)
         status = new_window(source, request, &span, error);
-    if (status == DW_OK && request->mean && source->kind == OF_TIME) {
-        gathering.meter = new_meter(source, &span, error);
-        status = gathering.meter ? DW_OK : error->status;
-    }
     if (status == DW_OK)
         status = read_rows(&gathering, error);
     if (status == DW_OK)
         status = finish_window(source, request, error);
-    if (status == DW_OK)
-        status = take_means(&gathering, error);
-    dw_meter_free(gathering.meter);
+    if (status == DW_OK && request->mean && source->kind == OF_TIME)
+        take_means(source);
     free(gathering.y);
     return status;
 }

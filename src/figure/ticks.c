@@ -52,7 +52,7 @@ static int prefix_power(double value, const char *unit)
         return 0;
     const int power = 3 * (int)floor(log10(fabs(value)) / 3 + 1e-9);
     const int most = !strcmp(unit, "s") ? 0 : 15;
-    return power < -18 ? -18 : power > most ? most : power;
+    return power < -18 || power > 15 ? 0 : power > most ? most : power;
 }
 
 static const char *prefix_word(int power)
@@ -88,15 +88,35 @@ static void spell_shortest(char *out, size_t size, double mantissa, int power, i
     spell(out, size, mantissa, power, prefix, unit, "");
 }
 
+/* log10(to / from), also where the quotient is beyond the range of doubles. */
+static double decades(double from, double to)
+{
+    const double ratio = to / from;
+    return ratio > 0 && isfinite(ratio) ? log10(ratio) : log10(to) - log10(from);
+}
+
 double axis_place(const struct axis *axis, double value)
 {
     if (axis->logarithmic)
-        return log10(value / axis->low) / log10(axis->high / axis->low);
+        return decades(axis->low, value) / decades(axis->low, axis->high);
     return (value - axis->low) / (axis->high - axis->low);
+}
+
+/* Keeps the arithmetic of ticks away from the ends of the range of doubles. */
+static double on_axis(double value)
+{
+    return fabs(value) < AXIS_LEAST ? 0 : fmin(fmax(value, -AXIS_MOST), AXIS_MOST);
 }
 
 void axis_widen(struct axis *axis)
 {
+    if (axis->logarithmic) {
+        axis->low = fmin(fmax(axis->low, AXIS_LEAST), AXIS_MOST);
+        axis->high = fmin(fmax(axis->high, AXIS_LEAST), AXIS_MOST);
+    } else {
+        axis->low = on_axis(axis->low);
+        axis->high = on_axis(axis->high);
+    }
     const double size = fmax(fabs(axis->low), fabs(axis->high));
     if (axis->logarithmic) {
         const double air = axis->high > axis->low * (1 + 64 * DBL_EPSILON) ? pow(axis->high / axis->low, 0.05) : 2;
@@ -172,7 +192,7 @@ static bool label_logarithmic(struct ticks *ticks, const struct axis *axis, cons
     const bool fine = last - first <= 12;
     ticks->count = 0;
     for (int power = first; power <= last; power++)
-        for (int digit = 1; digit <= (fine ? 9 : 1); digit++) {
+        for (int digit = 1; digit <= (fine ? 9 : power % every == 0); digit++) {
             const double value = step_size((struct step){ digit, power });
             const double place = axis_place(axis, value);
             if (!(place >= -EDGE && place <= 1 + EDGE))
@@ -221,13 +241,14 @@ static bool choose_logarithmic(struct ticks *ticks, const struct axis *axis, dou
 {
     static const struct { const char *digits; int every; } ways[] = {
         { "123456789", 1 }, { "12357", 1 }, { "125", 1 }, { "13", 1 }, { "1", 1 }, { "1", 2 }, { "1", 3 }, { "1", 6 }, { "1", 12 },
-        { "1", 24 }, { "1", 48 }, { "1", 96 },
+        { "1", 24 }, { "1", 48 }, { "1", 96 }, { "1", 192 },
     };
     for (size_t i = 0; i < sizeof ways / sizeof ways[0]; i++)
         if (label_logarithmic(ticks, axis, ways[i].digits, ways[i].every)
             && labels_fit(ticks, axis, length, gap, most, room, context))
             return labels_of(ticks) >= 2 || axis->high > 10 * axis->low;
-    return false;
+    ticks->count = 0;
+    return axis->high > 10 * axis->low; /* no room for labels */
 }
 
 static void choose_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,

@@ -34,7 +34,7 @@ typedef double label_room(void *context, const char *text);
  *   length    of the axis
  *   gap       least distance between labels
  *   most      labels at most, >= 2
- *   returns   through ticks; no labels where not even two fit */
+ *   returns   through ticks; none where no labels fit */
 void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,
                   void *context);
 
@@ -48,7 +48,9 @@ void label_join(char *out, size_t size, const char *number, const char *prefix, 
 double axis_place(const struct axis *axis, double value);
 
 /* Widens the range [low, high] of data to what an axis shows: some air on both sides, zero where it is near, something
- * round about a flat line. Both finite. */
+ * round about a flat line. Both finite; an axis ends at AXIS_MOST, and what is smaller than AXIS_LEAST is zero to it. */
+#define AXIS_MOST 1e150
+#define AXIS_LEAST 1e-150
 void axis_widen(struct axis *axis);
 
 #endif

@@ -10,6 +10,9 @@ struct piece {
     struct reduction *reduction;
     bool begun, ended;
     bool held;  /* the last row seen lies exactly at the start: it counts only if no other follows there */
+    bool any;
+    double first, last;  /* x of the rows that were added */
+    double *sum;         /* [3 x channels]: area under the lines, what its rounding lost, last values */
 };
 
 struct window {
@@ -29,12 +32,18 @@ static void *out_of_memory(struct dw_error *error)
     return NULL;
 }
 
+static void piece_free(struct piece *piece)
+{
+    reduction_free(piece->reduction);
+    free(piece->sum);
+}
+
 void window_free(struct window *window)
 {
     if (!window)
         return;
     for (size_t i = 0; window->piece && i < window->pieces; i++)
-        reduction_free(window->piece[i].reduction);
+        piece_free(&window->piece[i]);
     free(window->piece);
     free(window->previous);
     free(window->between);
@@ -70,6 +79,9 @@ static bool make_pieces(struct window *window, struct dw_error *error)
     for (size_t i = 0; i < window->pieces; i++) {
         window->piece[i].from = between ? rule->span.from : -INFINITY;
         window->piece[i].to = between ? rule->span.to : INFINITY;
+        window->piece[i].sum = calloc(3 * rule->channels, sizeof *window->piece[i].sum);
+        if (!window->piece[i].sum)
+            return out_of_memory(error);
         window->piece[i].reduction = reduction_new(rule->channels, ring ? strips : rule->strips, error);
         if (!window->piece[i].reduction)
             return false;
@@ -96,6 +108,24 @@ struct reduction *window_reduction(struct window *window)
     return window->joined ? window->joined : window->piece[0].reduction;
 }
 
+/* Adds a row that counts. The area is summed with compensation: Neumaier 1974, ZAMM 54:39. */
+static enum dw_status count_row(const struct window *window, struct piece *piece, double x, const double *y,
+                                struct dw_error *error)
+{
+    const size_t channels = window->rule.channels;
+    double *sum = piece->sum, *lost = sum + channels, *last = lost + channels;
+    for (size_t c = 0; c < channels; c++) {
+        const double area = piece->any ? (x - piece->last) * (last[c] / 2 + y[c] / 2) : 0, total = sum[c] + area;
+        lost[c] += fabs(sum[c]) >= fabs(area) ? sum[c] - total + area : area - total + sum[c];
+        sum[c] = total;
+        last[c] = y[c];
+    }
+    piece->first = piece->any ? piece->first : x;
+    piece->last = x;
+    piece->any = true;
+    return reduction_add(piece->reduction, x, y, error);
+}
+
 /* Adds the value at `at` on the line from the row before to (x, y). */
 static enum dw_status add_between(struct window *window, struct piece *piece, double at, double x, const double *y,
                                   struct dw_error *error)
@@ -103,7 +133,7 @@ static enum dw_status add_between(struct window *window, struct piece *piece, do
     const double share = (at - window->previous_x) / (x - window->previous_x);
     for (size_t c = 0; c < window->rule.channels; c++)
         window->between[c] = (1 - share) * window->previous[c] + share * y[c];
-    return reduction_add(piece->reduction, at, window->between, error);
+    return count_row(window, piece, at, window->between, error);
 }
 
 /* What comes before the first row inside: the row held at the start, or the line from the row before it. */
@@ -115,10 +145,10 @@ static enum dw_status begin(struct window *window, struct piece *piece, double x
     if (!before || isinf(piece->from))
         return DW_OK;
     if (piece->held)
-        return reduction_add(piece->reduction, piece->from, window->previous, error);
+        return count_row(window, piece, piece->from, window->previous, error);
     if (window->rule.joined)
         return add_between(window, piece, piece->from, x, y, error);
-    return reduction_add(piece->reduction, window->previous_x, window->previous, error);
+    return count_row(window, piece, window->previous_x, window->previous, error);
 }
 
 static enum dw_status add_to_piece(struct window *window, struct piece *piece, double x, const double *y,
@@ -136,7 +166,7 @@ static enum dw_status add_to_piece(struct window *window, struct piece *piece, d
     piece->ended = x >= piece->to;
     if (x > piece->to && window->rule.joined)
         return add_between(window, piece, piece->to, x, y, error);
-    return reduction_add(piece->reduction, x, y, error);
+    return count_row(window, piece, x, y, error);
 }
 
 static void open_period(struct window *window, double index)
@@ -145,7 +175,8 @@ static void open_period(struct window *window, double index)
     window->index = index;
     piece->from = dw_period_boundary(window->rule.origin, window->rule.period, index);
     piece->to = dw_period_boundary(window->rule.origin, window->rule.period, index + 1);
-    piece->begun = piece->ended = piece->held = false;
+    piece->begun = piece->ended = piece->held = piece->any = false;
+    memset(piece->sum, 0, 3 * window->rule.channels * sizeof *piece->sum);
     reduction_empty(piece->reduction);
 }
 
@@ -231,4 +262,18 @@ enum dw_status window_finish(struct window *window, double *from, double *to, st
     *from = isinf(piece->from) ? window->first : piece->from;
     *to = isinf(piece->to) ? window->previous_x : piece->to;
     return DW_OK;
+}
+
+bool window_mean(const struct window *window, size_t channel, double *mean)
+{
+    const size_t channels = window->rule.channels;
+    const bool ring = window->rule.span.kind == DW_SPAN_LAST;
+    double area = 0, length = 0;
+    for (size_t i = ring; i < (ring ? window->rule.span.periods + 1 : 1); i++) {
+        const struct piece *piece = &window->piece[(window->open + i) % window->pieces];
+        area += piece->sum[channel] + piece->sum[channels + channel];
+        length += piece->any ? piece->last - piece->first : 0;
+    }
+    *mean = area / length;
+    return length > 0 && isfinite(*mean);
 }

@@ -33,4 +33,10 @@ enum dw_status window_add(struct window *window, double x, const double *y, stru
  *   returns   DW_OK; DW_BAD_INPUT: no rows, or none in the span, or fewer whole periods than asked for */
 enum dw_status window_finish(struct window *window, double *from, double *to, struct dw_error *error);
 
+/* After window_finish: mean of what is drawn of a channel, exact for straight lines between rows; false where no time
+ * passes.
+ *   source    area under a straight line: docs/theory.md, equation 4.1
+ *   accuracy  8 DBL_EPSILON of the mean of |value|: the rounding of each area, the sum being compensated */
+bool window_mean(const struct window *window, size_t channel, double *mean);
+
 #endif

@@ -62,6 +62,10 @@ START_TEST(labels_are_round_values_in_engineering_units)
         { { 1, 1e5, true, "Hz" }, 700, "1 Hz  10 Hz  100 Hz  1 kHz  10 kHz  100 kHz" },
         { { 0.9e-3, 0.12, true, "s" }, 700, "1 ms  2 ms  5 ms  10 ms  20 ms  50 ms  100 ms" },
         { { 210, 480, true, "Hz" }, 500, "300 Hz  400 Hz" },
+        { { 0, 3e148, false, "V" }, 500, "0  1e148 V  2e148 V  3e148 V" }, /* beyond all prefixes */
+        { { 0, 3e-30, false, "V" }, 500, "0  1e-30 V  2e-30 V  3e-30 V" },
+        { { 1e-165, 1e165, true, "V" }, 700, "1e-144 V  1e-96 V  1e-48 V  1 V  1e48 V  1e96 V  1e144 V" },
+        { { 1e-140, 1e140, true, "V" }, 700, "1e-96 V  1e-48 V  1 V  1e48 V  1e96 V" },
         { { 1e-9, 1e9, true, "V" }, 500, "1 nV  1 \xc2\xb5V  1 mV  1 V  1 kV  1 MV  1 GV" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -145,7 +149,10 @@ START_TEST(an_axis_shows_what_it_should)
         { -3, -3, false, -3.15, 0.15 },
         { 0, 0, false, -1.1, 1.1 },
         { 1.25, 1.25 * (1 + 1e-15), false, -0.0625, 1.3125 }, /* flat but for rounding */
-        { 1e-200, 1e-200, false, -0.05e-200, 1.05e-200 },
+        { 1e-100, 1e-100, false, -0.05e-100, 1.05e-100 },
+        { -1.7e308, 1.7e308, false, -1.1e150, 1.1e150 },      /* the ends of the range of doubles */
+        { 1e-320, 2e-320, false, -1.1, 1.1 },
+        { 1e-320, 1e-140, true, 1e-150 / pow(10, 0.5), 1e-140 * pow(10, 0.5) },
         { 1, 1e20, true, 0.1, 1e21 },
         { 7, 7, true, 3.5, 14 },
     };

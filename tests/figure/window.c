@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "figure/window.h"
 #include "suite.h"
+#include <stdlib.h>
 
 static const struct dw_span all = { .kind = DW_SPAN_ALL };
 
@@ -144,6 +145,64 @@ START_TEST(a_gap_of_many_periods_costs_no_time)
 }
 END_TEST
 
+START_TEST(the_mean_is_that_of_what_is_shown)
+{
+    static const struct {
+        struct dw_span span;
+        double want;
+    } cases[] = {
+        { { .kind = DW_SPAN_ALL }, 1.25 },
+        { { DW_SPAN_BETWEEN, 0, 1, 2 }, 2.5 },
+        { { DW_SPAN_BETWEEN, 0, 1.25, 3.25 }, 1.25 },
+        { { DW_SPAN_BETWEEN, 0, 1.5, 3 }, 0 },          /* after one jump, before the other */
+        { { DW_SPAN_BETWEEN, 0, -100, 1.5 }, 5 },       /* where there is a record */
+        { { DW_SPAN_BETWEEN, 0, 6, INFINITY }, 0 },
+        { { DW_SPAN_LAST, 1, 0, 0 }, 1.25 },
+        { { DW_SPAN_LAST, 3, 0, 0 }, 1.25 },
+    };
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct window *window = filled((struct window_rule){ .span = cases[i].span, .origin = 1, .period = 2, .joined = true },
+                                       pulses, PULSES);
+        struct dw_error error;
+        double from, to, mean = NAN;
+        succeeds(window_finish(window, &from, &to, &error), error);
+        ck_assert(window_mean(window, 0, &mean));
+        within_scale(mean, cases[i].want, 1e-15, 5);
+        window_free(window);
+    }
+    struct window *window = filled((struct window_rule){ .span = all }, pulses, 1);
+    struct dw_error error;
+    double from, to, mean;
+    succeeds(window_finish(window, &from, &to, &error), error);
+    ck_assert(!window_mean(window, 0, &mean)); /* no time passes */
+    window_free(window);
+}
+END_TEST
+
+START_TEST(the_mean_of_a_million_rows_is_that_of_the_library)
+{
+    enum { ROWS = 1000000 };
+    double *time = malloc(ROWS * sizeof *time), *value = malloc(ROWS * sizeof *value);
+    const struct window_rule rule = { .channels = 1, .strips = 1000, .span = all, .joined = true };
+    struct dw_error error;
+    struct window *window = window_new(&rule, &error);
+    ck_assert(time && value && window);
+    for (int i = 0; i < ROWS; i++) {
+        time[i] = 1000 + 0.37e-3 * (double)(i - i % 3); /* jumps among them */
+        value[i] = 3.3 + (i % 1013 * 7919 % 1013) / 1013.0 - (i % 2 ? 6.5 : 0);
+        succeeds(window_add(window, time[i], &value[i], &error), error);
+    }
+    double from, to, mean, want;
+    succeeds(window_finish(window, &from, &to, &error), error);
+    ck_assert(window_mean(window, 0, &mean));
+    succeeds(dw_mean(time, value, ROWS, 1, &want, &error), error);
+    within_scale(mean, want, 12 * 2.3e-16, 4.3); /* 8 epsilons of ours, 4 of dw_mean's, of the largest value */
+    window_free(window);
+    free(time);
+    free(value);
+}
+END_TEST
+
 START_TEST(what_cannot_be_shown_is_explained)
 {
     struct dw_error error;
@@ -175,4 +234,4 @@ END_TEST
 
 SUITE("figure: window", a_span_begins_after_a_jump_and_ends_before_one, a_line_is_cut_at_the_ends_of_the_span,
       a_span_between_two_rows_is_the_line_between_them, points_are_kept_with_their_neighbours_outside,
-      the_last_periods_are_whole_ones, a_gap_of_many_periods_costs_no_time, what_cannot_be_shown_is_explained)
+      the_last_periods_are_whole_ones, the_mean_is_that_of_what_is_shown, the_mean_of_a_million_rows_is_that_of_the_library, a_gap_of_many_periods_costs_no_time, what_cannot_be_shown_is_explained)
