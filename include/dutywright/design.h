@@ -105,8 +105,8 @@ DW_API enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const
                                         struct dw_filter_figures *figures, struct dw_error *error);
 
 /* The same, each figure at its worst within the spreads; duty is that of the largest ripple.
- *   exact     out: true: proved to be the worst (RC stages: theory, 6.2); false: the worst of all corners, the points half
- *             way between them, and a search around the worst of these */
+ *   exact     out: true: the corner that is the worst: proved for one RC stage, borne out by tests for more (theory, 6.2);
+ *             false: the worst of all corners, the points half way between them, and a search around the worst of these */
 DW_API enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,
                                       struct dw_filter_figures *figures, bool *exact, struct dw_error *error);
 
