@@ -8,6 +8,24 @@ enum { SERIES = 18 };  /* (1/2)^18 / 18! is below 1e-21 */
 #define NEGLIGIBLE 1e-13  /* of a functional's scale: less is not looked into */
 #define SHORTEST 1e-13    /* of a stretch: cells are not split further */
 
+struct functional functional_of(const struct dw_system *system, const double *row, double scale)
+{
+    const size_t n = system->states, both = n + system->inputs;
+    struct functional functional = { .row = row, .scale = scale };
+    double rate[DW_STATES] = { 0 }, next[DW_STATES] = { 0 };
+    memcpy(rate, row, n * sizeof *rate);
+    for (unsigned k = 0; k < ORDERS; k++) {
+        functional.dual[k] = energy_dual(system, rate);
+        for (size_t j = 0; j < n; j++) {
+            next[j] = 0;
+            for (size_t i = 0; i < n; i++)
+                next[j] += rate[i] * system->rate_high[i * both + j];
+        }
+        memcpy(rate, next, n * sizeof *rate);
+    }
+    return functional;
+}
+
 void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
@@ -62,15 +80,33 @@ static inline double lesser(double a, double b)
     return a < b ? a : b;
 }
 
-/* Bound on how far derivative `order` moves from its value at the start, within the cell.
- *   dual   of the functional, times the growth over the cell */
-static inline double variation(const struct rates *rates, const struct slopes *slopes, double dual, unsigned order,
-                               double length)
+/* Largest derivative of order k over a cell: c A^j times the state's derivative k - j, for the best j. That derivative must be one
+ * that dies out by itself: order 2 and up, or 1 while the input stands still. A functional that feels a fast state only through
+ * a weak coupling is bounded far better by j > 0. */
+static inline double largest_rate(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                                  const struct functional *functional, unsigned k)
+{
+    const unsigned lowest = stretch->flat ? 1 : 2;
+    double least = functional->dual[0] * rates->norm[k] + (k == 1 ? slopes->direct : 0);
+    for (unsigned j = 1; k >= lowest + j; j++)
+        least = lesser(least, functional->dual[j] * rates->norm[k - j]);
+    return least;
+}
+
+/* Those of orders 1 and up, times the growth over the cell. */
+static inline void largest_rates(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                                 const struct functional *functional, double grown, double largest[ORDERS + 1])
+{
+    for (unsigned k = 1; k <= ORDERS; k++)
+        largest[k] = grown * largest_rate(stretch, rates, slopes, functional, k);
+}
+
+/* Bound on how far derivative `order` moves from its value at the start, within the cell. */
+static inline double variation(const struct slopes *slopes, const double largest[ORDERS + 1], unsigned order, double length)
 {
     double least = INFINITY, sum = 0, power = length;
     for (unsigned k = order + 1; k <= ORDERS; k++) {
-        const double rest = dual * rates->norm[k] + (k == 1 ? slopes->direct : 0);
-        least = lesser(least, sum + rest * power);
+        least = lesser(least, sum + largest[k] * power);
         sum += fabs(slopes->order[k]) * power;
         power *= length / (k - order + 1);
     }
@@ -87,18 +123,20 @@ static double growth_over(const struct stretch *stretch, double length)
 enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
                          const struct functional *guard, double length)
 {
-    const double grown = growth_over(stretch, length), dual = guard->dual * grown, *derivative = slopes->order;
+    const double grown = growth_over(stretch, length), *derivative = slopes->order;
+    double largest[ORDERS + 1];
     if (grown == 0)
         return SPLIT;
-    const double moves = variation(rates, slopes, dual, 0, length);
+    largest_rates(stretch, rates, slopes, guard, grown, largest);
+    const double moves = variation(slopes, largest, 0, length);
     if (derivative[0] > moves)
         return CLEAR;
     if (moves <= NEGLIGIBLE * guard->scale || length <= SHORTEST * stretch->length)
         return ENDS_TELL;
-    const double bends = variation(rates, slopes, dual, 1, length);
+    const double bends = variation(slopes, largest, 1, length);
     if (fabs(derivative[1]) > bends)
         return derivative[1] > 0 ? CLEAR : ENDS_TELL;
-    const double twists = variation(rates, slopes, dual, 2, length);
+    const double twists = variation(slopes, largest, 2, length);
     if (fabs(derivative[2]) > twists) {
         if (derivative[2] < 0)
             return ENDS_TELL;
@@ -111,20 +149,22 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
 enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
                           const struct functional *output, double chord, double length)
 {
-    const double grown = growth_over(stretch, length), dual = output->dual * grown, *derivative = slopes->order;
+    const double grown = growth_over(stretch, length), *derivative = slopes->order;
+    double largest[ORDERS + 1];
     if (grown == 0)
         return SPLIT;
-    const double twists = variation(rates, slopes, dual, 2, length);
-    const double second = lesser(dual * rates->norm[2], fabs(derivative[2]) + twists);
+    largest_rates(stretch, rates, slopes, output, grown, largest);
+    const double twists = variation(slopes, largest, 2, length);
+    const double second = lesser(largest[2], fabs(derivative[2]) + twists);
     const bool straight = second * length * length <= 8 * chord;
-    if (straight && fabs(derivative[1]) > variation(rates, slopes, dual, 1, length))
+    if (straight && fabs(derivative[1]) > variation(slopes, largest, 1, length))
         return CLEAR;
-    const double moves = variation(rates, slopes, dual, 0, length);
+    const double moves = variation(slopes, largest, 0, length);
     if (length <= SHORTEST * stretch->length || moves <= NEGLIGIBLE * output->scale)
         return CLEAR;
     if (!straight && 2 * moves > chord)
         return SPLIT;
-    if (fabs(derivative[1]) > variation(rates, slopes, dual, 1, length))
+    if (fabs(derivative[1]) > variation(slopes, largest, 1, length))
         return CLEAR;
     return fabs(derivative[2]) > twists ? ENDS_TELL : SPLIT;
 }

@@ -9,10 +9,12 @@ enum { ORDERS = 4 };
 
 /* f = row . (x | u). */
 struct functional {
-    const double *row;  /* [states + inputs] */
-    double dual;        /* energy_dual of its state part */
-    double scale;       /* natural size, > 0 */
+    const double *row;      /* [states + inputs] */
+    double dual[ORDERS];    /* energy_dual of its state part c, of c A, c A A, ... */
+    double scale;           /* natural size, > 0 */
 };
+
+struct functional functional_of(const struct dw_system *system, const double *row, double scale);
 
 /* Derivatives of the state at a node; order[0] is the state itself. */
 struct rates {

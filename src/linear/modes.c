@@ -86,7 +86,7 @@ static void copy_guard(const struct dw_modes *modes, const struct dw_system *sys
     double *row = *memory;
     join(row, given->state, n, given->input, m, &given->offset, 1);
     *memory += width;
-    guard->value = (struct functional){ .row = row, .dual = energy_dual(system, row), .scale = given->scale };
+    guard->value = functional_of(system, row, given->scale);
     guard->next = given->next;
     guard->tag = given->tag;
     if (given->reset) {
@@ -115,7 +115,7 @@ static enum dw_status copy_mode(struct dw_modes *modes, const struct dw_modes_pl
         copy_guard(modes, mode->system, given->guards + k, mode->guards + k, memory);
     for (size_t j = 0; j < modes->outputs; j++) {
         const double *row = mode->system->output + j * width;
-        mode->outputs[j] = (struct functional){ .row = row, .dual = energy_dual(mode->system, row), .scale = plan->scale[j] };
+        mode->outputs[j] = functional_of(mode->system, row, plan->scale[j]);
     }
     return DW_OK;
 }

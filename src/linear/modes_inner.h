@@ -48,7 +48,7 @@ struct dw_run {
     size_t mode;
     struct node node;            /* the state now */
     unsigned long long events;
-    unsigned hint;               /* level of the last cell */
+    double hint;                 /* s, length of the last cell that the bounds allowed */
     /* of the stretch under way */
     double goal_time, goal_input[SYSTEM_INPUTS];
     struct stretch stretch;

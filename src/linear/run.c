@@ -2,6 +2,7 @@
 /* A run: from input row to input row, from mode to mode. */
 #include "linear/modes_inner.h"
 #include <float.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -27,6 +28,7 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
     }
     run->modes = modes;
     run->options = *options;
+    run->hint = INFINITY;
     return run;
 }
 

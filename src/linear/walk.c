@@ -84,12 +84,14 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     struct node *next = &cell->next->node;
     cell->level = stretch_cell(stretch, cell->position, &cell->length);
     if (judged && cell->length > 0) {
-        while (cell->level <= levels && cell->level + 1 < run->hint)
+        /* cells are at most twice as long as the last; one cut short by the grid says nothing of the next */
+        const double most = cell->length;
+        while (cell->level < levels && cell->length > 2 * run->hint)
             halve(cell, levels);
         while (!judge_cell(run, cell))
             halve(cell, levels);
-        if (cell->level <= levels)
-            run->hint = cell->level;
+        if (cell->length < most || cell->length > run->hint)
+            run->hint = cell->length;
     }
     if (!stretch->flat)
         stretch_input(stretch, cell->position, cell->length, &cell->here->node);

@@ -238,6 +238,42 @@ START_TEST(extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy)
 }
 END_TEST
 
+static enum dw_status count_rows(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    (void)row, (void)error;
+    ++*(size_t *)context;
+    return DW_OK;
+}
+
+START_TEST(stiff_systems_take_few_rows_with_lengths_that_repeat_and_with_lengths_that_never_do)
+{
+    /* two poles, 1e12 and 222 a second, the slow one driven by the fast: the output is smooth, some 160 rows a period at most */
+    const double a[] = { -1e12, 21, 212, -222 }, b[] = { 1e12, 0 }, c[] = { 0, 1 }, weight[] = { 1e-9, 1e-7 }, scale[] = { 5 };
+    const double start[] = { 0, 0 }, high = 5, low = 0, period = 2.04e-3;
+    const struct dw_mode mode = { .name = "only", .a = a, .b = b, .c = c };
+    struct dw_modes *modes = new_modes(&(struct dw_modes_plan){ .states = 2, .inputs = 1, .outputs = 1, .modes = &mode,
+                                                                .mode_count = 1, .weight = weight, .scale = scale });
+    for (int shaken = 0; shaken < 2; shaken++) {
+        struct dw_error error;
+        size_t rows = 0;
+        struct dw_run *run =
+            dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-3, .sink = count_rows, .context = &rows }, &error);
+        succeeds(dw_run_start(run, 0, 0, start, &high, &error), error);
+        for (int k = 0; k < 200; k++) {
+            const double shift = shaken ? 1e-6 * fmod(k * 0.6180339887, 1) : 0;
+            const double edge = k * period + period / 4 + shift, end = (k + 1) * period + shift / 3;
+            succeeds(dw_run_feed(run, edge, &high, &error), error);
+            succeeds(dw_run_feed(run, edge, &low, &error), error);
+            succeeds(dw_run_feed(run, end, &low, &error), error);
+            succeeds(dw_run_feed(run, end, &high, &error), error);
+        }
+        ck_assert_uint_le(rows, 160 * 200);
+        dw_run_free(run);
+    }
+    dw_modes_free(modes);
+}
+END_TEST
+
 START_TEST(uniform_rows_are_equally_spaced_and_exact)
 {
     const double w = 17.3, x[] = { 1, 0 };
@@ -311,5 +347,6 @@ SUITE("linear: modes and events", a_crossing_is_found_to_1e_minus_12_of_the_stre
       two_crossings_in_one_stretch_are_not_missed_however_short_the_dip, a_graze_is_no_event,
       a_mode_may_follow_itself_through_a_reset, endless_switching_is_an_error_that_says_when_and_where,
       jumps_of_the_input_change_modes_at_once_and_their_reset_applies,
-      extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy, uniform_rows_are_equally_spaced_and_exact,
+      extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy,
+      stiff_systems_take_few_rows_with_lengths_that_repeat_and_with_lengths_that_never_do, uniform_rows_are_equally_spaced_and_exact,
       refusals_say_what_was_found)
