@@ -291,7 +291,7 @@ static enum dw_status choose_x(struct drawing *drawing, const struct request *re
         return dw_error_set(error, DW_BAD_INPUT, 0, "a logarithmic axis of %s needs values above zero", inner->source[0].x_name);
     *x = (struct axis){ extent.low, extent.high, logarithmic, inner->source[0].x_unit };
     const double size = fmax(fabs(x->low), fabs(x->high));
-    if (!(x->high > x->low) || size > AXIS_MOST || size < AXIS_LEAST)
+    if (axis_is_flat(x) || size > AXIS_MOST || size < AXIS_LEAST)
         axis_widen(x);
     else if (!lines && !request->span)
         give_air(x, true);

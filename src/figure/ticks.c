@@ -108,6 +108,11 @@ static double on_axis(double value)
     return fabs(value) < AXIS_LEAST ? 0 : fmin(fmax(value, -AXIS_MOST), AXIS_MOST);
 }
 
+bool axis_is_flat(const struct axis *axis)
+{
+    return !(axis->high - axis->low > 64 * DBL_EPSILON * fmax(fabs(axis->low), fabs(axis->high)));
+}
+
 void axis_widen(struct axis *axis)
 {
     if (axis->logarithmic) {
@@ -119,12 +124,12 @@ void axis_widen(struct axis *axis)
     }
     const double size = fmax(fabs(axis->low), fabs(axis->high));
     if (axis->logarithmic) {
-        const double air = axis->high > axis->low * (1 + 64 * DBL_EPSILON) ? pow(axis->high / axis->low, 0.05) : 2;
+        const double air = axis_is_flat(axis) ? 2 : pow(axis->high / axis->low, 0.05);
         axis->low /= air;
         axis->high *= air;
         return;
     }
-    if (axis->high - axis->low <= 64 * DBL_EPSILON * size) {
+    if (axis_is_flat(axis)) {
         /* flat: up from zero or down to it */
         axis->low = size == 0 ? -1 : fmin(axis->low, 0);
         axis->high = size == 0 ? 1 : fmax(axis->high, 0);
@@ -164,7 +169,8 @@ static bool label_linear(struct ticks *ticks, const struct axis *axis, struct st
     double first, last;
     multiples(axis, step, &first, &last);
     ticks->count = 0;
-    if (!(last - first < MOST_TICKS - 1) || last < first)
+    /* multiples beyond 2 / DBL_EPSILON are not told apart: the loop below would not end */
+    if (!(last - first < MOST_TICKS - 1) || last < first || fmax(fabs(first), fabs(last)) > 2 / DBL_EPSILON)
         return false;
     const bool relative = counts_from_first(first, last, step.mantissa);
     const double origin = relative ? first : 0, size = step_size(step);

@@ -53,4 +53,7 @@ double axis_place(const struct axis *axis, double value);
 #define AXIS_LEAST 1e-150
 void axis_widen(struct axis *axis);
 
+/* Whether low and high differ by no more than roundings. */
+bool axis_is_flat(const struct axis *axis);
+
 #endif

@@ -165,5 +165,17 @@ START_TEST(an_axis_shows_what_it_should)
 }
 END_TEST
 
-SUITE("figure: ticks", labels_are_round_values_in_engineering_units, labels_say_the_value_and_never_overlap_on_any_axis,
+START_TEST(an_axis_of_a_few_neighbouring_doubles_does_no_harm)
+{
+    const struct axis axes[] = { { 1e6, 1e6 * (1 + 4e-16), false, "s" }, { -3, nextafter(-3, 0), false, "V" },
+                                 { 7, 7 * (1 + 1e-14), true, "Hz" }, { 1, 1 + 1e-13, false, "V" } };
+    for (size_t i = 0; i < sizeof axes / sizeof axes[0]; i++) {
+        const struct ticks ticks = chosen(axes[i], 500, 9);
+        ck_assert_int_le(ticks.count, MOST_TICKS);
+        ck_assert(axis_is_flat(&axes[i]) == (i < 3)); /* 64 epsilons are 1.4e-14 */
+    }
+}
+END_TEST
+
+SUITE("figure: ticks", an_axis_of_a_few_neighbouring_doubles_does_no_harm, labels_are_round_values_in_engineering_units, labels_say_the_value_and_never_overlap_on_any_axis,
       an_axis_shows_what_it_should)
