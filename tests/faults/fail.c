@@ -5,7 +5,8 @@
  *   FAIL_FOR      how many uses fail in a row; 0 all that follow
  *   FAIL_ERRNO    errno of the failing call; 0: read and write succeed with one byte, as a slow pipe may
  *   FAIL_REPORT   a descriptor: "failed" is written there at the first failure, "counted N" when the program ends
- * What fails does nothing, but for close and fclose, which have always closed (close(2)). */
+ * What fails does nothing, but for close and fclose, which have always closed (close(2)). Nothing fails, nor is counted,
+ * once the program's own end has come: a build for coverage writes its counts after that. */
 #include <dlfcn.h>
 #include <errno.h>
 #include <stdbool.h>
@@ -21,7 +22,7 @@ void *__libc_realloc(void *old, size_t size);
 void *__libc_memalign(size_t alignment, size_t size);
 
 static struct {
-    bool known, told;
+    bool known, told, over;
     const char *call;
     long at, during, count;
     int number, report;
@@ -50,7 +51,7 @@ static bool fails(const char *call)
         plan.number = (int)setting("FAIL_ERRNO", ENOMEM);
         plan.report = (int)setting("FAIL_REPORT", -1);
     }
-    if (!plan.call || strcmp(plan.call, call))
+    if (!plan.call || strcmp(plan.call, call) || plan.over)
         return false;
     plan.count++;
     if (!plan.at || plan.count < plan.at || (plan.during && plan.count >= plan.at + plan.during))
@@ -67,6 +68,30 @@ __attribute__((destructor)) static void report_count(void)
     char text[40];
     snprintf(text, sizeof text, "counted %ld\n", plan.count);
     tell(text);
+}
+
+static int (*program_main)(int, char **, char **);
+
+static void end(void)
+{
+    plan.over = true;
+}
+
+/* Functions given to atexit here run after the program's own and before every destructor. */
+static int main_with_end(int argc, char **argv, char **environment)
+{
+    atexit(end);
+    return program_main(argc, argv, environment);
+}
+
+int __libc_start_main(int (*main)(int, char **, char **), int argc, char **argv, void (*init)(void), void (*fini)(void),
+                      void (*rtld_fini)(void), void *stack_end)
+{
+    int (*next)(int (*)(int, char **, char **), int, char **, void (*)(void), void (*)(void), void (*)(void), void *) =
+        (int (*)(int (*)(int, char **, char **), int, char **, void (*)(void), void (*)(void), void (*)(void), void *))dlsym(
+            RTLD_NEXT, "__libc_start_main");
+    program_main = main;
+    return next(main_with_end, argc, argv, init, fini, rtld_fini, stack_end);
 }
 
 void *malloc(size_t size)
