@@ -104,14 +104,17 @@ static void pencil_to_vertex(struct pencil *pencil, struct vertex vertex)
     pencil_to(pencil, pixel_x(pencil->frame, vertex.x), pixel_y(pencil->frame, vertex.y));
 }
 
+/* Through what is kept of a strip, in the order in which it came. */
 static void pencil_through(struct pencil *pencil, const struct strip *strip)
 {
-    const bool low_first = strip->low.x < strip->high.x;
+    const bool low_first = strip->low.x < strip->high.x || (strip->low.x == strip->high.x && strip->first.y == strip->low.y);
+    const struct vertex low[2] = { strip->low, { strip->low_until, strip->low.y } };
+    const struct vertex high[2] = { strip->high, { strip->high_until, strip->high.y } };
+    const struct vertex *one = low_first ? low : high, *other = low_first ? high : low;
     pencil_to_vertex(pencil, strip->first);
-    if (strip->rows > 2) {
-        pencil_to_vertex(pencil, low_first ? strip->low : strip->high);
-        pencil_to_vertex(pencil, low_first ? strip->high : strip->low);
-    }
+    if (strip->rows > 2)
+        for (int i = 0, k = 0; i + k < 4;) /* merged by x; at a jump the side that came first */
+            pencil_to_vertex(pencil, k == 2 || (i < 2 && one[i].x <= other[k].x) ? one[i++] : other[k++]);
     if (strip->rows > 1)
         pencil_to_vertex(pencil, strip->last);
 }
@@ -235,13 +238,9 @@ static void draw_line(const struct frame *frame, const struct trace *trace, cons
             pencil_to_vertex(&pencil, columns->at[to - 1].joined.last);
             continue;
         }
-        for (size_t i = from; i < to; i++)
-            if (columns->at[i].joined.rows >= CROWDED_ROWS)
-                pencil_through(&pencil, &columns->at[i].joined);
-            else
-                for (size_t k = columns->at[i].strip; k < (i + 1 < columns->count ? columns->at[i + 1].strip
-                                                                                  : reduction_strips(trace->rows)); k++)
-                    pencil_through(&pencil, reduction_strip(trace->rows, k, trace->channel));
+        const size_t end = to < columns->count ? columns->at[to].strip : reduction_strips(trace->rows);
+        for (size_t i = columns->at[from].strip; i < end; i++)
+            pencil_through(&pencil, reduction_strip(trace->rows, i, trace->channel));
     }
     pencil_lift(&pencil);
 }
@@ -257,10 +256,12 @@ static void draw_lone_point(const struct frame *frame, const struct trace *trace
         canvas_disc(frame->canvas, x, y, MARK * frame->font);
 }
 
-bool curve_hides(const struct frame *frame, const struct trace *trace)
+double curve_cover(const struct frame *frame, const struct trace *trace)
 {
     const double area = (frame->box.right - frame->box.left) * (frame->box.top - frame->box.bottom);
     double up = 0;
+    if (trace->style == TRACE_STEMS || trace->style == TRACE_MARKS)
+        return 0;
     for (size_t i = 0; i < reduction_strips(trace->rows); i++) {
         const struct strip *strip = reduction_strip(trace->rows, i, trace->channel);
         const double from = i ? pixel_y(frame, reduction_strip(trace->rows, i - 1, trace->channel)->last.y) : 0;
@@ -268,7 +269,7 @@ bool curve_hides(const struct frame *frame, const struct trace *trace)
         if (i && strip->rows == 1)
             up += fabs(pixel_y(frame, strip->first.y) - from);
     }
-    return (trace->style == TRACE_LINES || trace->style == TRACE_JOINED) && up * frame->width > 0.5 * area;
+    return up / area;
 }
 
 /* ---- stems and marks ---- */

@@ -18,8 +18,9 @@ struct frame {
  *   returns  DW_OK or DW_NO_MEMORY */
 enum dw_status curve_draw(const struct frame *frame, const struct trace *trace, struct dw_error *error);
 
-/* Whether a curve goes up and down so often that it paints over half of its panel and hides what lies below. */
-bool curve_hides(const struct frame *frame, const struct trace *trace);
+/* How densely a curve goes up and down: the share of its panel that it would paint for each pixel of line width, were no
+ * stroke over another; 0 for stems and marks. */
+double curve_cover(const struct frame *frame, const struct trace *trace);
 
 #define MARK 0.33 /* radius of a mark, as a share of the size of letters */
 

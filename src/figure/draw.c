@@ -12,6 +12,10 @@
 #define MEAN 0.09
 #define OUTER 0.7
 
+/* Lines that would paint over more than this share of their panel are drawn thinner, down to a third. */
+#define MOST_COVER 0.5
+#define THINNEST 0.33
+
 static double line_width(const struct layout *layout)
 {
     return fmax(CURVE * layout->page.font, 1.2);
@@ -144,15 +148,20 @@ static enum dw_status draw_panel(const struct sheet *sheet, const struct panel *
                                  const struct layout *page, struct canvas *canvas, struct dw_error *error)
 {
     const double font = page->page.font;
-    const struct frame frame = { canvas, layout->box, &sheet->x, &panel->axis, line_width(page), font };
+    const double width = line_width(page);
+    struct frame frame = { canvas, layout->box, &sheet->x, &panel->axis, width, font };
     enum dw_status status = DW_OK;
     bool hidden = false;
     for (size_t i = 0; i < panel->traces; i++)
-        hidden = hidden || curve_hides(&frame, &panel->trace[i]);
+        hidden = hidden || curve_cover(&frame, &panel->trace[i]) * width > MOST_COVER;
     if (!hidden)
         draw_means(panel, layout, canvas, font, false);
-    for (size_t i = 0; i < panel->traces && status == DW_OK; i++)
+    for (size_t i = 0; i < panel->traces && status == DW_OK; i++) {
+        const double cover = curve_cover(&frame, &panel->trace[i]);
+        frame.width = cover * width > MOST_COVER ? fmax(MOST_COVER / cover, THINNEST * width) : width;
         status = curve_draw(&frame, &panel->trace[i], error);
+        frame.width = width;
+    }
     if (hidden)
         draw_means(panel, layout, canvas, font, true);
     draw_labels(panel, layout, canvas, font, line_width(page));

@@ -60,6 +60,10 @@ const struct strip *reduction_strip(const struct reduction *reduction, size_t st
 
 void strip_join(struct strip *strip, const struct strip *next)
 {
+    if (next->low.y <= strip->low.y)
+        strip->low_until = next->low_until;
+    if (next->high.y >= strip->high.y)
+        strip->high_until = next->high_until;
     if (next->low.y < strip->low.y)
         strip->low = next->low;
     if (next->high.y > strip->high.y)
@@ -171,7 +175,7 @@ enum dw_status reduction_add(struct reduction *reduction, double x, const double
     struct strip *strip = &reduction->strips[(reduction->count - 1) * channels];
     for (size_t c = 0; c < channels; c++) {
         const struct vertex vertex = { x, y[c] };
-        const struct strip row = { vertex, vertex, vertex, vertex, 1 };
+        const struct strip row = { vertex, vertex, vertex, vertex, x, x, 1 };
         if (joins)
             strip_join(&strip[c], &row);
         else

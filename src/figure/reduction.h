@@ -13,9 +13,11 @@ struct vertex {
 
 /* What is kept of the rows in one narrow strip of the x axis: vertices that really occur, never a mixture. A line through
  * first, low and high in the order of their x, and last leaves the strip where all rows leave it and covers what they
- * cover; joined by straight lines to the strips beside it, it differs from the whole line inside strips only. */
+ * cover; joined by straight lines to the strips beside it, it differs from the whole line inside strips only. Where the
+ * lowest or highest value occurs several times, low and high are its first place; the last one keeps edges upright. */
 struct strip {
     struct vertex first, low, high, last;
+    double low_until, high_until;
     unsigned long long rows;  /* with up to two, first and last are all there is */
 };
 

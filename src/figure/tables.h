@@ -52,7 +52,7 @@ struct drawing {
 
 /* Reads all tables to their ends. The gain[1] of a frequency response is drawn in dB where no y_scale is given.
  *   returns   NULL: DW_BAD_USE, DW_BAD_INPUT, DW_NO_MEMORY, DW_SYSTEM
- *   memory    channels drawn x strips x 72 bytes a table, however long it is */
+ *   memory    channels drawn x strips x 88 bytes a table, however long it is */
 struct drawing *drawing_new(const struct request *request, struct dw_error *error);
 void drawing_free(struct drawing *drawing);
 

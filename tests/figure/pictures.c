@@ -120,6 +120,21 @@ START_TEST(a_reduced_table_paints_what_the_whole_one_paints)
 }
 END_TEST
 
+START_TEST(edges_stay_upright_however_many_rows_are_flat)
+{
+    static double rows[MOST_ROWS][2];
+    for (int i = 0; i < MOST_ROWS; i++) { /* 24 pulses, with two rows at each jump */
+        const int piece = i / 1250;
+        rows[i][0] = i % 1250 ? i : i - 1;
+        rows[i][1] = piece % 2 ? 1 : -1;
+    }
+    struct picture whole = paint(rows, MOST_ROWS, 2 * MOST_ROWS), reduced = paint(rows, MOST_ROWS, 4 * WIDTH);
+    ck_assert(!memcmp(whole.rgb, reduced.rgb, 3 * WIDTH * HEIGHT));
+    picture_free(&whole);
+    picture_free(&reduced);
+}
+END_TEST
+
 /* The lone highest and lowest rows among very many must be seen where they are. */
 START_TEST(one_row_of_many_is_still_seen)
 {
@@ -421,7 +436,7 @@ START_TEST(a_page_too_small_says_what_would_do)
 END_TEST
 
 SUITE("figure: pictures", a_clipped_line_is_the_part_inside, a_reduced_table_paints_what_the_whole_one_paints,
-      one_row_of_many_is_still_seen, reducing_averages_every_kind_of_pnm, what_is_no_pnm_is_refused,
+      edges_stay_upright_however_many_rows_are_flat, one_row_of_many_is_still_seen, reducing_averages_every_kind_of_pnm, what_is_no_pnm_is_refused,
       few_colours_are_not_touched_and_many_become_their_neighbours, a_png_file_gives_its_pixels_back,
       a_gif_file_gives_its_pictures_back, the_same_figure_begins_with_the_magic_of_each_type,
       a_page_too_small_says_what_would_do)

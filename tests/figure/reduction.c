@@ -56,11 +56,16 @@ static void compare(const struct reduction *reduction, const struct rows *rows)
         ck_assert_uint_le(to, rows->count);
         for (size_t c = 0; c < CHANNELS; c++) {
             const struct strip *strip = reduction_strip(reduction, i, c);
-            size_t low = from, high = from;
+            size_t low = from, high = from, low_until = from, high_until = from;
             for (size_t k = from; k < to; k++) {
                 low = rows->y[k][c] < rows->y[low][c] ? k : low;
                 high = rows->y[k][c] > rows->y[high][c] ? k : high;
             }
+            for (size_t k = from; k < to; k++) {
+                low_until = rows->y[k][c] == rows->y[low][c] ? k : low_until;
+                high_until = rows->y[k][c] == rows->y[high][c] ? k : high_until;
+            }
+            ck_assert(strip->low_until == rows->x[low_until] && strip->high_until == rows->x[high_until]);
             ck_assert(same(strip->first, rows, from, c));
             ck_assert(same(strip->last, rows, to - 1, c));
             ck_assert(same(strip->low, rows, low, c));
