@@ -308,8 +308,11 @@ static enum dw_status change_mode(struct dw_coil_meter *m, const struct dw_run_r
         goes_on(m, row->time, current, was_in);
         m->total.stray += stray_energy(m, m->state);
     }
-    if (was_on && !is_on)
+    if (was_on && !is_on) {
         goes_off(m, row->time, current, was_in);
+        /* it begins at the closed switch's own voltage, which the modes count as zero until then */
+        m->total.stray -= stray_energy(m, row->state);
+    }
     if (was_in != is_in) {
         m->total.armature += dw_coil_stored(m->coil, m->mode, current) -
                              dw_coil_stored(m->coil, row->mode, row->state[DW_COIL_CURRENT]);

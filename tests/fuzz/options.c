@@ -1,11 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Any command line of a program ends it with a status of 0 to 3, or 141; with 2 there is one line on standard error.
- * The program itself is linked in, its main as program_main; each byte 0 or line end parts two words. Standard input is a
- * small table, standard output a full disk, so that what would write without end stops. The linker turns exit and fclose
- * into those here (--wrap). */
+ * All programs are linked in (mains.h). The first word names one, as dw-pwm; each byte 0 or line end parts two words. Standard
+ * input is a small table, standard output a full disk, so that what would write without end stops, and so is any file for a
+ * figure. What may rightly take hours, a search among parts, is cut short. The linker turns what stands here as __wrap_ into
+ * calls of that (--wrap). */
 #include "config.h"
 #include "promise.h"
+#include "figure/whole_file.h"
+#include "mains.h"
 #include "programs/command_line_inner.h"
+#include <dutywright/design.h>
 #include <fcntl.h>
 #include <setjmp.h>
 #include <stdio_ext.h>
@@ -23,13 +27,28 @@ const char *__asan_default_options(void)
 }
 #endif
 
-int program_main(int argc, char **argv);
 void __wrap_exit(int status) __attribute__((noreturn));
 void __real_exit(int status) __attribute__((noreturn));
 int __wrap_fclose(FILE *file);
 int __real_fclose(FILE *file);
 
-enum { MOST_WORDS = 60, MOST_BYTES = 4000 };
+enum dw_status __wrap_whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error);
+enum dw_status __real_whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error);
+enum dw_status __wrap_dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error);
+enum dw_status __real_dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error);
+enum dw_status __wrap_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
+                                      unsigned long long first, unsigned long long samples, double confidence,
+                                      struct dw_yield *yield, struct dw_error *error);
+enum dw_status __real_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
+                                      unsigned long long first, unsigned long long samples, double confidence,
+                                      struct dw_yield *yield, struct dw_error *error);
+
+enum { MOST_WORDS = 60, MOST_BYTES = 4000, MOST_PROGRAMS = 32, MOST_SAMPLES = 20, MOST_STEPS = 3, TABLE = 30 };
+static struct {
+    const char *source;
+    int (*run)(int argc, char **argv);
+} program[MOST_PROGRAMS];
+static int programs;
 static jmp_buf back;
 static bool inside;
 static int ended;
@@ -48,6 +67,54 @@ int __wrap_fclose(FILE *file)
     return inside && file == stdout ? fflush(stdout) : __real_fclose(file);
 }
 
+enum dw_status __wrap_whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error)
+{
+    (void)path;
+    return __real_whole_file_write("-", bytes, size, error);
+}
+
+static bool count_step(void *context, double share)
+{
+    (void)share;
+    return ++*(int *)context < MOST_STEPS;
+}
+
+enum dw_status __wrap_dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error)
+{
+    int steps = 0;
+    struct dw_choice_wish brief = *wish;
+    brief.progress = count_step;
+    brief.context = &steps;
+    return __real_dw_choose(&brief, choices, error);
+}
+
+enum dw_status __wrap_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
+                                      unsigned long long first, unsigned long long samples, double confidence,
+                                      struct dw_yield *yield, struct dw_error *error)
+{
+    return __real_dw_filter_yield(task, filter, seed, first, samples < MOST_SAMPLES ? samples : MOST_SAMPLES, confidence, yield,
+                                  error);
+}
+
+void offer_program(const char *source, int (*run)(int argc, char **argv))
+{
+    demand(programs < MOST_PROGRAMS, "there is room for every program");
+    program[programs].source = source;
+    program[programs++].run = run;
+}
+
+/* Which program a first word names, -1 for none: dw-pwm is of .../pwm.c. */
+static int find_program(const char *word)
+{
+    for (int i = 0; i < programs && !strncmp(word, "dw-", 3); i++) {
+        const char *file = strrchr(program[i].source, '/') + 1;
+        const size_t length = strlen(word + 3);
+        if (!strncmp(file, word + 3, length) && !strcmp(file + length, ".c"))
+            return i;
+    }
+    return -1;
+}
+
 static int memory_file(const char *text)
 {
     const int file = memfd_create("fuzz", 0);
@@ -55,8 +122,8 @@ static int memory_file(const char *text)
     return file;
 }
 
-/* Runs the program on words; gives its status. said: out, what it wrote on standard error. */
-static int run(int argc, char **argv, char *said, size_t size)
+/* Runs a program on words; gives its status. said: out, what it wrote on standard error. */
+static int run(int which, int argc, char **argv, char *said, size_t size)
 {
     static int input = -1, messages = -1, full = -1, words = -1;
     if (input < 0) {
@@ -66,6 +133,7 @@ static int run(int argc, char **argv, char *said, size_t size)
         full = open("/dev/full", O_WRONLY);
         words = fcntl(2, F_DUPFD, 10);
         demand(full >= 0 && words >= 0, "there is a full disk");
+        demand(dup2(input, TABLE) == TABLE, "the table can be opened by a name");
     }
     demand(dup2(input, 0) == 0 && lseek(0, 0, SEEK_SET) == 0, "the input is read again");
     demand(dup2(full, 1) == 1 && ftruncate(messages, 0) == 0 && lseek(messages, 0, SEEK_SET) == 0, "the outputs begin again");
@@ -75,7 +143,7 @@ static int run(int argc, char **argv, char *said, size_t size)
     ended = -1;
     inside = true;
     if (!setjmp(back))
-        ended = program_main(argc, argv);
+        ended = program[which].run(argc, argv);
     inside = false;
     __fpurge(stdout);
     command_line_forget();
@@ -102,9 +170,8 @@ static int count_errors(const char *said)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     static char text[MOST_BYTES + 1], said[1 << 16];
-    static char name[] = "fuzzed";
-    char *argv[MOST_WORDS + 2] = { name };
-    int argc = 1;
+    char *argv[MOST_WORDS + 2] = { NULL };
+    int argc = 0;
     if (size > MOST_BYTES)
         return 0;
     memcpy(text, data, size);
@@ -116,7 +183,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         else if (i == 0 || !text[i - 1])
             argv[argc++] = text + i;
     }
-    const int status = run(argc, argv, said, sizeof said);
+    const int which = argc > 0 ? find_program(argv[0]) : -1;
+    if (which < 0)
+        return 0;
+    const int status = run(which, argc, argv, said, sizeof said);
     demand((status >= 0 && status <= 3) || status == 141, "a program ends with a status of its own");
     const int errors = count_errors(said);
     demand(status == 2 || status == 3 ? errors == 1 : errors <= (status == 1), "a failure is one message, success none");
