@@ -3,24 +3,11 @@
 #ifndef FIGURE_CURVE_H
 #define FIGURE_CURVE_H
 
-#include "layout.h"
-#include "palette.h"
+#include "band.h"
 
-struct frame {
-    struct canvas *canvas;
-    struct box box;
-    const struct axis *x, *y;
-    double width;  /* of the lines */
-    double font;
-};
-
-/* Draws a trace in its colour, dash and mark.
- *   returns  DW_OK or DW_NO_MEMORY */
-enum dw_status curve_draw(const struct frame *frame, const struct trace *trace, struct dw_error *error);
-
-/* How densely a curve goes up and down: the share of its panel that it would paint for each pixel of line width, were no
- * stroke over another; 0 for stems and marks. */
-double curve_cover(const struct frame *frame, const struct trace *trace);
+/* Draws a trace in its colour, dash and mark; of its bands, the edges alone.
+ *   frame     width: of its lines */
+void curve_draw(const struct frame *frame, const struct trace *trace, struct bands *bands);
 
 #define MARK 0.33 /* radius of a mark, as a share of the size of letters */
 

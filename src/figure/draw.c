@@ -3,17 +3,18 @@
 #include "curve.h"
 #include "labels_inner.h"
 #include <math.h>
+#include <stdlib.h>
 
 /* Shares of the size of letters. */
 #define TITLE_SIZE 1.2
 #define TITLE_LEADING 1.5
 #define CURVE 0.135  /* width of lines */
 #define THIN 0.05    /* of rules */
-#define MEAN 0.09
+#define MEAN 0.12
 #define OUTER 0.7
 
 /* Lines that would paint over more than this share of their panel are drawn thinner, down to a third. */
-#define MOST_COVER 0.5
+#define MOST_COVER 0.35
 #define THINNEST 0.33
 
 static double line_width(const struct layout *layout)
@@ -99,7 +100,7 @@ static void draw_means(const struct panel *panel, const struct panel_layout *lay
             canvas_line(canvas, box->left, y, box->right, y);
         }
         canvas_pen(canvas, palette_look(trace->look).colour, MEAN * font);
-        canvas_dash(canvas, 1, 0.16 * font);
+        canvas_dash(canvas, 1, 0.2 * font);
         canvas_line(canvas, box->left, y, box->right, y);
     }
 }
@@ -144,27 +145,49 @@ static void draw_labels(const struct panel *panel, const struct panel_layout *la
     }
 }
 
+static double thinned(const struct bands *bands, double width)
+{
+    return bands->cover * width > MOST_COVER ? fmax(MOST_COVER / bands->cover, THINNEST * width) : width;
+}
+
+/* Dense ones first, so that the others are seen on top of them. */
+static void draw_curves(const struct panel *panel, struct bands *bands, struct frame frame)
+{
+    const double width = frame.width;
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t i = 0; i < panel->traces; i++) {
+            const bool dense = bands[i].any || bands[i].cover * width > MOST_COVER;
+            frame.width = thinned(&bands[i], width);
+            if (dense == (pass == 0))
+                curve_draw(&frame, &panel->trace[i], &bands[i]);
+        }
+}
+
 static enum dw_status draw_panel(const struct sheet *sheet, const struct panel *panel, const struct panel_layout *layout,
                                  const struct layout *page, struct canvas *canvas, struct dw_error *error)
 {
-    const double font = page->page.font;
-    const double width = line_width(page);
-    struct frame frame = { canvas, layout->box, &sheet->x, &panel->axis, width, font };
-    enum dw_status status = DW_OK;
-    bool hidden = false;
-    for (size_t i = 0; i < panel->traces; i++)
-        hidden = hidden || curve_cover(&frame, &panel->trace[i]) * width > MOST_COVER;
-    if (!hidden)
-        draw_means(panel, layout, canvas, font, false);
+    const double font = page->page.font, width = line_width(page);
+    const struct frame frame = { canvas, layout->box, &sheet->x, &panel->axis, width, font };
+    struct bands *bands = calloc(panel->traces + 1, sizeof *bands);
+    enum dw_status status = bands ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    bool dense = false;
     for (size_t i = 0; i < panel->traces && status == DW_OK; i++) {
-        const double cover = curve_cover(&frame, &panel->trace[i]);
-        frame.width = cover * width > MOST_COVER ? fmax(MOST_COVER / cover, THINNEST * width) : width;
-        status = curve_draw(&frame, &panel->trace[i], error);
-        frame.width = width;
+        status = bands_find(&bands[i], &frame, &panel->trace[i], error);
+        dense = dense || bands[i].any || bands[i].cover * width > MOST_COVER;
     }
-    if (hidden)
-        draw_means(panel, layout, canvas, font, true);
-    draw_labels(panel, layout, canvas, font, line_width(page));
+    if (status == DW_OK) {
+        for (size_t i = 0; i < panel->traces; i++)
+            bands_shade(&bands[i], &frame, &panel->trace[i]);
+        if (!dense)
+            draw_means(panel, layout, canvas, font, false);
+        draw_curves(panel, bands, frame);
+        if (dense)
+            draw_means(panel, layout, canvas, font, true);
+        draw_labels(panel, layout, canvas, font, width);
+    }
+    for (size_t i = 0; bands && i < panel->traces; i++)
+        bands_free(&bands[i]);
+    free(bands);
     if (*panel->heading)
         canvas_text(canvas, layout->box.left, layout->box.top + 0.75 * font, TEXT_LEFT, font, TEXT_STRONG, panel->heading);
     return status;

@@ -15,3 +15,13 @@ struct look palette_look(size_t i)
     i %= LOOKS;
     return (struct look){ colours[i % COLOURS], (int)(i / COLOURS), (enum mark)(i % MARKS) };
 }
+
+unsigned palette_tint(unsigned colour, double share)
+{
+    unsigned tint = 0;
+    for (int shift = 0; shift <= 16; shift += 8) {
+        const double part = colour >> shift & 0xff, paper = PAPER >> shift & 0xff;
+        tint |= (unsigned)(paper + share * (part - paper) + 0.5) << shift;
+    }
+    return tint;
+}

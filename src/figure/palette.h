@@ -29,4 +29,8 @@ enum { COLOURS = 7, LOOKS = 4 * COLOURS };
  *           vision tell apart. Their yellow is left out: its contrast on white is 1.3 to 1. */
 struct look palette_look(size_t i);
 
+/* A colour mixed with paper.
+ *   share     of the colour, 0..1 */
+unsigned palette_tint(unsigned colour, double share);
+
 #endif

@@ -103,15 +103,14 @@ static void draw_trace(struct view *view, const struct panel *panel, size_t whic
     bool placed = false;
     for (size_t i = 0; i < reduction_strips(trace->rows); i++) {
         const struct strip *strip = reduction_strip(trace->rows, i, trace->channel);
-        const bool low_first = strip->low.x < strip->high.x;
-        const struct vertex vertices[4] = { strip->first, low_first ? strip->low : strip->high,
-                                            low_first ? strip->high : strip->low, strip->last };
+        struct vertex path[STRIP_PATH];
+        const size_t points = strip_path(strip, path);
         if (view->sheet->x.logarithmic && !(strip->first.x > 0))
             continue;
-        for (int k = 0; k < 4; k++) {
-            dot_of(view, panel, vertices[k], &x, &y);
+        for (size_t k = 0; k < points; k++) {
+            dot_of(view, panel, path[k], &x, &y);
             if (trace->style == TRACE_STEMS)
-                draw_stem(view, panel, vertices[k], which);
+                draw_stem(view, panel, path[k], which);
             else
                 draw_dots(view, line && placed ? before_x : x, line && placed ? before_y : y, x, y, which);
             before_x = x;

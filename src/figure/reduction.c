@@ -58,6 +58,22 @@ const struct strip *reduction_strip(const struct reduction *reduction, size_t st
     return &reduction->strips[strip * reduction->channels + channel];
 }
 
+size_t strip_path(const struct strip *strip, struct vertex *path)
+{
+    const bool low_first = strip->low.x < strip->high.x || (strip->low.x == strip->high.x && strip->first.y == strip->low.y);
+    const struct vertex low[2] = { strip->low, { strip->low_until, strip->low.y } };
+    const struct vertex high[2] = { strip->high, { strip->high_until, strip->high.y } };
+    const struct vertex *one = low_first ? low : high, *other = low_first ? high : low;
+    size_t count = 0;
+    path[count++] = strip->first;
+    if (strip->rows > 2)
+        for (int i = 0, k = 0; i + k < 4;) /* merged by x; at a jump the side that came first */
+            path[count++] = k == 2 || (i < 2 && one[i].x <= other[k].x) ? one[i++] : other[k++];
+    if (strip->rows > 1)
+        path[count++] = strip->last;
+    return count;
+}
+
 void strip_join(struct strip *strip, const struct strip *next)
 {
     if (next->low.y <= strip->low.y)

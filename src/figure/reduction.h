@@ -21,6 +21,13 @@ struct strip {
     unsigned long long rows;  /* with up to two, first and last are all there is */
 };
 
+enum { STRIP_PATH = 6 };
+
+/* The line through what is kept of a strip, in the order in which it came.
+ *   path      out, [STRIP_PATH]
+ *   returns   vertices */
+size_t strip_path(const struct strip *strip, struct vertex *path);
+
 /* Joins the strip that follows onto one. */
 void strip_join(struct strip *strip, const struct strip *next);
 

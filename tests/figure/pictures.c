@@ -56,7 +56,11 @@ static struct picture paint(const double (*rows)[2], size_t count, size_t strips
     const struct axis x = { rows[0][0], rows[count - 1][0], false, "s" }, y = { -1.2, 1.2, false, "V" };
     const struct trace trace = { "out", reduction, 0, TRACE_LINES, 0, false, 0 };
     const struct frame frame = { canvas, { 10, WIDTH - 10, 10, HEIGHT - 10 }, &x, &y, 1, 20 };
-    succeeds(curve_draw(&frame, &trace, &error), error);
+    struct bands bands;
+    succeeds(bands_find(&bands, &frame, &trace, &error), error);
+    bands_shade(&bands, &frame, &trace);
+    curve_draw(&frame, &trace, &bands);
+    bands_free(&bands);
     succeeds(canvas_finish(canvas, &pnm, &size, &error), error);
     succeeds(picture_reduce(&picture, pnm, size, 1, &error), error);
     free(pnm);
@@ -67,7 +71,7 @@ static struct picture paint(const double (*rows)[2], size_t count, size_t strips
 
 static bool inked(const struct picture *picture, int x, int y)
 {
-    return x >= 0 && x < WIDTH && y >= 0 && y < HEIGHT && picture->rgb[3 * (y * WIDTH + x)] < 128;
+    return x >= 0 && x < WIDTH && y >= 0 && y < HEIGHT && picture->rgb[3 * (y * WIDTH + x)] < 200; /* a band's tint, too */
 }
 
 /* Pixels inked in one picture with no ink within one pixel in the other. */
