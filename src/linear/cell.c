@@ -6,7 +6,7 @@
 enum { SERIES = 18 };  /* (1/2)^18 / 18! is below 1e-21 */
 
 #define NEGLIGIBLE 1e-13  /* of a functional's scale: less is not looked into */
-#define SHORTEST 1e-13    /* of a stretch: cells are not split further */
+#define SPARE 0.125       /* of a second derivative: its bound may be that much above it, which is one row in sixteen too many */
 
 struct functional functional_of(const struct dw_system *system, const double *row, double scale)
 {
@@ -73,11 +73,6 @@ void slopes_at(const struct stretch *stretch, const struct node *node, const str
     slopes->order[0] += now;
     slopes->order[1] += direct;
     slopes->direct = fabs(direct);
-}
-
-static inline double lesser(double a, double b)
-{
-    return a < b ? a : b;
 }
 
 /* Largest derivative of order k over a cell: c A^j times the state's derivative k - j, for the best j. That derivative must be one
@@ -147,7 +142,7 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
 }
 
 enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double chord, double length)
+                          const struct functional *output, double chord, double length, struct bend *bend)
 {
     const double grown = growth_over(stretch, length), *derivative = slopes->order;
     double largest[ORDERS + 1];
@@ -155,14 +150,14 @@ enum verdict judge_output(const struct stretch *stretch, const struct rates *rat
         return SPLIT;
     largest_rates(stretch, rates, slopes, output, grown, largest);
     const double twists = variation(slopes, largest, 2, length);
-    const double second = lesser(largest[2], fabs(derivative[2]) + twists);
-    const bool straight = second * length * length <= 8 * chord;
-    if (straight && fabs(derivative[1]) > variation(slopes, largest, 1, length))
+    bend->first = derivative[2];
+    bend->spare = largest[4] * length * length / 8;
+    bend->most = lesser(largest[2], fabs(derivative[2]) + twists);
+    if (length <= SHORTEST * stretch->length || variation(slopes, largest, 0, length) <= NEGLIGIBLE * output->scale)
         return CLEAR;
-    const double moves = variation(slopes, largest, 0, length);
-    if (length <= SHORTEST * stretch->length || moves <= NEGLIGIBLE * output->scale)
-        return CLEAR;
-    if (!straight && 2 * moves > chord)
+    const double end = derivative[2] + length * derivative[3];  /* about: it only says whether a shorter cell is worth it */
+    const bool known = bend->spare <= SPARE * larger(fabs(derivative[2]), fabs(end));
+    if (!known && bend->most * length * length > 8 * chord)
         return SPLIT;
     if (fabs(derivative[1]) > variation(slopes, largest, 1, length))
         return CLEAR;
@@ -214,6 +209,50 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
         coefficient[j] = factor * sum;
     }
     return j;
+}
+
+void cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution)
+{
+    const struct dw_system *system = stretch->system;
+    const size_t n = system->states, m = system->inputs, both = n + m;
+    const double reach = system->norm * length;
+    double term[NODE_WIDTH], bound = 1;
+    memcpy(term, node->high, both * sizeof *term);
+    memcpy(solution->term, node->high, n * sizeof *term);
+    unsigned k = 1;
+    for (; k < SOLUTION && (k <= 2 || bound > 0x1p-56); k++) {
+        double *next = solution->term + k * n;
+        block_apply(system->rate_high, NULL, n, both, term, NULL, next, NULL);
+        for (size_t i = 0; i < n; i++)
+            next[i] *= length / k;
+        memcpy(term, next, n * sizeof *term);
+        for (size_t j = 0; j < m; j++)
+            term[n + j] = k == 1 ? stretch->slope[j].hi * length : 0;
+        bound *= reach / k;
+    }
+    solution->count = k;
+}
+
+/* Horner's form, inlined for each usual number of states. */
+static inline void sum_series(const struct solution *solution, double share, double *state, const size_t n)
+{
+    const double *term = solution->term + (solution->count - 1) * n;
+    memcpy(state, term, n * sizeof *state);
+    while (term > solution->term) {
+        term -= n;
+        for (size_t i = 0; i < n; i++)
+            state[i] = state[i] * share + term[i];
+    }
+}
+
+void solution_at(const struct solution *solution, size_t states, double share, double *state)
+{
+    switch (states) {
+    case 1: sum_series(solution, share, state, 1); break;
+    case 2: sum_series(solution, share, state, 2); break;
+    case 3: sum_series(solution, share, state, 3); break;
+    default: sum_series(solution, share, state, states);
+    }
 }
 
 /* Root of the polynomial in 0..1, at or above zero at 0 and below at 1 after multiplying by the sign: Newton's steps, halved

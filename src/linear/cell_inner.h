@@ -7,6 +7,17 @@
 
 enum { ORDERS = 4 };
 
+/* fmin and fmax are calls, and NaN does not come here. */
+static inline double lesser(double a, double b)
+{
+    return a < b ? a : b;
+}
+
+static inline double larger(double a, double b)
+{
+    return a > b ? a : b;
+}
+
 /* f = row . (x | u). */
 struct functional {
     const double *row;      /* [states + inputs] */
@@ -41,9 +52,29 @@ enum verdict {
 };
 enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
                          const struct functional *guard, double length);
-/* Also SPLIT where a straight line would leave the output by more than `chord`. */
+
+#define SHORTEST 1e-13  /* of a stretch: cells are not split further */
+
+/* What is proved of an output's second derivative over a cell: at a share s of it |f''| <= |first + s (last - first)| + spare,
+ * and nowhere above most. docs/theory.md, (2.14). */
+struct bend {
+    double first, last, spare, most;
+};
+/* SPLIT also where a straight line would leave the output by more than `chord` and |f''| is not known closely.
+ *   bend   out: but for last, which is the second derivative at the cell's end */
 enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double chord, double length);
+                          const struct functional *output, double chord, double length, struct bend *bend);
+
+/* The state along a cell as a series in the share s of it: sum of term k times s^k. */
+enum { SOLUTION = 28 };  /* 2^28 / 28! is below 1e-21 */
+#define SOLUTION_REACH 2  /* norm x length up to which a series does */
+struct solution {
+    unsigned count;
+    double term[SOLUTION * DW_STATES];  /* [count x states] */
+};
+/* The node's input part must be set. Plain double: for what is seen, not for what is carried on. */
+void cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution);
+void solution_at(const struct solution *solution, size_t states, double share, double *state);
 
 /* Where sign * (derivative `order` of f) falls below zero in a cell that starts at or above zero and ends below.
  *   start     position, node: start of the cell, of this level and length
@@ -52,5 +83,28 @@ enum verdict judge_output(const struct stretch *stretch, const struct rates *rat
 void find_crossing(const struct stretch *stretch, struct position position, unsigned level, double length,
                    const struct functional *functional, unsigned order, double sign, struct doubled *offset,
                    struct node *node);
+
+/* A straight line on its way from the last row given: how far it may go, whatever its end. Of each output it keeps how far
+ * the wave may have left it over what has been passed: `worn`, and beside it |f''| <= `most` from `since` on. */
+struct line {
+    double from;  /* offset of the row it begins at, s from the stretch's start */
+    struct {
+        double worn, most, since;  /* since: s from the line's beginning */
+    } load[DW_OUTPUTS];
+};
+
+/* The part of a cell that a line is about to cross. */
+struct crossing {
+    double begin, length;      /* of the cell, s from the stretch's start */
+    const struct bend *bend;   /* [outputs] */
+    const double *chord;       /* [outputs], how far the wave may leave the line */
+    size_t outputs;
+};
+
+void line_begin(struct line *line, double offset, size_t outputs);
+/* Offset up to which the line may go in this cell, at most `end`; the cell's own begin where it may not enter it. */
+double line_reach(const struct line *line, const struct crossing *crossing, double end);
+/* The line goes on up to `end`, which it may reach. */
+void line_pass(struct line *line, const struct crossing *crossing, double end);
 
 #endif

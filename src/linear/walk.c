@@ -26,6 +26,9 @@ struct cell {
     struct place places[2], *here, *next;
     bool rows;  /* outputs are judged too */
     enum verdict guards[MODE_GUARDS], outputs[DW_OUTPUTS];
+    double chord[DW_OUTPUTS];   /* how far straight lines may be from the outputs */
+    struct bend bend[DW_OUTPUTS];
+    struct line line;           /* from the last row */
 };
 
 static const struct mode *walked_mode(const struct dw_run *run)
@@ -55,7 +58,7 @@ static bool judge_cell(const struct dw_run *run, struct cell *cell)
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++) {
         const struct functional *output = mode->outputs + j;
         cell->outputs[j] = judge_output(&run->stretch, &here->rates, here->outputs + j, output,
-                                        run->options.accuracy * output->scale, cell->length);
+                                        cell->chord[j], cell->length, cell->bend + j);
         if (cell->outputs[j] == SPLIT)
             return false;
     }
@@ -102,6 +105,8 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
         stretch_input(stretch, cell->after, 0, next);
     if (judged)
         look_around(run, cell, cell->next);
+    for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
+        cell->bend[j].last = cell->next->outputs[j].order[2];
 }
 
 /* The guard that is crossed first in the cell, or NULL. */
@@ -131,43 +136,97 @@ static int turns(const struct cell *cell, size_t output)
     if (cell->outputs[output] != ENDS_TELL)
         return 0;
     const double first = cell->here->outputs[output].order[1], last = cell->next->outputs[output].order[1];
-    return first > 0 && last < 0 ? 1 : first < 0 && last > 0 ? -1 : 0;
+    return first > 0 && last <= 0 ? 1 : first < 0 && last >= 0 ? -1 : 0;
 }
 
-/* Gives the extrema of the outputs inside the cell, in order, up to a limit. */
-static enum dw_status give_extrema(struct dw_run *run, const struct cell *cell, double limit, struct dw_error *error)
+/* Extrema of the outputs inside the cell or at its end, sorted; up to a limit, where rows are given anyway if it is an event or
+ * the stretch's end.
+ *   found    out, [*count] up to DW_OUTPUTS */
+static void find_extrema(const struct dw_run *run, const struct cell *cell, double limit, bool row_there,
+                         struct row_found *found, size_t *count)
 {
     const struct mode *mode = walked_mode(run);
     const double begin = stretch_offset(&run->stretch, cell->position).hi;
-    bool given[DW_OUTPUTS];
-    size_t left = 0;
+    *count = 0;
     for (size_t j = 0; j < run->modes->outputs; j++) {
-        given[j] = turns(cell, j) == 0;
-        left += !given[j];
-    }
-    for (; left > 0; left--) {
-        struct row_found first, found;
-        size_t next = DW_OUTPUTS;
-        for (size_t j = 0; j < run->modes->outputs; j++) {
-            if (given[j])
-                continue;
-            copy_node(&run->stretch, &found.node, &cell->here->node);
-            find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turns(cell, j),
-                          &found.offset, &found.node);
-            if (next == DW_OUTPUTS || found.offset.hi < first.offset.hi) {
-                next = j;
-                first = found;
-            }
-        }
-        if (next == DW_OUTPUTS || first.offset.hi >= limit)
-            return DW_OK;
-        given[next] = true;
-        if (first.offset.hi <= begin)
+        const int turn = turns(cell, j);
+        struct row_found one;
+        if (turn == 0)
             continue;
-        const enum dw_status status = run_give(run, run->time + first.offset.hi, &first.node, DW_ROW_EXTREMUM, 0, error);
+        copy_node(&run->stretch, &one.node, &cell->here->node);
+        find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one.offset,
+                      &one.node);
+        one.offset.hi = lesser(larger(one.offset.hi, begin), limit);
+        if (one.offset.hi >= limit && row_there)
+            continue;
+        size_t at = (*count)++;
+        for (; at > 0 && found[at - 1].offset.hi > one.offset.hi; at--)
+            found[at] = found[at - 1];
+        found[at] = one;
+    }
+}
+
+/* The cell's solution, where rows are needed inside it. */
+struct inside {
+    bool known, series;
+    struct solution solution;
+    struct position position;  /* without a series: how far the node has been carried */
+    struct node node;
+};
+
+/* Sets inside->node to an offset within the cell; offsets never fall. */
+static void go_inside(const struct dw_run *run, const struct cell *cell, double offset, struct inside *inside)
+{
+    const struct stretch *stretch = &run->stretch;
+    const double begin = stretch_offset(stretch, cell->position).hi;
+    if (!inside->known) {
+        inside->known = true;
+        inside->series = stretch->system->norm * cell->length <= SOLUTION_REACH;
+        inside->position = cell->position;
+        copy_node(stretch, &inside->node, &cell->here->node);
+        if (inside->series)
+            cell_solution(stretch, &cell->here->node, cell->length, &inside->solution);
+    }
+    if (inside->series) {
+        solution_at(&inside->solution, stretch->system->states, (offset - begin) / cell->length, inside->node.high);
+        inside->position = stretch->flat ? cell->position : stretch_seek(stretch, doubled_of(offset));
+    } else {
+        stretch_move(stretch, &inside->position, doubled_of(offset), false, &inside->node);
+    }
+    stretch_input(stretch, inside->position, 0, &inside->node);
+}
+
+/* Without a series an offset is reached along the chain: one on its grid, at most a sixteenth of the line short of it, in few steps. */
+static double on_the_grid(const struct stretch *stretch, double from, double reach)
+{
+    uint64_t index = stretch_seek(stretch, doubled_of(reach)).index;
+    const double units = (reach - from) / (16 * stretch->unit);
+    if (units >= 2)
+        index &= ~(uint64_t)0 << (units < 0x1p62 ? ilogb(units) : 62);
+    const double offset = stretch_offset(stretch, (struct position){ index, 0 }).hi;
+    return offset > from + (reach - from) / 2 ? offset : reach;
+}
+
+/* Gives as many rows as keep the line to `end`, within the cell, in the accuracy. */
+static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double end, struct inside *inside,
+                                 struct dw_error *error)
+{
+    const struct crossing crossing = { .begin = stretch_offset(&run->stretch, cell->position).hi, .length = cell->length,
+                                       .bend = cell->bend, .chord = cell->chord, .outputs = run->modes->outputs };
+    /* nothing is seen of less than a few ulp of the time, nor of a shorter part of the stretch than a cell may be */
+    const double slack = 4 * DBL_EPSILON * fabs(run->goal_time), least = larger(slack, SHORTEST * run->stretch.length);
+    for (double reach; (reach = line_reach(&cell->line, &crossing, end)) < end; line_begin(&cell->line, reach, crossing.outputs)) {
+        reach = larger(reach, cell->line.from + least);
+        if (reach >= end - slack)
+            break;
+        if (run->stretch.system->norm * cell->length > SOLUTION_REACH)
+            reach = on_the_grid(&run->stretch, larger(cell->line.from, crossing.begin), reach);
+        go_inside(run, cell, reach, inside);
+        const enum dw_status status = run_give(run, run->time + reach, &inside->node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)
             return status;
     }
+    line_pass(&cell->line, &crossing, end);
     return DW_OK;
 }
 
@@ -192,19 +251,28 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
 }
 
 /* Rows of one cell; `limit` is its end or the event's offset. */
-static enum dw_status give_cell(struct dw_run *run, const struct cell *cell, double limit, bool event,
+static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double limit, bool event,
                                 struct dw_error *error)
 {
     if (run->options.sink && run->options.uniform > 0)
         return give_uniform(run, cell, limit, !event && stretch_at_end(&run->stretch, cell->after), error);
     if (!cell->rows)
         return DW_OK;
-    const enum dw_status status = give_extrema(run, cell, limit, error);
-    if (status != DW_OK || event || stretch_at_end(&run->stretch, cell->after))
-        return status;
-    /* a chain may end a few ulp before the stretch: no row for that */
-    const double time = run->time + limit, slack = 4 * DBL_EPSILON * fabs(run->goal_time);
-    return time < run->goal_time - slack ? run_give(run, time, &cell->next->node, DW_ROW_BETWEEN, 0, error) : DW_OK;
+    struct row_found extrema[DW_OUTPUTS];
+    struct inside inside;
+    size_t count = 0;
+    inside.known = false;
+    find_extrema(run, cell, limit, event || stretch_at_end(&run->stretch, cell->after), extrema, &count);
+    for (size_t i = 0; i < count; i++) {
+        const struct row_found *extremum = extrema + i;
+        enum dw_status status = give_lines(run, cell, extremum->offset.hi, &inside, error);
+        if (status == DW_OK)
+            status = run_give(run, run->time + extremum->offset.hi, &extremum->node, DW_ROW_EXTREMUM, 0, error);
+        if (status != DW_OK)
+            return status;
+        line_begin(&cell->line, extremum->offset.hi, run->modes->outputs);
+    }
+    return give_lines(run, cell, limit, &inside, error);
 }
 
 enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
@@ -216,6 +284,9 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     cell.next = cell.places + 1;
     cell.here->node = run->node;
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
+    line_begin(&cell.line, offset->hi, run->modes->outputs);
+    for (size_t j = 0; j < run->modes->outputs; j++)
+        cell.chord[j] = run->options.accuracy * walked_mode(run)->outputs[j].scale;
     const bool judged = cell.rows || walked_mode(run)->guard_count > 0;
     *guard = NULL;
     if (!stretch_doubled(stretch))

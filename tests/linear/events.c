@@ -231,7 +231,7 @@ START_TEST(extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy)
                 ck_assert(off <= accuracy);
                 worst = fmax(worst, off);
             }
-        ck_assert_msg(worst > accuracy / 32, "rows are far denser than the accuracy %g needs: %g", accuracy, worst);
+        ck_assert_msg(worst > 0.9 * accuracy, "rows are far denser than the accuracy %g needs: %g", accuracy, worst);
         dw_run_free(run);
         dw_modes_free(modes);
     }
@@ -247,7 +247,7 @@ static enum dw_status count_rows(void *context, const struct dw_run_row *row, st
 
 START_TEST(stiff_systems_take_few_rows_with_lengths_that_repeat_and_with_lengths_that_never_do)
 {
-    /* two poles, 1e12 and 222 a second, the slow one driven by the fast: the output is smooth, some 160 rows a period at most */
+    /* two poles, 1e12 and 222 a second, the slow one driven by the fast: the output is smooth: some 20 rows a period at most */
     const double a[] = { -1e12, 21, 212, -222 }, b[] = { 1e12, 0 }, c[] = { 0, 1 }, weight[] = { 1e-9, 1e-7 }, scale[] = { 5 };
     const double start[] = { 0, 0 }, high = 5, low = 0, period = 2.04e-3;
     const struct dw_mode mode = { .name = "only", .a = a, .b = b, .c = c };
@@ -267,7 +267,7 @@ START_TEST(stiff_systems_take_few_rows_with_lengths_that_repeat_and_with_lengths
             succeeds(dw_run_feed(run, end, &low, &error), error);
             succeeds(dw_run_feed(run, end, &high, &error), error);
         }
-        ck_assert_uint_le(rows, 160 * 200);
+        ck_assert_uint_le(rows, 20 * 200);
         dw_run_free(run);
     }
     dw_modes_free(modes);
