@@ -56,7 +56,7 @@ enum dw_row_kind {
     DW_ROW_INPUT,     /* at a row that was fed, and at the start */
     DW_ROW_BETWEEN,   /* keeps the straight lines within the accuracy; or a uniform row */
     DW_ROW_EXTREMUM,  /* a local extremum of an output */
-    DW_ROW_BEFORE,    /* at an event, in the mode that ends */
+    DW_ROW_BEFORE,    /* at an event, in the mode that ends; a state that alone decides it is exactly where the guard is zero */
     DW_ROW_AFTER      /* at the same event, in the mode that begins */
 };
 

@@ -79,6 +79,22 @@ static struct dw_system *mode_system(const struct dw_modes_plan *plan, const str
     return system_new(&matrices, error);
 }
 
+/* Where one state alone decides: which, and where it has the guard at zero. */
+static void find_alone(const double *row, size_t states, size_t inputs, struct guard *guard)
+{
+    size_t used = 0;
+    guard->alone = states;
+    for (size_t i = 0; i < states + inputs; i++)
+        if (row[i] != 0) {
+            used++;
+            guard->alone = i < states ? i : states;
+        }
+    if (used != 1)
+        guard->alone = states;
+    if (guard->alone < states)
+        guard->zero = 0 - row[states + inputs] / row[guard->alone];  /* 0 -: never a zero below zero */
+}
+
 static void copy_guard(const struct dw_modes *modes, const struct dw_system *system, const struct dw_guard *given,
                        struct guard *guard, double **memory)
 {
@@ -87,6 +103,7 @@ static void copy_guard(const struct dw_modes *modes, const struct dw_system *sys
     join(row, given->state, n, given->input, m, &given->offset, 1);
     *memory += width;
     guard->value = functional_of(system, row, given->scale);
+    find_alone(row, n, m, guard);
     guard->next = given->next;
     guard->tag = given->tag;
     if (given->reset) {

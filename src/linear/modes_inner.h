@@ -12,6 +12,8 @@ enum { MODE_GUARDS = 16 };
 struct guard {
     struct functional value;
     size_t next;
+    size_t alone;   /* the one state that it looks at, where the input has no part in it; states: there is none */
+    double zero;    /* value of that state at which the guard is zero */
     double *reset;  /* [states x (states + inputs + 1)], rows (reset | input | offset); NULL: the state is continuous */
     int tag;
 };

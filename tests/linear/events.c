@@ -153,6 +153,29 @@ START_TEST(a_mode_may_follow_itself_through_a_reset)
 }
 END_TEST
 
+START_TEST(at_an_event_the_state_that_alone_decides_is_exactly_where_its_guard_is_zero)
+{
+    static const double thresholds[] = { 0, 0.37, -0.83, 1e-7 };
+    for (size_t i = 0; i < 4; i++) {
+        const double x[] = { 0.6, 0.8 };
+        struct dw_modes *modes = oscillator(2 * M_PI * 2.37, 0 - thresholds[i]);
+        struct dw_run *run = start(modes, 1e-3, 0, x, NULL);
+        struct dw_error error;
+        succeeds(dw_run_feed(run, 1.9, NULL, &error), error);
+        size_t seen = 0;
+        for (size_t k = 0; k < record.count; k++)
+            if (record.rows[k].kind == DW_ROW_BEFORE || record.rows[k].kind == DW_ROW_AFTER) {
+                ck_assert(record.output[k] == thresholds[i] && signbit(record.output[k]) == signbit(thresholds[i]));
+                seen++;
+            }
+        ck_assert_uint_eq(seen, 2);
+        ck_assert(dw_run_state(run)[0] == thresholds[i]);
+        dw_run_free(run);
+        dw_modes_free(modes);
+    }
+}
+END_TEST
+
 START_TEST(endless_switching_is_an_error_that_says_when_and_where)
 {
     double g = 9.8066;
@@ -345,6 +368,7 @@ END_TEST
 
 SUITE("linear: modes and events", a_crossing_is_found_to_1e_minus_12_of_the_stretch_however_many_turns_it_holds,
       two_crossings_in_one_stretch_are_not_missed_however_short_the_dip, a_graze_is_no_event,
+      at_an_event_the_state_that_alone_decides_is_exactly_where_its_guard_is_zero,
       a_mode_may_follow_itself_through_a_reset, endless_switching_is_an_error_that_says_when_and_where,
       jumps_of_the_input_change_modes_at_once_and_their_reset_applies,
       extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy,

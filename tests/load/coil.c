@@ -43,7 +43,7 @@ static enum dw_status take(void *context, const struct dw_run_row *row, struct d
         g->flux_before = linked(g->coil, g->before_mode, g->before);
         g->flux_after = linked(g->coil, row->mode, row->state);
     }
-    if (row->state[DW_COIL_CURRENT] != 0)
+    if (row->state[DW_COIL_CURRENT] != 0 || (g->any && g->before[DW_COIL_CURRENT] != 0))
         g->conducts_until = row->time;
     g->any = true;
     g->before_mode = row->mode;
