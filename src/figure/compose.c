@@ -104,39 +104,35 @@ static const char *panel_heading(const struct inner *inner, size_t panel, size_t
     return by_table && common ? common : "";
 }
 
-/* What has one look wherever it is drawn: a table, where no panel shows two of its channels; else a channel, of each table
- * its own where they are drawn together. */
-enum sameness { SAME_TABLE, SAME_CHANNEL, SAME_CHANNEL_OF_TABLE };
-
-static enum sameness sameness_of(const struct inner *inner, const struct request *request)
+/* What has one label has one look wherever it is drawn. Two files of one name in one panel still have two. */
+static bool is_same(const struct pick *one, const struct pick *other)
 {
-    bool alone = inner->sources > 1;
-    for (size_t i = 0; i < inner->picks; i++)
-        alone = alone && is_alone(inner, &inner->pick[i]);
-    return request->arrangement != TOGETHER ? SAME_CHANNEL : alone ? SAME_TABLE : SAME_CHANNEL_OF_TABLE;
-}
-
-static bool is_same(const struct pick *one, const struct pick *other, enum sameness sameness)
-{
-    const bool table = one->source == other->source, channel = !strcmp(one->name, other->name);
-    return sameness == SAME_TABLE ? table : sameness == SAME_CHANNEL ? channel : table && channel;
+    return one == other || (one->panel != other->panel && !strcmp(one->label, other->label));
 }
 
 /* Looks in the order in which things first appear. */
-static size_t look_of(const struct inner *inner, const struct pick *pick, const struct request *request)
+static size_t look_of(const struct inner *inner, const struct pick *pick)
 {
-    const enum sameness sameness = sameness_of(inner, request);
     const struct pick *first = inner->pick;
     size_t look = 0;
-    while (!is_same(first, pick, sameness))
+    while (!is_same(first, pick))
         first++;
     for (const struct pick *before = inner->pick; before < first; before++) {
         bool is_new = true;
         for (const struct pick *i = inner->pick; i < before; i++)
-            is_new = is_new && !is_same(i, before, sameness);
+            is_new = is_new && !is_same(i, before);
         look += is_new;
     }
     return look;
+}
+
+/* Gives every pick its label. */
+static enum dw_status name_picks(struct inner *inner, const struct request *request, struct dw_error *error)
+{
+    for (size_t i = 0; i < inner->picks; i++)
+        if (!(inner->pick[i].label = trace_name(inner, &inner->pick[i], request)))
+            return no_memory(error);
+    return DW_OK;
 }
 
 /* ---- axes ---- */
@@ -326,12 +322,9 @@ static enum dw_status fill_panel(struct drawing *drawing, struct panel *panel, s
         const struct source *source = &inner->source[pick->source];
         if (pick->panel != which)
             continue;
-        const char *name = trace_name(inner, pick, request);
-        if (!name)
-            return no_memory(error);
         panel->trace[panel->traces++] = (struct trace){
-            name, window_reduction(source->window), pick->channel, style_of(source, request, pick->source),
-            look_of(inner, pick, request), source->has_means && source->factor[pick->channel] != TO_DECIBELS,
+            pick->label, window_reduction(source->window), pick->channel, style_of(source, request, pick->source),
+            look_of(inner, pick), source->has_means && source->factor[pick->channel] != TO_DECIBELS,
             source->mean[pick->channel] };
     }
     return DW_OK;
@@ -375,6 +368,8 @@ enum dw_status compose_sheets(struct drawing *drawing, const struct request *req
     drawing->sheet = calloc(inner->sources, sizeof *drawing->sheet);
     if (status == DW_OK && !drawing->sheet)
         status = no_memory(error);
+    if (status == DW_OK)
+        status = name_picks(drawing->inner, request, error);
     if (status == DW_OK)
         status = request->arrangement == FRAMES ? add_frames(drawing, request, error)
                                                 : add_sheet(drawing, 0, inner->panels, "", request, error);

@@ -187,6 +187,48 @@ static void draw_points(const struct frame *frame, const struct trace *trace, en
     }
 }
 
+enum { TAGS = 4 };
+
+static bool in_band(const struct bands *bands, double x)
+{
+    size_t i = 0;
+    while (i + 1 < bands->count && bands->at[i + 1].x <= x)
+        i++;
+    return bands->count && bands->at[i].dense;
+}
+
+/* A mark on the line from (x0, y0) to (x1, y1) where it comes to `x`, on a little paper. */
+static void put_tag(const struct frame *frame, const struct look *look, double x, double x0, double y0, double x1, double y1)
+{
+    const double y = x1 > x0 ? y0 + (x - x0) / (x1 - x0) * (y1 - y0) : y1;
+    const double radius = MARK * frame->font;
+    if (!in_box(&frame->box, x, y))
+        return;
+    canvas_pen(frame->canvas, PAPER, frame->width);
+    mark_draw(frame->canvas, look->mark, x, y, radius + 0.4 * frame->width);
+    canvas_pen(frame->canvas, look->colour, frame->width);
+    mark_draw(frame->canvas, look->mark, x, y, radius);
+}
+
+void curve_tag(const struct frame *frame, const struct trace *trace, const struct bands *bands, double place)
+{
+    const struct look look = palette_look(trace->look);
+    const double step = (frame->box.right - frame->box.left) / TAGS;
+    double next = frame->box.left + place * step, x = INFINITY, y = 0;
+    for (size_t i = 0; trace->style == TRACE_LINES && i < reduction_strips(trace->rows); i++) {
+        struct vertex path[STRIP_PATH];
+        const size_t points = strip_path(reduction_strip(trace->rows, i, trace->channel), path);
+        for (size_t k = 0; k < points; k++) {
+            const double x0 = x, y0 = y;
+            x = frame_x(frame, path[k].x);
+            y = frame_y(frame, path[k].y);
+            for (; x0 <= next && next <= x && next < frame->box.right; next += step)
+                if (!in_band(bands, next))
+                    put_tag(frame, &look, next, x0, y0, x, y);
+        }
+    }
+}
+
 void curve_draw(const struct frame *frame, const struct trace *trace, struct bands *bands)
 {
     const struct look look = palette_look(trace->look);

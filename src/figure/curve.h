@@ -9,6 +9,10 @@
  *   frame     width: of its lines */
 void curve_draw(const struct frame *frame, const struct trace *trace, struct bands *bands);
 
+/* Puts the trace's mark on its line in a few places.
+ *   place     where among those of the other traces, 0..1 */
+void curve_tag(const struct frame *frame, const struct trace *trace, const struct bands *bands, double place);
+
 #define MARK 0.33 /* radius of a mark, as a share of the size of letters */
 
 /* The mark of a look at a place; radius in pixels. */

@@ -38,8 +38,10 @@ static void draw_title(const struct sheet *sheet, const struct layout *layout, s
     const double first = layout->title_top - TITLE_LEADING * font / 2;
     for (int i = 0; i < layout->title_lines; i++)
         canvas_text(canvas, OUTER * font, first - i * TITLE_LEADING * font, TEXT_LEFT, size, TEXT_STRONG, layout->title[i]);
-    if (*sheet->caption)
+    if (*sheet->caption && layout->title_lines)
         canvas_text(canvas, layout->page.width - OUTER * font, first, TEXT_RIGHT, size, TEXT_STRONG, sheet->caption);
+    else if (*sheet->caption) /* at the left, where it stands still from frame to frame */
+        canvas_text(canvas, OUTER * font, first, TEXT_LEFT, size, TEXT_STRONG, sheet->caption);
 }
 
 /* Rules up from the x axis, through all panels and the gaps between, so that one instant is seen in each. */
@@ -105,9 +107,18 @@ static void draw_means(const struct panel *panel, const struct panel_layout *lay
     }
 }
 
+/* Lines that cross have tags, so that they are told apart without colour. */
+static bool needs_tags(const struct panel *panel)
+{
+    size_t lines = 0;
+    for (size_t i = 0; i < panel->traces; i++)
+        lines += panel->trace[i].style == TRACE_LINES;
+    return lines > 1;
+}
+
 /* The line from a curve's end, or from its mean, to its label: the legend's sample at once. */
 static void draw_leader(const struct panel *panel, const struct label *label, const struct panel_layout *layout,
-                        struct canvas *canvas, double font, double width)
+                        struct canvas *canvas, double font, double width, bool tagged)
 {
     const struct trace *trace = &panel->trace[label->trace];
     const struct look look = palette_look(trace->look);
@@ -125,20 +136,21 @@ static void draw_leader(const struct panel *panel, const struct label *label, co
         canvas_line(canvas, from + 0.25 * font, y, to, y);
     }
     canvas_pen(canvas, look.colour, width);
-    if (trace->style != TRACE_LINES)
+    if (trace->style != TRACE_LINES || tagged)
         mark_draw(canvas, look.mark, (from + to) / 2 + 0.25 * font, y, MARK * font);
 }
 
 static void draw_labels(const struct panel *panel, const struct panel_layout *layout, struct canvas *canvas, double font,
                         double width)
 {
+    const bool tagged = needs_tags(panel);
     const double size = layout->label_size, x = layout->box.right + 1.8 * font;
     for (size_t i = 0; i < layout->labels; i++) {
         const struct label *label = &layout->label[i];
         const bool counts = layout->left_out && label->trace + 1 == layout->labels;
         const double half = *label->line[1] ? LABEL_LEADING * size / 2 : 0;
         if (!counts)
-            draw_leader(panel, label, layout, canvas, font, width * size / font);
+            draw_leader(panel, label, layout, canvas, font, width * size / font, tagged);
         canvas_text(canvas, x, label->centre + half, TEXT_LEFT, size, half > 0 ? TEXT_STRONG : TEXT_PLAIN, label->line[0]);
         if (half > 0)
             canvas_text(canvas, x, label->centre - half, TEXT_LEFT, size, TEXT_PLAIN, label->line[1]);
@@ -150,15 +162,16 @@ static double thinned(const struct bands *bands, double width)
     return bands->cover * width > MOST_COVER ? fmax(MOST_COVER / bands->cover, THINNEST * width) : width;
 }
 
-/* Dense ones first, so that the others are seen on top of them. */
+/* Dense ones first and marks last, so that each is seen on top of what would hide it. */
 static void draw_curves(const struct panel *panel, struct bands *bands, struct frame frame)
 {
     const double width = frame.width;
-    for (int pass = 0; pass < 2; pass++)
+    for (int pass = 0; pass < 3; pass++)
         for (size_t i = 0; i < panel->traces; i++) {
             const bool dense = bands[i].any || bands[i].cover * width > MOST_COVER;
+            const bool marks = panel->trace[i].style == TRACE_MARKS || panel->trace[i].style == TRACE_JOINED;
             frame.width = thinned(&bands[i], width);
-            if (dense == (pass == 0))
+            if (pass == (marks ? 2 : dense ? 0 : 1))
                 curve_draw(&frame, &panel->trace[i], &bands[i]);
         }
 }
@@ -183,6 +196,8 @@ static enum dw_status draw_panel(const struct sheet *sheet, const struct panel *
         draw_curves(panel, bands, frame);
         if (dense)
             draw_means(panel, layout, canvas, font, true);
+        for (size_t i = 0; i < panel->traces && needs_tags(panel); i++)
+            curve_tag(&frame, &panel->trace[i], &bands[i], ((double)i + 0.5) / (double)panel->traces);
         draw_labels(panel, layout, canvas, font, width);
     }
     for (size_t i = 0; bands && i < panel->traces; i++)

@@ -182,7 +182,7 @@ static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, 
         traces += inner->pick[i].panel == panel;
     if (traces > MOST_TRACES)
         return dw_error_set(error, DW_BAD_USE, 0, "one panel shows at most %d channels; choose with --panel", (int)MOST_TRACES);
-    inner->pick[inner->picks++] = (struct pick){ panel, which, add_channel(source, column, factor), name };
+    inner->pick[inner->picks++] = (struct pick){ panel, which, add_channel(source, column, factor), name, NULL };
     return DW_OK;
 }
 

@@ -32,7 +32,8 @@ struct source {
 /* A channel of a table in a panel. */
 struct pick {
     size_t panel, source, channel;  /* channel: of source->column */
-    const char *name;             
+    const char *name;             /* of the channel */
+    const char *label;            /* what it is called in its panel */
 };
 
 struct inner {
