@@ -42,6 +42,11 @@ DW_API struct dw_parts *dw_parts_series(int series, double lowest, double highes
  *                    zero; nothing in the range), DW_SYSTEM (the disk failed), DW_BAD_USE or DW_NO_MEMORY */
 DW_API struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double lowest, double highest, double spread,
                                       struct dw_error *error);
+/* A list of one's own, in any order; of parts of one value the one of smallest spread is kept.
+ *   part      [count], copied
+ *   returns   NULL with DW_BAD_USE (none; a value not above zero, a spread outside 0..1, a price below zero, named by its
+ *             number from 1) or DW_NO_MEMORY */
+DW_API struct dw_parts *dw_parts_new(const struct dw_part *part, size_t count, struct dw_error *error);
 DW_API void dw_parts_free(struct dw_parts *parts);
 DW_API size_t dw_parts_count(const struct dw_parts *parts);
 /*   i   counted from 0, below the count */

@@ -89,17 +89,51 @@ static struct search search_new(const struct dw_choice_wish *wish, enum goal goa
     };
 }
 
+/* What there is to search in: RC stages, filters with a coil; first NULL where there are none. */
+struct offers {
+    struct offer rungs, coils;
+    struct dw_parts *own[4];  /* a shard's */
+};
+
+static void offers_free(struct offers *offers)
+{
+    for (int i = 0; i < 4; i++)
+        dw_parts_free(offers->own[i]);
+}
+
+/* returns false: no memory */
+static bool offers_new(struct offers *offers, const struct dw_choice_wish *wish)
+{
+    *offers = (struct offers){
+        .rungs = { wish->most_stages ? wish->resistors : NULL, wish->capacitors, wish->resistors, wish->capacitors },
+        .coils = { wish->coils, wish->capacitors, wish->dampers, wish->capacitors },
+    };
+    struct offer *const kinds[2] = { &offers->rungs, &offers->coils };
+    for (int i = 0; i < 2 && wish->shards > 0; i++) {
+        struct dw_parts **own = &offers->own[2 * i];
+        if (!kinds[i]->first)
+            continue;
+        if (!parts_share(kinds[i]->first, kinds[i]->second, wish->shard, wish->shards, own)) {
+            offers_free(offers);
+            return false;
+        }
+        kinds[i]->first = own[0];
+        kinds[i]->second = own[1];
+    }
+    return true;
+}
+
 /* Every kind of filter in turn, those of fewest parts first; sets how many candidates there are. */
-static void search_all(struct search *search, const struct dw_choice_wish *wish, const struct dw_parts *first,
-                       const struct dw_parts *coils, double *candidates)
+static void search_all(struct search *search, const struct dw_choice_wish *wish, const struct offers *offers,
+                       double *candidates)
 {
     enum { COIL = 0 };
     const bool damped = wish->task.source > 0 || isfinite(wish->task.load);
     int kinds[DW_FILTER_STAGES + 1], count = 0;
     for (int stages = 1; stages <= DW_FILTER_STAGES; stages++) {
-        if (first && stages >= wish->least_stages && stages <= wish->most_stages)
+        if (offers->rungs.first && stages >= wish->least_stages && stages <= wish->most_stages)
             kinds[count++] = stages;
-        if (coils && stages == 1)
+        if (offers->coils.first && stages == 1)
             kinds[count++] = COIL;
     }
     *candidates = 0;
@@ -107,11 +141,11 @@ static void search_all(struct search *search, const struct dw_choice_wish *wish,
         search->share_from = (double)i / count;
         search->share_to = (double)(i + 1) / count;
         if (kinds[i] == COIL) {
-            search_coils(search, coils, wish->capacitors, wish->dampers);
-            *candidates += coils_candidates(coils, wish->capacitors, wish->dampers, damped);
+            search_coils(search, &offers->coils);
+            *candidates += coils_candidates(&offers->coils, damped);
         } else {
-            search_rungs(search, kinds[i], first, wish->resistors, wish->capacitors);
-            *candidates += rungs_candidates(kinds[i], first, wish->resistors, wish->capacitors);
+            search_rungs(search, kinds[i], &offers->rungs);
+            *candidates += rungs_candidates(kinds[i], &offers->rungs);
         }
         search_tell(search, 1);
     }
@@ -142,31 +176,25 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, st
                            struct dw_error *error)
 {
     enum dw_status status = check(wish, goal, error);
-    bool failed = false;
+    struct offers offers;
     *choices = NULL;
     if (status != DW_OK)
         return status;
-    struct dw_parts *own_first = NULL, *own_coils = NULL;
-    const struct dw_parts *first = wish->most_stages ? wish->resistors : NULL, *coils = wish->coils;
-    if (wish->shards > 0) {
-        first = first ? own_first = parts_shard(first, wish->shard, wish->shards, &failed) : NULL;
-        coils = coils ? own_coils = parts_shard(coils, wish->shard, wish->shards, &failed) : NULL;
-    }
+    if (!offers_new(&offers, wish))
+        return no_memory(error);
     struct search search = search_new(wish, goal);
     double candidates = 0, evaluations = 0;
-    if (!failed) {
-        search_all(&search, wish, first, coils, &candidates);
-        if (search.count == 0 && !search.stopped && goal != GOAL_NEAREST) {
-            evaluations = search.evaluations;
-            free(search.kept);
-            search = search_new(wish, GOAL_NEAREST);
-            search_all(&search, wish, first, coils, &candidates);
-            status = DW_NO;
-        }
+    search_all(&search, wish, &offers, &candidates);
+    if (search.count == 0 && !search.stopped && !search.no_memory && goal != GOAL_NEAREST) {
+        evaluations = search.evaluations;
+        free(search.kept);
+        search = search_new(wish, GOAL_NEAREST);
+        search_all(&search, wish, &offers, &candidates);
+        status = DW_NO;
     }
     if (search.stopped)
         status = dw_error_set(error, DW_END, 0, "stopped");
-    else if (failed || search.no_memory || !(*choices = choices_of(&search)))
+    else if (search.no_memory || !(*choices = choices_of(&search)))
         status = no_memory(error);
     else if (status == DW_NO)
         dw_error_set(error, DW_NO, 0, "nothing fits");
@@ -175,8 +203,7 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, st
         (*choices)->evaluations += evaluations;
     }
     free(search.kept);
-    dw_parts_free(own_first);
-    dw_parts_free(own_coils);
+    offers_free(&offers);
     return status;
 }
 

@@ -98,29 +98,27 @@ static double variants(struct search *search, struct dw_filter *filter, bool dam
     return count;
 }
 
-double coils_candidates(const struct dw_parts *coils, const struct dw_parts *capacitors, const struct dw_parts *dampers,
-                        bool damped_already)
+double coils_candidates(const struct offer *offer, bool damped_already)
 {
     double count = 0;
-    for (size_t i = 0; i < coils->count; i++)
-        for (size_t k = 0; k < capacitors->count; k++) {
-            struct dw_filter filter = { .stages = 1, .l = coils->part[i], .c = { capacitors->part[k] } };
-            count += variants(NULL, &filter, damped_already, capacitors, dampers);
+    for (size_t i = 0; i < offer->first->count; i++)
+        for (size_t k = 0; k < offer->second->count; k++) {
+            struct dw_filter filter = { .stages = 1, .l = offer->first->part[i], .c = { offer->second->part[k] } };
+            count += variants(NULL, &filter, damped_already, offer->capacitors, offer->resistors);
         }
     return count;
 }
 
-void search_coils(struct search *search, const struct dw_parts *coils, const struct dw_parts *capacitors,
-                  const struct dw_parts *dampers)
+void search_coils(struct search *search, const struct offer *offer)
 {
+    const struct dw_parts *coils = offer->first, *capacitors = offer->second;
     const bool damped_already = search->terms.task.source > 0 || isfinite(search->terms.task.load);
     for (size_t i = 0; i < coils->count; i++)
         for (size_t k = 0; k < capacitors->count; k++) {
             struct dw_filter filter = { .stages = 1, .l = coils->part[i], .c = { capacitors->part[k] } };
             if (search->stopped || search->no_memory)
                 return;
-            variants(search, &filter, damped_already, capacitors, dampers);
-            if (k + 1 == capacitors->count)
-                search_tell(search, (double)(i + 1) / (double)coils->count);
+            variants(search, &filter, damped_already, offer->capacitors, offer->resistors);
+            search_tell(search, ((double)i + (double)(k + 1) / (double)capacitors->count) / (double)coils->count);
         }
 }

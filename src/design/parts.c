@@ -212,17 +212,51 @@ struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double l
     return parts_new(part, count, error);
 }
 
-struct dw_parts *parts_shard(const struct dw_parts *parts, int shard, int shards, bool *no_memory)
+struct dw_parts *dw_parts_new(const struct dw_part *part, size_t count, struct dw_error *error)
 {
-    const size_t count = (parts->count + (size_t)(shards - shard)) / (size_t)shards;
-    struct dw_part *part = count ? calloc(count, sizeof *part) : NULL;
-    if (!part) {
-        *no_memory = *no_memory || count > 0;
+    if (count == 0) {
+        dw_error_set(error, DW_BAD_USE, 0, "a list must hold a part");
         return NULL;
     }
     for (size_t i = 0; i < count; i++)
-        part[i] = parts->part[i * (size_t)shards + (size_t)shard - 1];
-    struct dw_parts *shard_parts = parts_new(part, count, NULL);
-    *no_memory = *no_memory || !shard_parts;
-    return shard_parts;
+        if (!(part[i].value > 0 && isfinite(part[i].value) && part[i].spread >= 0 && part[i].spread < 1) ||
+            part[i].price < 0 || isinf(part[i].price)) {
+            dw_error_set(error, DW_BAD_USE, 0, "part %zu: value must be above zero, spread from 0 to below 100%%, price not below "
+                                               "zero or not known", i + 1);
+            return NULL;
+        }
+    struct dw_part *own = calloc(count, sizeof *own);
+    if (!own) {
+        no_memory(error);
+        return NULL;
+    }
+    memcpy(own, part, count * sizeof *own);
+    return parts_new(own, count, error);
+}
+
+/* Every step-th part, from number `from` on; there is one. */
+static struct dw_parts *every(const struct dw_parts *parts, size_t from, size_t step)
+{
+    const size_t count = (parts->count - from + step - 1) / step;
+    struct dw_part *part = calloc(count, sizeof *part);
+    for (size_t i = 0; part && i < count; i++)
+        part[i] = parts->part[from + i * step];
+    return part ? parts_new(part, count, NULL) : NULL;
+}
+
+bool parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2])
+{
+    const size_t number = (size_t)shard - 1, of = (size_t)shards, groups = of < first->count ? of : first->count;
+    const size_t group = number % groups, within = number / groups, members = (of - group - 1) / groups + 1;
+    share[0] = share[1] = NULL;
+    if (within >= second->count)
+        return true;
+    share[0] = every(first, group, groups);
+    share[1] = every(second, within, members);
+    if (share[0] && share[1])
+        return true;
+    dw_parts_free(share[0]);
+    dw_parts_free(share[1]);
+    share[0] = share[1] = NULL;
+    return false;
 }

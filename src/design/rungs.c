@@ -17,12 +17,11 @@ struct space {
     const struct dw_parts *list[SIDES];
 };
 
-double rungs_candidates(int stages, const struct dw_parts *first, const struct dw_parts *resistors,
-                        const struct dw_parts *capacitors)
+double rungs_candidates(int stages, const struct offer *offer)
 {
-    double count = (double)first->count * (double)capacitors->count;
+    double count = (double)offer->first->count * (double)offer->second->count;
     for (int k = 1; k < stages; k++)
-        count *= (double)resistors->count * (double)capacitors->count;
+        count *= (double)offer->resistors->count * (double)offer->capacitors->count;
     return count;
 }
 
@@ -171,15 +170,14 @@ static void every_one(const struct space *space, double all)
     }
 }
 
-void search_rungs(struct search *search, int stages, const struct dw_parts *first, const struct dw_parts *resistors,
-                  const struct dw_parts *capacitors)
+void search_rungs(struct search *search, int stages, const struct offer *offer)
 {
     struct space space = { .search = search, .stages = stages };
     for (int k = 0; k < stages; k++) {
-        space.list[2 * k] = k == 0 ? first : resistors;
-        space.list[2 * k + 1] = capacitors;
+        space.list[2 * k] = k == 0 ? offer->first : offer->resistors;
+        space.list[2 * k + 1] = k == 0 ? offer->second : offer->capacitors;
     }
-    const double all = rungs_candidates(stages, first, resistors, capacitors);
+    const double all = rungs_candidates(stages, offer);
     if (search->exhaustive)
         every_one(&space, all);
     else

@@ -58,22 +58,28 @@ void search_offer(struct search *search, const struct dw_filter *filter, const s
 /* Tells progress; now and then. */
 void search_tell(struct search *search, double share);
 
-/* RC stages by branch and bound.
- *   first    parts for the first resistor (all, or a shard's) */
-void search_rungs(struct search *search, int stages, const struct dw_parts *first, const struct dw_parts *resistors,
-                  const struct dw_parts *capacitors);
-/* Filters with a coil.
- *   dampers  may be NULL */
-void search_coils(struct search *search, const struct dw_parts *coils, const struct dw_parts *capacitors,
-                  const struct dw_parts *dampers);
-/* Number of candidates that each looks at. */
-double rungs_candidates(int stages, const struct dw_parts *first, const struct dw_parts *resistors,
-                        const struct dw_parts *capacitors);
-double coils_candidates(const struct dw_parts *coils, const struct dw_parts *capacitors, const struct dw_parts *dampers,
-                        bool damped_already);
+/* What candidates are made of: first, a resistor of the first stage or a coil, with the capacitor behind it (all of both, or
+ * those of a shard); then any of the others. */
+struct offer {
+    const struct dw_parts *first, *second;
+    const struct dw_parts *resistors, *capacitors;  /* of later stages; resistors and larger capacitors that damp a coil. With
+                                                       a coil resistors may be NULL */
+};
 
-/* Every shards-th part, from the shard-th (from 1). NULL where memory runs out or there is none. */
-struct dw_parts *parts_shard(const struct dw_parts *parts, int shard, int shards, bool *no_memory);
+/* RC stages by branch and bound. */
+void search_rungs(struct search *search, int stages, const struct offer *offer);
+/* Filters with a coil. */
+void search_coils(struct search *search, const struct offer *offer);
+/* Number of candidates that each looks at. */
+double rungs_candidates(int stages, const struct offer *offer);
+double coils_candidates(const struct offer *offer, bool damped_already);
+
+/* One shard's share of all pairs of a part of each list. The first list is dealt out to the shards; where there are more
+ * shards than that has parts, those of one part deal out the second.
+ *   shard    1 to shards
+ *   share    out, to be freed: all parts of one with all of the other; both NULL where no pair is left for it
+ *   returns  false: no memory */
+bool parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2]);
 
 /* dw_choose with a goal of its own. */
 enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, struct dw_choices **choices,

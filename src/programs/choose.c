@@ -1,20 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: parts that smooth a switching pin. */
-#include "choose.h"
+#include "choose_pile.h"
 #include "keys.h"
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
-
-enum {
-    OPTION_FREQUENCY = OPTION_OWN,
-    OPTION_HIGH, OPTION_LOW, OPTION_LEVELS, OPTION_DUTY,
-    OPTION_RIPPLE, OPTION_SETTLE, OPTION_BAND, OPTION_OVERSHOOT, OPTION_LOADING, OPTION_PIN_CURRENT, OPTION_INDUCTOR_CURRENT,
-    OPTION_SOURCE, OPTION_LOAD, OPTION_STAGES, OPTION_RESISTORS, OPTION_CAPACITORS, OPTION_INDUCTORS, OPTION_RANGE, OPTION_SPREAD,
-    OPTION_RANK, OPTION_BEST, OPTION_FRONT, OPTION_CURVE, OPTION_ALL, OPTION_SAMPLES, OPTION_SEED, OPTION_PRINT, OPTION_EXHAUSTIVE
-};
 
 static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "The pulses:", 1 },
@@ -61,6 +53,12 @@ static const struct argp_option options[] = {
     { "seed", OPTION_SEED, "N", 0, "Which samples (default 1); the same seed gives the same ones", 4 },
     { "print", OPTION_PRINT, "PROGRAM", 0, "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth", 4 },
     { "exhaustive", OPTION_EXHAUSTIVE, NULL, 0, "Look at every candidate: the same answer, slowly", 4 },
+    { NULL, 0, NULL, 0, "Shared among processes or machines:", 5 },
+    { "shard", OPTION_SHARD, "K/N", 0,
+      "Do the K-th of N shares of the search and write, on one line, what --merge reads; with --merge, the K-th share of the samples", 5 },
+    { "merge", OPTION_MERGE, NULL, 0,
+      "Put together what all N shards wrote, in any order: the answer is to the byte that of the request in one piece. The request "
+      "goes to the shards; to --merge go --all, --curve, --print, --format, --digits, --binary, --text", 5 },
     { 0 },
 };
 
@@ -75,6 +73,9 @@ static const char about[] =
     "A coil may be damped by the load, by r in series with it, or by rd and cd in series beside c.\n\n"
     "size: small up to 5 uJ in a capacitor (at the higher pin voltage) or coil (at its peak current), medium up to 500 uJ, "
     "else large.\n\n"
+    "A shard ends with status 0 also where nothing fits in its share. Its line holds the request and the parts on offer, so that "
+    "merging needs nothing else; it refuses shards of different requests, missing, doubled and cut off ones. What draws samples "
+    "for long can be shared too, in a second round.\n\n"
     "Status 1: nothing fits; the message names the nearest miss and what would do, each tried before it is told.\n\n"
     "Examples:\n"
     "  dw-choose --frequency 62.5k --ripple 0.5lsb --settle 2m --load 1M \\\n"
@@ -87,7 +88,7 @@ static const char about[] =
     "  dw-choose --frequency 62.5k --settle 5m --load 1M --front --curve |\n"
     "    dw-plot --y-scale log --output front.svg";
 
-static const struct argp_child children[] = { { &report_argp, 0, NULL, 5 }, { &output_argp, 0, NULL, 5 }, { &quiet_argp, 0, NULL, 5 },
+static const struct argp_child children[] = { { &report_argp, 0, NULL, 6 }, { &output_argp, 0, NULL, 6 }, { &quiet_argp, 0, NULL, 6 },
                                               { 0 } };
 
 /* The options while they are read; those that need others are kept as they are written. */
@@ -95,7 +96,43 @@ struct reading {
     struct choose_options o;
     struct choose_offers offers;
     const char *ripple, *band;
+    bool merge, restored;  /* restored: the request that stands in shards */
+    char **files;          /* of --merge */
+    int file_count;
 };
+
+static struct reading defaults(void)
+{
+    return (struct reading){
+        .o = { .common = common_defaults(), .seed = 1,
+               .wish = { .least_stages = 1, .most_stages = 3, .best = 10,
+                         .task = { .high = 5, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY,
+                                   .settling = INFINITY, .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY,
+                                   .coil_current = INFINITY } } },
+        .offers = { .spec = { "E12", "E6", NULL, NULL }, .from = { 1e3, 1e-9, 1e-6, 0.1 }, .to = { 1e5, 1e-4, 0.1, 1e3 } },
+    };
+}
+
+static void reading_free(struct reading *reading)
+{
+    free(reading->o.words);
+    free(reading->files);
+    dw_parts_free(reading->o.resistors);
+    dw_parts_free(reading->o.capacitors);
+    dw_parts_free(reading->o.coils);
+    dw_parts_free(reading->o.dampers);
+}
+
+/* The command line as it was typed: argp moves words to its end. */
+static void keep_words(struct reading *reading, char **words, int count)
+{
+    reading->o.words = calloc((size_t)count + 1, sizeof *words);
+    reading->files = calloc((size_t)count + 1, sizeof *words);
+    if (!reading->o.words || !reading->files)
+        program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
+    memcpy(reading->o.words, words, (size_t)count * sizeof *words);
+    reading->o.word_count = count;
+}
 
 double choose_lsb(const struct dw_filter_task *task)
 {
@@ -148,6 +185,25 @@ static void resolve(struct reading *reading)
     }
 }
 
+/* What goes to the shards and what to --merge. */
+static void check_shards(const struct reading *reading)
+{
+    static const char *const shapes[] = { "all", "curve", "print", "format", "digits", "binary", "text", NULL };
+    if (reading->restored && (reading->merge || reading->o.shards > 0 || reading->file_count > 0))
+        program_fail(DW_BAD_INPUT, "the shards' request is none: it holds --shard, --merge or a file");
+    if (!reading->merge && reading->file_count > 0)
+        program_fail(DW_BAD_USE, "'%s': a file goes with --merge", reading->files[0]);
+    for (int i = 0; shapes[i] && !reading->merge; i++)
+        option_conflict("shard", shapes[i], "a shard writes no report; give the latter with --merge");
+    for (const struct argp_option *option = options; reading->merge && (option->name || option->doc); option++) {
+        bool fits = !option->name || option->key == OPTION_SHARD || option->key == OPTION_MERGE;
+        for (int i = 0; shapes[i] && !fits; i++)
+            fits = !strcmp(option->name, shapes[i]);
+        if (!fits)
+            option_conflict("merge", option->name, "the request stands in the shards; give the latter there");
+    }
+}
+
 static void check_together(struct reading *reading)
 {
     const struct choose_options *o = &reading->o;
@@ -167,7 +223,9 @@ static void check_together(struct reading *reading)
     option_conflict("front", "rank", "the front is not ranked; give one");
     option_conflict("front", "best", "the front is given whole; give one");
     for (int i = 0; shapes[i]; i++) {
-        option_conflict("print", shapes[i], "one prints options, the other shapes the report; give one");
+        /* what was asked of shards may serve several reports */
+        if (!reading->restored || (strcmp(shapes[i], "best") && strcmp(shapes[i], "samples")))
+            option_conflict("print", shapes[i], "one prints options, the other shapes the report; give one");
         if (i > 0)
             option_conflict("curve", shapes[i], "a table has no such columns; give one");
     }
@@ -212,7 +270,9 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case ARGP_KEY_INIT:
         for (int i = 0; i < 3; i++)
             state->child_inputs[i] = &o->common;
+        keep_words(reading, state->argv, state->argc);
         return 0;
+    case ARGP_KEY_ARG: reading->files[reading->file_count++] = argument; return 0;
     case OPTION_FREQUENCY: task->frequency = option_positive("frequency", argument, DW_FREQUENCY); return 0;
     case OPTION_HIGH: task->high = option_quantity("high", argument, DW_VOLTAGE); return 0;
     case OPTION_LOW: task->low = option_quantity("low", argument, DW_VOLTAGE); return 0;
@@ -249,27 +309,18 @@ static error_t parse(int key, char *argument, struct argp_state *state)
         option_word("print", argument, printable);
         o->print = true;
         return 0;
-    case ARGP_KEY_END: check_together(reading); return 0;
+    case OPTION_SHARD: choose_read_shard(o, argument); return 0;
+    case OPTION_MERGE: reading->merge = true; return 0;
+    case ARGP_KEY_END:
+        check_shards(reading);
+        if (!reading->merge)
+            check_together(reading);
+        return 0;
     default: return ARGP_ERR_UNKNOWN;
     }
 }
 
-static const struct argp argp = { options, parse, NULL, about, children, NULL, NULL };
-
-/* Says on a terminal how far the search is, five times a second. */
-static bool progress(void *context, double share)
-{
-    static struct timespec last;
-    struct timespec now;
-    (void)context;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    if ((double)(now.tv_sec - last.tv_sec) + 1e-9 * (double)(now.tv_nsec - last.tv_nsec) > 0.2) {
-        if (last.tv_sec > 0)
-            fprintf(stderr, "\rdw-choose: %.0f %% \r", 100 * share);
-        last = now;
-    }
-    return true;
-}
+static const struct argp argp = { options, parse, "\n--merge [FILE]...", about, children, NULL, NULL };
 
 /* All options of the best, to paste behind dw-smooth. */
 static void print_options(const struct choose_options *o, const struct dw_filter *filter)
@@ -306,46 +357,97 @@ static void remark(const struct choose_options *o, const struct dw_choices *choi
     }
 }
 
+/* From the search, or from what shards found. */
+static enum dw_status find(struct choose_options *o, struct dw_choices **choices, struct dw_error *error)
+{
+    if (o->merged)
+        return dw_choices_merge(&o->wish, o->merged->filters, o->merged->count, choices, error);
+    o->wish.shard = (int)o->shard;
+    o->wish.shards = (int)o->shards;
+    return dw_choose(&o->wish, choices, error);
+}
+
+static enum dw_status answer(struct choose_options *o, const struct dw_choices *choices, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (o->print)
+        print_options(o, &dw_choices_get(choices, 0)->filter);
+    else
+        status = o->curve ? choose_curve(o, choices, error) : choose_report(o, choices, error);
+    choose_progress_end();
+    if (status == DW_OK)
+        remark(o, choices);
+    return status;
+}
+
+static enum dw_status refuse(struct choose_options *o, const struct dw_choices *choices, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (!o->print && !o->curve && o->common.format != REPORT_TEXT)
+        status = choose_report(o, NULL, error);  /* no rows: still a list to those who read one */
+    return status == DW_OK ? choose_explain(o, choices, error) : status;
+}
+
 static enum dw_status choose(struct choose_options *o, struct dw_error *error)
 {
     struct dw_choices *choices = NULL;
     if (isatty(STDERR_FILENO) && !program_quiet())
-        o->wish.progress = progress;
-    enum dw_status status = dw_choose(&o->wish, &choices, error);
-    if (status == DW_NO) {
-        if (!o->print && !o->curve && o->common.format != REPORT_TEXT)
-            status = choose_report(o, NULL, error);  /* no rows: still a list to those who read one */
-        if (status == DW_OK || status == DW_NO)
-            status = choose_explain(o, choices, error);
-    } else if (status == DW_OK) {
-        if (o->print)
-            print_options(o, &dw_choices_get(choices, 0)->filter);
-        else
-            status = o->curve ? choose_curve(o, choices, error) : choose_report(o, choices, error);
-        if (status == DW_OK)
-            remark(o, choices);
-    }
+        o->wish.progress = choose_progress;
+    enum dw_status status = find(o, &choices, error);
+    if (o->shards > 0 && (status == DW_OK || status == DW_NO))
+        status = choose_write_shard(o, choices, status == DW_OK, error);
+    else if (status == DW_NO)
+        status = refuse(o, choices, error);
+    else if (status == DW_OK)
+        status = answer(o, choices, error);
+    choose_progress_end();
     dw_choices_free(choices);
+    return status;
+}
+
+/* What the request would have answered, from what its shards found. */
+static enum dw_status merge(const struct reading *given, struct dw_error *error)
+{
+    struct choose_pile pile = { NULL, 0, 0 };
+    struct choose_merged merged = { NULL, NULL, NULL, 0 };
+    struct reading reading = defaults();
+    int count = 0;
+    enum dw_status status = choose_pile_read(&pile, given->files, given->file_count, error);
+    char **line = status == DW_OK ? choose_pile_line(&pile, given->o.words, given->o.word_count, &count) : NULL;
+    if (status == DW_OK && !line)
+        status = dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    if (status == DW_OK) {
+        reading.restored = true;
+        program_again(&argp, &reading, count, line);
+        reading.o.shard = given->o.shard;
+        reading.o.shards = given->o.shards;
+        status = choose_pile_gather(&pile, &reading.o, &merged, error);
+    }
+    if (status == DW_OK && merged.good && reading.o.shards > 0)
+        status = dw_error_set(error, DW_BAD_USE, 0, "--shard: the samples are drawn already; merge them without it");
+    else if (status == DW_OK && reading.o.shards > 0 && reading.o.samples == 0)
+        status = dw_error_set(error, DW_BAD_USE, 0, "--shard: with --merge it shares out the samples, and the request has no --samples");
+    if (status == DW_OK)
+        status = choose(&reading.o, error);
+    reading_free(&reading);
+    choose_merged_free(&merged);
+    free(line);
+    choose_pile_free(&pile);
     return status;
 }
 
 int main(int argc, char **argv)
 {
-    struct reading reading = {
-        .o = { .common = common_defaults(), .seed = 1,
-               .wish = { .least_stages = 1, .most_stages = 3, .best = 10,
-                         .task = { .high = 5, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY,
-                                   .settling = INFINITY, .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY,
-                                   .coil_current = INFINITY } } },
-        .offers = { .spec = { "E12", "E6", NULL, NULL }, .from = { 1e3, 1e-9, 1e-6, 0.1 }, .to = { 1e5, 1e-4, 0.1, 1e3 } },
-    };
+    struct reading reading = defaults();
     struct dw_error error = { .status = DW_OK };
+    enum dw_status status;
     program_start("dw-choose", &argp, &reading, argc, argv);
-    choose_offers(&reading.o, &reading.offers);
-    const enum dw_status status = choose(&reading.o, &error);
-    dw_parts_free(reading.o.resistors);
-    dw_parts_free(reading.o.capacitors);
-    dw_parts_free(reading.o.coils);
-    dw_parts_free(reading.o.dampers);
+    if (reading.merge) {
+        status = merge(&reading, &error);
+    } else {
+        choose_offers(&reading.o, &reading.offers);
+        status = choose(&reading.o, &error);
+    }
+    reading_free(&reading);
     return program_finish(status, &error);
 }

@@ -5,6 +5,24 @@
 
 #include "common.h"
 #include <dutywright/design.h>
+#include <jansson.h>
+
+enum {
+    OPTION_FREQUENCY = OPTION_OWN,
+    OPTION_HIGH, OPTION_LOW, OPTION_LEVELS, OPTION_DUTY,
+    OPTION_RIPPLE, OPTION_SETTLE, OPTION_BAND, OPTION_OVERSHOOT, OPTION_LOADING, OPTION_PIN_CURRENT, OPTION_INDUCTOR_CURRENT,
+    OPTION_SOURCE, OPTION_LOAD, OPTION_STAGES, OPTION_RESISTORS, OPTION_CAPACITORS, OPTION_INDUCTORS, OPTION_RANGE, OPTION_SPREAD,
+    OPTION_RANK, OPTION_BEST, OPTION_FRONT, OPTION_CURVE, OPTION_ALL, OPTION_SAMPLES, OPTION_SEED, OPTION_PRINT, OPTION_EXHAUSTIVE,
+    OPTION_SHARD, OPTION_MERGE
+};
+
+/* What shards found. */
+struct choose_merged {
+    json_t *request;           /* words of their command line; not ours */
+    struct dw_filter *filters; /* [count] */
+    unsigned long long *good;  /* [count], of the samples; NULL: none are drawn yet */
+    size_t count;
+};
 
 struct choose_options {
     struct common_options common;
@@ -15,6 +33,10 @@ struct choose_options {
     bool all;     /* every column in the text report */
     bool curve;   /* the front as a table */
     bool print;   /* options for dw-smooth */
+    long shard, shards;  /* 0: the whole */
+    const struct choose_merged *merged;  /* NULL: search */
+    char **words;  /* the command line as typed */
+    int word_count;
 };
 
 /* Keys of --range and --spread. */
@@ -27,6 +49,8 @@ struct choose_offers {
 };
 /* Makes the lists; bad use or a bad file ends the program. */
 void choose_offers(struct choose_options *o, const struct choose_offers *offers);
+/* Lets the wish point to the lists; parts without a price where one is needed end the program. */
+void choose_use_lists(struct choose_options *o);
 /* --range r=1k:100k,c=1n:10u */
 void choose_range(struct choose_offers *offers, const char *argument);
 
@@ -43,6 +67,37 @@ void choose_stages(char *out, size_t size, const struct dw_filter *filter, const
 enum dw_status choose_report(const struct choose_options *o, const struct dw_choices *choices, struct dw_error *error);
 /* The front as a table: settling[s] ripple[V]. */
 enum dw_status choose_curve(const struct choose_options *o, const struct dw_choices *choices, struct dw_error *error);
+/* ---- searches in shards ---- */
+
+enum { CHOOSE_SHARDS = 1000000 };
+/* Names of the lists in what a shard writes. */
+extern const char *const choose_lists[PARTS];
+/* --shard 2/7 */
+void choose_read_shard(struct choose_options *o, const char *argument);
+/* How many of the samples are this shard's, and the first of them. */
+unsigned long long choose_share(const struct choose_options *o, unsigned long long *first);
+/* What --merge reads: the filters that were found or, with o->merged, this shard's share of their samples.
+ *   fits   the choices keep the limits; else they are the nearest miss, of which no samples are drawn */
+enum dw_status choose_write_shard(const struct choose_options *o, const struct dw_choices *choices, bool fits,
+                                  struct dw_error *error);
+/* Good samples of a filter, all shards together. */
+enum dw_status choose_merged_good(const struct choose_merged *merged, const struct dw_filter *filter, unsigned long long *good,
+                                  struct dw_error *error);
+void choose_merged_free(struct choose_merged *merged);
+
+/* Draws samples first to first + samples - 1. */
+enum dw_status choose_draw(const struct choose_options *o, const struct dw_filter *filter, unsigned long long first,
+                           unsigned long long samples, unsigned long long *good, struct dw_error *error);
+/* The yield of a filter: from what shards drew, else from all samples drawn now. */
+enum dw_status choose_yield(const struct choose_options *o, const struct dw_filter *filter, struct dw_yield *yield,
+                            struct dw_error *error);
+
+/* How far the work is, on a terminal, five times a second: for dw_choice_wish.progress. */
+bool choose_progress(void *context, double share);
+void choose_doing(const char *what);
+/* Leaves no trace of it. */
+void choose_progress_end(void);
+
 /* What is the matter where nothing fits: fills the error, DW_NO. */
 enum dw_status choose_explain(const struct choose_options *o, const struct dw_choices *nearest, struct dw_error *error);
 

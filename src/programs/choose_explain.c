@@ -27,7 +27,7 @@ static void spell_remedy(char *out, size_t size, const struct choose_options *o,
     const char *given = option_given("ripple"), *name = names[remedy->kind];
     char value[40];
     if (remedy->kind == DW_REMEDY_RIPPLE && strstr(given, "lsb")) {
-        choose_spell(value, up(remedy->value / choose_lsb(&o->wish.task)));
+        dw_number_print(value, up(remedy->value / choose_lsb(&o->wish.task)));
         snprintf(out, size, "--%s %slsb", name, value);
         return;
     }
@@ -80,6 +80,7 @@ enum dw_status choose_explain(const struct choose_options *o, const struct dw_ch
         return dw_error_set(error, DW_NO, 0, "nothing fits: nothing damps the coils; give --load or --source, or resistors in "
                                              "reach of sqrt(l/c)");
     const struct dw_choice *choice = dw_choices_get(nearest, 0);
+    choose_doing("looking for what would do");
     const enum dw_status status = dw_choice_remedies(&o->wish, remedies, &count, error);
     if (status != DW_OK)
         return status;

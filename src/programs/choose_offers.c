@@ -86,13 +86,22 @@ void choose_offers(struct choose_options *o, const struct choose_offers *given)
 {
     struct choose_offers offers = *given;
     offers.spec[PART_DAMPER] = offers.spec[PART_RESISTOR];
-    o->wish.capacitors = o->capacitors = offer(&offers, PART_CAPACITOR, "capacitors");
+    o->capacitors = offer(&offers, PART_CAPACITOR, "capacitors");
     if (o->wish.most_stages > 0)
-        o->wish.resistors = o->resistors = offer(&offers, PART_RESISTOR, "resistors");
+        o->resistors = offer(&offers, PART_RESISTOR, "resistors");
     if (offers.spec[PART_COIL]) {
-        o->wish.coils = o->coils = offer(&offers, PART_COIL, "inductors");
-        o->wish.dampers = o->dampers = offer(&offers, PART_DAMPER, "resistors");
+        o->coils = offer(&offers, PART_COIL, "inductors");
+        o->dampers = offer(&offers, PART_DAMPER, "resistors");
     }
+    choose_use_lists(o);
+}
+
+void choose_use_lists(struct choose_options *o)
+{
+    o->wish.resistors = o->resistors;
+    o->wish.capacitors = o->capacitors;
+    o->wish.coils = o->coils;
+    o->wish.dampers = o->dampers;
     if (o->wish.rank == DW_RANK_PRICE) {
         need_prices(o->capacitors, "capacitors");
         if (o->resistors)

@@ -89,7 +89,7 @@ static enum dw_status measure(const struct choose_options *o, const struct dw_ch
     struct dw_yield yield = { 0, 0, NAN, NAN, NAN };
     enum dw_status status = dw_filter_steady_currents(&o->wish.task, filter, choice->nominal.duty, &currents, error);
     if (status == DW_OK && o->samples > 0)
-        status = dw_filter_yield(&o->wish.task, filter, o->seed, 0, o->samples, 0.95, &yield, error);
+        status = choose_yield(o, filter, &yield, error);
     if (status != DW_OK)
         return status;
     double capacitor = currents.damping, power = currents.rd;

@@ -224,13 +224,19 @@ void program_start(const char *name, const struct argp *argp, void *options, int
     argp_err_exit_status = EXIT_BAD;
     unsetenv("ARGP_HELP_FMT");   /* would change --help, and a bad one prints complaints */
     unsetenv("POSIXLY_CORRECT"); /* would make an option after a word a word */
+    atexit(forget);
+    program_again(argp, options, argc, argv);
+}
+
+void program_again(const struct argp *argp, void *options, int argc, char **argv)
+{
     complete(argp);
+    forget();
     const int words = has_child(argp, &input_argp) ? 1 : argp->args_doc ? -1 : 0;
     command_line_check(&whole, argc, argv, words, print_help);
     keep_made_by(argc, argv);
-    atexit(forget);
     if (argc > 0)
-        argv[0] = (char *)name; /* argp's own messages take it from there */
+        argv[0] = (char *)program; /* argp's own messages take it from there */
     const error_t failed = argp_parse(&whole, argc, argv, ARGP_NO_HELP, NULL, options);
     if (failed)
         program_fail(DW_SYSTEM, "command line: %s", strerror(failed));

@@ -103,6 +103,10 @@ extern const struct argp quiet_argp;    /* --quiet: every program has it; a chil
  *   options   passed to the parser as state->input */
 void program_start(const char *name, const struct argp *argp, void *options, int argc, char **argv);
 
+/* Parses another command line in place of the first, whose options are then forgotten.
+ *   argv   its words must last as long as their arguments are asked for */
+void program_again(const struct argp *argp, void *options, int argc, char **argv);
+
 /* For parsers: ends the program with status 2 and `dw-x: --option: 'argument': reason` (`dw-x: --option: reason` where
  * argument is NULL). option without dashes. */
 void option_error(const char *option, const char *argument, const char *format, ...)

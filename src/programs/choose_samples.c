@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* dw-choose: samples drawn, with progress, and how far the work is, on a terminal. */
+#include "choose.h"
+#include <math.h>
+#include <stdio.h>
+#include <time.h>
+#include <unistd.h>
+
+static const double CONFIDENCE = 0.95;
+
+static const char *doing = "searching";
+static int shown; /* width of what stands on the terminal */
+
+void choose_doing(const char *what)
+{
+    doing = what;
+}
+
+bool choose_progress(void *context, double share)
+{
+    static struct timespec last;
+    struct timespec now;
+    (void)context;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    if ((double)(now.tv_sec - last.tv_sec) + 1e-9 * (double)(now.tv_nsec - last.tv_nsec) > 0.2) {
+        if (last.tv_sec > 0) {
+            const int width = fprintf(stderr, "\rdw-choose: %s: %.0f %% ", doing, 100 * share) - 1;
+            if (width < shown)
+                fprintf(stderr, "%*s", shown - width, "");
+            shown = width > shown ? width : shown;
+        }
+        last = now;
+    }
+    return true;
+}
+
+void choose_progress_end(void)
+{
+    if (shown > 0)
+        fprintf(stderr, "\r%*s\r", shown, "");
+    shown = 0;
+}
+
+enum dw_status choose_draw(const struct choose_options *o, const struct dw_filter *filter, unsigned long long first,
+                           unsigned long long samples, unsigned long long *good, struct dw_error *error)
+{
+    const unsigned long long at_once = 10000;
+    enum dw_status status = DW_OK;
+    struct dw_yield yield;
+    *good = 0;
+    choose_doing("drawing samples");
+    for (unsigned long long done = 0; done < samples && status == DW_OK; done += at_once) {
+        const unsigned long long rest = samples - done;
+        status = dw_filter_yield(&o->wish.task, filter, o->seed, first + done, rest < at_once ? rest : at_once, CONFIDENCE,
+                                 &yield, error);
+        if (status == DW_OK)
+            *good += yield.good;
+        if (o->wish.progress)
+            o->wish.progress(o->wish.context, (double)done / (double)samples);
+    }
+    return status;
+}
+
+enum dw_status choose_yield(const struct choose_options *o, const struct dw_filter *filter, struct dw_yield *yield,
+                            struct dw_error *error)
+{
+    unsigned long long good = 0;
+    const enum dw_status status = o->merged && o->merged->good ? choose_merged_good(o->merged, filter, &good, error)
+                                                               : choose_draw(o, filter, 0, o->samples, &good, error);
+    return status == DW_OK ? dw_yield_interval(good, o->samples, CONFIDENCE, yield, error) : status;
+}
