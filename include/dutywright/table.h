@@ -95,6 +95,12 @@ DW_API struct dw_header *dw_header_derive(const struct dw_header *input, unsigne
 struct dw_reader;
 struct dw_reader_options {
     bool partial;  /* accept a table of ours without its end */
+    /* Told each time that bytes have come in, and once more at their end, where bytes == size; may be NULL.
+     *   name   as dw_reader_name
+     *   bytes  so far
+     *   size   of the file behind where reading began; 0 where it is not known, as in a pipe */
+    void (*progress)(void *context, const char *name, unsigned long long bytes, unsigned long long size);
+    void *context;
 };
 /* Opens and reads the header.
  *   path     NULL or "-": standard input

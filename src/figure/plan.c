@@ -55,9 +55,8 @@ static char *name_of_file(struct inner *inner, const char *path)
 static enum dw_status open_source(struct inner *inner, struct source *source, const struct request *request, size_t i,
                                   struct dw_error *error)
 {
-    const struct dw_reader_options options = { .partial = request->partial };
     source->path = request->file[i];
-    source->reader = dw_reader_open(source->path, &options, error);
+    source->reader = dw_reader_open(source->path, &request->reading, error);
     if (!source->reader)
         return error->status;
     const struct dw_column first = dw_header_column(dw_reader_header(source->reader), 0);

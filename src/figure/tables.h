@@ -5,6 +5,7 @@
 
 #include "sheet.h"
 #include <dutywright/status.h>
+#include <dutywright/table.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -32,7 +33,8 @@ struct request {
     size_t y_scales;
     enum arrangement arrangement;
     const char *title, *span;   /* NULL for none */
-    bool mean, partial;
+    bool mean;
+    struct dw_reader_options reading;  /* of all files */
     size_t strips;              /* reduction: four a pixel of the figure's width keeps all that can be seen */
 };
 

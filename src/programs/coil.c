@@ -360,7 +360,7 @@ static enum dw_status run_coil(const struct coil_options *o, struct dw_error *er
     struct seen seen = { .meter = NULL };
     struct gate gate = { 0, NAN };
     bool carried = false;
-    struct dw_reader *reader = dw_reader_open(o->common.file, &(struct dw_reader_options){ o->common.partial }, error);
+    struct dw_reader *reader = input_open(&o->common, !o->report, error);
     enum dw_status status = reader ? gate_find(dw_reader_header(reader), o->common.channel, o->threshold, &gate, error)
                                    : error->status;
     if (!status)

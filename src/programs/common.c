@@ -2,6 +2,7 @@
 /* Start and end of every program. State at file scope is the program's: there is one command line a process. */
 #include "common.h"
 #include "command_line_inner.h"
+#include "progress_inner.h"
 #include "config.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -26,10 +27,16 @@ static const struct argp_option help_options[] = {
 };
 static const struct argp help_argp = { help_options, NULL, NULL, NULL, NULL, NULL, NULL };
 
+const char *program_name(void)
+{
+    return program;
+}
+
 static void say(const char *kind, const char *format, va_list arguments)
 {
     char text[2 * DW_ERROR_TEXT];
     vsnprintf(text, sizeof text, format, arguments);
+    progress_erase();
     fprintf(stderr, "%s: %s%s\n", program, kind, text);
 }
 
@@ -99,6 +106,7 @@ static enum dw_status close_output(struct dw_error *error)
 int program_finish(enum dw_status status, const struct dw_error *error)
 {
     struct dw_error closing = { .status = DW_OK };
+    progress_erase();
     const enum dw_status closed = close_output(&closing);
     const bool fine = status == DW_OK || status == DW_END || status == DW_NO;
     if (fine && closed != DW_OK) {

@@ -214,8 +214,7 @@ static void say(const struct dw_header *header, const struct dw_meter *meter)
 
 static enum dw_status measure(const struct measure_options *o, struct dw_error *error)
 {
-    struct dw_reader *reader =
-        dw_reader_open(o->common.file, &(struct dw_reader_options){ .partial = o->common.partial }, error);
+    struct dw_reader *reader = input_open(&o->common, false, error);
     struct dw_meter *meter = reader ? new_meter(o, reader, error) : NULL;
     enum dw_status status = meter ? read_rows(reader, meter, error) : error->status;
     if (status == DW_OK) {

@@ -219,7 +219,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
                             .steady = o->steady, .watch = watch };
     struct simulated_channel channels[DW_OUTPUTS];
     struct seen seen = { .motor = NULL };
-    struct dw_reader *reader = dw_reader_open(o->common.file, &(struct dw_reader_options){ o->common.partial }, error);
+    struct dw_reader *reader = input_open(&o->common, true, error);
     enum dw_status status = reader ? find_inputs(o, dw_reader_header(reader), &s, &plan.threshold, error) : error->status;
     if (!status && o->torque_from && !(s.side = dw_reader_open(o->torque_from, NULL, error)))
         status = error->status;

@@ -287,7 +287,7 @@ static struct request request_of(const struct plot_options *o)
         .panel = o->panel.text, .panels = o->panel.count, .range = o->range.text, .ranges = o->range.count,
         .style = o->style, .styles = o->styles, .x_scale = o->x_scale, .y_scale = o->y_scale, .y_scales = o->y_scales,
         .arrangement = o->frames ? FRAMES : o->stack ? STACKED : TOGETHER,
-        .title = o->title, .span = o->common.span, .mean = o->mean, .partial = o->common.partial,
+        .title = o->title, .span = o->common.span, .mean = o->mean, .reading = input_options_of(&o->common, false),
         .strips = 4 * (size_t)width,
     };
 }

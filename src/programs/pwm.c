@@ -232,7 +232,9 @@ static enum dw_status open_duty(struct pwm_options *o, struct duty_table *table,
 {
     if (!o->duty_from)
         return DW_OK;
-    const struct dw_reader_options how = { .partial = o->common.partial };
+    const bool endless = !(o->train.periods > 0 || o->train.duration > 0);
+    const struct dw_reader_options how =
+        endless ? input_options_of(&o->common, true) : (struct dw_reader_options){ .partial = o->common.partial };
     table->reader = dw_reader_open(o->duty_from, &how, error);
     if (!table->reader)
         return error->status;
@@ -322,16 +324,19 @@ static struct dw_header *make_header(const struct pwm_options *o, const struct d
     return NULL;
 }
 
-static enum dw_status write_rows(struct dw_pulse *pulse, struct dw_writer *writer, struct dw_error *error)
+/* length: s, NaN where the duty's points decide */
+static enum dw_status write_rows(struct dw_pulse *pulse, double length, struct dw_writer *writer, struct dw_error *error)
 {
     double rows[3 * 512];
     const size_t width = 1 + dw_pulse_channels(pulse);
     enum dw_status status;
     size_t count;
-    while ((status = dw_pulse_rows(pulse, rows, sizeof rows / sizeof rows[0] / width, &count, error)) == DW_OK)
-        for (size_t i = 0; i < count; i++)
-            if ((status = dw_writer_row(writer, rows + i * width, error)) != DW_OK)
-                return status;
+    while ((status = dw_pulse_rows(pulse, rows, sizeof rows / sizeof rows[0] / width, &count, error)) == DW_OK) {
+        if ((status = dw_writer_rows(writer, rows, count, error)) != DW_OK)
+            return status;
+        if (count && length > 0)
+            program_progress(rows[(count - 1) * width] / length, true);
+    }
     return status == DW_END ? dw_writer_finish(writer, error) : status;
 }
 
@@ -369,7 +374,10 @@ static enum dw_status pwm(struct pwm_options *o, struct dw_error *error)
     struct dw_header *header = pulse ? make_header(o, &table, pulse, error) : NULL;
     const enum dw_encoding encoding = o->common.binary ? DW_BINARY : DW_TEXT;
     struct dw_writer *writer = header ? dw_writer_open(STDOUT_FILENO, header, encoding, error) : NULL;
-    status = writer ? write_rows(pulse, writer, error) : error->status;
+    const double periods = o->train.periods > 0 ? o->train.periods : NAN;
+    const double period = pulse && dw_pulse_period(pulse) > 0 ? dw_pulse_period(pulse) : o->train.period;
+    const double length = o->train.duration > 0 ? o->train.duration : periods * period;
+    status = writer ? write_rows(pulse, length, writer, error) : error->status;
     if (status == DW_OK)
         note_findings(o, pulse);
     dw_writer_free(writer);

@@ -243,8 +243,7 @@ static enum dw_status run_wave(struct wave *wave, const struct dw_ladder *ladder
 
 enum dw_status smooth_wave(const struct smooth_options *options, const struct dw_ladder *ladder, struct dw_error *error)
 {
-    const struct dw_reader_options how = { .partial = options->common.partial };
-    struct wave wave = { .options = options, .reader = dw_reader_open(options->common.file, &how, error) };
+    struct wave wave = { .options = options, .reader = input_open(&options->common, true, error) };
     enum dw_status status = wave.reader ? find_channel(&wave, error) : error->status;
     if (status == DW_OK && options->steady) {
         wave.periods = repeating_new(wave.reader, error);

@@ -328,8 +328,7 @@ static enum dw_status write_report(const struct spectrum_options *o, const struc
 
 static enum dw_status spectrum(const struct spectrum_options *o, struct dw_error *error)
 {
-    struct dw_reader *reader =
-        dw_reader_open(o->common.file, &(struct dw_reader_options){ .partial = o->common.partial }, error);
+    struct dw_reader *reader = input_open(&o->common, false, error); /* rows come only after the reading */
     struct dw_spectrum *s = reader ? new_spectrum(o, reader, error) : NULL;
     enum dw_status status = s ? read_rows(reader, s, error) : error->status;
     if (status == DW_OK) {

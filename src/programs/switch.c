@@ -375,7 +375,7 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
     struct dw_writer *writer = NULL;
     struct dw_heat *heat = NULL;
     struct dw_thermal *thermal = NULL;
-    struct dw_reader *reader = dw_reader_open(o->common.file, &(struct dw_reader_options){ o->common.partial }, error);
+    struct dw_reader *reader = input_open(&o->common, !o->report, error);
     enum dw_status status = reader ? find_source(o, dw_reader_header(reader), &source, error) : error->status;
     if (!status)
         status = find_periods(dw_reader_header(reader), &source, error);

@@ -123,7 +123,8 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
 
 static struct dw_reader *open_table(const struct table_options *o, const char *file, struct dw_error *error)
 {
-    return dw_reader_open(file, &(struct dw_reader_options){ .partial = o->common.partial }, error);
+    const struct dw_reader_options how = input_options_of(&o->common, !o->report);
+    return dw_reader_open(file, &how, error);
 }
 
 /* Reads a whole table for its first and last time; NaN where it has no rows. Nothing is written before all the tables in

@@ -198,6 +198,8 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
     reader->time_divisor = reader->time_factor = 1;
     reader->last_time = -DBL_MAX;
     enum dw_status status = source_open(&reader->in, path, error);
+    reader->in.progress = options ? options->progress : NULL;
+    reader->in.context = options ? options->context : NULL;
     reader->header = status == DW_OK ? header_new_empty(error) : NULL;
     if (reader->header && read_start(reader, error) == DW_OK) {
         reader->columns = reader->header->column_count;

@@ -6,6 +6,7 @@
 #include <poll.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /* Twice what a pipe holds: fewer calls, and still in the cache of one core. */
@@ -44,7 +45,21 @@ enum dw_status source_open(struct source *source, const char *path, struct dw_er
         if (source->descriptor < 0 && errno != EINTR)
             return dw_error_set(error, blame(errno), 0, "%.300s: %s", path, strerror(errno));
     }
+    struct stat about;
+    const off_t from = lseek(source->descriptor, 0, SEEK_CUR);
+    if (!fstat(source->descriptor, &about) && S_ISREG(about.st_mode) && from >= 0 && from < about.st_size)
+        source->size = (unsigned long long)(about.st_size - from);
     return DW_OK;
+}
+
+static void tell(struct source *source)
+{
+    if (source->ended)
+        source->size = source->bytes;
+    else if (source->bytes >= source->size) /* it grows while it is read */
+        source->size = 0;
+    if (source->progress)
+        source->progress(source->context, source->name, source->bytes, source->size);
 }
 
 void source_close(struct source *source)
@@ -85,10 +100,13 @@ enum dw_status source_more(struct source *source, struct dw_error *error)
         const ssize_t got = read(source->descriptor, source->buffer + source->last, source->room - source->last);
         if (got > 0) {
             source->last += (size_t)got;
+            source->bytes += (unsigned long long)got;
+            tell(source);
             return DW_OK;
         }
         if (got == 0) {
             source->ended = true;
+            tell(source);
             return DW_END;
         }
         if (errno == EAGAIN || errno == EWOULDBLOCK) /* someone made it non-blocking: wait all the same */

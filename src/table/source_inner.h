@@ -15,6 +15,9 @@ struct source {
     char *buffer;
     size_t room;         /* bytes that the buffer holds */
     size_t first, last;  /* the unread bytes are buffer[first..last) */
+    void (*progress)(void *context, const char *name, unsigned long long bytes, unsigned long long size);  /* may be NULL */
+    void *context;
+    unsigned long long bytes, size;  /* read so far; of all, 0: not known */
 };
 
 /* path NULL or "-" is standard input. A file that is not there, or may not be read, is DW_BAD_INPUT. */

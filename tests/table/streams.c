@@ -157,5 +157,68 @@ START_TEST(a_read_that_fails_later_keeps_the_rows_before_it)
 }
 END_TEST
 
-SUITE("table: streams", a_table_that_drips_is_read_whole, rows_at_hand_are_given_before_more_are_waited_for,
+struct told {
+    unsigned calls;
+    unsigned long long bytes, size;
+    bool backwards, guessed;
+};
+
+static void remember(void *context, const char *name, unsigned long long bytes, unsigned long long size)
+{
+    struct told *told = context;
+    ck_assert_str_eq(name, "standard input");
+    told->backwards |= bytes < told->bytes;
+    told->guessed |= told->calls && told->size && size && size != told->size;
+    *told = (struct told){ told->calls + 1, bytes, size, told->backwards, told->guessed };
+}
+
+/* from: bytes of the file that were read before */
+static struct told progress_of(const char *bytes, size_t size, off_t from, bool pipe_in)
+{
+    struct told told = { 0 };
+    struct dw_error error;
+    const struct dw_reader_options options = { .progress = remember, .context = &told };
+    int ends[2];
+    if (pipe_in) {
+        ck_assert_int_eq(pipe(ends), 0);
+        ck_assert_int_eq(write(ends[1], bytes, size), (ssize_t)size);
+        close(ends[1]);
+        ck_assert_int_eq(dup2(ends[0], STDIN_FILENO), STDIN_FILENO);
+        close(ends[0]);
+    } else {
+        feed(bytes, size);
+        ck_assert_int_eq(lseek(STDIN_FILENO, from, SEEK_SET), from);
+    }
+    struct dw_reader *reader = dw_reader_open(NULL, &options, &error);
+    ck_assert_msg(reader != NULL, "%s", error.text);
+    const double *row;
+    enum dw_status status;
+    while ((status = dw_reader_row(reader, &row, &error)) == DW_OK)
+        ;
+    ck_assert_int_eq(status, DW_END);
+    dw_reader_close(reader);
+    return told;
+}
+
+START_TEST(progress_goes_up_to_all_that_there_is)
+{
+    const size_t size = strlen(text);
+    for (int pipe_in = 0; pipe_in < 2; pipe_in++) {
+        const struct told told = progress_of(text, size, 0, pipe_in);
+        ck_assert_uint_ge(told.calls, 2);
+        ck_assert(!told.backwards && !told.guessed);
+        ck_assert_uint_eq(told.bytes, size);
+        ck_assert_uint_eq(told.size, size); /* at the end a pipe's is known, too */
+    }
+    char *led = malloc(size + 8);
+    ck_assert_ptr_nonnull(led);
+    memcpy(led, "lead-in", 7);
+    memcpy(led + 7, text, size + 1);
+    const struct told told = progress_of(led, size + 7, 7, false);
+    ck_assert_uint_eq(told.size, size);
+    free(led);
+}
+END_TEST
+
+SUITE("table: streams", progress_goes_up_to_all_that_there_is, a_table_that_drips_is_read_whole, rows_at_hand_are_given_before_more_are_waited_for,
       a_failing_read_is_a_failure_of_the_system, a_read_that_fails_later_keeps_the_rows_before_it)
