@@ -160,7 +160,7 @@ static void resolve(struct reading *reading)
 {
     struct dw_filter_task *task = &reading->o.wish.task;
     if (!(task->high > task->low))
-        program_fail(DW_BAD_USE, "--high must be above --low");
+        program_fail(DW_BAD_USE, "--high, %g V, must be above --low, %g V", task->high, task->low);
     if (reading->ripple) {
         double value;
         if (in_lsb("ripple", reading->ripple, &value))
@@ -242,8 +242,9 @@ static void read_stages(struct choose_options *o, const char *argument)
     if (colon)
         *colon = '\0';
     o->wish.least_stages = (int)option_count("stages", text, colon ? 1 : 0, DW_FILTER_STAGES);
-    o->wish.most_stages = colon ? (int)option_count("stages", colon + 1, o->wish.least_stages, DW_FILTER_STAGES)
-                                : o->wish.least_stages;
+    o->wish.most_stages = colon ? (int)option_count("stages", colon + 1, 1, DW_FILTER_STAGES) : o->wish.least_stages;
+    if (o->wish.most_stages < o->wish.least_stages)
+        option_error("stages", argument, "the second number must not be below the first");
 }
 
 static void read_spread(struct choose_offers *offers, const char *argument)

@@ -38,7 +38,9 @@ void choose_range(struct choose_offers *offers, const char *argument)
             option_error("range", argument, "'%s' is none of the keys r, c, l, rd", word);
         if (!colon)
             option_error("range", argument, "%s: must be two values, such as r=1k:100k", range_keys[part]);
-        option_once("range", word, &seen[part]);
+        if (seen[part])
+            option_error("range", argument, "%s is given twice", range_keys[part]);
+        seen[part] = word;
         *colon = '\0';
         offers->from[part] = range_end(argument, equals + 1, part);
         offers->to[part] = range_end(argument, colon + 1, part);

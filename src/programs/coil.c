@@ -86,6 +86,8 @@ static void read_clamp(struct dw_coil_plan *p, const char *argument)
     if (dw_quantity_parse(argument + strlen(words[k]), p->clamp == DW_CLAMP_ZENER ? DW_VOLTAGE : DW_RESISTANCE, &p->clamp_value,
                           &error))
         option_error("clamp", argument, "%s", error.text);
+    if (!(p->clamp_value > 0))
+        option_error("clamp", argument, "its value must be above zero");
 }
 
 static void check_options(struct coil_options *o)
@@ -99,10 +101,11 @@ static void check_options(struct coil_options *o)
         option_required("drop-out", "the current at which the armature lets go");
     if (option_given("drop-out") && !option_given("pull-in"))
         option_required("pull-in", "the current at which the armature pulls in");
+    if (option_given("inductance-closed") && !option_given("pull-in"))
+        option_error("inductance-closed", option_given("inductance-closed"), "goes with --pull-in and --drop-out");
     if (p->clamp == DW_CLAMP_NONE && !option_given("stray"))
         option_required("stray", "such as 100p: without a clamp only it limits the voltage");
-    if (o->report)
-        option_conflict("report", "uniform", "a report has no rows");
+    option_report();
     if (!o->report && option_given("expect"))
         option_error("expect", option_given("expect"), "it is what --report judges: give --report");
     if (o->expect != EXPECT_UNSAID && !option_given("pull-in"))
@@ -361,8 +364,9 @@ static enum dw_status run_coil(const struct coil_options *o, struct dw_error *er
     struct gate gate = { 0, NAN };
     bool carried = false;
     struct dw_reader *reader = input_open(&o->common, !o->report, error);
-    enum dw_status status = reader ? gate_find(dw_reader_header(reader), o->common.channel, o->threshold, &gate, error)
-                                   : error->status;
+    enum dw_status status = reader ? wave_needed(reader, error) : error->status;
+    if (!status)
+        status = gate_find(reader, "channel", o->common.channel, o->threshold, &gate, error);
     if (!status)
         status = find_carrier(dw_reader_header(reader), &carried, error);
     s.input_column[DW_COIL_PIN] = gate.column;

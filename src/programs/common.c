@@ -32,12 +32,21 @@ const char *program_name(void)
     return program;
 }
 
+/* One line whatever stands in it: file names and arguments may hold line ends, or what a terminal takes for commands. */
+static void print_line(const char *kind, char *text)
+{
+    for (char *c = text; *c; c++)
+        if ((unsigned char)*c < 0x20 || *c == 0x7f)
+            *c = '?';
+    progress_erase();
+    fprintf(stderr, "%s: %s%s\n", program, kind, text);
+}
+
 static void say(const char *kind, const char *format, va_list arguments)
 {
     char text[2 * DW_ERROR_TEXT];
     vsnprintf(text, sizeof text, format, arguments);
-    progress_erase();
-    fprintf(stderr, "%s: %s%s\n", program, kind, text);
+    print_line(kind, text);
 }
 
 void program_set_quiet(bool on)
@@ -115,10 +124,10 @@ int program_finish(enum dw_status status, const struct dw_error *error)
     }
     if (status == DW_OK || status == DW_END || status == DW_CLOSED_PIPE)
         return exit_status(status);
-    if (error && *error->text)
-        fprintf(stderr, "%s: %s\n", program, error->text);
-    else if (status != DW_NO)
-        fprintf(stderr, "%s: %s\n", program, dw_status_text(status));
+    char text[DW_ERROR_TEXT];
+    snprintf(text, sizeof text, "%s", error && *error->text ? error->text : dw_status_text(status));
+    if (status != DW_NO || (error && *error->text))
+        print_line("", text);
     return exit_status(status);
 }
 

@@ -120,6 +120,8 @@ void option_required(const char *option, const char *example);
 /* For ARGP_KEY_END: two ways of giving one quantity. Where both were given, ends with
  * `dw-x: --frequency '500' and --period '2m': reason`; reason such as "both set the period; give one". */
 void option_conflict(const char *one, const char *other, const char *reason);
+/* For ARGP_KEY_END of programs that write a table, or with --report findings: refuses options of the one beside the other. */
+void option_report(void);
 /* Marks a key inside an option's argument (r= in --stage) as given; a second time, ends with a message naming both.
  *   seen      one pointer a key, NULL at the start, kept by the program */
 void option_once(const char *option, const char *argument, const char **seen);

@@ -24,20 +24,41 @@ bool header_levels(const struct dw_header *header, double *low, double *high)
     return dw_number_read(next, end, high) == end && next < end;
 }
 
-enum dw_status gate_find(const struct dw_header *header, const char *channel, double threshold, struct gate *gate,
-                         struct dw_error *error)
+enum dw_status wave_needed(const struct dw_reader *reader, struct dw_error *error)
 {
-    size_t column = channel ? dw_header_find(header, channel, error) : dw_header_find(header, "pin", NULL);
-    if (!channel && !column)
-        column = dw_header_last_with_unit(header, "V", error);
-    if (!column)
-        return DW_BAD_INPUT;
+    const struct dw_column first = dw_header_column(dw_reader_header(reader), 0);
+    if (!*first.unit || !strcmp(first.unit, "s"))
+        return DW_OK;
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s[%s]; a wave against time[s] is needed",
+                        dw_reader_name(reader), first.name, first.unit);
+}
+
+enum dw_status channel_find(const struct dw_reader *reader, const char *option, const char *name, const char *unit,
+                            size_t *column, struct dw_error *error)
+{
+    const struct dw_header *header = dw_reader_header(reader);
+    struct dw_error why = { .status = DW_OK };
+    *column = name ? dw_header_find(header, name, &why) : dw_header_last_with_unit(header, unit, &why);
+    if (*column)
+        return DW_OK;
+    return name ? dw_error_set(error, DW_BAD_INPUT, 0, "--%s: %s", option, why.text)
+                : dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s", dw_reader_name(reader), why.text);
+}
+
+enum dw_status gate_find(const struct dw_reader *reader, const char *option, const char *channel, double threshold,
+                         struct gate *gate, struct dw_error *error)
+{
+    const struct dw_header *header = dw_reader_header(reader);
+    size_t column = channel ? 0 : dw_header_find(header, "pin", NULL);
+    const enum dw_status status = column ? DW_OK : channel_find(reader, option, channel, "V", &column, error);
+    if (status)
+        return status;
     double low, high;
     if (isnan(threshold)) {
         if (!header_levels(header, &low, &high))
             return dw_error_set(error, DW_BAD_INPUT, 0,
-                                "the table does not say which levels of '%s' are on and off (key levels): give "
-                                "--threshold V", dw_header_column(header, column).name);
+                                "%s: the table does not say which levels of '%s' are on and off (key levels): give "
+                                "--threshold V", dw_reader_name(reader), dw_header_column(header, column).name);
         threshold = low + (high - low) / 2;
     }
     *gate = (struct gate){ column, threshold };
@@ -113,9 +134,17 @@ struct repeating *repeating_new(struct dw_reader *reader, struct dw_error *error
     const struct dw_header *header = dw_reader_header(reader);
     double period;
     bool present;
-    if (dw_header_number(header, "period", &period, &present, error))
+    struct dw_error why;
+    if (dw_header_number(header, "period", &period, &present, &why)) {
+        dw_error_set(error, why.status, 0, "%s: %s", dw_reader_name(reader), why.text);
         return NULL;
-    if (!present || !(period > 0)) {
+    }
+    if (present && !(period > 0)) {
+        dw_error_set(error, DW_BAD_INPUT, 0, "%s: --start steady needs a table that repeats: its period of %g s must be above "
+                     "zero", dw_reader_name(reader), period);
+        return NULL;
+    }
+    if (!present) {
         dw_error_set(error, DW_BAD_INPUT, 0, "%s: --start steady needs a table that repeats: its header has no period",
                      dw_reader_name(reader));
         return NULL;

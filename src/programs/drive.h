@@ -17,12 +17,21 @@ struct gate {
     double threshold;  /* V */
 };
 
+/* Whether the table is a wave: DW_BAD_INPUT where its first column has another unit than s. */
+enum dw_status wave_needed(const struct dw_reader *reader, struct dw_error *error);
+/* Column of the channel that an option names, or of the last one with a unit.
+ *   option   that names it, without dashes: for the message
+ *   name     NULL: not given
+ *   returns  DW_BAD_INPUT: no such channel */
+enum dw_status channel_find(const struct dw_reader *reader, const char *option, const char *name, const char *unit,
+                            size_t *column, struct dw_error *error);
+
 /* Finds the gate: the middle of the header's `levels` is the threshold unless one is given.
- *   channel    its name, or NULL: `pin` where there is one, else the last channel in V
+ *   option, channel  as for channel_find; without a name: `pin` where there is one, else the last channel in V
  *   threshold  V; NaN: from the header
  *   returns    DW_BAD_INPUT: no such channel, or no threshold to be had (the text names --threshold) */
-enum dw_status gate_find(const struct dw_header *header, const char *channel, double threshold, struct gate *gate,
-                         struct dw_error *error);
+enum dw_status gate_find(const struct dw_reader *reader, const char *option, const char *channel, double threshold,
+                         struct gate *gate, struct dw_error *error);
 
 /* Rows of a reader, the first whole period of which is kept in memory and the later ones compared with it. */
 struct repeating;

@@ -192,23 +192,26 @@ static void caution(const struct motor_options *o, const struct seen *seen)
                      "the duty", 100 * seen->blocked / (seen->end - seen->start));
 }
 
-static enum dw_status find_inputs(const struct motor_options *o, const struct dw_header *header, struct simulation *s,
+static enum dw_status find_inputs(const struct motor_options *o, const struct dw_reader *reader, struct simulation *s,
                                   double *threshold, struct dw_error *error)
 {
     struct gate gate = { 0, NAN };
     bool direct = o->plan.drive == DW_DRIVE_DIRECT;
-    enum dw_status status = gate_find(header, o->common.channel, direct ? 0 : o->threshold, &gate, error);
+    enum dw_status status = wave_needed(reader, error);
+    if (!status)
+        status = gate_find(reader, "channel", o->common.channel, direct ? 0 : o->threshold, &gate, error);
+    if (!status && o->low)
+        status = channel_find(reader, "low-channel", o->low, NULL, &s->input_column[DW_MOTOR_LOW], error);
+    if (!status && o->direction)
+        status = channel_find(reader, "direction", o->direction, NULL, &s->input_column[DW_MOTOR_DIRECTION], error);
     if (status)
         return status;
     s->input_column[DW_MOTOR_PIN] = gate.column;
     *threshold = gate.threshold;
-    if (o->low && !(s->input_column[DW_MOTOR_LOW] = dw_header_find(header, o->low, error)))
-        return DW_BAD_INPUT;
     bool bridge = o->plan.drive == DW_DRIVE_BRIDGE_SLOW || o->plan.drive == DW_DRIVE_BRIDGE_FAST;
-    s->input_column[DW_MOTOR_DIRECTION] = o->direction ? dw_header_find(header, o->direction, error)
-                                          : bridge     ? dw_header_find(header, "direction", NULL)
-                                                       : 0;
-    return o->direction && !s->input_column[DW_MOTOR_DIRECTION] ? DW_BAD_INPUT : DW_OK;
+    if (bridge && !o->direction)
+        s->input_column[DW_MOTOR_DIRECTION] = dw_header_find(dw_reader_header(reader), "direction", NULL);
+    return DW_OK;
 }
 
 static enum dw_status run_motor(const struct motor_options *o, struct dw_error *error)
@@ -220,7 +223,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
     struct simulated_channel channels[DW_OUTPUTS];
     struct seen seen = { .motor = NULL };
     struct dw_reader *reader = input_open(&o->common, true, error);
-    enum dw_status status = reader ? find_inputs(o, dw_reader_header(reader), &s, &plan.threshold, error) : error->status;
+    enum dw_status status = reader ? find_inputs(o, reader, &s, &plan.threshold, error) : error->status;
     if (!status && o->torque_from && !(s.side = dw_reader_open(o->torque_from, NULL, error)))
         status = error->status;
     plan.low_gate = s.input_column[DW_MOTOR_LOW] != 0;

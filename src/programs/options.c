@@ -143,6 +143,16 @@ void option_conflict(const char *one, const char *other, const char *reason)
     program_fail(DW_BAD_USE, "%s and %s: %s", first, second, reason);
 }
 
+void option_report(void)
+{
+    static const char *const of_tables[] = { "binary", "text", "uniform" }, *const of_reports[] = { "format", "digits" };
+    for (size_t i = 0; i < sizeof of_tables / sizeof *of_tables; i++)
+        option_conflict("report", of_tables[i], "a report has no rows");
+    for (size_t i = 0; i < sizeof of_reports / sizeof *of_reports && !option_given("report"); i++)
+        if (option_given(of_reports[i]))
+            option_error(of_reports[i], option_given(of_reports[i]), "belongs to --report, which is missing");
+}
+
 double option_quantity(const char *option, const char *argument, enum dw_quantity kind)
 {
     double value = 0;

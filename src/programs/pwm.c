@@ -140,7 +140,11 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     struct dw_pulse_train *train = &o->train;
     switch (key) {
     case ARGP_KEY_INIT: state->child_inputs[0] = &o->common; return 0;
-    case OPTION_FREQUENCY: train->period = 1 / option_positive("frequency", argument, DW_FREQUENCY); return 0;
+    case OPTION_FREQUENCY:
+        train->period = 1 / option_positive("frequency", argument, DW_FREQUENCY);
+        if (isinf(train->period))
+            option_error("frequency", argument, "its period is beyond what numbers can hold");
+        return 0;
     case OPTION_PERIOD: train->period = option_positive("period", argument, DW_TIME); return 0;
     case OPTION_CLOCK: o->counter.clock = option_positive("clock", argument, DW_FREQUENCY); return 0;
     case OPTION_PRESCALE:
@@ -169,7 +173,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
         train->dead_time = option_between("dead-time", argument, DW_TIME, 0, INFINITY);
         return 0;
     case OPTION_JITTER: train->jitter = option_between("jitter", argument, DW_TIME, 0, INFINITY); return 0;
-    case OPTION_SEED: train->seed = (uint64_t)option_count("seed", argument, 0, 0x7fffffffffffffffl); return 0;
+    case OPTION_SEED: train->seed = (uint64_t)option_count("seed", argument, 0, 1l << 53); return 0;
     case OPTION_PERIODS: train->periods = option_positive("periods", argument, DW_NUMBER); return 0;
     case OPTION_DURATION: train->duration = option_positive("duration", argument, DW_TIME); return 0;
     case OPTION_PARTIAL: o->common.partial = true; return 0;

@@ -48,13 +48,9 @@ static enum dw_status find_channel(struct wave *wave, struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(wave->reader);
     const char *wanted = wave->options->common.channel;
-    const struct dw_column first = dw_header_column(header, 0);
-    if (*first.unit && strcmp(first.unit, "s") != 0)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s[%s]; a wave against time[s] is needed",
-                            dw_reader_name(wave->reader), first.name, first.unit);
+    const enum dw_status status = wave_needed(wave->reader, error);
     wave->columns = dw_header_columns(header);
-    wave->channel = wanted ? dw_header_find(header, wanted, error) : dw_header_last_with_unit(header, "V", error);
-    return wave->channel ? DW_OK : DW_BAD_INPUT;
+    return status ? status : channel_find(wave->reader, "channel", wanted, "V", &wave->channel, error);
 }
 
 static double largest(const double *rows, size_t count, size_t columns, size_t channel)
@@ -87,7 +83,7 @@ static enum dw_status complete_setup(struct wave *wave, struct dw_ladder_setup *
     if (one_switch) {
         struct gate gate;
         const char *name = dw_header_column(header, wave->channel).name;
-        const enum dw_status status = gate_find(header, name, setup->threshold, &gate, error);
+        const enum dw_status status = gate_find(wave->reader, "channel", name, setup->threshold, &gate, error);
         if (status != DW_OK)
             return status;
         setup->threshold = gate.threshold;
@@ -105,8 +101,8 @@ static enum dw_status complete_setup(struct wave *wave, struct dw_ladder_setup *
         setup->supply = largest(wave->ahead, wave->ahead_count, wave->columns, wave->channel);
     }
     if (one_switch && !(setup->supply > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "the table's high level is %g V: one switch needs a --supply above zero",
-                            setup->supply);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its high level is %g V: one switch needs a --supply above zero",
+                            dw_reader_name(wave->reader), setup->supply);
     if (setup->supply == 0)
         setup->supply = 1;  /* a wave of nothing but zeros: any scale will do */
     return DW_OK;

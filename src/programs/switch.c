@@ -11,8 +11,9 @@
 #include <string.h>
 #include <unistd.h>
 
-/* Skin: metal held for a second burns from about here. ISO 13732-1:2006, figure 2; from memory. V: extra-low voltage ends. */
-static const double BURNS = 65, LOW_VOLTAGE = 60;
+/* Skin: metal held for a second burns from about here. ISO 13732-1:2006, figure 2; from memory. V: extra-low voltage ends. degC: there is no
+ * colder. */
+static const double BURNS = 65, LOW_VOLTAGE = 60, ABSOLUTE_ZERO = -273.15;
 
 enum {
     OPTION_KIND = OPTION_OWN,
@@ -87,6 +88,10 @@ static void add_pair(struct switch_options *o, const char *argument)
     double r = keys[0].value, tau = keys[1].value, c = keys[2].value;
     if (isnan(r))
         option_error("thermal", argument, "r is missing");
+    if (!(r > 0))
+        option_error("thermal", argument, "r must be above zero");
+    if (tau < 0 || c < 0)
+        option_error("thermal", argument, "%s must not be below zero", tau < 0 ? "tau" : "c");
     if (isnan(tau) == isnan(c))
         option_error("thermal", argument, isnan(c) ? "give tau or c" : "tau and c both set the time constant; give one");
     o->pairs[o->pair_count++] = (struct dw_thermal_pair){ r, isnan(tau) ? r * c : tau };
@@ -112,6 +117,7 @@ static void read_driver(struct switch_options *o, const char *argument)
 static void check_options(const struct switch_options *o)
 {
     bool alone = !option_given("kind");
+    option_report();
     if (alone && !option_given("driver"))
         option_required("kind", "such as mosfet or bipolar; or --driver rating=A");
     if (alone) {
@@ -158,21 +164,23 @@ static error_t parse(int key, char *argument, struct argp_state *state)
         return 0;
     case OPTION_KIND: t->kind = (enum dw_switch_kind)option_word("kind", argument, kinds); return 0;
     case OPTION_ON_RESISTANCE: t->on_resistance = option_positive("on-resistance", argument, DW_RESISTANCE); return 0;
-    case OPTION_RESISTANCE_SLOPE: t->resistance_slope = option_quantity("resistance-slope", argument, DW_SHARE); return 0;
-    case OPTION_SATURATION: t->saturation = option_quantity("saturation", argument, DW_VOLTAGE); return 0;
+    case OPTION_RESISTANCE_SLOPE: t->resistance_slope = option_between("resistance-slope", argument, DW_SHARE, 0, 0.1); return 0;
+    case OPTION_SATURATION: t->saturation = option_between("saturation", argument, DW_VOLTAGE, 0, INFINITY); return 0;
     case OPTION_FORCED_GAIN: t->forced_gain = option_positive("forced-gain", argument, DW_NUMBER); return 0;
-    case OPTION_BASE_EMITTER: t->base_emitter = option_quantity("base-emitter", argument, DW_VOLTAGE); return 0;
+    case OPTION_BASE_EMITTER: t->base_emitter = option_between("base-emitter", argument, DW_VOLTAGE, 0, INFINITY); return 0;
     case OPTION_PIN_CURRENT: o->pin_current = option_positive("pin-current", argument, DW_CURRENT); return 0;
     case OPTION_SUPPLY: t->supply = option_positive("supply", argument, DW_VOLTAGE); return 0;
-    case OPTION_DIODE_DROP: t->diode_drop = option_quantity("diode-drop", argument, DW_VOLTAGE); return 0;
-    case OPTION_EDGE: t->edge = option_quantity("edge", argument, DW_TIME); return 0;
+    case OPTION_DIODE_DROP: t->diode_drop = option_between("diode-drop", argument, DW_VOLTAGE, 0, INFINITY); return 0;
+    case OPTION_EDGE: t->edge = option_between("edge", argument, DW_TIME, 0, INFINITY); return 0;
     case OPTION_EDGES: t->edges = (enum dw_switch_edges)option_word("edges", argument, edges); return 0;
-    case OPTION_OUTPUT_CAPACITANCE: t->output_capacitance = option_quantity("output-capacitance", argument, DW_CAPACITANCE); return 0;
-    case OPTION_RECOVERY_CHARGE: t->recovery_charge = option_quantity("recovery-charge", argument, DW_CHARGE); return 0;
+    case OPTION_OUTPUT_CAPACITANCE:
+        t->output_capacitance = option_between("output-capacitance", argument, DW_CAPACITANCE, 0, INFINITY);
+        return 0;
+    case OPTION_RECOVERY_CHARGE: t->recovery_charge = option_between("recovery-charge", argument, DW_CHARGE, 0, INFINITY); return 0;
     case OPTION_THERMAL: add_pair(o, argument); return 0;
-    case OPTION_AMBIENT: o->ambient = option_between("ambient", argument, DW_TEMPERATURE, -273.15, INFINITY); return 0;
-    case OPTION_LIMIT: o->limit = option_quantity("limit", argument, DW_TEMPERATURE); return 0;
-    case OPTION_HEATSINK_FOR: o->sink_limit = option_quantity("heatsink-for", argument, DW_TEMPERATURE); return 0;
+    case OPTION_AMBIENT: o->ambient = option_between("ambient", argument, DW_TEMPERATURE, ABSOLUTE_ZERO, INFINITY); return 0;
+    case OPTION_LIMIT: o->limit = option_between("limit", argument, DW_TEMPERATURE, ABSOLUTE_ZERO, INFINITY); return 0;
+    case OPTION_HEATSINK_FOR: o->sink_limit = option_between("heatsink-for", argument, DW_TEMPERATURE, ABSOLUTE_ZERO, INFINITY); return 0;
     case OPTION_DRIVER: read_driver(o, argument); return 0;
     case OPTION_GATE: o->gate = argument; return 0;
     case OPTION_THRESHOLD: o->threshold = option_quantity("threshold", argument, DW_VOLTAGE); return 0;
@@ -202,32 +210,31 @@ static const struct argp argp = {
 
 /* ---- the table ---- */
 
-static enum dw_status find_source(const struct switch_options *o, const struct dw_header *header,
+static enum dw_status find_source(const struct switch_options *o, const struct dw_reader *reader,
                                   struct dw_heat_source *source, struct dw_error *error)
 {
+    const struct dw_header *header = dw_reader_header(reader);
+    enum dw_status status = wave_needed(reader, error);
     const char *wanted = o->common.channel ? o->common.channel : "switch-current";
     bool own = !strncmp(wanted, "switch-current", strlen("switch-current")) && !o->gate;
     source->columns = dw_header_columns(header);
-    source->current = dw_header_find(header, wanted, o->common.channel ? error : NULL);
-    if (!source->current && o->common.channel)
-        return DW_BAD_INPUT;
-    if (!source->current) {
-        own = false;
-        source->current = dw_header_last_with_unit(header, "A", error);
-        if (!source->current)
-            return DW_BAD_INPUT;
+    if (!status && (o->common.channel || !(source->current = dw_header_find(header, wanted, NULL)))) {
+        own = own && o->common.channel;
+        status = channel_find(reader, "channel", o->common.channel, "A", &source->current, error);
     }
+    if (status)
+        return status;
     source->diode = dw_header_find(header, "diode-current", NULL);
     bool has_gate = o->gate || dw_header_find(header, "pin", NULL) || dw_header_last_with_unit(header, "V", NULL);
     if (own || (!option_given("kind") && !has_gate))
         return DW_OK;
     if (!has_gate)
         return dw_error_set(error, DW_BAD_INPUT, 0,
-                            "the current '%s' is the load's, which a diode carries for part of the period: give a table "
+                            "%s: the current '%s' is the load's, which a diode carries for part of the period: give a table "
                             "with switch-current (dw-motor --all, dw-coil --all) or with the pin beside it (--gate)",
-                            dw_header_column(header, source->current).name);
+                            dw_reader_name(reader), dw_header_column(header, source->current).name);
     struct gate gate;
-    enum dw_status status = gate_find(header, o->gate, o->threshold, &gate, error);
+    status = gate_find(reader, "gate", o->gate, o->threshold, &gate, error);
     if (!status) {
         source->gate = gate.column;
         source->threshold = gate.threshold;
@@ -248,25 +255,73 @@ static enum dw_status find_periods(const struct dw_header *header, struct dw_hea
     return dw_header_number(header, "origin", &source->origin, &present, error);
 }
 
-static enum dw_status write_row(void *context, const double *row, struct dw_error *error)
+/* Where rows go: all of them, or values of the straight lines between them at a rate, after the jump where one is due. */
+struct output {
+    struct dw_writer *writer;  /* NULL: findings instead of a table */
+    double rate, start;        /* Hz, 0: all; s */
+    double due;                /* number of the next row at that rate */
+    double *before, *between;  /* [columns], the last row, and room for one between */
+    size_t columns;
+    bool begun;
+};
+
+static double due_time(const struct output *out)
 {
-    struct dw_writer **writer = context;
-    return dw_writer_row(*writer, row, error);
+    return out->start + out->due / out->rate;
 }
 
-static struct dw_writer *open_writer(const struct switch_options *o, const struct dw_reader *reader, struct dw_error *error)
+static enum dw_status write_row(void *context, const double *row, struct dw_error *error)
+{
+    struct output *out = context;
+    if (out->rate == 0)
+        return dw_writer_row(out->writer, row, error);
+    if (!out->begun)
+        out->start = row[0];
+    enum dw_status status = DW_OK;
+    while (!status && out->begun && due_time(out) < row[0]) {
+        const double time = due_time(out), share = (time - out->before[0]) / (row[0] - out->before[0]);
+        for (size_t i = 1; i < out->columns; i++)
+            out->between[i] = out->before[i] + share * (row[i] - out->before[i]);
+        out->between[0] = time;
+        out->due++;
+        status = dw_writer_row(out->writer, out->between, error);
+    }
+    out->begun = true;
+    memcpy(out->before, row, out->columns * sizeof *row);
+    return status;
+}
+
+static enum dw_status finish(struct output *out, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (out->begun && due_time(out) <= out->before[0])  /* the last row, which no other passes */
+        status = dw_writer_row(out->writer, out->before, error);
+    return status ? status : dw_writer_finish(out->writer, error);
+}
+
+static enum dw_status open_output(const struct switch_options *o, const struct dw_reader *reader, struct output *out,
+                                  struct dw_error *error)
 {
     struct dw_header *header = dw_header_derive(dw_reader_header(reader), 0, program_made_by(), error);
-    struct dw_writer *writer = NULL;
     enum dw_status status = header ? dw_header_append(header, "loss", "W", error) : error->status;
     if (!status && o->pair_count)
         status = dw_header_append(header, "junction", "degC", error);
     if (!status && o->pair_count && !o->steady)
         status = dw_header_set_initial(header, "junction", o->ambient, error);
-    if (!status)
-        writer = dw_writer_open(STDOUT_FILENO, header, output_encoding(&o->common, reader), error);
+    if (!status && o->common.uniform > 0)
+        status = dw_header_set_number(header, "sampled", o->common.uniform, error);
+    if (!status) {
+        out->rate = o->common.uniform;
+        out->columns = dw_header_columns(header);
+        out->before = calloc(2 * out->columns, sizeof *out->before);
+        out->between = out->before ? out->before + out->columns : NULL;
+        if (!out->before)
+            status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+    }
+    if (!status && !(out->writer = dw_writer_open(STDOUT_FILENO, header, output_encoding(&o->common, reader), error)))
+        status = error->status;
     dw_header_free(header);
-    return writer;
+    return status;
 }
 
 static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struct repeating *periods, struct dw_error *error)
@@ -372,11 +427,11 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
 {
     struct dw_heat_source source = { 0 };
     struct repeating *periods = NULL;
-    struct dw_writer *writer = NULL;
+    struct output out = { .writer = NULL };
     struct dw_heat *heat = NULL;
     struct dw_thermal *thermal = NULL;
     struct dw_reader *reader = input_open(&o->common, !o->report, error);
-    enum dw_status status = reader ? find_source(o, dw_reader_header(reader), &source, error) : error->status;
+    enum dw_status status = reader ? find_source(o, reader, &source, error) : error->status;
     if (!status)
         status = find_periods(dw_reader_header(reader), &source, error);
     if (!status && o->pair_count && !(thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error)))
@@ -384,7 +439,7 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
     if (!status && o->steady && !(periods = repeating_new(reader, error)))
         status = error->status;
     if (!status && !(heat = dw_heat_new(option_given("kind") ? &o->transistor : NULL, thermal, &source, o->common.accuracy,
-                                        o->report ? NULL : write_row, &writer, error)))
+                                        o->report ? NULL : write_row, &out, error)))
         status = error->status;
     const size_t used[] = { source.current, source.diode, source.gate };
     if (!status && periods) {
@@ -394,12 +449,12 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
         status = dw_heat_start_steady(heat, lap, count, error);
     }
     /* only now: where there is no steady state, no table begins */
-    if (!status && !o->report && !(writer = open_writer(o, reader, error)))
-        status = error->status;
+    if (!status && !o->report)
+        status = open_output(o, reader, &out, error);
     if (!status)
         status = feed(heat, reader, periods, error);
-    if (!status && writer)
-        status = dw_writer_finish(writer, error);
+    if (!status && out.writer)
+        status = finish(&out, error);
     if (!status) {
         struct dw_heat_result result = dw_heat_end(heat);
         double sink = needed_sink(o, &result);
@@ -411,7 +466,8 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
     }
     dw_heat_free(heat);
     dw_thermal_free(thermal);
-    dw_writer_free(writer);
+    dw_writer_free(out.writer);
+    free(out.before);
     repeating_free(periods);
     dw_reader_close(reader);
     return status;

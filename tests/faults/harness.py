@@ -103,6 +103,10 @@ class workshop:
     def __exit__(self, *_):
         shutil.rmtree(self.folder)
 
+    def inputs(self):
+        """The files that were there at first."""
+        return sorted([*INPUTS, "curve.tsv", "bench.csv"])
+
     def run(self, command, **options):
         options.setdefault("env", environment())
         options.setdefault("stdin", subprocess.DEVNULL)
