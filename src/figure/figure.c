@@ -129,8 +129,9 @@ enum dw_status figure_render(const struct sheet *sheets, size_t count, const str
 {
     struct dw_error unheard = { .status = DW_OK };
     error = error ? error : &unheard;
+    const struct preview_form preview = { form->width, form->height, form->colour, form->ascii };
     if (form->type == FIGURE_TEXT)
-        return preview_render(&sheets[0], form->width, form->height, form->colour, bytes, size, error);
+        return preview_render(&sheets[0], &preview, bytes, size, error);
     struct canvas *measuring = canvas_new(MEDIUM_SVG, FIGURE_WIDTH, FIGURE_HEIGHT, 1, error);
     if (!measuring)
         return error->status;

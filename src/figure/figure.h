@@ -14,7 +14,7 @@ struct figure_form {
     int width, height;  /* pixels; FIGURE_TEXT: characters and lines; 0: what suits */
     double font;        /* pixels; 0: what suits */
     double seconds;     /* that each frame is shown */
-    bool colour;        /* FIGURE_TEXT: with terminal colours */
+    bool colour, ascii; /* FIGURE_TEXT: with terminal colours; without characters beyond ASCII */
 };
 
 enum { FIGURE_LEAST = 64, FIGURE_MOST = 8192 };  /* width and height */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "preview.h"
-#include "curve.h"
+#include "band.h"
+#include "dots.h"
 #include "text.h"
 #include <math.h>
 #include <stdio.h>
@@ -9,34 +10,38 @@
 
 enum {
     LEAST_ROWS = 5,  /* of a panel */
-    MOST_ROWS = 18,
+    LEAST_COLUMNS = 10,
+    MOST_ROWS = 24,
+    MOST_Y_LABELS = 6,
     LABEL_COLUMNS = 24,
-    DOTS_ACROSS = 2,
-    DOTS_DOWN = 4,
-    NO_TRACE = 255
+    TEXT = 256
 };
 
-struct cell {
-    unsigned char dots;   /* bit k: dot k + 1 of Unicode's braille patterns (U+2800 + dots) */
-    unsigned char trace;  /* whose colour it has */
-};
+/* Width of a line in dots, by which it is judged where a curve is a shaded band. */
+#define DOT_WIDTH 1.6
 
 struct view {
     const struct sheet *sheet;
-    int columns, rows;   /* of each panel's field, in characters */
+    struct preview_form form;
+    struct dots dots;    /* of the panel at hand; all have one size */
     int left, right;     /* margins, in characters */
-    bool colour;
     struct ticks x, *y;  /* y: of the panel at hand */
-    struct cell *cell;   /* [rows x columns] */
     char (*label)[LABEL_COLUMNS * 4];  /* [rows]: beside each row, "" for none */
     unsigned char *label_trace;        /* [rows] */
     FILE *out;
 };
 
+/* Characters that a text takes. */
+static int width_of(const struct view *view, const char *text)
+{
+    char shown[TEXT];
+    text_for_terminal(shown, sizeof shown, text, view->form.ascii);
+    return (int)text_length(shown);
+}
+
 static double room_along(void *context, const char *text)
 {
-    (void)context;
-    return (double)text_length(text);
+    return width_of(context, text);
 }
 
 static double room_up(void *context, const char *text)
@@ -48,86 +53,101 @@ static double room_up(void *context, const char *text)
 
 /* ---- dots ---- */
 
-static void set_dot(struct view *view, int x, int y, size_t trace)
+static struct frame frame_of(const struct view *view, const struct panel *panel)
 {
-    /* dots 1 2 3 7 go down on the left, 4 5 6 8 on the right: The Unicode Standard, braille patterns */
-    static const unsigned char bits[DOTS_DOWN][DOTS_ACROSS] = { { 1, 8 }, { 2, 16 }, { 4, 32 }, { 64, 128 } };
-    const int row = view->rows - 1 - y / DOTS_DOWN, down = DOTS_DOWN - 1 - y % DOTS_DOWN;
-    if (x < 0 || y < 0 || x >= view->columns * DOTS_ACROSS || y >= view->rows * DOTS_DOWN)
-        return;
-    struct cell *cell = &view->cell[row * view->columns + x / DOTS_ACROSS];
-    cell->dots |= bits[down][x % DOTS_ACROSS];
-    cell->trace = (unsigned char)trace;
+    const struct box box = { 0, view->dots.columns * DOTS_ACROSS - 1, 0, view->dots.rows * DOTS_DOWN - 1 };
+    return (struct frame){ NULL, box, &view->sheet->x, &panel->axis, DOT_WIDTH, 0 };
 }
 
-static void draw_dots(struct view *view, double x0, double y0, double x1, double y1, size_t trace)
+static void draw_stem(struct view *view, const struct frame *frame, struct vertex vertex, unsigned char which)
 {
-    const struct box box = { 0, view->columns * DOTS_ACROSS - 0.001, 0, view->rows * DOTS_DOWN - 0.001 };
-    if (!line_clip(&box, &x0, &y0, &x1, &y1))
-        return;
-    const int steps = (int)fmax(fabs(floor(x1) - floor(x0)), fabs(floor(y1) - floor(y0)));
-    for (int i = 0; i <= steps; i++) {
-        const double share = steps ? (double)i / steps : 0;
-        set_dot(view, (int)(floor(x0) + share * (floor(x1) - floor(x0)) + 0.5),
-                (int)(floor(y0) + share * (floor(y1) - floor(y0)) + 0.5), trace);
-    }
+    const bool decibels = !strcmp(frame->y->unit, "dB");
+    const double x = frame_x(frame, vertex.x), y = frame_y(frame, vertex.y), base = decibels ? 0 : frame_y(frame, 0);
+    if (y >= base || !decibels)
+        dots_line(&view->dots, x, base, x, y, which);
 }
 
-static double limited(double place, double length)
+/* One dot of four between full edges. */
+static void shade(struct view *view, const struct column *column, int to, unsigned char which)
 {
-    const double at = place * length;
-    return at >= -1e9 && at <= 1e9 ? at : at > 0 ? 1e9 : -1e9;
+    const int low = (int)floor(column->low), high = (int)floor(column->high);
+    const int last = to < view->dots.columns * DOTS_ACROSS ? to : view->dots.columns * DOTS_ACROSS;
+    for (int x = (int)fmax(column->x, 0); x < last; x++)
+        for (int y = low; y <= high; y++)
+            if (y == low || y == high || (x % 2 == 0 && y % 2 == 0))
+                dots_set(&view->dots, x, y, which);
 }
 
-static void dot_of(const struct view *view, const struct panel *panel, struct vertex vertex, double *x, double *y)
+static void draw_strip(struct view *view, const struct frame *frame, const struct trace *trace, size_t strip,
+                       unsigned char which, double *before)
 {
-    *x = limited(axis_place(&view->sheet->x, vertex.x), view->columns * DOTS_ACROSS - 1);
-    *y = limited(axis_place(&panel->axis, vertex.y), view->rows * DOTS_DOWN - 1);
-}
-
-static void draw_stem(struct view *view, const struct panel *panel, struct vertex vertex, size_t which)
-{
-    double x, y, base;
-    dot_of(view, panel, (struct vertex){ vertex.x, 0 }, &x, &base);
-    dot_of(view, panel, vertex, &x, &y);
-    base = strcmp(panel->axis.unit, "dB") ? base : 0;
-    if (y >= base || strcmp(panel->axis.unit, "dB"))
-        draw_dots(view, x, base, x, y, which);
-}
-
-static void draw_trace(struct view *view, const struct panel *panel, size_t which)
-{
-    const struct trace *trace = &panel->trace[which];
     const bool line = trace->style == TRACE_LINES || trace->style == TRACE_JOINED;
-    double x, y, before_x = 0, before_y = 0;
-    bool placed = false;
-    for (size_t i = 0; i < reduction_strips(trace->rows); i++) {
-        const struct strip *strip = reduction_strip(trace->rows, i, trace->channel);
-        struct vertex path[STRIP_PATH];
-        const size_t points = strip_path(strip, path);
-        if (view->sheet->x.logarithmic && !(strip->first.x > 0))
-            continue;
-        for (size_t k = 0; k < points; k++) {
-            dot_of(view, panel, path[k], &x, &y);
-            if (trace->style == TRACE_STEMS)
-                draw_stem(view, panel, path[k], which);
-            else
-                draw_dots(view, line && placed ? before_x : x, line && placed ? before_y : y, x, y, which);
-            before_x = x;
-            before_y = y;
-            placed = true;
-        }
+    struct vertex path[STRIP_PATH];
+    const size_t points = strip_path(reduction_strip(trace->rows, strip, trace->channel), path);
+    if (frame->x->logarithmic && !(path[0].x > 0))
+        return;
+    for (size_t k = 0; k < points; k++) {
+        const double x = frame_x(frame, path[k].x), y = frame_y(frame, path[k].y);
+        const bool joined = line && !isnan(before[0]);
+        if (trace->style == TRACE_STEMS)
+            draw_stem(view, frame, path[k], which);
+        else
+            dots_line(&view->dots, joined ? before[0] : x, joined ? before[1] : y, x, y, which);
+        before[0] = x;
+        before[1] = y;
     }
 }
 
-/* A mean as dots apart. */
-static void draw_mean(struct view *view, const struct panel *panel, size_t which)
+static void draw_trace(struct view *view, const struct panel *panel, size_t which, const struct bands *bands)
 {
     const struct trace *trace = &panel->trace[which];
-    double x, y;
-    dot_of(view, panel, (struct vertex){ view->sheet->x.low, trace->mean }, &x, &y);
-    for (int column = 1; column < view->columns && trace->has_mean; column += 2)
-        draw_dots(view, column * DOTS_ACROSS, y, column * DOTS_ACROSS, y, which);
+    const struct frame frame = frame_of(view, panel);
+    const size_t strips = reduction_strips(trace->rows);
+    double before[2] = { NAN, NAN };
+    if (!bands->count)
+        for (size_t i = 0; i < strips; i++)
+            draw_strip(view, &frame, trace, i, (unsigned char)which, before);
+    for (size_t i = 0; i < bands->count; i++) {
+        const size_t next = i + 1 < bands->count ? bands->at[i + 1].strip : strips;
+        if (bands->at[i].dense)
+            shade(view, &bands->at[i], i + 1 < bands->count ? (int)bands->at[i + 1].x : (int)bands->at[i].x + 1, (unsigned char)which);
+        for (size_t k = bands->at[i].dense ? next - 1 : bands->at[i].strip; k < next; k++)
+            if (!bands->at[i].dense)
+                draw_strip(view, &frame, trace, k, (unsigned char)which, before);
+            else
+                before[0] = NAN;
+    }
+}
+
+/* A mean as dots apart, through a band as a whole line. */
+static void draw_mean(struct view *view, const struct panel *panel, size_t which, bool banded)
+{
+    const struct trace *trace = &panel->trace[which];
+    const struct frame frame = frame_of(view, panel);
+    const double y = frame_y(&frame, trace->mean);
+    for (int x = banded ? 0 : DOTS_ACROSS; x < view->dots.columns * DOTS_ACROSS && trace->has_mean; x += banded ? 1 : 2 * DOTS_ACROSS)
+        dots_line(&view->dots, x, y, x, y, (unsigned char)which);
+}
+
+/* Bands first, so that other curves are drawn over them; the means last. */
+static enum dw_status draw_panel(struct view *view, const struct panel *panel, struct dw_error *error)
+{
+    const struct frame frame = frame_of(view, panel);
+    struct bands *bands = calloc(panel->traces + 1, sizeof *bands);
+    enum dw_status status = bands ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    memset(view->dots.cell, 0, (size_t)view->dots.rows * (size_t)view->dots.columns * sizeof *view->dots.cell);
+    for (size_t i = 0; i < panel->traces && status == DW_OK; i++)
+        status = bands_find(&bands[i], &frame, &panel->trace[i], error);
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t i = 0; i < panel->traces && status == DW_OK; i++)
+            if (bands[i].any == (pass == 0))
+                draw_trace(view, panel, i, &bands[i]);
+    for (size_t i = 0; i < panel->traces && status == DW_OK; i++)
+        draw_mean(view, panel, i, bands[i].any);
+    for (size_t i = 0; bands && i < panel->traces; i++)
+        bands_free(&bands[i]);
+    free(bands);
+    return status;
 }
 
 /* ---- labels ---- */
@@ -136,9 +156,9 @@ static double label_height(const struct view *view, const struct panel *panel, c
 {
     const size_t strips = reduction_strips(trace->rows);
     if (!trace->has_mean && (trace->style == TRACE_STEMS || trace->style == TRACE_MARKS))
-        return view->rows;
+        return view->dots.rows;
     const double value = trace->has_mean ? trace->mean : reduction_strip(trace->rows, strips - 1, trace->channel)->last.y;
-    return fmin(fmax(axis_place(&panel->axis, value) * view->rows, 0.5), view->rows - 0.5);
+    return fmin(fmax(axis_place(&panel->axis, value) * view->dots.rows, 0.5), view->dots.rows - 0.5);
 }
 
 static void label_text(char *out, size_t size, const struct trace *trace, const char *unit)
@@ -153,7 +173,7 @@ static void label_text(char *out, size_t size, const struct trace *trace, const 
 /* Puts the labels beside the rows where the lines end, as far as there are rows. */
 static enum dw_status place_labels(struct view *view, const struct panel *panel, struct dw_error *error)
 {
-    const size_t count = panel->traces < (size_t)view->rows ? panel->traces : (size_t)view->rows;
+    const size_t count = panel->traces < (size_t)view->dots.rows ? panel->traces : (size_t)view->dots.rows;
     double *room = calloc(3 * count, sizeof *room);
     size_t *order = calloc(count, sizeof *order);
     if (!room || !order) {
@@ -173,12 +193,12 @@ static enum dw_status place_labels(struct view *view, const struct panel *panel,
         order[k] = i;
         height[i] = 1;
     }
-    labels_spread(wanted, height, count, 0, view->rows, centre);
-    for (int row = 0; row < view->rows; row++)
+    labels_spread(wanted, height, count, 0, view->dots.rows, centre);
+    for (int row = 0; row < view->dots.rows; row++)
         *view->label[row] = 0;
     for (size_t i = 0; i < count; i++) {
-        int row = view->rows - 1 - (int)floor(centre[i]);
-        row = row < 0 ? 0 : row >= view->rows ? view->rows - 1 : row;
+        int row = view->dots.rows - 1 - (int)floor(centre[i]);
+        row = row < 0 ? 0 : row >= view->dots.rows ? view->dots.rows - 1 : row;
         while (row > 0 && *view->label[row]) /* two rounded to one row */
             row--;
         label_text(view->label[row], sizeof view->label[row], &panel->trace[order[i]], panel->axis.unit);
@@ -194,7 +214,7 @@ static enum dw_status place_labels(struct view *view, const struct panel *panel,
 static void put_colour(const struct view *view, const struct panel *panel, size_t trace)
 {
     const unsigned colour = trace == NO_TRACE ? 0 : palette_look(panel->trace[trace].look).colour;
-    if (!view->colour)
+    if (!view->form.colour)
         return;
     if (trace == NO_TRACE || !colour) /* black would vanish on a dark terminal */
         fputs("\033[0m", view->out);
@@ -202,21 +222,46 @@ static void put_colour(const struct view *view, const struct panel *panel, size_
         fprintf(view->out, "\033[38;2;%u;%u;%um", colour >> 16, colour >> 8 & 0xff, colour & 0xff);
 }
 
+static void put(const struct view *view, const char *text)
+{
+    char shown[4 * TEXT];
+    text_for_terminal(shown, sizeof shown, text, view->form.ascii);
+    fputs(shown, view->out);
+}
+
 static void put_padded(const struct view *view, const char *text, int columns)
 {
-    for (int i = (int)text_length(text); i < columns; i++)
+    for (int i = width_of(view, text); i < columns; i++)
         fputc(' ', view->out);
-    fputs(text, view->out);
+    put(view, text);
+}
+
+/* A line's character and what stands for it in ASCII. */
+static void put_line(const struct view *view, const char *utf8, char ascii)
+{
+    if (view->form.ascii)
+        fputc(ascii, view->out);
+    else
+        fputs(utf8, view->out);
 }
 
 static const char *tick_on_row(const struct view *view, const struct panel *panel, int row)
 {
     for (int i = 0; i < view->y->count; i++) {
-        const double at = axis_place(&panel->axis, view->y->at[i].value) * (view->rows * DOTS_DOWN - 1) / DOTS_DOWN;
-        if (*view->y->at[i].text && view->rows - 1 - (int)floor(at) == row)
+        const double at = axis_place(&panel->axis, view->y->at[i].value) * (view->dots.rows * DOTS_DOWN - 1) / DOTS_DOWN;
+        if (*view->y->at[i].text && view->dots.rows - 1 - (int)floor(at) == row)
             return view->y->at[i].text;
     }
     return "";
+}
+
+/* Columns of a row up to its last dot, or all where something stands beside it. */
+static int columns_used(const struct view *view, int row)
+{
+    int columns = view->dots.columns;
+    while (!*view->label[row] && columns > 0 && !view->dots.cell[row * view->dots.columns + columns - 1].dots)
+        columns--;
+    return columns;
 }
 
 static void put_row(const struct view *view, const struct panel *panel, int row)
@@ -224,48 +269,55 @@ static void put_row(const struct view *view, const struct panel *panel, int row)
     const char *tick = tick_on_row(view, panel, row);
     unsigned char trace = NO_TRACE;
     put_padded(view, tick, view->left - 2);
-    fputs(*tick ? " \xe2\x94\xa4" : " \xe2\x94\x82", view->out); /* U+2524, U+2502 */
-    for (int column = 0; column < view->columns; column++) {
-        const struct cell *cell = &view->cell[row * view->columns + column];
-        if (cell->dots && cell->trace != trace)
-            put_colour(view, panel, trace = cell->trace);
-        if (cell->dots) /* U+2800 to U+28FF */
-            fprintf(view->out, "\xe2%c%c", 0xa0 + (cell->dots >> 6), 0x80 + (cell->dots & 0x3f));
-        else
-            fputc(' ', view->out);
+    fputc(' ', view->out);
+    put_line(view, *tick ? "\xe2\x94\xa4" : "\xe2\x94\x82", *tick ? '+' : '|'); /* U+2524, U+2502 */
+    for (int column = 0; column < columns_used(view, row); column++) {
+        const struct dot_cell cell = view->dots.cell[row * view->dots.columns + column];
+        char glyph[GLYPH_SIZE];
+        if (cell.dots && cell.trace != trace)
+            put_colour(view, panel, trace = cell.trace);
+        dots_glyph(glyph, cell, view->form.ascii);
+        fputs(glyph, view->out);
     }
     if (*view->label[row]) {
         put_colour(view, panel, view->label_trace[row]);
-        fprintf(view->out, " %s", view->label[row]);
+        fputc(' ', view->out);
+        put(view, view->label[row]);
     }
     if (*view->label[row] || trace != NO_TRACE)
         put_colour(view, panel, NO_TRACE);
     fputc('\n', view->out);
 }
 
+static int column_of(const struct view *view, double value)
+{
+    return (int)(axis_place(&view->sheet->x, value) * (view->dots.columns - 1) + 0.5);
+}
+
 static void put_x_axis(const struct view *view)
 {
-    put_padded(view, "\xe2\x94\x94", view->left); /* U+2514 */
-    for (int column = 0; column < view->columns; column++) {
+    fprintf(view->out, "%*s", view->left - 1, "");
+    put_line(view, "\xe2\x94\x94", '+'); /* U+2514 */
+    for (int column = 0; column < view->dots.columns; column++) {
         bool marked = false;
         for (int i = 0; i < view->x.count && !marked; i++)
-            marked = *view->x.at[i].text &&
-                     column == (int)(axis_place(&view->sheet->x, view->x.at[i].value) * (view->columns - 1) + 0.5);
-        fputs(marked ? "\xe2\x94\xac" : "\xe2\x94\x80", view->out); /* U+252C, U+2500 */
+            marked = *view->x.at[i].text && column == column_of(view, view->x.at[i].value);
+        put_line(view, marked ? "\xe2\x94\xac" : "\xe2\x94\x80", marked ? '+' : '-'); /* U+252C, U+2500 */
     }
     fputc('\n', view->out);
     int column = 0;
     for (int i = 0; i < view->x.count; i++) {
         const char *text = view->x.at[i].text;
-        const int length = (int)text_length(text);
-        const double place = axis_place(&view->sheet->x, view->x.at[i].value);
-        const int begin = view->left + (int)(place * (view->columns - 1) + 0.5) - length / 2;
+        const int length = width_of(view, text);
+        const int begin = view->left + column_of(view, view->x.at[i].value) - length / 2;
         if (!*text || begin < column + (column > 0))
             continue;
         put_padded(view, text, begin - column + length);
         column = begin + length;
     }
-    fprintf(view->out, "  %s\n", view->sheet->x_name);
+    fputs("  ", view->out);
+    put(view, view->sheet->x_name);
+    fputc('\n', view->out);
 }
 
 static enum dw_status put_panel(struct view *view, const struct panel *panel, struct dw_error *error)
@@ -273,14 +325,14 @@ static enum dw_status put_panel(struct view *view, const struct panel *panel, st
     const enum dw_status status = place_labels(view, panel, error);
     if (status != DW_OK)
         return status;
-    memset(view->cell, 0, (size_t)view->rows * (size_t)view->columns * sizeof *view->cell);
-    for (size_t i = 0; i < panel->traces; i++)
-        draw_trace(view, panel, i);
-    for (size_t i = 0; i < panel->traces; i++)
-        draw_mean(view, panel, i);
-    if (*panel->heading)
-        fprintf(view->out, "%*s%s\n", view->left, "", panel->heading);
-    for (int row = 0; row < view->rows; row++)
+    if (draw_panel(view, panel, error) != DW_OK)
+        return error->status;
+    if (*panel->heading) {
+        fprintf(view->out, "%*s", view->left, "");
+        put(view, panel->heading);
+        fputc('\n', view->out);
+    }
+    for (int row = 0; row < view->dots.rows; row++)
         put_row(view, panel, row);
     return DW_OK;
 }
@@ -289,41 +341,65 @@ static enum dw_status put_panel(struct view *view, const struct panel *panel, st
 
 static void choose_y(const struct view *view, const struct panel *panel, struct ticks *ticks)
 {
-    ticks_choose(ticks, &panel->axis, view->rows, 1, 5, room_up, NULL);
+    ticks_choose(ticks, &panel->axis, view->dots.rows, 1, MOST_Y_LABELS, room_up, NULL);
+}
+
+/* Where the line below the axis ends: its last label, and the name. */
+static int x_labels_end(const struct view *view)
+{
+    int end = 0;
+    for (int i = 0; i < view->x.count; i++) {
+        const int length = width_of(view, view->x.at[i].text);
+        if (length)
+            end = view->left + column_of(view, view->x.at[i].value) - length / 2 + length;
+    }
+    return end + 2 + width_of(view, view->sheet->x_name);
 }
 
 static void choose_sizes(struct view *view, int columns, int lines)
 {
     const struct sheet *sheet = view->sheet;
-    int around = 3 + (*sheet->title || *sheet->caption), tick = 1, label = (int)text_length(sheet->x_name) + 1;
+    int around = 3 + (*sheet->title || *sheet->caption), tick = 1, label = width_of(view, sheet->x_name) + 1;
     struct ticks *ticks = view->y;
     for (size_t i = 0; i < sheet->panels; i++)
         around += (i > 0) + (*sheet->panel[i].heading != 0);
-    view->rows = (lines - around) / (int)sheet->panels;
-    view->rows = view->rows < LEAST_ROWS ? LEAST_ROWS : view->rows > MOST_ROWS ? MOST_ROWS : view->rows;
+    const int rows = (lines - around) / (int)sheet->panels;
+    view->dots.rows = rows < LEAST_ROWS ? LEAST_ROWS : rows > MOST_ROWS ? MOST_ROWS : rows;
     for (size_t i = 0; i < sheet->panels; i++) {
         choose_y(view, &sheet->panel[i], ticks);
         for (int k = 0; k < ticks->count; k++)
-            tick = fmax(tick, text_length(ticks->at[k].text));
+            tick = fmax(tick, width_of(view, ticks->at[k].text));
         for (size_t k = 0; k < sheet->panel[i].traces; k++) {
             char text[LABEL_COLUMNS * 4];
             label_text(text, sizeof text, &sheet->panel[i].trace[k], sheet->panel[i].axis.unit);
-            label = fmax(label, text_length(text));
+            label = fmax(label, width_of(view, text));
         }
     }
     view->left = tick + 2;
     view->right = label + 2;
-    view->columns = columns - view->left - view->right;
-    view->columns = view->columns < 10 ? 10 : view->columns;
-    ticks_choose(&view->x, &sheet->x, view->columns, 2, 9, room_along, NULL);
+    for (int beyond = 1; beyond > 0; view->right += beyond) {
+        view->dots.columns = columns - view->left - view->right;
+        if (view->dots.columns < LEAST_COLUMNS)
+            break;
+        ticks_choose(&view->x, &sheet->x, view->dots.columns, 2, 9, room_along, view);
+        beyond = x_labels_end(view) - columns;
+    }
+    if (view->dots.columns >= LEAST_COLUMNS)
+        return;
+    view->dots.columns = LEAST_COLUMNS;
+    ticks_choose(&view->x, &sheet->x, view->dots.columns, 2, 9, room_along, view);
 }
 
 static enum dw_status put_sheet(struct view *view, struct dw_error *error)
 {
     const struct sheet *sheet = view->sheet;
     enum dw_status status = DW_OK;
-    if (*sheet->title || *sheet->caption)
-        fprintf(view->out, "%s%s%s\n", sheet->title, *sheet->title && *sheet->caption ? "  " : "", sheet->caption);
+    if (*sheet->title || *sheet->caption) {
+        put(view, sheet->title);
+        fputs(*sheet->title && *sheet->caption ? "  " : "", view->out);
+        put(view, sheet->caption);
+        fputc('\n', view->out);
+    }
     for (size_t i = 0; i < sheet->panels && status == DW_OK; i++) {
         choose_y(view, &sheet->panel[i], view->y);
         if (i)
@@ -339,23 +415,23 @@ static enum dw_status no_memory(struct dw_error *error)
     return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
 }
 
-enum dw_status preview_render(const struct sheet *sheet, int columns, int lines, bool colour, char **bytes, size_t *size,
+enum dw_status preview_render(const struct sheet *sheet, const struct preview_form *form, char **bytes, size_t *size,
                               struct dw_error *error)
 {
-    struct view view = { .sheet = sheet, .colour = colour };
+    struct view view = { .sheet = sheet, .form = *form };
     struct ticks ticks;
     char *made = NULL;
     size_t made_size = 0;
-    columns = columns ? columns : PREVIEW_COLUMNS;
+    const int columns = form->columns ? form->columns : PREVIEW_COLUMNS;
     if (columns < PREVIEW_LEAST_COLUMNS)
         return dw_error_set(error, DW_BAD_USE, 0, "%d columns are too few; %d would do", columns, PREVIEW_LEAST_COLUMNS);
     view.y = &ticks;
-    choose_sizes(&view, columns, lines ? lines : PREVIEW_LINES);
-    view.cell = calloc((size_t)view.rows * (size_t)view.columns, sizeof *view.cell);
-    view.label = calloc((size_t)view.rows, sizeof *view.label);
-    view.label_trace = calloc((size_t)view.rows, 1);
+    choose_sizes(&view, columns, form->lines ? form->lines : PREVIEW_LINES);
+    view.dots.cell = calloc((size_t)view.dots.rows * (size_t)view.dots.columns, sizeof *view.dots.cell);
+    view.label = calloc((size_t)view.dots.rows, sizeof *view.label);
+    view.label_trace = calloc((size_t)view.dots.rows, 1);
     view.out = open_memstream(&made, &made_size);
-    enum dw_status status = view.cell && view.label && view.label_trace && view.out ? put_sheet(&view, error)
+    enum dw_status status = view.dots.cell && view.label && view.label_trace && view.out ? put_sheet(&view, error)
                                                                                     : no_memory(error);
     /* a stream in memory that ran out of it may only tell by having nothing to show */
     const bool failed = view.out && ferror(view.out);
@@ -364,7 +440,7 @@ enum dw_status preview_render(const struct sheet *sheet, int columns, int lines,
         free(made);
         made = NULL;
     }
-    free(view.cell);
+    free(view.dots.cell);
     free(view.label);
     free(view.label_trace);
     if (status == DW_OK) {

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "text.h"
-#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -131,6 +130,44 @@ void text_for_comment(char *out, size_t size, const char *utf8)
     while (*utf8 && used + 1 < size) {
         const unsigned character = text_next(&utf8);
         out[used++] = (char)(character < 0x20 ? ' ' : character < 0x7f ? (int)character : '?');
+    }
+    out[used] = 0;
+}
+
+static const char *in_ascii(unsigned character)
+{
+    switch (character) {
+    case 0xb0: return "deg";
+    case 0xb5: case 0x3bc: return "u";
+    case 0x3a9: case 0x2126: return "ohm";
+    case 0xb7: return ".";
+    case 0xd7: return "x";
+    case 0x2013: case 0x2014: case 0x2212: return "-";
+    case 0x2026: return "...";
+    default: return "?";
+    }
+}
+
+void text_for_terminal(char *out, size_t size, const char *utf8, bool ascii)
+{
+    size_t used = 0;
+    while (*utf8) {
+        const char *from = utf8;
+        const unsigned character = text_next(&utf8);
+        char bytes[8] = { 0 };
+        const char *shown = bytes;
+        if (character < 0x20 || (character >= 0x7f && character < 0xa0))
+            shown = " ";
+        else if (character == NO_CHARACTER)
+            shown = "?";
+        else if (ascii && character > 0x7e)
+            shown = in_ascii(character);
+        else
+            memcpy(bytes, from, (size_t)(utf8 - from));
+        if (used + strlen(shown) >= size)
+            break;
+        memcpy(out + used, shown, strlen(shown));
+        used += strlen(shown);
     }
     out[used] = 0;
 }

@@ -3,6 +3,7 @@
 #ifndef FIGURE_TEXT_H
 #define FIGURE_TEXT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { TEXT_LENGTH = 1024 };
@@ -25,6 +26,11 @@ void text_for_xml(char *out, size_t size, const char *utf8);
 
 /* Printable ASCII for a comment in a file. */
 void text_for_comment(char *out, size_t size, const char *utf8);
+
+/* For a terminal: control characters become blanks, so that no text from elsewhere steers it, and what is no UTF-8 a question
+ * mark.
+ *   ascii     also what is beyond ASCII: u for micro, ohm, deg, - for a minus sign, ... for an ellipsis, else ? */
+void text_for_terminal(char *out, size_t size, const char *utf8, bool ascii);
 
 /* Cuts the middle out of a text, so that at most so many characters are left, one of them an ellipsis.
  *   most      >= 3 */

@@ -72,7 +72,7 @@ static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "The file:", 4 },
     { "output", OPTION_OUTPUT, "FILE", 0,
       "Write the figure there; the name's ending, .svg, .png, .ps, .gif or .txt, tells the type. - is standard output. Without it "
-      "the terminal shows a preview", 0 },
+      "the terminal shows a preview (in ASCII where its locale is not UTF-8)", 0 },
     { "type", OPTION_TYPE, "TYPE", 0, "svg, png, ps, gif or text (the preview's characters), where the name does not tell", 0 },
     { "size", OPTION_SIZE, "WxH", 0, "Width and height in pixels (default 1280x720, higher for many panels); of text, in characters", 0 },
     { "font-size", OPTION_FONT_SIZE, "N", 0, "Size of letters in pixels (default: to be read from the last row)", 0 },
@@ -98,7 +98,8 @@ static const char doc[] =
     "\n"
     "Several FILEs are drawn together; a curve then has the name of its channel, or of its file where the channels are the same. "
     "Rows that share a column of pixels are drawn from the lowest to the highest value among them, so that tables of any "
-    "length can be drawn and no peak is lost.\n"
+    "length can be drawn and no peak is lost. Where pulses stand too close to be told apart they become a shaded band, through "
+    "which the mean and other curves are seen. Lines that share a panel carry marks, so that no one needs colours.\n"
     "\n"
     "The commands that made the tables are kept in the figure's file.\n"
     "\n"
@@ -275,13 +276,13 @@ static void look_at_terminal(struct plot_options *o)
         o->form.height = size.ws_row;
     }
     setlocale(LC_CTYPE, "");
-    if (strcmp(nl_langinfo(CODESET), "UTF-8"))
-        program_note("the preview is made of characters of UTF-8, and this terminal's locale has %s", nl_langinfo(CODESET));
+    o->form.ascii = strcmp(nl_langinfo(CODESET), "UTF-8");
 }
 
 static struct request request_of(const struct plot_options *o)
 {
-    const int width = o->form.type == FIGURE_TEXT ? 160 : o->form.width ? o->form.width : FIGURE_WIDTH;
+    const int preview = o->form.width ? o->form.width : PREVIEW_COLUMNS;
+    const int width = o->form.type == FIGURE_TEXT ? 4 * preview : o->form.width ? o->form.width : FIGURE_WIDTH;
     return (struct request){
         .file = o->file.text, .files = o->file.count, .name = o->name.text, .names = o->name.count,
         .panel = o->panel.text, .panels = o->panel.count, .range = o->range.text, .ranges = o->range.count,

@@ -79,5 +79,27 @@ START_TEST(comments_are_printable_ascii)
 }
 END_TEST
 
+START_TEST(a_terminal_gets_no_control_characters)
+{
+    static const struct { const char *text, *utf8, *ascii; } cases[] = {
+        { "4.7 k\xce\xa9 \xc2\xb5 \xce\xbc \xe2\x88\x92""1 \xc2\xb0""C", "4.7 k\xce\xa9 \xc2\xb5 \xce\xbc \xe2\x88\x92""1 \xc2\xb0""C",
+          "4.7 kohm u u -1 degC" },
+        { "a\033[1m\r\x7f\xc2\x9b""2", "a [1m   2", "a [1m   2" },
+        { "\xff\xc3!", "?" "?!", "?" "?!" },
+        { "\xe6\xb0\xb4\xe2\x80\xa6", "\xe6\xb0\xb4\xe2\x80\xa6", "?..." },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char got[64];
+        text_for_terminal(got, sizeof got, cases[i].text, false);
+        ck_assert_str_eq(got, cases[i].utf8);
+        text_for_terminal(got, sizeof got, cases[i].text, true);
+        ck_assert_str_eq(got, cases[i].ascii);
+    }
+    char cut[4];
+    text_for_terminal(cut, sizeof cut, "ab\xce\xa9", false); /* never half a character */
+    ck_assert_str_eq(cut, "ab");
+}
+END_TEST
+
 SUITE("figure: text", utf_8_becomes_what_the_stroke_font_has, xml_text_is_valid_whatever_comes, a_long_text_loses_its_middle,
-      comments_are_printable_ascii)
+      comments_are_printable_ascii, a_terminal_gets_no_control_characters)
