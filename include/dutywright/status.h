@@ -40,7 +40,7 @@ struct dw_error {
  *   error    out, may be NULL; text longer than DW_ERROR_TEXT - 1 bytes is cut
  *   status   what the caller returns
  *   line     line or row of the input, 0 for none
- *   format   printf format of the text, then its arguments
+ *   format   printf format of the text, then its arguments; the error's own text may be one of them
  *   returns  status */
 DW_API enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line,
                                    const char *format, ...) DW_PRINTF(4, 5);

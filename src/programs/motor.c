@@ -219,7 +219,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
     struct dw_motor_plan plan = o->plan;
     struct dw_motor *motor = NULL;
     struct simulation s = { .common = &o->common, .inputs = DW_MOTOR_INPUTS, .side_input = DW_MOTOR_TORQUE,
-                            .steady = o->steady, .watch = watch };
+                            .load = "motor", .steady = o->steady, .watch = watch };
     struct simulated_channel channels[DW_OUTPUTS];
     struct seen seen = { .motor = NULL };
     struct dw_reader *reader = input_open(&o->common, true, error);

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "simulate.h"
-#include "drive.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -11,6 +10,7 @@ struct course {
     const struct simulation *s;
     struct dw_reader *reader;
     struct repeating *periods;  /* NULL unless steady */
+    size_t ahead_given;
     struct dw_writer *writer;
     struct dw_run *run;
     size_t columns;
@@ -141,16 +141,25 @@ static enum dw_status find_start(struct course *c, size_t *mode, double *state, 
         time[i] = lap[i * c->columns];
         inputs_of(c, lap + i * c->columns, 0, input + i * c->s->inputs);
     }
+    struct dw_steady steady = { .lasting = false };
     if (!status)
-        status = dw_modes_steady(c->s->modes, time, input, count, mode, state, NULL, error);
+        status = dw_modes_steady(c->s->modes, time, input, count, mode, state, &steady, error);
     free(time);
     free(input);
-    return status == DW_NO ? dw_error_set(error, DW_BAD_USE, 0, "--start steady: %s", error->text) : status;
+    if (status == DW_NO)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--start steady: %s", error->text);
+    if (!status && steady.lasting)
+        program_caution("nothing damps this %s: the steady wave is shown, but one that begins elsewhere never comes to it", c->s->load);
+    return status;
 }
 
 static enum dw_status read_row(struct course *c, struct dw_error *error)
 {
     const double *row;
+    if (c->ahead_given < c->s->ahead_count) {
+        memcpy(c->now, c->s->ahead + c->ahead_given++ * c->columns, c->columns * sizeof *c->now);
+        return DW_OK;
+    }
     enum dw_status status = c->periods ? repeating_row(c->periods, &row, error) : dw_reader_row(c->reader, &row, error);
     if (!status)
         memcpy(c->now, row, c->columns * sizeof *row);
@@ -185,12 +194,14 @@ static enum dw_status go(struct course *c, struct dw_error *error)
     if (status != DW_END)
         return status;
     status = dw_run_finish(c->run, error);
+    if (!status && c->s->finished)
+        c->s->finished(c->s->context, dw_run_state(c->run));
     return status || !c->writer ? status : dw_writer_finish(c->writer, error);
 }
 
 enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, struct dw_error *error)
 {
-    struct course c = { .s = s, .reader = reader, .columns = dw_header_columns(dw_reader_header(reader)) };
+    struct course c = { .s = s, .reader = reader, .columns = dw_header_columns(dw_reader_header(reader)), .periods = s->periods };
     const struct dw_run_options options = { .accuracy = s->common->accuracy, .uniform = s->common->uniform,
                                             .sink = write_row, .context = &c };
     double *rows = calloc(3 * c.columns + s->outputs, sizeof *rows);
@@ -200,7 +211,7 @@ enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, st
     c.out = rows ? rows + 2 * c.columns : NULL;
     if (!status && s->steady && s->side)
         status = dw_error_set(error, DW_BAD_USE, 0, "--start steady needs a load that repeats: not one from a second table");
-    if (!status && s->steady && !(c.periods = repeating_new(reader, error)))
+    if (!status && s->steady && !c.periods && !(c.periods = repeating_new(reader, error)))
         status = error->status;
     if (c.periods)
         repeating_compare(c.periods, s->input_column, s->inputs);
@@ -210,7 +221,9 @@ enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, st
         status = go(&c, error);
     dw_run_free(c.run);
     dw_writer_free(c.writer);
-    repeating_free(c.periods);
+    if (c.periods != s->periods)
+        repeating_free(c.periods);
     free(rows);
-    return status;
+    /* endless switching is not an answer, but a table that the load cannot work on */
+    return status == DW_NO ? (error->status = DW_BAD_INPUT) : status;
 }

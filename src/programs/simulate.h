@@ -4,6 +4,7 @@
 #define PROGRAMS_SIMULATE_H
 
 #include "common.h"
+#include "drive.h"
 #include <dutywright/modes.h>
 #include <dutywright/table.h>
 
@@ -25,14 +26,20 @@ struct simulation {
     size_t outputs;
     const struct simulated_channel *channel;  /* [outputs] */
     bool steady;                          /* start on the periodic orbit that is reached from `state` */
+    struct repeating *periods;            /* where the caller has made it already; the caller's. NULL: made if steady */
+    const double *ahead;                  /* rows of the table that the caller has read already, [ahead_count x columns] */
+    size_t ahead_count;
+    const char *load;                     /* "ladder", "motor": for the caution that nothing damps it */
+    void (*finished)(void *context, const double *state);  /* sees the state after the last row; may be NULL */
     bool no_table;                        /* only watch: findings instead of a table */
     /* Sees each row, before it is written; may be NULL. */
     enum dw_status (*watch)(void *context, const struct dw_run_row *row, struct dw_error *error);
-    void *context;
+    void *context;                        /* for both */
 };
 
 /* Reads the table to its end and writes the one with the outputs appended, with the key `initial` where it is known, unless
- * the start is steady. Nothing is written before a steady start has been found. */
+ * the start is steady. Nothing is written before a steady start has been found.
+ *   returns  DW_BAD_INPUT also where the load cannot work on this table: no steady state, endless switching */
 enum dw_status simulate(const struct simulation *simulation, struct dw_reader *reader, struct dw_error *error);
 
 #endif

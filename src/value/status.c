@@ -2,16 +2,19 @@
 #include <dutywright/status.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <string.h>
 
 enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line, const char *format,
                             ...)
 {
     if (error) {
+        char text[sizeof error->text];  /* the old text may be one of the arguments */
         va_list arguments;
         va_start(arguments, format);
         error->status = status;
         error->line = line;
-        vsnprintf(error->text, sizeof error->text, format, arguments);
+        vsnprintf(text, sizeof text, format, arguments);
+        memcpy(error->text, text, strlen(text) + 1);
         va_end(arguments);
     }
     return status;

@@ -27,4 +27,14 @@ START_TEST(an_error_is_cut_to_its_buffer_and_needs_none)
 }
 END_TEST
 
-SUITE("value: status", every_status_has_its_own_phrase, an_error_is_cut_to_its_buffer_and_needs_none)
+START_TEST(an_error_can_be_put_into_other_words_with_its_own_text)
+{
+    struct dw_error error;
+    dw_error_set(&error, DW_NO, 0, "nothing damps it");
+    ck_assert_int_eq(dw_error_set(&error, DW_BAD_INPUT, 3, "--start %s: %s", "steady", error.text), DW_BAD_INPUT);
+    ck_assert_str_eq(error.text, "--start steady: nothing damps it");
+}
+END_TEST
+
+SUITE("value: status", every_status_has_its_own_phrase, an_error_is_cut_to_its_buffer_and_needs_none,
+      an_error_can_be_put_into_other_words_with_its_own_text)
