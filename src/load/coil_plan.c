@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What must hold of a coil's values, and its circuits. docs/theory.md, section 8. */
 #include "load/coil_inner.h"
+#include "load/demands_inner.h"
 #include <math.h>
 
 /* Per kelvin at 20 degC: IEC 60028. degC: the range in which the straight law is offered. */
@@ -141,14 +142,8 @@ struct coil_circuit coil_circuit(const struct dw_coil_plan *p, enum circuit circ
 
 static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error *error)
 {
-    enum rule { ABOVE_ZERO, NOT_NEGATIVE, FINITE };
     const bool valued = p->clamp == DW_CLAMP_ZENER || p->clamp == DW_CLAMP_RESISTOR;
-    const struct {
-        const char *name;
-        double value;
-        const char *unit;
-        enum rule rule;
-    } demands[] = {
+    const struct demand demands[] = {
         { "resistance", p->resistance, "ohm", ABOVE_ZERO },
         { "inductance", p->inductance, "H", ABOVE_ZERO },
         { "closed inductance", p->inductance_closed, "H", NOT_NEGATIVE },
@@ -162,17 +157,7 @@ static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error
         { "drop-out", p->drop_out, "A", NOT_NEGATIVE },
         { "threshold", p->threshold, "V", FINITE },
     };
-    for (size_t i = 0; i < sizeof demands / sizeof demands[0]; i++) {
-        double value = demands[i].value;
-        if (!isfinite(value))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g: must be finite", demands[i].name, value);
-        if (demands[i].rule == ABOVE_ZERO && !(value > 0))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must be above zero", demands[i].name, value, demands[i].unit);
-        if (demands[i].rule == NOT_NEGATIVE && !(value >= 0))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must not be negative", demands[i].name, value,
-                                demands[i].unit);
-    }
-    return DW_OK;
+    return demands_check(demands, sizeof demands / sizeof demands[0], error);
 }
 
 static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error *error)

@@ -1,21 +1,21 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What must hold of a motor's values. docs/theory.md, section 7. */
 #include "load/motor_inner.h"
+#include "load/demands_inner.h"
 #include <math.h>
 
 enum dw_status dw_motor_ratings(double volts, double free_speed, double free_current, double stall_current,
                                 struct dw_motor_plan *plan, struct dw_error *error)
 {
-    const struct {
-        const char *name;
-        double value;
-        const char *unit;
-    } positive[] = { { "volts", volts, "V" }, { "free-speed", free_speed, "rad/s" },
-                     { "free-current", free_current, "A" }, { "stall-current", stall_current, "A" } };
-    for (size_t i = 0; i < 4; i++)
-        if (!(positive[i].value > 0) || !isfinite(positive[i].value))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must be above zero", positive[i].name, positive[i].value,
-                                positive[i].unit);
+    const struct demand demands[] = {
+        { "volts", volts, "V", ABOVE_ZERO },
+        { "free-speed", free_speed, "rad/s", ABOVE_ZERO },
+        { "free-current", free_current, "A", ABOVE_ZERO },
+        { "stall-current", stall_current, "A", ABOVE_ZERO },
+    };
+    const enum dw_status status = demands_check(demands, sizeof demands / sizeof demands[0], error);
+    if (status)
+        return status;
     if (!(stall_current > free_current))
         return dw_error_set(error, DW_BAD_USE, 0, "stall-current %g A: must be above the free-current, %g A", stall_current,
                             free_current);
@@ -27,13 +27,7 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
 
 enum dw_status motor_check(const struct dw_motor_plan *p, struct dw_error *error)
 {
-    enum rule { ABOVE_ZERO, NOT_NEGATIVE, FINITE };
-    const struct {
-        const char *name;
-        double value;
-        const char *unit;
-        enum rule rule;
-    } demands[] = {
+    const struct demand demands[] = {
         { "resistance", p->resistance, "ohm", ABOVE_ZERO },
         { "inductance", p->inductance, "H", ABOVE_ZERO },
         { "constant", p->constant, "V s/rad", ABOVE_ZERO },
@@ -49,16 +43,9 @@ enum dw_status motor_check(const struct dw_motor_plan *p, struct dw_error *error
         { "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
         { "threshold", p->threshold, "V", FINITE },
     };
-    for (size_t i = 0; i < sizeof demands / sizeof demands[0]; i++) {
-        double value = demands[i].value;
-        if (!isfinite(value))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g: must be finite", demands[i].name, value);
-        if (demands[i].rule == ABOVE_ZERO && !(value > 0))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must be above zero", demands[i].name, value, demands[i].unit);
-        if (demands[i].rule == NOT_NEGATIVE && !(value >= 0))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g %s: must not be negative", demands[i].name, value,
-                                demands[i].unit);
-    }
+    const enum dw_status status = demands_check(demands, sizeof demands / sizeof demands[0], error);
+    if (status)
+        return status;
     if (!(p->diode_drop < p->supply))
         return dw_error_set(error, DW_BAD_USE, 0, "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
     bool bridge = p->drive == DW_DRIVE_BRIDGE_SLOW || p->drive == DW_DRIVE_BRIDGE_FAST;

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The promise of --accuracy for every load: straight lines between the rows of a run against the exact wave, and how many rows that takes. */
+#include "load/pump.h"
 #include "suite.h"
 #include <dutywright/coil.h>
 #include <dutywright/ladder.h>
-#include <dutywright/motor.h>
 #include <float.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,11 +49,6 @@ static const struct ladder_case {
     { coil_stage, 1, 1.1e3, 50e-6, DW_ONE_SWITCH, true },
 };
 
-static const struct dw_motor_plan pump = {
-    .resistance = 1.83, .inductance = 0.94e-3, .constant = 0.0267, .inertia = 8.7e-6, .friction = 1.3e-6, .drag = 3.9e-3,
-    .gear = 1, .drive = DW_DRIVE_ONE_SWITCH, .supply = 12.3, .diode_drop = 0.71, .switch_resistance = 0.057,
-    .threshold = 2.5, .all = true
-};
 static const struct {
     enum dw_motor_drive drive;
     double period, inductance, inertia;
@@ -93,6 +88,7 @@ static struct driven driven(int which)
         d.period = c->period;
     } else if (which < LADDERS + MOTORS) {
         struct dw_motor_plan plan = pump;
+        plan.all = true;
         plan.drive = motors[which - LADDERS].drive;
         plan.inductance = motors[which - LADDERS].inductance;
         plan.inertia = motors[which - LADDERS].inertia;

@@ -1,16 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "load/pump.h"
 #include "suite.h"
-#include <dutywright/motor.h>
 #include <float.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* An invented pump motor, crooked on purpose. */
-static const struct dw_motor_plan pump = {
-    .resistance = 1.83, .inductance = 0.94e-3, .constant = 0.0267, .inertia = 8.7e-6, .friction = 1.3e-6, .drag = 3.9e-3,
-    .gear = 1, .drive = DW_DRIVE_ONE_SWITCH, .supply = 12.3, .diode_drop = 0.71, .switch_resistance = 0.057,
-    .threshold = 2.5
-};
 
 enum { ROWS_MOST = 64 };
 
@@ -25,14 +18,6 @@ struct given {
     double energy[6];  /* J: supply, copper, switches, diodes, friction and drag, shaft */
     double stored;
 };
-
-static struct dw_motor *made(const struct dw_motor_plan *plan)
-{
-    struct dw_error error = { .status = DW_OK };
-    struct dw_motor *motor = dw_motor_new(plan, &error);
-    ck_assert_msg(motor != NULL, "%s", error.text);
-    return motor;
-}
 
 /* One period of a gate that is on for a share of it, cut into as many rows as wanted. */
 static size_t gate(double period, double duty, size_t pieces, double *time, double *input)
@@ -62,37 +47,13 @@ static size_t steady(struct dw_motor *motor, double period, double duty, double 
 
 /* ---- laws of the terminals ---- */
 
-START_TEST(ratings_give_back_the_data_sheet)
-{
-    struct dw_motor_plan plan = pump;
-    struct dw_error error = { .status = DW_OK };
-    const double volts = 11.7, speed = 437, i_free = 0.163, i_stall = 6.21;
-    succeeds(dw_motor_ratings(volts, speed, i_free, i_stall, &plan, &error), error);
-    near(volts / plan.resistance, i_stall, 4 * DBL_EPSILON);
-    near(plan.constant * i_free, plan.drag, 4 * DBL_EPSILON);
-    /* at the rated voltage and no load the direct drive settles at free speed and free current */
-    plan.drive = DW_DRIVE_DIRECT;
-    plan.switch_resistance = plan.friction = 0;
-    plan.supply = volts;
-    struct dw_motor *motor = made(&plan);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
-    const double input[DW_MOTOR_INPUTS] = { volts };
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, input, &error), error);
-    succeeds(dw_run_feed(run, 10, input, &error), error);
-    near(dw_run_state(run)[DW_MOTOR_SPEED], speed, 1e-12);
-    near(dw_run_state(run)[DW_MOTOR_CURRENT], i_free, 1e-12);
-    dw_run_free(run);
-    dw_motor_free(motor);
-}
-END_TEST
-
 START_TEST(a_step_of_voltage_is_the_second_order_closed_form)
 {
     struct dw_motor_plan p = pump;
     struct dw_error error = { .status = DW_OK };
     p.drive = DW_DRIVE_DIRECT;
     p.drag = 0;
-    struct dw_motor *motor = made(&p);
+    struct dw_motor *motor = motor_made(&p);
     struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
     const double u = 7.9, input[DW_MOTOR_INPUTS] = { u };
     /* L i' = u - R i - K w, J w' = K i - B w: both real roots in extended precision, from rest */
@@ -121,7 +82,7 @@ START_TEST(mean_speed_against_duty_of_the_drives_that_conduct_always)
         struct dw_motor_plan p = pump;
         p.drive = (enum dw_motor_drive)drive;
         p.friction = 0;
-        struct dw_motor *motor = made(&p);
+        struct dw_motor *motor = motor_made(&p);
         for (double duty = 0.31; duty < 1; duty += 0.23) {
             const double period = 1 / 7.3e3, mean = drive == DW_DRIVE_ANTIPHASE ? 2 * duty - 1 : duty;
             double state[DW_MOTOR_STATES], sense = mean > 0 ? 1 : -1, current = sense * p.drag / p.constant;
@@ -154,7 +115,7 @@ START_TEST(conduction_becomes_discontinuous_at_the_closed_form_boundary)
     const double period = 1 / 490.2, duty = 0.37, tau = p.inductance / p.resistance;
     const double boundary = p.supply * expm1(duty * period / tau) / expm1(period / tau);
     for (int side = -1; side <= 1; side += 2) {
-        struct given g = { .motor = made(&p) };
+        struct given g = { .motor = motor_made(&p) };
         struct dw_error error = { .status = DW_OK };
         double time[ROWS_MOST], input[ROWS_MOST * DW_MOTOR_INPUTS], state[DW_MOTOR_STATES] = { 0 };
         size_t rows = gate(period, duty, 1, time, input);
@@ -183,7 +144,7 @@ START_TEST(one_switch_at_light_load_runs_too_fast_by_the_closed_form)
     p.inertia = 0.1;  /* constant speed within a period */
     p.drag = 0.0009;
     const double period = 1 / 490.2, duty = 0.2, tau = p.inductance / p.resistance;
-    struct dw_motor *motor = made(&p);
+    struct dw_motor *motor = motor_made(&p);
     double state[DW_MOTOR_STATES];
     steady(motor, period, duty, state);
     double e = state[DW_MOTOR_SPEED] * p.constant, r = p.resistance;
@@ -309,7 +270,7 @@ START_TEST(over_a_steady_period_what_the_supply_gives_is_lost_or_leaves_by_the_s
             p.torque = torque;
             p.all = true;
             const double period = 1 / 2.13e3, duty = 0.77;
-            struct given g = { .motor = made(&p), .plan = &p };
+            struct given g = { .motor = motor_made(&p), .plan = &p };
             struct dw_error error = { .status = DW_OK };
             double state[DW_MOTOR_STATES];
             size_t mode = steady(g.motor, period, duty, state), rows = gate(period, duty, PIECES, time, input);
@@ -333,66 +294,6 @@ START_TEST(over_a_steady_period_what_the_supply_gives_is_lost_or_leaves_by_the_s
 }
 END_TEST
 
-/* ---- standstill ---- */
-
-START_TEST(drag_holds_until_the_torque_exceeds_it_and_then_lets_go)
-{
-    struct dw_motor_plan p = pump;
-    struct dw_error error = { .status = DW_OK };
-    p.drive = DW_DRIVE_DIRECT;
-    p.switch_resistance = 0;
-    const double holds = p.drag / p.constant * p.resistance;  /* V at which K i = drag at standstill */
-    struct dw_motor *motor = made(&p);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
-    const double below[DW_MOTOR_INPUTS] = { 0.999 * holds }, above[DW_MOTOR_INPUTS] = { 1.001 * holds };
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, below, &error), error);
-    succeeds(dw_run_feed(run, 5, below, &error), error);
-    ck_assert(dw_run_state(run)[DW_MOTOR_SPEED] == 0);
-    succeeds(dw_run_feed(run, 5, above, &error), error);
-    succeeds(dw_run_feed(run, 9, above, &error), error);
-    ck_assert(dw_run_state(run)[DW_MOTOR_SPEED] > 0);
-    dw_run_free(run);
-    dw_motor_free(motor);
-}
-END_TEST
-
-START_TEST(a_braked_rotor_stops_and_stays)
-{
-    struct dw_motor_plan p = pump;
-    struct dw_error error = { .status = DW_OK };
-    p.drive = DW_DRIVE_BRIDGE_SLOW;
-    struct dw_motor *motor = made(&p);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
-    const double off[DW_MOTOR_INPUTS] = { 0 };
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0, 300, 0 }, off, &error), error);
-    succeeds(dw_run_feed(run, 3, off, &error), error);
-    ck_assert(dw_run_state(run)[DW_MOTOR_SPEED] == 0);
-    within_scale(dw_run_state(run)[DW_MOTOR_CURRENT], 0, 1e-12, dw_motor_stall_current(&p));
-    dw_run_free(run);
-    dw_motor_free(motor);
-}
-END_TEST
-
-START_TEST(a_hanging_load_drives_the_motor_backwards)
-{
-    struct dw_motor_plan p = pump;
-    struct dw_error error = { .status = DW_OK };
-    p.drive = DW_DRIVE_DIRECT;
-    p.torque = 0.021;
-    p.friction = 0;
-    struct dw_motor *motor = made(&p);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
-    const double off[DW_MOTOR_INPUTS] = { 0 };
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, off, &error), error);
-    succeeds(dw_run_feed(run, 20, off, &error), error);
-    /* drag now helps to hold: K i = torque - drag, K w = -(R + Rs) i */
-    double current = (p.torque - p.drag) / p.constant;
-    near(dw_run_state(run)[DW_MOTOR_SPEED], -(p.resistance + p.switch_resistance) * current / p.constant, 1e-12);
-    dw_run_free(run);
-    dw_motor_free(motor);
-}
-END_TEST
-
 START_TEST(direction_reverses_a_bridge_like_a_mirror)
 {
     for (int drive = DW_DRIVE_BRIDGE_SLOW; drive <= DW_DRIVE_BRIDGE_FAST; drive++) {
@@ -402,7 +303,7 @@ START_TEST(direction_reverses_a_bridge_like_a_mirror)
         p.direction = true;
         double end[2][DW_MOTOR_STATES];
         for (int way = 0; way < 2; way++) {
-            struct dw_motor *motor = made(&p);
+            struct dw_motor *motor = motor_made(&p);
             struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
             double time[ROWS_MOST], input[ROWS_MOST * DW_MOTOR_INPUTS];
             size_t rows = gate(1e-3, 0.41, 1, time, input);
@@ -427,79 +328,7 @@ START_TEST(direction_reverses_a_bridge_like_a_mirror)
 }
 END_TEST
 
-START_TEST(a_square_law_load_settles_where_the_closed_form_says)
-{
-    struct dw_motor_plan p = pump;
-    struct dw_error error = { .status = DW_OK };
-    p.drive = DW_DRIVE_DIRECT;
-    p.switch_resistance = p.friction = 0;
-    p.gear = 2.3;
-    p.torque_at_square = 4.1e-7 * p.gear * p.gear * p.gear;  /* 4.1e-7 seen from the motor */
-    struct dw_motor *motor = made(&p);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
-    const double u = 9.7, input[DW_MOTOR_INPUTS] = { u };
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, input, &error), error);
-    succeeds(dw_run_feed(run, 20, input, &error), error);
-    /* K (u - K w) / R = drag + c w^2 */
-    double k = p.constant, r = p.resistance, c = 4.1e-7, b = k * k / r, rest = p.drag - k * u / r;
-    double w = (-b + sqrt(b * b - 4 * c * rest)) / (2 * c);
-    /* chords are off by 1e-5 of the load at no-load speed; the speed by that over the slope b + 2 c w */
-    double off = 1e-5 * c * pow(dw_motor_no_load_speed(&p), 2) / (b + 2 * c * w);
-    within_scale(dw_run_state(run)[DW_MOTOR_SPEED], w, 1, off);
-    dw_run_free(run);
-    dw_motor_free(motor);
-}
-END_TEST
-
-START_TEST(values_out_of_range_are_refused)
-{
-    struct dw_error error;
-    const struct {
-        size_t offset;
-        double value;
-        const char *text;
-    } bad[] = {
-        { offsetof(struct dw_motor_plan, resistance), 0, "resistance 0 ohm: must be above zero" },
-        { offsetof(struct dw_motor_plan, inductance), -1, "inductance -1 H: must be above zero" },
-        { offsetof(struct dw_motor_plan, constant), 0, "constant 0 V s/rad: must be above zero" },
-        { offsetof(struct dw_motor_plan, inertia), -2e-6, "inertia -2e-06 kg m^2: must be above zero" },
-        { offsetof(struct dw_motor_plan, friction), -1, "friction -1 N m s/rad: must not be negative" },
-        { offsetof(struct dw_motor_plan, drag), -1, "drag -1 N m: must not be negative" },
-        { offsetof(struct dw_motor_plan, torque), INFINITY, "torque inf: must be finite" },
-        { offsetof(struct dw_motor_plan, torque_at_square), -1, "torque at square -1 N m s^2/rad^2: must not be negative" },
-        { offsetof(struct dw_motor_plan, gear), 0, "gear 0 to 1: must be above zero" },
-        { offsetof(struct dw_motor_plan, load_inertia), -1, "load inertia -1 kg m^2: must not be negative" },
-        { offsetof(struct dw_motor_plan, supply), 0, "supply 0 V: must be above zero" },
-        { offsetof(struct dw_motor_plan, diode_drop), 13, "diode drop 13 V: must be below the supply, 12.3 V" },
-        { offsetof(struct dw_motor_plan, switch_resistance), -1, "switch resistance -1 ohm: must not be negative" },
-        { offsetof(struct dw_motor_plan, threshold), NAN, "threshold nan: must be finite" },
-    };
-    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
-        struct dw_motor_plan p = pump;
-        memcpy((char *)&p + bad[i].offset, &bad[i].value, sizeof bad[i].value);
-        ck_assert_ptr_null(dw_motor_new(&p, &error));
-        ck_assert_int_eq(error.status, DW_BAD_USE);
-        ck_assert_str_eq(error.text, bad[i].text);
-    }
-    struct dw_motor_plan p = pump;
-    p.direction = true;
-    ck_assert_ptr_null(dw_motor_new(&p, &error));
-    ck_assert_str_eq(error.text, "a direction needs a full bridge: drive bridge-slow or bridge-fast");
-    p.direction = false;
-    p.low_gate = true;
-    p.drive = DW_DRIVE_BRIDGE_FAST;
-    ck_assert_ptr_null(dw_motor_new(&p, &error));
-    ck_assert_str_eq(error.text, "a low gate is of the drives one-switch, bridge-slow and antiphase");
-    refuses(dw_motor_ratings(12, 400, 2, 1, &p, &error), DW_BAD_USE, error,
-            "stall-current 1 A: must be above the free-current, 2 A");
-    refuses(dw_motor_ratings(12, 0, 2, 1, &p, &error), DW_BAD_USE, error, "free-speed 0 rad/s: must be above zero");
-}
-END_TEST
-
-SUITE("load: motor", ratings_give_back_the_data_sheet, a_step_of_voltage_is_the_second_order_closed_form,
+SUITE("load: motor", a_step_of_voltage_is_the_second_order_closed_form,
       mean_speed_against_duty_of_the_drives_that_conduct_always, conduction_becomes_discontinuous_at_the_closed_form_boundary,
       one_switch_at_light_load_runs_too_fast_by_the_closed_form,
-      over_a_steady_period_what_the_supply_gives_is_lost_or_leaves_by_the_shaft,
-      drag_holds_until_the_torque_exceeds_it_and_then_lets_go, a_braked_rotor_stops_and_stays,
-      a_hanging_load_drives_the_motor_backwards, direction_reverses_a_bridge_like_a_mirror,
-      a_square_law_load_settles_where_the_closed_form_says, values_out_of_range_are_refused)
+      over_a_steady_period_what_the_supply_gives_is_lost_or_leaves_by_the_shaft, direction_reverses_a_bridge_like_a_mirror)

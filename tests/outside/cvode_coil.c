@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The coil against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363) at tight
  * tolerance, in flux linkage instead of current, with its own root-finding and its own list of what conducts. */
+#include "draw.h"
 #include "suite.h"
 #include <cvode/cvode.h>
 #include <dutywright/coil.h>
@@ -137,14 +138,10 @@ static void integrate(void *memory, struct other *o, N_Vector y, double from, do
     }
 }
 
-/* splitmix64 (Steele, Lea and Flood 2014): the same cases everywhere. */
 static uint64_t seed = 20241125;
 static double between(double low, double high)
 {
-    uint64_t z = (seed += 0x9e3779b97f4a7c15u);
-    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-    z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-    return low + (high - low) * (double)((z ^ (z >> 31)) >> 11) / 9007199254740992.0;
+    return drawn_between(&seed, low, high);
 }
 
 /* Six paths for the current, each with and without stray capacitance (but none without it), each with one and two inductances. */

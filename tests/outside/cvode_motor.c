@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The motor against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363), BDF at
  * tight tolerance, with its own root-finding for diodes and standstill and its own table of what conducts. */
+#include "draw.h"
 #include "suite.h"
 #include <cvode/cvode.h>
 #include <dutywright/motor.h>
@@ -101,14 +102,10 @@ static void integrate(void *memory, struct other *o, N_Vector y, double from, do
     }
 }
 
-/* splitmix64 (Steele, Lea and Flood 2014): the same cases everywhere. */
 static uint64_t seed = 20240611;
 static double between(double low, double high)
 {
-    uint64_t z = (seed += 0x9e3779b97f4a7c15u);
-    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-    z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-    return low + (high - low) * (double)((z ^ (z >> 31)) >> 11) / 9007199254740992.0;
+    return drawn_between(&seed, low, high);
 }
 
 static struct dw_motor_plan random_motor(int k)

@@ -1,0 +1,19 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What must hold of each value of a load's plan. */
+#ifndef LOAD_DEMANDS_INNER_H
+#define LOAD_DEMANDS_INNER_H
+
+#include <dutywright/status.h>
+#include <stddef.h>
+
+struct demand {
+    const char *name;
+    double value;
+    const char *unit;  /* as in a message */
+    enum { FINITE, NOT_NEGATIVE, ABOVE_ZERO } rule;  /* all must be finite */
+};
+
+/* DW_BAD_USE: the first that does not hold, "drag -3 N m: must not be negative". */
+enum dw_status demands_check(const struct demand *demands, size_t count, struct dw_error *error);
+
+#endif

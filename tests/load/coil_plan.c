@@ -1,0 +1,87 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a coil may be, and its copper. */
+#include "suite.h"
+#include <dutywright/coil.h>
+#include <float.h>
+
+START_TEST(copper_follows_its_coefficient)
+{
+    near(dw_coil_copper(47, 20, 100), 47 * 1.3144, 8 * DBL_EPSILON);
+    near(dw_coil_copper(dw_coil_copper(47, 20, 83), 83, 20), 47, 8 * DBL_EPSILON);
+    ck_assert(isnan(dw_coil_copper(47, 20, -101)) && isnan(dw_coil_copper(47, 301, 20)));
+}
+END_TEST
+
+#define PLAN(...) { .resistance = 47.3, .inductance = 0.371, .supply = 23.7, .clamp = DW_CLAMP_DIODE, .diode_drop = 0.73, __VA_ARGS__ }
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Woverride-init"
+#ifdef __clang__
+#pragma GCC diagnostic ignored "-Winitializer-overrides"
+#endif
+static const struct {
+    struct dw_coil_plan plan;
+    const char *message;
+} refused[] = {
+    { PLAN(.resistance = 0), "resistance 0 ohm: must be above zero" },
+    { PLAN(.resistance = NAN), "resistance nan: must be finite" },
+    { PLAN(.inductance = -1), "inductance -1 H: must be above zero" },
+    { PLAN(.supply = 0), "supply 0 V: must be above zero" },
+    { PLAN(.clamp = DW_CLAMP_ZENER), "zener 0 V: must be above zero" },
+    { PLAN(.clamp = DW_CLAMP_RESISTOR), "clamp resistor 0 ohm: must be above zero" },
+    { PLAN(.switch_resistance = -1), "switch resistance -1 ohm: must not be negative" },
+    { PLAN(.stray = -1), "stray capacitance -1 F: must not be negative" },
+    { PLAN(.diode_drop = 23.7), "diode drop 23.7 V: must be below the supply, 23.7 V" },
+    { PLAN(.clamp = DW_CLAMP_NONE),
+      "without a clamp the voltage has no limit unless a stray capacitance takes the current: give one, such as 100 pF" },
+    { PLAN(.clamp = DW_CLAMP_NONE, .stray = 1e-10, .clamp_at_switch = true), "there is no clamp that could stand at the switch" },
+    { PLAN(.clamp_at_switch = true),
+      "a diode alone clamps only across the coil; across the switch it takes a zener or a resistor" },
+    { PLAN(.clamp = DW_CLAMP_ZENER, .clamp_value = 20, .clamp_at_switch = true),
+      "zener 20 V across the switch: must be above the supply, 23.7 V, or the coil is never off" },
+    { PLAN(.inductance_closed = 0.2), "closed inductance 0.2 H: must not be below the open one, 0.371 H: a closed gap holds more flux" },
+    { PLAN(.inductance_closed = 0.5), "a closed inductance needs pull-in and drop-out" },
+    { PLAN(.pull_in = 0.2), "pull-in 0.2 A and drop-out 0 A: both must be above zero" },
+    { PLAN(.pull_in = 0.1, .drop_out = 0.2), "pull-in 0.1 A: must be above the drop-out, 0.2 A" },
+    { PLAN(.pull_in = 0.7, .drop_out = 0.2), "pull-in 0.7 A is never reached: 23.7 V drives at most 0.5011 A through 47.3 ohm" },
+    { PLAN(.pull_in = 0.3, .drop_out = 0.2, .inductance_closed = 0.7),
+      "at pull-in the closed inductance takes the current from 0.3 to 0.159 A: not above the drop-out, 0.2 A, so the armature "
+      "would not stay" },
+    { PLAN(.pull_in = 0.3, .drop_out = 0.1, .clamp = DW_CLAMP_RESISTOR, .clamp_value = 90, .clamp_at_switch = true),
+      "the resistor across the switch, 90 ohm, keeps 0.1726 A flowing: not below the drop-out, 0.1 A, so the armature never "
+      "lets go" },
+};
+#pragma GCC diagnostic pop
+
+START_TEST(impossible_coils_are_refused_with_a_reason)
+{
+    struct dw_error error = { .status = DW_OK };
+    for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
+        ck_assert_ptr_null(dw_coil_new(&refused[i].plan, &error));
+        ck_assert_int_eq(error.status, DW_BAD_USE);
+        ck_assert_str_eq(error.text, refused[i].message);
+    }
+}
+END_TEST
+
+START_TEST(times_need_thresholds_and_a_holding_current)
+{
+    struct dw_coil_plan plan = { .resistance = 47.3, .inductance = 0.371, .supply = 23.7, .clamp = DW_CLAMP_DIODE, .diode_drop = 0.73,
+                                 .pull_in = 0.293, .drop_out = 0.117, .threshold = 2.4 };
+    struct dw_error error = { .status = DW_OK };
+    double operate, release;
+    struct dw_coil *coil = dw_coil_new(&plan, &error);
+    ck_assert_msg(coil, "%s", error.text);
+    refuses(dw_coil_times(coil, 0.1, &operate, &release, &error), DW_BAD_USE, error,
+            "a release begins from a current at or above the drop-out, 0.117 A, not from 0.1 A");
+    dw_coil_free(coil);
+    plan.pull_in = plan.drop_out = 0;
+    coil = dw_coil_new(&plan, &error);
+    ck_assert_msg(coil, "%s", error.text);
+    refuses(dw_coil_times(coil, NAN, &operate, &release, &error), DW_BAD_USE, error,
+            "without pull-in and drop-out there is no armature to time");
+    dw_coil_free(coil);
+}
+END_TEST
+
+SUITE("load: coil, its values", copper_follows_its_coefficient, impossible_coils_are_refused_with_a_reason,
+      times_need_thresholds_and_a_holding_current)
