@@ -78,7 +78,7 @@ static void read_clamp(struct dw_coil_plan *p, const char *argument)
     while (k < 4 && (k < 2 ? strcmp(argument, words[k]) : strncmp(argument, words[k], strlen(words[k]))))
         k++;
     if (k == 4)
-        option_error("clamp", argument, "expected none, diode, zener=V or resistor=R");
+        option_error("clamp", argument, "must be none, diode, zener=V or resistor=R");
     p->clamp = (enum dw_coil_clamp)k;
     if (k < 2)
         return;

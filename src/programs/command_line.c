@@ -3,6 +3,7 @@
 #include "common.h"
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 /* One option found on the line. */
 struct found {
@@ -73,10 +74,10 @@ static int farness(const char *typed, const char *candidate)
     const size_t length = strlen(typed);
     if (!length)
         return -1;
-    if (!strncmp(typed, candidate, length))
+    if (!strncasecmp(typed, candidate, length))
         return 0;
     const int apart = distance(typed, candidate);
-    return apart <= 1 + (int)length / 4 ? apart : -1;
+    return apart <= 1 + (int)length / 4 && apart < (int)length ? apart : -1; /* of one letter nothing would be left */
 }
 
 struct nearest {

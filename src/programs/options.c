@@ -184,6 +184,8 @@ double option_between(const char *option, const char *argument, enum dw_quantity
         option_error(option, argument, "must be at least %s", from);
     if (isinf(least))
         option_error(option, argument, "must be at most %s", to);
+    if (kind == DW_SHARE && value > most && value / 100 >= least && value / 100 <= most && !strchr(argument, '%'))
+        option_error(option, argument, "must be from %s to %s; did you mean %s%%?", from, to, argument);
     option_error(option, argument, "must be from %s to %s", from, to);
 }
 
@@ -212,6 +214,6 @@ int option_word(const char *option, const char *argument, const char *const *wor
             return i;
     for (int i = 0; words[i] && used < sizeof list; i++)
         used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", !i ? "" : words[i + 1] ? ", " : " or ", words[i]);
-    const char *near = nearest_word(argument, words);
+    const char *near = words[0] && words[1] ? nearest_word(argument, words) : NULL; /* of one, the list says it */
     option_error(option, argument, near ? "must be %s; did you mean %s?" : "must be %s", list, near);
 }
