@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "whole_file.h"
+#include "config.h"
 #include <errno.h>
 #include <fcntl.h>
+#include <signal.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -85,31 +87,75 @@ static mode_t mode_for(const char *path)
     return 0666 & ~mask;
 }
 
-static int write_aside(const char *path, char *aside, const char *bytes, size_t size)
+static int fill(int descriptor, const char *path, const char *bytes, size_t size)
 {
-    const int descriptor = mkstemp(aside);
-    if (descriptor < 0)
+    const int reason = write_all(descriptor, bytes, size);
+    return reason ? reason : fchmod(descriptor, mode_for(path)) || fsync(descriptor) ? errno : 0;
+}
+
+/* Opens a file that has no name yet, so that nothing stays of a process that is killed. -1: not to be had here. */
+static int open_nameless(const char *folder)
+{
+#ifdef O_TMPFILE
+    if (!access("/proc/self/fd", X_OK))
+        return open(folder, O_TMPFILE | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
+#endif
+    (void)folder;
+    return -1;
+}
+
+/* Gives it a name that ends in six digits, written over the end of `aside`. */
+static int name_it(int descriptor, char *aside)
+{
+    enum { DIGITS = 6, NUMBERS = 1000000, TRIALS = 100 };
+    char held[64];
+    snprintf(held, sizeof held, "/proc/self/fd/%d", descriptor);
+    for (int i = 0; i < TRIALS; i++) {
+        snprintf(aside + strlen(aside) - DIGITS, DIGITS + 1, "%06u", ((unsigned)getpid() + (unsigned)i) % NUMBERS);
+        if (!linkat(AT_FDCWD, held, AT_FDCWD, aside, AT_SYMLINK_FOLLOW))
+            return 0;
+        if (errno != EEXIST)
+            break;
+    }
+    return errno;
+}
+
+/* aside: a template for mkstemp in that folder, which ends in XXXXXX */
+static int write_aside(const char *path, const char *folder, char *aside, const char *bytes, size_t size)
+{
+    int descriptor = open_nameless(folder);
+    bool named = descriptor < 0;
+    if (named && (descriptor = mkstemp(aside)) < 0)
         return errno;
-    int reason = write_all(descriptor, bytes, size);
-    if (!reason && (fchmod(descriptor, mode_for(path)) || fsync(descriptor)))
-        reason = errno;
+    int reason = fill(descriptor, path, bytes, size);
+    if (!reason && !named) {
+        reason = name_it(descriptor, aside);
+        named = !reason;
+    }
     if (close(descriptor) && !reason)
         reason = errno;
     if (!reason && rename(aside, path))
         reason = errno;
-    if (reason)
+    if (reason && named)
         unlink(aside);
     return reason;
 }
 
+/* Signals that end a program wait until no name is left aside. */
 static int replace(const char *path, const char *bytes, size_t size)
 {
     static const char name[] = "/.dw-plot-XXXXXX";
+    static const int ending[] = { SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGXFSZ };
+    sigset_t held, before;
+    sigemptyset(&held);
+    for (size_t i = 0; i < sizeof ending / sizeof *ending; i++)
+        sigaddset(&held, ending[i]);
     char *folder = folder_of(path), *aside = folder ? malloc(strlen(folder) + sizeof name) : NULL;
     int reason = ENOMEM;
-    if (aside) {
+    if (aside && !(reason = sigprocmask(SIG_BLOCK, &held, &before) ? errno : 0)) {
         strcpy(stpcpy(aside, folder), name);
-        reason = write_aside(path, aside, bytes, size);
+        reason = write_aside(path, folder, aside, bytes, size);
+        sigprocmask(SIG_SETMASK, &before, NULL);
     }
     free(aside);
     free(folder);

@@ -11,7 +11,8 @@
  *   returns  DW_OK; DW_BAD_USE: a folder, a name whose folder is missing or not writable, a read-only file */
 enum dw_status whole_file_check(const char *path, struct dw_error *error);
 
-/* Writes beside the name, and takes the name only when all is on the disk; a device or pipe is written to directly.
+/* Writes beside the name, and takes the name only when all is on the disk; a device or pipe is written to directly. A process
+ * that is killed meanwhile leaves the old file and, where the file system knows files without a name, nothing else.
  * Standard output where path is "-".
  *   returns  DW_OK; DW_SYSTEM; DW_CLOSED_PIPE. Except DW_OK, what was there under that name still is. */
 enum dw_status whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error);

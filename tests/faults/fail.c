@@ -1,14 +1,21 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Preloaded into a program (LD_PRELOAD), makes one kind of call fail at its n-th use:
- *   FAIL_CALL     memory (malloc, calloc, realloc, aligned ones), or read, write, close, fclose, fsync, rename
+ *   FAIL_CALL     memory (malloc, calloc, realloc, aligned ones), or read, write, close, fclose, fsync, linkat, rename
  *   FAIL_AT       the first use that fails, from 1; 0 only counts
  *   FAIL_FOR      how many uses fail in a row; 0 all that follow
  *   FAIL_ERRNO    errno of the failing call; 0: read and write succeed with one byte, as a slow pipe may
+ *   FAIL_SIGNAL   the call does not fail; the process gets this signal before it instead
+ *   FAIL_PIECE    at most so many bytes are written by one call
+ *   FAIL_NAMELESS set: a file system without nameless files (O_TMPFILE)
  *   FAIL_REPORT   a descriptor: "failed" is written there at the first failure, "counted N" when the program ends
  * What fails does nothing, but for close and fclose, which have always closed (close(2)). Nothing fails, nor is counted,
  * once the program's own end has come: a build for coverage writes its counts after that. */
+#define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -24,8 +31,8 @@ void *__libc_memalign(size_t alignment, size_t size);
 static struct {
     bool known, told, over;
     const char *call;
-    long at, during, count;
-    int number, report;
+    long at, during, count, piece;
+    int number, report, signal;
 } plan;
 
 static long setting(const char *name, long otherwise)
@@ -48,6 +55,8 @@ static bool fails(const char *call)
         plan.call = getenv("FAIL_CALL");
         plan.at = setting("FAIL_AT", 0);
         plan.during = setting("FAIL_FOR", 1);
+        plan.piece = setting("FAIL_PIECE", 0);
+        plan.signal = (int)setting("FAIL_SIGNAL", 0);
         plan.number = (int)setting("FAIL_ERRNO", ENOMEM);
         plan.report = (int)setting("FAIL_REPORT", -1);
     }
@@ -59,8 +68,10 @@ static bool fails(const char *call)
     if (!plan.told)
         tell("failed\n");
     plan.told = true;
+    if (plan.signal)
+        kill(getpid(), plan.signal);
     errno = plan.number;
-    return true;
+    return !plan.signal;
 }
 
 __attribute__((destructor)) static void report_count(void)
@@ -144,6 +155,8 @@ ssize_t write(int descriptor, const void *from, size_t size)
             return -1;
         size = size ? 1 : 0;
     }
+    if (plan.piece && size > (size_t)plan.piece)
+        size = (size_t)plan.piece;
     return syscall(SYS_write, descriptor, from, size);
 }
 
@@ -163,7 +176,25 @@ int fsync(int descriptor)
 
 int rename(const char *from, const char *to)
 {
-    return fails("rename") ? -1 : (int)syscall(SYS_renameat2, -100 /* AT_FDCWD */, from, -100, to, 0);
+    return fails("rename") ? -1 : (int)syscall(SYS_renameat2, AT_FDCWD, from, AT_FDCWD, to, 0);
+}
+
+int linkat(int from_folder, const char *from, int to_folder, const char *to, int flags)
+{
+    return fails("linkat") ? -1 : (int)syscall(SYS_linkat, from_folder, from, to_folder, to, flags);
+}
+
+int open(const char *path, int flags, ...)
+{
+    va_list more;
+    va_start(more, flags);
+    const mode_t mode = flags & (O_CREAT | O_TMPFILE) ? va_arg(more, mode_t) : 0;
+    va_end(more);
+    if ((flags & O_TMPFILE) == O_TMPFILE && getenv("FAIL_NAMELESS")) {
+        errno = EOPNOTSUPP;
+        return -1;
+    }
+    return (int)syscall(SYS_openat, AT_FDCWD, path, flags, mode);
 }
 
 int fclose(FILE *file)

@@ -113,11 +113,12 @@ class workshop:
         options.setdefault("stdout", subprocess.PIPE)
         return subprocess.run(words(command), cwd=self.folder, stderr=subprocess.PIPE, timeout=LIMIT, **options)
 
-    def failing(self, command, call, at, number, during=1):
-        """Runs with a call failing; gives the result, whether it came to that, and how many such calls were counted."""
+    def failing(self, command, call, at, number, during=1, **more):
+        """Runs with a call failing; gives the result, whether it came to that, and how many such calls were counted. `more`
+        are further words for fail.c."""
         report, far = os.pipe()
         preload = environment(LD_PRELOAD=self.library(), FAIL_CALL=call, FAIL_AT=str(at), FAIL_FOR=str(during),
-                              FAIL_ERRNO=str(number), FAIL_REPORT=str(far))
+                              FAIL_ERRNO=str(number), FAIL_REPORT=str(far), **more)
         try:
             done = self.run(command, env=preload, pass_fds=[far])
         finally:
