@@ -80,18 +80,43 @@ static bool greek(char *out, unsigned character)
     return true;
 }
 
+/* Letters of Latin Extended-A, without their accents; 0 for others. */
+static char plain_letter(unsigned character)
+{
+    static const char letters[] = "AaAaAaCcCcCcCcDdDdEeEeEeEeEeGgGgGgGgHhHhIiIiIiIiIiIiJjKkkLlLlLlLlLlNnNnNnnNnOoOoOoOoRrRrRrSsSsSsSs"
+                                  "TtTtTtUuUuUuUuUuUuWwYyYZzZzZzs";
+    return character >= 0x100 && character < 0x180 ? letters[character - 0x100] : 0;
+}
+
+/* What the font shows for a character.
+ *   own       [8]: room for it
+ *   returns   NULL: it has nothing like it */
+static const char *strokes_of(char *own, unsigned character)
+{
+    const char *found = sign(character);
+    const bool blank = character < 0x20 || (character >= 0x7f && character <= 0xa0);
+    if (found || greek(own, character))
+        return found ? found : own;
+    own[0] = (char)(blank ? ' ' : character < 0x100 ? (int)character : plain_letter(character));
+    own[1] = 0;
+    return own[0] ? own : NULL;
+}
+
+bool text_has_strokes(const char *utf8)
+{
+    bool all = true;
+    for (char own[8]; *utf8;)
+        all = strokes_of(own, text_next(&utf8)) && all;
+    return all;
+}
+
 void text_for_strokes(char *out, size_t size, const char *utf8)
 {
     size_t used = 0;
     while (*utf8) {
-        const unsigned character = text_next(&utf8);
-        char own[8] = { 0 };
-        const char *shown = sign(character);
-        if (!shown && !greek(own, character)) {
-            const bool blank = character < 0x20 || (character >= 0x7f && character <= 0xa0);
-            own[0] = (char)(blank ? ' ' : character < 0x100 ? (int)character : '?');
-        }
-        shown = shown ? shown : own;
+        char own[8];
+        const char *shown = strokes_of(own, text_next(&utf8));
+        shown = shown ? shown : "?";
         if (used + strlen(shown) >= size)
             break;
         memcpy(out + used, shown, strlen(shown));

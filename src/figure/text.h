@@ -20,6 +20,9 @@ size_t text_length(const char *text);
  *   out       NUL-terminated, cut at `size` */
 void text_for_strokes(char *out, size_t size, const char *utf8);
 
+/* Whether that shows the text without such question marks. */
+bool text_has_strokes(const char *utf8);
+
 /* UTF-8 as valid XML character data: markup escaped, what is no UTF-8 or no XML character replaced.
  *   out       NUL-terminated, cut at `size` between characters */
 void text_for_xml(char *out, size_t size, const char *utf8);

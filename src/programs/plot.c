@@ -4,6 +4,7 @@
 #include "figure/figure.h"
 #include "figure/preview.h"
 #include "figure/tables.h"
+#include "figure/text.h"
 #include "figure/whole_file.h"
 #include <langinfo.h>
 #include <locale.h>
@@ -293,6 +294,16 @@ static struct request request_of(const struct plot_options *o)
     };
 }
 
+/* The stroke font has Latin and Greek letters only. */
+static void note_letters(const struct plot_options *o)
+{
+    if (o->title && !text_has_strokes(o->title))
+        program_note("--title: the figure's letters do not have all of '%s': ? stands for what is missing", o->title);
+    for (size_t i = 0; i < o->name.count; i++)
+        if (!text_has_strokes(o->name.text[i]))
+            program_note("--name: the figure's letters do not have all of '%s': ? stands for what is missing", o->name.text[i]);
+}
+
 static enum dw_status draw(struct plot_options *o, const struct drawing *drawing, struct dw_error *error)
 {
     char *bytes = NULL, made_by[4096];
@@ -300,6 +311,8 @@ static enum dw_status draw(struct plot_options *o, const struct drawing *drawing
     snprintf(made_by, sizeof made_by, "%s%s", drawing->made_by, program_made_by());
     const struct remarks remarks = { o->title ? o->title : "", made_by, drawing->summary };
     struct dw_error why = { .status = DW_OK };
+    if (o->form.type != FIGURE_TEXT)
+        note_letters(o);
     enum dw_status status = figure_render(drawing->sheet, drawing->sheets, &o->form, &remarks, &bytes, &size, &why);
     if (status == DW_BAD_USE)
         return dw_error_set(error, status, 0, "--size: %s", why.text);

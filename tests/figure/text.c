@@ -12,6 +12,7 @@ START_TEST(utf_8_becomes_what_the_stroke_font_has)
         { "C:\\sp\\*W", "C:\\#H0804sp\\#H0804*W" },                      /* a backslash is no escape */
         { "\xe2\x88\x92" "5 \xe2\x89\xa4 x \xe2\x89\xa5 \xe2\x88\x9e", "-5 \\<= x \\>= \\if" },
         { "\xce\x91\xce\x94\xcf\x80", "A\\*D\\*p" },                     /* Alpha looks like A */
+        { "\xc5\xbdlu\xc5\xa5ou\xc4\x8dk\xc3\xbd \xc4\x80\xc5\xbf", "Zlutouck\xfd As" }, /* the letter without its accent */
         { "\xe6\xb0\xb4 \xf0\x9f\x98\x80", "? ?" },
         { "a\tb\nc\x01", "a b c " },
         { "\xff\xc3 \xe2\x82", "?? ??" },                                /* bytes that are no UTF-8 */
@@ -23,6 +24,7 @@ START_TEST(utf_8_becomes_what_the_stroke_font_has)
         text_for_strokes(got, sizeof got, cases[i][0]);
         ck_assert_str_eq(got, cases[i][1]);
     }
+    ck_assert(text_has_strokes("4.7 k\xce\xa9 \xc4\x8d ?") && !text_has_strokes("a \xe6\xb0\xb4 b") && !text_has_strokes("\xff"));
     char cut[6];
     text_for_strokes(cut, sizeof cut, "ab\xce\xa9\xce\xa9");
     ck_assert_str_eq(cut, "ab\\*W"); /* never half an escape */
