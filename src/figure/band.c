@@ -8,7 +8,8 @@
  * goes over it once, a lone pulse or peak twice. A band is at least so many line widths long. */
 #define CLIMBS 4
 #define NEAR 1.25      /* line widths */
-#define LEAST_HEIGHT 3 /* line widths */
+#define LEAST_HEIGHT 2 /* line widths; less is a thick line */
+#define TALL 5         /* line widths: so high in one place at least, so that a thick line that swells stays one */
 #define LEAST_LENGTH 4 /* line widths */
 #define WIDEN 0.7      /* line widths: a column reaches as far as the strokes over it do, at least one whole pulse */
 
@@ -37,7 +38,7 @@ static void fill_columns(struct bands *bands, const struct frame *frame, const s
         struct vertex path[STRIP_PATH];
         const size_t points = strip_path(strip, path);
         if (!bands->count || x != bands->at[bands->count - 1].x)
-            bands->at[bands->count++] = (struct column){ i, x, 0, INFINITY, -INFINITY, false };
+            bands->at[bands->count++] = (struct column){ i, x, 0, INFINITY, -INFINITY, false, false };
         struct column *column = &bands->at[bands->count - 1];
         for (size_t k = 0; k < points; k++) {
             const double y = height_in(&frame->box, frame, path[k].y);
@@ -80,6 +81,7 @@ static void mark_dense(struct bands *bands, double width)
     for (size_t i = 0; i < bands->count; i++) {
         const struct column all = around(bands, i, NEAR * width);
         bands->at[i].dense = all.high - all.low > LEAST_HEIGHT * width && all.climb >= CLIMBS * (all.high - all.low);
+        bands->at[i].tall = all.high - all.low > TALL * width;
         last = bands->at[i].dense ? i : last;
         first = first == bands->count ? last : first;
     }
@@ -91,7 +93,10 @@ static void mark_dense(struct bands *bands, double width)
     for (size_t from = 0, to; from < bands->count; from = to) {
         to = bands_run(bands, from);
         const bool longer = bands->at[to - 1].x - bands->at[from].x >= LEAST_LENGTH * width;
-        for (size_t i = from; i < to && !longer; i++)
+        bool tall = false;
+        for (size_t i = from; i < to; i++)
+            tall = tall || bands->at[i].tall;
+        for (size_t i = from; i < to && !(longer && tall); i++)
             bands->at[i].dense = false;
         bands->any = bands->any || bands->at[from].dense;
     }

@@ -14,7 +14,7 @@ struct column {
     double x;             /* pixels, whole: its left edge */
     double climb;         /* pixels that the line goes up and down in it, with the way from the column before */
     double low, high;     /* pixels, within the panel */
-    bool dense;           /* part of a band */
+    bool dense, tall;     /* part of a band; high enough for one to begin */
 };
 
 struct bands {
