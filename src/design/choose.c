@@ -228,9 +228,7 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
             if (figures_worst(&search.terms, &filters[i], INFINITY, &worst, &exact))
                 search_offer(&search, &filters[i], &worst, exact);
         }
-        if (search.no_memory)
-            status = no_memory(error);
-        else if ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search)))
+        if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))
             status = no_memory(error);
         else if (pass == 1)
             status = dw_error_set(error, DW_NO, 0, "nothing fits");

@@ -80,7 +80,7 @@ void lags_of_ladder(struct lags *lags, int stages, const double *r, const double
         w[1] = -p[0] / distance;
         return;
     }
-    double a[LAGS_MOST + 1];
+    double a[LAGS_MOST + 1] = { 0 };
     ladder_polynomial(stages, r, c, load, a);
     lags->gain = 1 / a[0];
     p[0] = smallest_root(a[0], a[1], a[2], a[3]);

@@ -63,7 +63,7 @@ static bool raise_limit(const struct dw_choice_wish *wish, double *limit, enum g
 static bool raise_frequency(struct dw_choice_wish *wish, struct dw_remedy *remedy, enum dw_status *status)
 {
     const double asked = wish->task.frequency;
-    double low = asked, high = asked;
+    double low, high = asked;
     bool good = false;
     do {
         low = high;

@@ -38,7 +38,7 @@ static bool bounded(const struct space *space, struct box *box)
 {
     struct search *search = space->search;
     const struct terms *terms = &search->terms;
-    double top_r[DW_FILTER_STAGES], top_c[DW_FILTER_STAGES], low_r[DW_FILTER_STAGES], low_c[DW_FILTER_STAGES];
+    double top_r[DW_FILTER_STAGES] = { 0 }, top_c[DW_FILTER_STAGES], low_r[DW_FILTER_STAGES], low_c[DW_FILTER_STAGES];
     double top = 0, low = 0;
     for (int k = 0; k < space->stages; k++) {
         const struct dw_parts *r = space->list[2 * k], *c = space->list[2 * k + 1];
@@ -125,7 +125,7 @@ static void branch_and_bound(const struct space *space, double all)
     double done = 0;
     struct box whole = { .bound = { .parts = 0 } };
     for (int i = 0; i < 2 * space->stages; i++)
-        whole.to[i] = space->list[i]->count - 1;
+        whole.to[i] = space->list[i]->count - 1; /* NOLINT(clang-analyzer-core.NullDereference): a list for each part of each stage */
     if (bounded(space, &whole))
         stack[depth++] = whole;
     while (depth > 0 && !search->stopped && !search->no_memory) {

@@ -6,7 +6,7 @@
 /* RC stages: ripple is largest with every part at its lowest, settling with every part at its highest (theory, 6.2). */
 static void rc_worst(const struct terms *terms, const struct dw_filter *filter, struct dw_filter_figures *figures)
 {
-    double low_r[DW_FILTER_STAGES], low_c[DW_FILTER_STAGES], high_r[DW_FILTER_STAGES], high_c[DW_FILTER_STAGES];
+    double low_r[DW_FILTER_STAGES] = { 0 }, low_c[DW_FILTER_STAGES], high_r[DW_FILTER_STAGES] = { 0 }, high_c[DW_FILTER_STAGES];
     double low = 0, high = 0;
     for (int k = 0; k < filter->stages; k++) {
         low_r[k] = filter->r[k].value * (1 - filter->r[k].spread);

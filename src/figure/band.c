@@ -114,6 +114,7 @@ static bool widen(struct bands *bands, double width)
     }
     for (size_t i = 0; i < bands->count; i++)
         if (bands->at[i].dense) {
+            /* NOLINTNEXTLINE(clang-analyzer-core.uninitialized.Assign): set above for each column */
             bands->at[i].low = reach[i][0];
             bands->at[i].high = reach[i][1];
         }
@@ -135,7 +136,7 @@ enum dw_status bands_find(struct bands *bands, const struct frame *frame, const 
     *bands = (struct bands){ 0 };
     if (trace->style == TRACE_STEMS || trace->style == TRACE_MARKS)
         return DW_OK;
-    bands->at = malloc((reduction_strips(trace->rows) + 1) * sizeof *bands->at);
+    bands->at = calloc(reduction_strips(trace->rows) + 1, sizeof *bands->at);
     if (bands->at) {
         fill_columns(bands, frame, trace);
         mark_dense(bands, frame->width);

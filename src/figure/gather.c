@@ -41,13 +41,12 @@ static enum dw_status read_span(const struct source *source, const char *text, s
     span->kind = DW_SPAN_BETWEEN;
     span->from = -INFINITY;
     span->to = INFINITY;
-    snprintf(ends, sizeof ends, "%s", text);
-    char *second = strchr(ends, ':');
-    if (second)
-        *second++ = 0;
     if (!colon || !text[1] || strlen(text) >= sizeof ends)
         return dw_error_set(error, DW_BAD_USE, 0, "--span: '%.60s': A:B was wanted, from where to where on the axis of %s", text,
                             source->x_name);
+    strcpy(ends, text);
+    char *second = ends + (colon - text);
+    *second++ = 0;
     if ((*ends && dw_quantity_parse(ends, kind, &span->from, &why) != DW_OK)
         || (*second && dw_quantity_parse(second, kind, &span->to, &why) != DW_OK))
         return dw_error_set(error, DW_BAD_USE, 0, "--span: '%s': %s", text, why.text);

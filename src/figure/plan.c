@@ -73,6 +73,7 @@ static enum dw_status check_alike(const struct inner *inner, struct dw_error *er
     const struct source *first = &inner->source[0];
     for (size_t i = 0; i < inner->sources; i++) {
         const struct source *source = &inner->source[i];
+        /* NOLINTNEXTLINE(clang-analyzer-core.NonNullParamChecker): a source that did not open has ended this before */
         if (strcmp(source->x_unit, first->x_unit) || source->kind != first->kind)
             return dw_error_set(error, DW_BAD_INPUT, 0, "%s begins with %.60s[%.20s] and %s with %.60s[%.20s]: one figure has one axis",
                                 dw_reader_name(first->reader), first->x_name, first->x_unit,

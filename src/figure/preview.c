@@ -363,16 +363,17 @@ static void choose_sizes(struct view *view, int columns, int lines)
     struct ticks *ticks = view->y;
     for (size_t i = 0; i < sheet->panels; i++)
         around += (i > 0) + (*sheet->panel[i].heading != 0);
+    /* NOLINTNEXTLINE(clang-analyzer-core.DivideZero): a sheet has a panel at least */
     const int rows = (lines - around) / (int)sheet->panels;
     view->dots.rows = rows < LEAST_ROWS ? LEAST_ROWS : rows > MOST_ROWS ? MOST_ROWS : rows;
     for (size_t i = 0; i < sheet->panels; i++) {
         choose_y(view, &sheet->panel[i], ticks);
         for (int k = 0; k < ticks->count; k++)
-            tick = fmax(tick, width_of(view, ticks->at[k].text));
+            tick = (int)fmax(tick, width_of(view, ticks->at[k].text));
         for (size_t k = 0; k < sheet->panel[i].traces; k++) {
             char text[LABEL_COLUMNS * 4];
             label_text(text, sizeof text, &sheet->panel[i].trace[k], sheet->panel[i].axis.unit);
-            label = fmax(label, width_of(view, text));
+            label = (int)fmax(label, width_of(view, text));
         }
     }
     view->left = tick + 2;

@@ -117,7 +117,7 @@ static int distance(unsigned one, unsigned other)
 
 static void choose(struct entry **ranked, unsigned filled, int colours)
 {
-    qsort(ranked, filled, sizeof *ranked, more_frequent);
+    qsort(ranked, filled, sizeof *ranked, more_frequent); /* NOLINT(bugprone-sizeof-expression): pointers are what is sorted */
     for (unsigned i = 0; i < filled; i++) {
         const unsigned kept = filled < (unsigned)colours ? filled : (unsigned)colours;
         unsigned best = i < kept ? i : 0;
@@ -145,6 +145,7 @@ static bool count_colours(struct picture *picture, struct entry *table, unsigned
 enum dw_status picture_limit_colours(struct picture *picture, int colours, struct dw_error *error)
 {
     const size_t pixels = (size_t)picture->width * (size_t)picture->height;
+    /* NOLINTNEXTLINE(bugprone-sizeof-expression): the second holds pointers into the first */
     struct entry *table = calloc(COUNTED, sizeof *table), **ranked = calloc(COUNTED, sizeof *ranked);
     unsigned filled = 0, mask = 0xffffff, count = 0;
     if (!table || !ranked) {

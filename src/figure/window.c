@@ -240,6 +240,7 @@ static enum dw_status join_periods(struct window *window, double *from, double *
         return DW_NO_MEMORY;
     enum dw_status status = DW_OK;
     for (size_t i = 1; i <= periods && status == DW_OK; i++) {
+        /* NOLINTNEXTLINE(clang-analyzer-core.DivideZero): there are more pieces than periods, since so many are whole */
         const struct piece *piece = &window->piece[(window->open + i) % window->pieces];
         status = append_all(window->joined, piece->reduction, error);
         if (i == 1)

@@ -44,11 +44,11 @@ static enum dw_status check_plan(const struct dw_modes_plan *plan, struct dw_err
         if (plan->modes[i].guard_count > MODE_GUARDS)
             return dw_error_set(error, DW_BAD_USE, 0, "mode '%s' has %zu guards: up to %d", mode_name(plan, i),
                                 plan->modes[i].guard_count, MODE_GUARDS);
+    enum dw_status status = DW_OK;
     for (size_t i = 0; i < plan->mode_count; i++)
-        for (size_t k = 0; k < plan->modes[i].guard_count; k++)
-            if (check_guard(plan, i, k, error) != DW_OK)
-                return error ? error->status : DW_BAD_USE;
-    return DW_OK;
+        for (size_t k = 0; k < plan->modes[i].guard_count && status == DW_OK; k++)
+            status = check_guard(plan, i, k, error);
+    return status;
 }
 
 /* rows [count x (left_width + right_width + 1)] = (left | right | column); NULL blocks as zeros. */
@@ -149,6 +149,7 @@ struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error 
     struct dw_modes *modes = calloc(1, sizeof *modes);
     double *scratch = malloc((2 * n * (m + 1) + p * (m + 1) + n * n) * sizeof *scratch);
     if (modes) {
+        /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI): the plan was checked and has a mode */
         modes->modes = calloc(plan->mode_count, sizeof *modes->modes);
         modes->memory = malloc(numbers * sizeof *modes->memory);
     }

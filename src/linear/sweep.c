@@ -58,6 +58,7 @@ static bool on_line(const struct sweep *sweep, const struct point *a, const stru
 }
 
 /* Gives the points after a, up to and with b. */
+/* NOLINTNEXTLINE(misc-no-recursion): never deeper than DEPTH */
 static enum dw_status give_between(const struct sweep *sweep, const struct point *a, const struct point *b, int depth,
                                    struct point *last)
 {

@@ -58,6 +58,7 @@ struct fourier_cells *cells_new(const struct fourier_plan *plan)
     const size_t planes = c->channels * (size_t)(c->degree + 1);
     if (planes <= ((size_t)-1 / sizeof(double) - 8) / c->pitch) /* calloc: large zeros cost nothing until they are used */
         c->room = calloc(planes * c->pitch + 8, sizeof *c->plane);
+    /* NOLINTNEXTLINE(performance-no-int-to-ptr): the first address in the room that is a multiple of a cache line */
     c->plane = c->room ? (double *)(((uintptr_t)c->room + 63) / 64 * 64) : NULL;
     c->open = calloc(planes, sizeof *c->open);
     c->slope = calloc(c->channels, sizeof *c->slope);
@@ -256,7 +257,7 @@ static void transform_few(const struct fourier_cells *c, double *plane)
 
 static bool transform_many(struct fourier_cells *c)
 {
-    const fftw_plan plan = fftw_plan_dft_r2c_1d((int)c->cells, c->plane, (fftw_complex *)c->plane, FFTW_ESTIMATE);
+    fftw_plan plan = fftw_plan_dft_r2c_1d((int)c->cells, c->plane, (fftw_complex *)c->plane, FFTW_ESTIMATE);
     if (!plan)
         return false;
     for (size_t i = 0; i < c->channels; i++)

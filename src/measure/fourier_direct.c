@@ -110,6 +110,7 @@ static void weigh(const struct fourier_direct *d, size_t first, struct exact mid
     rotate(at_middle, cosine, sine, c, s);
     bessel_of_chunk(d, first, half_width, half, j0, j1);
     for (size_t k = 0; k < CHUNK; k++) {
+        /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): either way of the above fills the chunk */
         const double mean = 2 * half_width.high * j0[k], rise = half_width.high * j1[k];
         w->mean_cos[k] = mean * c[k];
         w->mean_sin[k] = mean * s[k];

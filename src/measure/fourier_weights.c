@@ -49,7 +49,7 @@ void weights_to_degree(double theta, int degree, double *j)
         ratio[q] = next;
     }
     for (int q = 2; q <= degree; q++)
-        j[q] = j[q - 1] * ratio[q];
+        j[q] = j[q - 1] * ratio[q]; /* NOLINT(clang-analyzer-core.UndefinedBinaryOperatorResult): set from the degree down to 2 */
 }
 
 int weight_degree(double theta_most)

@@ -277,7 +277,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_FREQUENCY: task->frequency = option_positive("frequency", argument, DW_FREQUENCY); return 0;
     case OPTION_HIGH: task->high = option_quantity("high", argument, DW_VOLTAGE); return 0;
     case OPTION_LOW: task->low = option_quantity("low", argument, DW_VOLTAGE); return 0;
-    case OPTION_LEVELS: task->levels = option_count("levels", argument, 2, 1l << 32); return 0;
+    case OPTION_LEVELS: task->levels = option_count("levels", argument, 2, 1L << 32); return 0;
     case OPTION_DUTY:
         task->duty = option_between("duty", argument, DW_SHARE, 0, 1);
         if (!(task->duty > 0))
@@ -303,8 +303,8 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_FRONT: o->wish.front = true; return 0;
     case OPTION_CURVE: o->curve = true; return 0;
     case OPTION_ALL: o->all = true; return 0;
-    case OPTION_SAMPLES: o->samples = (unsigned long long)option_count("samples", argument, 1, 1l << 40); return 0;
-    case OPTION_SEED: o->seed = (uint64_t)option_count("seed", argument, 0, 1l << 53); return 0;
+    case OPTION_SAMPLES: o->samples = (unsigned long long)option_count("samples", argument, 1, 1L << 40); return 0;
+    case OPTION_SEED: o->seed = (uint64_t)option_count("seed", argument, 0, 1L << 53); return 0;
     case OPTION_EXHAUSTIVE: o->wish.exhaustive = true; return 0;
     case OPTION_PRINT:
         option_word("print", argument, printable);

@@ -55,7 +55,7 @@ static int series_of(const char *spec)
 {
     if (spec[0] != 'E' || !spec[1] || strspn(spec + 1, "0123456789") != strlen(spec + 1) || strlen(spec) > 6)
         return 0;
-    return atoi(spec + 1);
+    return atoi(spec + 1); /* NOLINT(cert-err34-c): nothing but a few digits */
 }
 
 static struct dw_parts *offer(const struct choose_offers *offers, int part, const char *option)
@@ -137,7 +137,7 @@ void choose_spell(char *out, double value)
         if (!begun && point)
             exponent--;
     }
-    exponent += *p == 'e' ? atoi(p + 1) : 0;
+    exponent += *p == 'e' ? atoi(p + 1) : 0; /* NOLINT(cert-err34-c): as the library printed it */
     while (count > 1 && digits[count - 1] == '0')
         count--;
     const int group = (int)floor(exponent / 3.0);

@@ -134,6 +134,7 @@ static enum dw_status complete(const struct choose_pile *pile, struct dw_error *
 {
     enum { NAMED = 20 };
     const int of = pile->shard[0].of;
+    /* NOLINTNEXTLINE(bugprone-sizeof-expression): it holds pointers */
     const struct choose_shard **seen = calloc((size_t)of, sizeof *seen);
     enum dw_status status = seen ? DW_OK : no_memory(error);
     char missing[16 * NAMED] = "";

@@ -15,6 +15,7 @@ static struct found *found;
 static int found_count;
 
 /* Calls visit for each named option of the whole tree until it returns true; gives that option. */
+/* NOLINTNEXTLINE(misc-no-recursion): a tree of tables is two levels deep */
 static const struct argp_option *each_option(const struct argp *argp,
                                              bool (*visit)(const struct argp_option *option, void *with), void *with)
 {

@@ -158,6 +158,7 @@ static void hold_standard_descriptors(void)
             exit(EXIT_SYSTEM);
 }
 
+/* NOLINTNEXTLINE(misc-no-recursion): a tree of tables is two levels deep */
 static bool has_child(const struct argp *argp, const struct argp *sought)
 {
     for (const struct argp_child *child = argp->children; child && child->argp; child++)

@@ -148,10 +148,10 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_PERIOD: train->period = option_positive("period", argument, DW_TIME); return 0;
     case OPTION_CLOCK: o->counter.clock = option_positive("clock", argument, DW_FREQUENCY); return 0;
     case OPTION_PRESCALE:
-        o->counter.prescale = (unsigned long long)option_count("prescale", argument, 1, 1l << 32);
+        o->counter.prescale = (unsigned long long)option_count("prescale", argument, 1, 1L << 32);
         return 0;
     case OPTION_COUNT_TO:
-        o->counter.largest = (unsigned long long)option_count("count-to", argument, 1, (1l << 32) - 1);
+        o->counter.largest = (unsigned long long)option_count("count-to", argument, 1, (1L << 32) - 1);
         return 0;
     case OPTION_COUNTING:
         o->counter.counting = (enum dw_counting)option_word("counting", argument, counting_words);

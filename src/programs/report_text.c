@@ -132,8 +132,8 @@ static void write_cell(const struct report *report, size_t row, size_t column, c
 /* A title stands over the words' beginning, or over the numbers' end. */
 static void write_titles(const struct report *report, const struct widths *widths, FILE *out)
 {
-    const bool bold = isatty(fileno(out)) && !(getenv("NO_COLOR") && *getenv("NO_COLOR")) && getenv("TERM")
-                      && strcmp(getenv("TERM"), "dumb");
+    const char *no_colour = getenv("NO_COLOR"), *terminal = getenv("TERM");
+    const bool bold = isatty(fileno(out)) && !(no_colour && *no_colour) && terminal && strcmp(terminal, "dumb");
     fputs(bold ? "\033[1m" : "", out);
     for (size_t c = 0; c < report->count; c++) {
         const char *name = report->columns[c].name;

@@ -38,6 +38,7 @@ static double largest(const double *rows, size_t count, size_t columns, size_t c
 
 static enum dw_status read_ahead(struct wave *wave, struct dw_error *error)
 {
+    /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI): a table has a column of time at least */
     wave->ahead = malloc(AHEAD * wave->columns * sizeof *wave->ahead);
     if (!wave->ahead)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");

@@ -67,7 +67,7 @@ static const char *const way_words[] = { "up", "updown", "both", NULL };
 static void add_prescales(struct timer_options *o, char *item)
 {
     enum { MOST = 1 << 20 };
-    const long most = 1l << 32;
+    const long most = 1L << 32;
     char *colon = strchr(item, ':');
     if (colon)
         *colon = 0;
@@ -141,7 +141,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
         wish->up_down = way != 0;
         return 0;
     case OPTION_WANTED: wish->frequency = option_positive("wanted", argument, DW_FREQUENCY); return 0;
-    case OPTION_LEVELS: wish->levels = (unsigned long long)option_count("levels", argument, 2, 1l << 32); return 0;
+    case OPTION_LEVELS: wish->levels = (unsigned long long)option_count("levels", argument, 2, 1L << 32); return 0;
     case OPTION_WITHIN: wish->within = option_between("within", argument, DW_SHARE, 0, INFINITY); return 0;
     case OPTION_BEST: o->best = (size_t)option_count("best", argument, 1, 1000000); return 0;
     case OPTION_PRINT:

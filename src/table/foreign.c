@@ -21,7 +21,7 @@ struct lead {
 static enum dw_status keep_line(struct lead *lead, const char *first, const char *last, struct dw_error *error)
 {
     const size_t length = (size_t)(last - first);
-    if (lead->size + length + 1 > lead->room) {
+    if (!lead->text || lead->size + length + 1 > lead->room) {
         const size_t wanted = 2 * (lead->size + length + 1);
         char *grown = realloc(lead->text, wanted);
         if (!grown)

@@ -40,7 +40,7 @@ enum dw_status source_open(struct source *source, const char *path, struct dw_er
     source->buffer = malloc(source->room);
     if (!source->name || !source->buffer)
         return no_memory(error);
-    while (source->descriptor < 0) {
+    while (!standard && source->descriptor < 0) {
         source->descriptor = open(path, O_RDONLY | O_CLOEXEC);
         if (source->descriptor < 0 && errno != EINTR)
             return dw_error_set(error, blame(errno), 0, "%.300s: %s", path, strerror(errno));

@@ -24,7 +24,7 @@ static int rounded_exponent(double value, int digits)
 {
     char text[SPELLED];
     dw_number_scientific(text, sizeof text, value, digits - 1);
-    return atoi(strchr(text, 'e') + 1);
+    return atoi(strchr(text, 'e') + 1); /* NOLINT(cert-err34-c): an exponent is always there */
 }
 
 /* A number without prefix. Whole digits are never rounded away below 10^7, nor those of a whole number: 65536 steps. */

@@ -136,7 +136,7 @@ END_TEST
 
 START_TEST(an_axis_shows_what_it_should)
 {
-    static const struct {
+    const struct {
         double low, high;
         bool logarithmic;
         double want_low, want_high;

@@ -27,7 +27,7 @@ static void leave_folder(void)
     char command[2 * sizeof folder + 64];
     snprintf(command, sizeof command, "chmod -R u+w '%s'; rm -r '%s'", folder, folder);
     ck_assert_int_eq(chdir("/"), 0);
-    ck_assert_int_eq(system(command), 0);
+    ck_assert_int_eq(system(command), 0); /* NOLINT(cert-env33-c): a folder of this test's own, by a name of its own making */
 }
 
 static int files_here(void)

@@ -32,7 +32,7 @@ static void quad_exponential_less_one(quad *a, quad *y, size_t n)
     int halvings = 0;
     for (size_t i = 0; i < n * n; i++)
         norm += a[i] < 0 ? -a[i] : a[i];
-    for (; norm > 0.25Q; norm /= 2)
+    for (; norm > 0.25; norm /= 2)
         halvings++;
     for (int i = 0; i < halvings; i++)
         for (size_t k = 0; k < n * n; k++)

@@ -51,7 +51,7 @@ START_TEST(regular_sampling_holds_the_duty_at_each_periods_start)
                                   : alignments[a] == DW_ALIGN_CENTRE ? (train.period - width) / 2 : train.period - width;
             /* the record begins high when aligned left: no rise of period 0 */
             const double rise = on[alignments[a] == DW_ALIGN_LEFT ? k - 1 : k];
-            const double fall = off[alignments[a] == DW_ALIGN_RIGHT ? k : k];
+            const double fall = off[k];
             /* a few ulp of 0.033 s: start, place, their sum, and the interpolation in the duty's table */
             within_scale(rise, start + begins, 8 * DBL_EPSILON, 0.033);
             within_scale(fall, start + begins + width, 8 * DBL_EPSILON, 0.033);
