@@ -54,7 +54,13 @@ DW_API struct dw_header *dw_header_select(const struct dw_header *header, const 
                                           struct dw_error *error);
 /* Column of a channel by name ("pin" or "pin[V]"), 0 where there is none: then DW_BAD_USE and the nearest name. */
 DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
-/* The last channel whose unit is `unit`; where no channel has a unit at all (foreign table), the last channel. 0: none. */
+/* Whether values in one unit become values in another by moving the point: both are V, A, W, Hz, ohm, s, J or Nm, the same, with
+ * an SI prefix or without.
+ *   divisor, factor  out: by these a value is divided and then multiplied; one of them is 1, the other a power of ten, so
+ *                    that one rounding is all that converting costs; untouched where the answer is no */
+DW_API bool dw_unit_converts(const char *from, const char *to, double *divisor, double *factor);
+/* The last channel whose unit is `unit`; where no channel has a unit at all (foreign table), the last channel. 0: none, and
+ * the text says how to convert one that only has another SI prefix. */
 DW_API size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit, struct dw_error *error);
 
 /* Keys that hold pairs of a channel and a number, "out 0 current 0.5": `initial`, the value before the first row, and

@@ -39,10 +39,15 @@ enum dw_status channel_find(const struct dw_reader *reader, const char *option, 
     const struct dw_header *header = dw_reader_header(reader);
     struct dw_error why = { .status = DW_OK };
     *column = name ? dw_header_find(header, name, &why) : dw_header_last_with_unit(header, unit, &why);
-    if (*column)
-        return DW_OK;
-    return name ? dw_error_set(error, DW_BAD_INPUT, 0, "--%s: %s", option, why.text)
-                : dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s", dw_reader_name(reader), why.text);
+    if (!*column)
+        return name ? dw_error_set(error, DW_BAD_INPUT, 0, "--%s: %s", option, why.text)
+                    : dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s", dw_reader_name(reader), why.text);
+    const struct dw_column found = dw_header_column(header, *column);
+    double divisor = 1, factor = 1;
+    if (unit && dw_unit_converts(found.unit, unit, &divisor, &factor) && divisor != factor)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--%s: '%s' is in %s, not %s; dw-table --rename '%s=%s[%s]' converts it", option,
+                            found.name, found.unit, unit, found.name, found.name, unit);
+    return DW_OK;
 }
 
 enum dw_status gate_find(const struct dw_reader *reader, const char *option, const char *channel, double threshold,

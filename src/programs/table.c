@@ -7,18 +7,21 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-enum { OPTION_AFTER = OPTION_OWN, OPTION_CSV, OPTION_RENAME, OPTION_REPORT, OPTION_SHIFT };
+enum { OPTION_AFTER = OPTION_OWN, OPTION_CSV, OPTION_RENAME, OPTION_REPORT, OPTION_SCALE, OPTION_SHIFT };
 
 static const struct argp_option options[] = {
     { "after", OPTION_AFTER, "FILE", OPTION_REPEATS,
       "Put the table behind that of FILE, with its times shifted so that it begins where FILE ends; repeat for more, "
-      "in their order", 1 },
+      "in their order. FILE is read twice; a pipe is kept in a temporary file meanwhile", 1 },
     { "shift", OPTION_SHIFT, "T", 0, "Add T to every time (s); -5ms moves to the left", 1 },
     { "span", OPTION_SPAN, "SPAN", 0,
       "Only a part, with rows put in at its ends where there are none: A:B (from time A to time B, such as 10ms:20ms; either "
       "may be left out), last (the last whole period), last:N, or all", 1 },
     { "channel", OPTION_CHANNEL, "NAME,NAME", 0, "Only these channels, in this order", 1 },
-    { "rename", OPTION_RENAME, "OLD=NEW", OPTION_REPEATS, "Call channel OLD NEW; NEW[UNIT] sets its unit too", 1 },
+    { "scale", OPTION_SCALE, "NAME=FACTOR", OPTION_REPEATS, "Multiply a channel: ch1=10 for a probe that divides by ten", 1 },
+    { "rename", OPTION_RENAME, "OLD=NEW", OPTION_REPEATS,
+      "Call channel OLD NEW; NEW[UNIT] sets its unit too, and converts the values where it is the old one with another SI prefix "
+      "(mV to V)", 1 },
     { "csv", OPTION_CSV, NULL, 0, "Write comma-separated values with a title line and no header (RFC 4180)", 2 },
     { "report", OPTION_REPORT, NULL, 0, "Write what the table holds instead of the table", 2 },
     { 0 }
@@ -47,13 +50,15 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case ARGP_KEY_INIT:
         for (int i = 0; i < 3; i++)
             state->child_inputs[i] = &o->common;
-        o->after = calloc(2 * (size_t)state->argc, sizeof *o->after);
+        o->after = calloc(3 * (size_t)state->argc, sizeof *o->after);
         if (!o->after)
             program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
         o->rename = o->after + state->argc;
+        o->scale = o->rename + state->argc;
         return 0;
     case OPTION_AFTER: o->after[o->after_count++] = argument; return 0;
     case OPTION_RENAME: o->rename[o->rename_count++] = argument; return 0;
+    case OPTION_SCALE: o->scale[o->scale_count++] = argument; return 0;
     case OPTION_CHANNEL: o->common.channel = argument; return 0;
     case OPTION_SHIFT: o->shift = option_quantity("shift", argument, DW_TIME); return 0;
     case OPTION_SPAN:
@@ -72,12 +77,12 @@ static const struct argp argp = {
     "Read a wave table, check it, and write it as text, binary or CSV, whole or in part."
     "\vA wave table is rows of a time and one value a channel; between rows every channel is a straight line, and two rows at "
     "one time are a jump. Text with tabs, blanks, commas or semicolons reads, with our header, with a title line, or with "
-    "neither, as bench instruments and spreadsheets write it; times in ms, us or ns become seconds. The whole table is checked: "
+    "neither, as bench instruments and spreadsheets write it; ms, mV, uA, kHz and the like become plain s, V, A, Hz. The whole table is checked: "
     "each row has every channel, numbers are finite, time never goes back, and a table of ours has its end. The first fault "
     "is named with its line, and the status is 2.\n\n"
-    "What is asked for is done in this order: --after, --shift, --span, --channel, --rename.\n\n"
+    "What is asked for is done in this order: --after, --shift, --span, --channel, --scale, --rename.\n\n"
     "Examples:\n"
-    "  dw-table bench.csv --rename 'ch1=pin[V]' > pin.tsv\n"
+    "  dw-table bench.csv --scale ch1=10 --rename 'ch1=pin[V]' > pin.tsv\n"
     "  dw-table pin.tsv --span 10ms:20ms --channel pin --csv > pin.csv\n"
     "  dw-pwm --frequency 500 --duty 75% | dw-table --after slow.tsv > both.tsv\n"
     "  dw-table both.tsv --report",

@@ -26,13 +26,17 @@ static void note_row(struct run *run, const double *row)
 static enum dw_status put_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    if (run->writer && !run->column)
+    if (run->writer && !run->column && !run->scaled)
         return dw_writer_rows(run->writer, values, rows, error);
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
         const double *row = values + k * run->columns;
         for (size_t i = 0; run->column && i < run->chosen; i++)
             run->narrow[i] = row[run->column[i]];
         if (run->column)
+            row = run->narrow;
+        if (run->scaled && (status = run_scale_row(run, row, error)) != DW_OK)
+            return status;
+        if (run->scaled)
             row = run->narrow;
         if (run->writer)
             status = dw_writer_row(run->writer, row, error);
@@ -121,127 +125,10 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
 
 /* ---- setting up ---- */
 
-static struct dw_reader *open_table(const struct table_options *o, const char *file, struct dw_error *error)
+struct dw_reader *run_open(const struct table_options *o, const char *file, struct dw_error *error)
 {
     const struct dw_reader_options how = input_options_of(&o->common, !o->report);
     return dw_reader_open(file, &how, error);
-}
-
-/* Reads a whole table for its first and last time; NaN where it has no rows. Nothing is written before all the tables in
- * front are known to be good. */
-static enum dw_status find_times(struct dw_reader *reader, double *first, double *last, struct dw_error *error)
-{
-    const double *values;
-    size_t rows;
-    enum dw_status status;
-    *first = *last = NAN;
-    while ((status = dw_reader_rows(reader, 4096, &values, &rows, error)) == DW_OK) {
-        *first = isnan(*first) ? values[0] : *first;
-        *last = values[(rows - 1) * dw_header_columns(dw_reader_header(reader))];
-    }
-    return status == DW_END ? DW_OK : status;
-}
-
-/* The headers of all tables as one. end: of the tables so far, NaN before there are rows. */
-static enum dw_status join_header(struct run *run, const struct dw_header *next, const char *file, double first,
-                                  double end, struct dw_error *error)
-{
-    struct dw_error why;
-    if (!run->header)
-        return (run->header = dw_header_copy(next, error)) ? DW_OK : error->status;
-    const enum dw_status status = dw_header_join(run->header, next, isnan(end) ? 0 : end - first, &why);
-    return status == DW_OK ? status : dw_error_set(error, status, 0, "--after, then '%s': %s", file, why.text);
-}
-
-static enum dw_status read_after(struct run *run, struct dw_error *error)
-{
-    const struct table_options *o = run->options;
-    double end = NAN;
-    for (size_t i = 0; i < o->after_count; i++) {
-        double first = NAN, last = NAN;
-        struct dw_reader *reader = open_table(o, o->after[i], error);
-        enum dw_status status = reader ? find_times(reader, &first, &last, error) : error->status;
-        if (status == DW_OK)
-            status = join_header(run, dw_reader_header(reader), o->after[i], first, end, error);
-        dw_reader_close(reader);
-        if (status != DW_OK)
-            return status;
-        end = isnan(last) ? end : isnan(end) ? last : end + (last - first);
-    }
-    return join_header(run, dw_reader_header(run->reader), dw_reader_name(run->reader),
-                       run->first_row ? run->first_row[0] : NAN, end, error);
-}
-
-static enum dw_status take_after(struct run *run, struct dw_error *error)
-{
-    enum dw_status status = DW_OK;
-    for (size_t i = 0; status == DW_OK && i < run->options->after_count; i++) {
-        struct dw_reader *reader = open_table(run->options, run->options->after[i], error);
-        status = reader ? take_table(run, reader, error) : error->status;
-        dw_reader_close(reader);
-        dw_join_next(run->join);
-    }
-    return status;
-}
-
-/* Fills run->column from the names in --channel, and narrows the header. */
-static enum dw_status choose_channels(struct run *run, struct dw_error *error)
-{
-    char *names = strdup(run->options->common.channel), *rest = names;
-    run->column = calloc(run->columns, sizeof *run->column);
-    run->chosen = 1;
-    enum dw_status status = names && run->column ? DW_OK : no_memory(error);
-    for (char *name; status == DW_OK && (name = strsep(&rest, ","));) {
-        struct dw_error why;
-        const size_t column = dw_header_find(run->header, name, &why);
-        bool twice = false;
-        for (size_t i = 1; i < run->chosen; i++)
-            twice |= run->column[i] == column;
-        if (!column)
-            status = dw_error_set(error, DW_BAD_USE, 0, "--channel: %s", why.text);
-        else if (twice)
-            status = dw_error_set(error, DW_BAD_USE, 0, "--channel: '%s' is named twice", name);
-        else
-            run->column[run->chosen++] = column;
-    }
-    free(names);
-    if (status != DW_OK)
-        return status;
-    struct dw_header *narrow = dw_header_select(run->header, run->column + 1, run->chosen - 1, error);
-    if (!narrow)
-        return error->status;
-    /* levels and duty are those of the pin */
-    if (!dw_header_find(narrow, "pin", NULL)) {
-        dw_header_drop(narrow, "levels");
-        dw_header_drop(narrow, "duty");
-    }
-    dw_header_free(run->header);
-    run->header = narrow;
-    return DW_OK;
-}
-
-/* OLD=NEW or OLD=NEW[UNIT] */
-static enum dw_status rename_channel(struct dw_header *header, const char *argument, struct dw_error *error)
-{
-    char *old = strdup(argument), *fresh = old ? strchr(old, '=') : NULL, *unit = fresh ? strchr(fresh, '[') : NULL;
-    enum dw_status status = old ? DW_OK : no_memory(error);
-    const size_t length = old ? strlen(old) : 0;
-    struct dw_error why;
-    if (status == DW_OK && (!fresh || (unit && old[length - 1] != ']'))) {
-        status = dw_error_set(error, DW_BAD_USE, 0, "--rename: '%s': expected OLD=NEW or OLD=NEW[UNIT]", argument);
-    } else if (status == DW_OK) {
-        *fresh++ = 0;
-        if (unit) {
-            *unit++ = 0;
-            old[length - 1] = 0;
-        }
-        const size_t column = dw_header_find(header, old, &why);
-        status = column ? dw_header_rename(header, column, fresh, unit, &why) : why.status;
-        if (status != DW_OK)
-            dw_error_set(error, status, 0, "--rename: '%s': %s", argument, why.text);
-    }
-    free(old);
-    return status;
 }
 
 static enum dw_status shift_header(struct dw_header *header, double shift, struct dw_error *error)
@@ -284,7 +171,7 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     run->columns = run->chosen = dw_header_columns(dw_reader_header(run->reader));
-    enum dw_status status = read_after(run, error);
+    enum dw_status status = run_read_after(run, error);
     if (status == DW_OK && o->after_count && !(run->join = dw_join_new(run->columns, error)))
         status = error->status;
     if (status == DW_OK && o->shift != 0)
@@ -292,11 +179,11 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
     if (status == DW_OK)
         status = set_span(run, error);
     if (status == DW_OK && o->common.channel)
-        status = choose_channels(run, error);
-    for (size_t i = 0; status == DW_OK && i < o->rename_count; i++)
-        status = rename_channel(run->header, o->rename[i], error);
+        status = run_choose(run, error);
+    if (status == DW_OK && (o->scale_count || o->rename_count))
+        status = run_scale_and_rename(run, error);
     /* what only changes its encoding is still the same table */
-    const bool changes = run->join || run->cut || run->tail || run->column || o->rename_count || o->shift != 0;
+    const bool changes = run->join || run->cut || run->tail || run->column || o->rename_count || o->scale_count || o->shift != 0;
     if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
         status = dw_header_add(run->header, "made-by", program_made_by(), error);
     if (status != DW_OK)
@@ -330,7 +217,7 @@ static enum dw_status read_first_row(struct run *run, struct dw_error *error)
 
 enum dw_status run_set_up(struct run *run, struct dw_error *error)
 {
-    if (!(run->reader = open_table(run->options, run->options->common.file, error)))
+    if (!(run->reader = run_open(run->options, run->options->common.file, error)))
         return error->status;
     const enum dw_status status = read_first_row(run, error);
     return status == DW_OK ? prepare(run, error) : status;
@@ -338,7 +225,7 @@ enum dw_status run_set_up(struct run *run, struct dw_error *error)
 
 enum dw_status run_rows(struct run *run, struct dw_error *error)
 {
-    enum dw_status status = take_after(run, error);
+    enum dw_status status = run->join ? run_take_after(run, take_rows, error) : DW_OK;
     if (status == DW_OK && run->first_row)
         status = take_rows(run, run->first_row, 1, error);
     if (status == DW_OK)
@@ -360,5 +247,7 @@ void run_free(struct run *run)
     free(run->column);
     free(run->row);
     free(run->narrow);
+    free(run->scaled);
+    run_free_after(run);
     free(run->extremes);
 }

@@ -6,12 +6,13 @@
 #include "common.h"
 #include <dutywright/measure.h>
 #include <dutywright/splice.h>
+#include <stdio.h>
 
 struct table_options {
     struct common_options common;
     struct dw_span span;
-    const char **after, **rename; /* lists in argv, each [count] */
-    size_t after_count, rename_count;
+    const char **after, **rename, **scale; /* lists in argv, each [count] */
+    size_t after_count, rename_count, scale_count;
     double shift; /* s */
     bool csv, report;
 };
@@ -21,6 +22,11 @@ struct extremes {
     double minimum, maximum;
 };
 
+/* To another unit, or as asked. */
+struct scaled {
+    double divisor, factor;
+};
+
 struct run {
     const struct table_options *options;
     struct dw_reader *reader;   /* the input */
@@ -28,8 +34,10 @@ struct run {
     struct dw_header *header;   /* of the output */
     size_t columns, chosen;     /* of a row in, of a row out */
     size_t *column;             /* [chosen] where the values of a row out come from; NULL: all as they are */
+    struct scaled *scaled;      /* [chosen] what the values out are divided and multiplied by; NULL: nothing */
     double *row;                /* [columns] */
     double *narrow;             /* [chosen] */
+    FILE **kept;                /* [after_count] rows of a table in front that can be read but once; NULL: read it again */
     struct dw_join *join;
     struct dw_cut *cut;
     struct dw_tail *tail;
@@ -45,5 +53,23 @@ enum dw_status run_set_up(struct run *run, struct dw_error *error);
 /* All rows, through all steps, and the table's end. */
 enum dw_status run_rows(struct run *run, struct dw_error *error);
 void run_free(struct run *run);
+
+/* ---- the steps' own files ---- */
+
+struct dw_reader *run_open(const struct table_options *options, const char *file, struct dw_error *error);
+/* Reads the tables in front once whole and joins their headers with the input's. A table that is no file on a disk, such as a
+ * pipe, is kept aside in a temporary one, as it cannot be read again. */
+enum dw_status run_read_after(struct run *run, struct dw_error *error);
+/* Their rows, through a step. */
+enum dw_status run_take_after(struct run *run,
+                              enum dw_status (*take)(struct run *, const double *values, size_t rows, struct dw_error *),
+                              struct dw_error *error);
+void run_free_after(struct run *run);
+/* Fills run->column from the names in --channel, and narrows the header. */
+enum dw_status run_choose(struct run *run, struct dw_error *error);
+/* --scale and --rename: the header, and run->scaled where values change. */
+enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error);
+/* A row of the chosen columns, scaled into run->narrow; it may be that already. */
+enum dw_status run_scale_row(struct run *run, const double *row, struct dw_error *error);
 
 #endif

@@ -97,8 +97,15 @@ size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit
         return header->column_count - 1;
     char channels[360];
     list_channels(header, channels, sizeof channels);
-    dw_error_set(error, DW_BAD_INPUT, 0, "no channel in %s; there %s %s", unit, header->column_count == 2 ? "is" : "are",
-                 header->column_count > 1 ? channels : "none");
+    char cure[160] = "";
+    for (size_t i = header->column_count; i-- > 1 && !*cure;) {
+        double divisor, factor;
+        const struct header_column *column = header->columns + i;
+        if (dw_unit_converts(column->unit, unit, &divisor, &factor) && strlen(column->name) < 40)
+            snprintf(cure, sizeof cure, "; dw-table --rename '%s=%s[%s]' converts it", column->name, column->name, unit);
+    }
+    dw_error_set(error, DW_BAD_INPUT, 0, "no channel in %s; there %s %s%s", unit, header->column_count == 2 ? "is" : "are",
+                 header->column_count > 1 ? channels : "none", cure);
     return 0;
 }
 

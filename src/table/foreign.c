@@ -104,7 +104,7 @@ static const char *known_unit(const struct field *field)
     static const char *const known[][2] = {
         { "s", "s" },         { "sec", "s" },         { "second", "s" },  { "seconds", "s" },     { "ms", "ms" },
         { "us", "us" },       { "\302\265s", "us" },  { "\316\274s", "us" }, { "ns", "ns" },     { "ps", "ps" },
-        { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "mV", "mV" },         { "kV", "kV" },
+        { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "uV", "uV" },         { "mV", "mV" },         { "kV", "kV" },
         { "A", "A" },         { "ampere", "A" },      { "amperes", "A" }, { "mA", "mA" },         { "uA", "uA" },
         { "W", "W" },         { "mW", "mW" },         { "Hz", "Hz" },     { "kHz", "kHz" },       { "MHz", "MHz" },
         { "ohm", "ohm" },     { "rad/s", "rad/s" },   { "Nm", "Nm" },     { "degC", "degC" },     { "%", "%" },
@@ -186,17 +186,30 @@ static void clean_unit(char *unit, size_t size, const struct field *field)
     unit[used] = 0;
 }
 
-/* What a time in this unit is divided or multiplied by, so that one rounding is all that converting costs. */
-static void set_time_scale(struct dw_reader *reader, int power)
+static struct unit_scale scale_of(int power)
 {
     double scale = 1;
     for (int k = abs(power); k > 0; k--)
         scale *= 10;
-    reader->time_divisor = power < 0 ? scale : 1;
-    reader->time_factor = power > 0 ? scale : 1;
+    return (struct unit_scale){ power < 0 ? scale : 1, power > 0 ? scale : 1 };
 }
 
-static enum dw_status add_column(struct dw_reader *reader, size_t i, const struct field *title, const struct field *units,
+/* Notes that a column's values are to be converted. */
+static enum dw_status convert_column(struct dw_reader *reader, size_t columns, size_t i, int power, struct dw_error *error)
+{
+    if (power == 0)
+        return DW_OK;
+    if (!reader->scale) {
+        if (!(reader->scale = malloc(columns * sizeof *reader->scale)))
+            return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        for (size_t k = 0; k < columns; k++)
+            reader->scale[k] = scale_of(0);
+    }
+    reader->scale[i] = scale_of(power);
+    return DW_OK;
+}
+
+static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_t i, const struct field *title, const struct field *units,
                                  struct dw_error *error)
 {
     char name[64] = "", unit[32] = "", number[24];
@@ -215,14 +228,19 @@ static enum dw_status add_column(struct dw_reader *reader, size_t i, const struc
     if (title)
         clean_name(name, sizeof name, title->first, name_end);
     snprintf(number, sizeof number, "ch%zu", i);
-    if (i)
-        return dw_header_append(reader->header, *name ? name : number, unit, error);
-    const char *plain = "s";
+    const char *plain = unit;
     int power = 0;
-    if (*unit && !header_unit_power(unit, &power, &plain))
-        return header_append_exactly(reader->header, *name ? name : "time", unit, error);
-    set_time_scale(reader, power);
-    return header_append_exactly(reader->header, !strcmp(plain, "s") ? "time" : *name ? name : "frequency", plain, error);
+    const bool prefixed = header_unit_prefixed(unit, &power, &plain);
+    enum dw_status status = convert_column(reader, columns, i, power, error);
+    if (status != DW_OK)
+        return status;
+    if (i)
+        return dw_header_append(reader->header, *name ? name : number, plain, error);
+    if (!*unit)
+        plain = "s";
+    const bool other = !prefixed && *unit && !header_unit_power(unit, &power, &plain);
+    const char *usual = !other && !strcmp(plain, "Hz") ? "frequency" : "time";
+    return header_append_exactly(reader->header, !strcmp(plain, "s") || !*name ? usual : name, plain, error);
 }
 
 static enum dw_status name_columns(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
@@ -245,7 +263,7 @@ static enum dw_status name_columns(struct dw_reader *reader, const struct lead *
     }
     enum dw_status status = DW_OK;
     for (size_t i = 0; status == DW_OK && i < columns; i++)
-        status = add_column(reader, i, titles ? &titles[i] : NULL, units ? &units[i] : NULL, error);
+        status = add_column(reader, columns, i, titles ? &titles[i] : NULL, units ? &units[i] : NULL, error);
     free(fields);
     return status;
 }

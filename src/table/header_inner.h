@@ -52,6 +52,8 @@ char *header_text(const struct dw_header *header, enum dw_encoding encoding, siz
  *   power   out: the unit is 10^power of the plain one
  *   plain   out: "s" or "Hz" */
 bool header_unit_power(const char *unit, int *power, const char **plain);
+/* The same for any column: a unit of the SI or ohm with an SI prefix, such as mV, uA or kHz. */
+bool header_unit_prefixed(const char *unit, int *power, const char **plain);
 
 /* A few bytes of input for a message: printable, cut to fit. Returns out.
  *   out    [size], size >= 8 */

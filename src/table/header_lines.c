@@ -59,6 +59,41 @@ bool header_unit_power(const char *unit, int *power, const char **plain)
     return false;
 }
 
+bool header_unit_prefixed(const char *unit, int *power, const char **plain)
+{
+    static const char *const plains[] = { "V", "A", "W", "Hz", "ohm", "s", "J", "Nm" };
+    static const struct {
+        const char *prefix;
+        int power;
+    } prefixes[] = { { "p", -12 }, { "n", -9 }, { "u", -6 }, { "\302\265", -6 }, { "\316\274", -6 }, { "m", -3 }, { "k", 3 },
+                     { "M", 6 }, { "G", 9 } };
+    for (size_t i = 0; i < sizeof prefixes / sizeof prefixes[0]; i++) {
+        const size_t length = strlen(prefixes[i].prefix);
+        for (size_t j = 0; !strncmp(unit, prefixes[i].prefix, length) && j < sizeof plains / sizeof plains[0]; j++)
+            if (!strcmp(unit + length, plains[j])) {
+                *power = prefixes[i].power;
+                *plain = plains[j];
+                return true;
+            }
+    }
+    return false;
+}
+
+bool dw_unit_converts(const char *from, const char *to, double *divisor, double *factor)
+{
+    const char *plain_from = from, *plain_to = to;
+    int power_from = 0, power_to = 0;
+    const bool any = header_unit_prefixed(from, &power_from, &plain_from) | header_unit_prefixed(to, &power_to, &plain_to);
+    if (strcmp(plain_from, plain_to) != 0 || (!any && strcmp(from, to) != 0))
+        return false;
+    *divisor = *factor = 1;
+    for (int k = power_from; k < power_to; k++)
+        *divisor *= 10;
+    for (int k = power_to; k < power_from; k++)
+        *factor *= 10;
+    return true;
+}
+
 static char *skip_blanks(char *at)
 {
     return at + strspn(at, " \t");

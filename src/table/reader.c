@@ -195,7 +195,6 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
         return NULL;
     }
     reader->partial = options && options->partial;
-    reader->time_divisor = reader->time_factor = 1;
     reader->last_time = -DBL_MAX;
     enum dw_status status = source_open(&reader->in, path, error);
     reader->in.progress = options ? options->progress : NULL;
@@ -216,6 +215,7 @@ void dw_reader_close(struct dw_reader *reader)
     source_close(&reader->in);
     dw_header_free(reader->header);
     free(reader->values);
+    free(reader->scale);
     free(reader);
 }
 

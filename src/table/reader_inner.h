@@ -6,6 +6,11 @@
 #include "header_inner.h"
 #include "source_inner.h"
 
+/* What a value is divided and then multiplied by; one of the two is 1, so that one rounding is all that converting costs. */
+struct unit_scale {
+    double divisor, factor;
+};
+
 struct dw_reader {
     struct source in;
     struct dw_header *header;
@@ -16,8 +21,7 @@ struct dw_reader {
     bool whole;       /* the end was seen */
     bool measured;    /* text: the separator is known */
     char separator;   /* '\t', ';', ',', or ' ' for blanks */
-    double time_divisor; /* times are divided by this; 1 for our own tables */
-    double time_factor;
+    struct unit_scale *scale; /* [columns], to plain units; NULL where all are plain, as in our own tables */
     size_t columns;
     size_t lines_end; /* text: the bytes before this one are whole lines */
     unsigned long long line;  /* text: lines taken from the source */

@@ -207,6 +207,17 @@ static enum dw_status make_room(struct dw_reader *reader, size_t rows, struct dw
     return DW_OK;
 }
 
+/* To plain units. Returns false where a channel's value leaves the range of numbers by it; the time is the caller's to look at. */
+static bool convert_row(const struct dw_reader *reader, double *row)
+{
+    bool good = true;
+    for (size_t i = 0; reader->scale && i < reader->columns; i++) {
+        row[i] = row[i] / reader->scale[i].divisor * reader->scale[i].factor;
+        good = good && (i == 0 || is_finite(row[i]));
+    }
+    return good;
+}
+
 /* Rows that lie whole in the buffer, by the quick way. */
 static size_t quick_rows(struct dw_reader *reader, size_t most, double *row)
 {
@@ -217,8 +228,7 @@ static size_t quick_rows(struct dw_reader *reader, size_t most, double *row)
         char *next = quick_row(reader, in->buffer + in->first, end, row);
         if (!next)
             break;
-        row[0] = row[0] / reader->time_divisor * reader->time_factor;
-        if (row[0] < reader->last_time || !is_finite(row[0]))
+        if (!convert_row(reader, row) || row[0] < reader->last_time || !is_finite(row[0]))
             break;
         reader->last_time = row[0];
         in->first = (size_t)(next - in->buffer);
@@ -242,7 +252,8 @@ enum dw_status text_rows(struct dw_reader *reader, size_t most, const double **v
         double *row = reader->values;
         status = patient_row(reader, row, error);
         if (status == DW_OK) {
-            row[0] = row[0] / reader->time_divisor * reader->time_factor;
+            if (!convert_row(reader, row))
+                return reader_fault(reader, reader->line, error, "a value is beyond the range of numbers");
             if (!is_finite(row[0]))
                 return reader_fault(reader, reader->line, error, "the time is beyond the range of numbers");
             if (row[0] < reader->last_time)

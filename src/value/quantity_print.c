@@ -16,6 +16,11 @@ static bool takes_prefix(const char *unit)
     for (size_t i = 0; i < sizeof bare / sizeof bare[0]; i++)
         if (!strcmp(unit, bare[i]))
             return false;
+    /* one prefix is enough: 1000 mV, not 1 kmV */
+    static const char *const plain[] = { "V", "A", "W", "Hz", "ohm", "s", "J", "F", "H", "C", "Nm" };
+    for (size_t i = 0; strchr("afpnumkMGTP", *unit) && i < sizeof plain / sizeof plain[0]; i++)
+        if (!strcmp(unit + 1, plain[i]))
+            return false;
     return true;
 }
 

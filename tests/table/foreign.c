@@ -75,8 +75,8 @@ START_TEST(exported_tables_read_as_they_are)
         /* what instruments put before their rows */
         { "Tide exhibit\nchannels,2\nspeed,slow,really\n\nTime,Left,Right\n0,1,2\n1,2,3\n", "time[s] Left[] Right[]",
           { 0, 1, 2, 1, 2, 3 }, 6 },
-        { "Time,Left,Right\n(ms),(V),(mA)\n\n0,1,2\n1,2,3\n", "time[s] Left[V] Right[mA]",
-          { 0, 1, 2, 1 / 1e3, 2, 3 }, 6 },
+        { "Time,Left,Right\n(ms),(V),(mA)\n\n0,1,2\n1,2,3\n", "time[s] Left[V] Right[A]",
+          { 0, 1, 2 / 1e3, 1 / 1e3, 2, 3 / 1e3 }, 6 },
         { "Time,Left\nSecond,Volt\n0,1\n", "time[s] Left[V]", { 0, 1 }, 2 },
         { "ms;V\n1;1\n", "time[s] ch1[V]", { 1e-3, 1 }, 2 },
         { "2500\n0 1\n", "time[s] ch1[]", { 0, 1 }, 2 },
@@ -104,6 +104,34 @@ START_TEST(times_convert_with_one_rounding)
             ck_assert_double_eq(all.values[2 * i], (7 * i + 0.5) / divisor[u]);
         whole_free(&all);
     }
+}
+END_TEST
+
+START_TEST(units_with_a_prefix_convert_with_one_rounding)
+{
+    /* the value, rounded from its decimals, is divided or multiplied by an exact power of ten: one rounding more */
+    static const struct {
+        const char *unit, *plain;
+        double divisor, factor;
+    } cases[] = {
+        { "mV", "V", 1e3, 1 }, { "uV", "V", 1e6, 1 }, { "kV", "V", 1, 1e3 }, { "mA", "A", 1e3, 1 }, { "nA", "A", 1e9, 1 },
+        { "\302\265A", "A", 1e6, 1 }, { "\316\274A", "A", 1e6, 1 }, { "kHz", "Hz", 1, 1e3 }, { "Mohm", "ohm", 1, 1e6 },
+        { "mNm", "Nm", 1e3, 1 }, { "GHz", "Hz", 1, 1e9 }, { "pA", "A", 1e12, 1 }, { "V", "V", 1, 1 }, { "mm", "mm", 1, 1 },
+        { "pH", "pH", 1, 1 }, { "min", "min", 1, 1 }, { "m", "m", 1, 1 }, { "", "", 1, 1 },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[128], columns[64];
+        const int size = sprintf(text, "time [ms],level [%s],pin\n7.5,-3.7,2\n8,0.3,4\n", cases[i].unit);
+        const double values[] = { 7.5e-3, -3.7 / cases[i].divisor * cases[i].factor, 2,
+                                  8e-3,   0.3 / cases[i].divisor * cases[i].factor,  4 };
+        sprintf(columns, "time[s] level[%s] pin[]", cases[i].plain);
+        reads_as(text, (size_t)size, columns, values, 6);
+    }
+    static const char huge[] = "time,level [GHz]\n0,1\n1,1e305\n";
+    struct whole all = read_whole(huge, sizeof huge - 1, false, 7);
+    ck_assert_int_eq(all.status, DW_BAD_INPUT);
+    ck_assert_str_eq(all.error.text, "standard input, line 3: a value is beyond the range of numbers");
+    whole_free(&all);
 }
 END_TEST
 
@@ -191,5 +219,6 @@ START_TEST(an_end_line_without_its_header_passes_as_partial)
 END_TEST
 
 SUITE("table: foreign tables", exported_tables_read_as_they_are, times_convert_with_one_rounding,
+      units_with_a_prefix_convert_with_one_rounding,
       faults_of_foreign_tables_are_named_to_the_letter, up_to_64_lines_may_come_before_the_rows,
       a_thousand_and_twenty_four_channels_are_the_most, an_end_line_without_its_header_passes_as_partial)

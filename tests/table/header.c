@@ -289,7 +289,28 @@ START_TEST(a_filter_ends_only_the_keys_that_its_change_makes_untrue)
 }
 END_TEST
 
+START_TEST(units_convert_where_only_a_prefix_differs)
+{
+    static const struct {
+        const char *from, *to;
+        bool good;
+        double divisor, factor;
+    } cases[] = {
+        { "mV", "V", true, 1e3, 1 },  { "V", "mV", true, 1, 1e3 },  { "uA", "mA", true, 1e3, 1 }, { "kHz", "MHz", true, 1e3, 1 },
+        { "mV", "mV", true, 1, 1 },   { "V", "V", true, 1, 1 },     { "GHz", "Hz", true, 1, 1e9 }, { "ns", "ms", true, 1e6, 1 },
+        { "mV", "A", false, 0, 0 },   { "rpm", "Hz", false, 0, 0 }, { "mm", "m", false, 0, 0 },    { "mV", "", false, 0, 0 },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        double divisor = 0, factor = 0;
+        ck_assert_int_eq(dw_unit_converts(cases[i].from, cases[i].to, &divisor, &factor), cases[i].good);
+        ck_assert_double_eq(divisor, cases[i].divisor);
+        ck_assert_double_eq(factor, cases[i].factor);
+    }
+}
+END_TEST
+
 SUITE("table: header", keys_keep_their_order_and_repeated_ones_stay_together, what_is_no_key_or_value_is_refused,
       numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, what_is_no_channel_is_refused,
       a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit, initial_values_are_kept_by_channel,
-      a_renamed_channel_keeps_its_initial_value, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue)
+      a_renamed_channel_keeps_its_initial_value, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue,
+      units_convert_where_only_a_prefix_differs)

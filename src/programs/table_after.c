@@ -1,0 +1,142 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The tables in front of the input. Each is read twice: nothing is written before all are known to be good. */
+#include "table_run.h"
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+enum { BLOCK = 4096 };
+
+static bool reads_once(const char *file)
+{
+    struct stat state;
+    return !strcmp(file, "-") || (stat(file, &state) == 0 && !S_ISREG(state.st_mode));
+}
+
+static enum dw_status cannot_keep(const char *file, struct dw_error *error)
+{
+    return dw_error_set(error, DW_SYSTEM, 0, "--after: '%s' cannot be read twice, nor kept aside: %s", file, strerror(errno));
+}
+
+/* Reads a whole table for its first and last time; NaN where it has no rows.
+ *   kept   where its rows are written as they are; NULL: nowhere */
+static enum dw_status find_times(struct dw_reader *reader, const char *file, FILE *kept, double *first, double *last,
+                                 struct dw_error *error)
+{
+    const size_t columns = dw_header_columns(dw_reader_header(reader));
+    const double *values;
+    size_t rows;
+    enum dw_status status;
+    *first = *last = NAN;
+    while ((status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK) {
+        *first = isnan(*first) ? values[0] : *first;
+        *last = values[(rows - 1) * columns];
+        if (kept && fwrite(values, sizeof *values, rows * columns, kept) != rows * columns)
+            return cannot_keep(file, error);
+    }
+    return status == DW_END ? DW_OK : status;
+}
+
+/* The headers of all tables as one. end: of the tables so far, NaN before there are rows. */
+static enum dw_status join_header(struct run *run, const struct dw_header *next, const char *file, double first,
+                                  double end, struct dw_error *error)
+{
+    struct dw_error why;
+    if (!run->header)
+        return (run->header = dw_header_copy(next, error)) ? DW_OK : error->status;
+    const enum dw_status status = dw_header_join(run->header, next, isnan(end) ? 0 : end - first, &why);
+    return status == DW_OK ? status : dw_error_set(error, status, 0, "--after, then '%s': %s", file, why.text);
+}
+
+static enum dw_status check_standard_input(const struct run *run, struct dw_error *error)
+{
+    const struct table_options *o = run->options;
+    bool taken = !o->common.file || !strcmp(o->common.file, "-");
+    for (size_t i = 0; i < o->after_count; i++) {
+        if (strcmp(o->after[i], "-") != 0)
+            continue;
+        if (taken)
+            return dw_error_set(error, DW_BAD_USE, 0, "--after: '-': standard input is one table, and it is taken already; name a file");
+        taken = true;
+    }
+    return DW_OK;
+}
+
+enum dw_status run_read_after(struct run *run, struct dw_error *error)
+{
+    const struct table_options *o = run->options;
+    double end = NAN;
+    enum dw_status status = check_standard_input(run, error);
+    if (status == DW_OK && o->after_count && !(run->kept = calloc(o->after_count, sizeof *run->kept)))
+        status = dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    for (size_t i = 0; status == DW_OK && i < o->after_count; i++) {
+        double first = NAN, last = NAN;
+        struct dw_reader *reader = NULL;
+        if (reads_once(o->after[i]) && !(run->kept[i] = tmpfile()))
+            status = cannot_keep(o->after[i], error);
+        else if (!(reader = run_open(o, o->after[i], error)))
+            status = error->status;
+        if (status == DW_OK)
+            status = find_times(reader, o->after[i], run->kept[i], &first, &last, error);
+        if (status == DW_OK && run->kept[i] && (fflush(run->kept[i]) || fseek(run->kept[i], 0, SEEK_SET)))
+            status = cannot_keep(o->after[i], error);
+        if (status == DW_OK)
+            status = join_header(run, dw_reader_header(reader), o->after[i], first, end, error);
+        dw_reader_close(reader);
+        end = isnan(last) ? end : isnan(end) ? last : end + (last - first);
+    }
+    return status != DW_OK ? status
+                           : join_header(run, dw_reader_header(run->reader), dw_reader_name(run->reader),
+                                         run->first_row ? run->first_row[0] : NAN, end, error);
+}
+
+/* Rows that were kept aside. */
+static enum dw_status take_kept(struct run *run, const char *file, FILE *kept,
+                                enum dw_status (*take)(struct run *, const double *, size_t, struct dw_error *),
+                                struct dw_error *error)
+{
+    const size_t most = BLOCK / run->columns ? BLOCK / run->columns : 1;
+    double *values = malloc(most * run->columns * sizeof *values);
+    enum dw_status status = values ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    size_t rows = 0;
+    while (status == DW_OK && (rows = fread(values, run->columns * sizeof *values, most, kept)) > 0)
+        status = take(run, values, rows, error);
+    if (status == DW_OK && ferror(kept))
+        status = cannot_keep(file, error);
+    free(values);
+    return status;
+}
+
+enum dw_status run_take_after(struct run *run,
+                              enum dw_status (*take)(struct run *, const double *values, size_t rows, struct dw_error *),
+                              struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; status == DW_OK && i < run->options->after_count; i++) {
+        const char *file = run->options->after[i];
+        if (run->kept[i]) {
+            status = take_kept(run, file, run->kept[i], take, error);
+        } else {
+            struct dw_reader *reader = run_open(run->options, file, error);
+            const double *values;
+            size_t rows;
+            status = reader ? DW_OK : error->status;
+            while (status == DW_OK && (status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
+                status = take(run, values, rows, error);
+            status = status == DW_END ? DW_OK : status;
+            dw_reader_close(reader);
+        }
+        dw_join_next(run->join);
+    }
+    return status;
+}
+
+void run_free_after(struct run *run)
+{
+    for (size_t i = 0; run->kept && i < run->options->after_count; i++)
+        if (run->kept[i])
+            fclose(run->kept[i]);
+    free(run->kept);
+}

@@ -1,0 +1,168 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What dw-table does with channels: which, by what factor, under what name. */
+#include "drive.h"
+#include "table_run.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static enum dw_status no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}
+
+enum dw_status run_choose(struct run *run, struct dw_error *error)
+{
+    char *names = strdup(run->options->common.channel), *rest = names;
+    run->column = calloc(run->columns, sizeof *run->column);
+    run->chosen = 1;
+    enum dw_status status = names && run->column ? DW_OK : no_memory(error);
+    for (char *name; status == DW_OK && (name = strsep(&rest, ","));) {
+        struct dw_error why;
+        const size_t column = dw_header_find(run->header, name, &why);
+        bool twice = false;
+        for (size_t i = 1; i < run->chosen; i++)
+            twice |= run->column[i] == column;
+        if (!column)
+            status = dw_error_set(error, DW_BAD_USE, 0, "--channel: %s", why.text);
+        else if (twice)
+            status = dw_error_set(error, DW_BAD_USE, 0, "--channel: '%s' is named twice", name);
+        else
+            run->column[run->chosen++] = column;
+    }
+    free(names);
+    if (status != DW_OK)
+        return status;
+    struct dw_header *narrow = dw_header_select(run->header, run->column + 1, run->chosen - 1, error);
+    if (!narrow)
+        return error->status;
+    /* levels and duty are those of the pin */
+    if (!dw_header_find(narrow, "pin", NULL)) {
+        dw_header_drop(narrow, "levels");
+        dw_header_drop(narrow, "duty");
+    }
+    dw_header_free(run->header);
+    run->header = narrow;
+    return DW_OK;
+}
+
+/* Values of a channel change by a factor: so do the numbers of it that the header holds. */
+static enum dw_status scale_column(struct run *run, size_t column, struct scaled by, struct dw_error *error)
+{
+    static const char *const keys[] = { "initial", "accuracy" };
+    const char *name = dw_header_column(run->header, column).name;
+    const double times = by.factor / by.divisor;
+    double value, low, high;
+    bool present;
+    enum dw_status status = DW_OK;
+    run->scaled[column].divisor *= by.divisor;
+    run->scaled[column].factor *= by.factor;
+    for (size_t i = 0; status == DW_OK && i < 2; i++) {
+        status = dw_header_of_channel(run->header, keys[i], name, &value, &present, error);
+        value = i == 1 ? fabs(value / by.divisor * by.factor) : value / by.divisor * by.factor;
+        if (status == DW_OK && present)
+            status = dw_header_set_of_channel(run->header, keys[i], name, value, error);
+    }
+    if (status != DW_OK || strcmp(name, "pin") != 0)
+        return status;
+    if (times < 0)
+        dw_header_drop(run->header, "duty");  /* what was low is high now */
+    if (!header_levels(run->header, &low, &high))
+        return DW_OK;
+    char text[2 * DW_NUMBER_SIZE];
+    low = low / by.divisor * by.factor + 0.0;  /* no -0 */
+    high = high / by.divisor * by.factor + 0.0;
+    size_t length = dw_number_print(text, fmin(low, high));
+    text[length++] = ' ';
+    dw_number_print(text + length, fmax(low, high));
+    return dw_header_set(run->header, "levels", text, error);
+}
+
+/* NAME=FACTOR */
+static enum dw_status scale_channel(struct run *run, const char *argument, struct dw_error *error)
+{
+    char *name = strdup(argument), *factor = name ? strrchr(name, '=') : NULL;
+    struct dw_error why = { .status = DW_OK };
+    double value = 0;
+    enum dw_status status = name ? DW_OK : no_memory(error);
+    if (status == DW_OK && !factor)
+        status = dw_error_set(error, DW_BAD_USE, 0, "--scale: '%s': expected NAME=FACTOR, such as ch1=10", argument);
+    if (status == DW_OK) {
+        *factor++ = 0;
+        status = dw_quantity_parse(factor, DW_NUMBER, &value, &why);
+        if (status == DW_OK && value == 0)
+            status = dw_error_set(&why, DW_BAD_USE, 0, "a factor of 0 leaves nothing");
+        const size_t column = status == DW_OK ? dw_header_find(run->header, name, &why) : 0;
+        if (!column)
+            status = dw_error_set(error, DW_BAD_USE, 0, "--scale: '%s': %s", argument, why.text);
+        else
+            status = scale_column(run, column, (struct scaled){ 1, value }, error);
+    }
+    free(name);
+    return status;
+}
+
+/* OLD=NEW or OLD=NEW[UNIT] */
+static enum dw_status rename_channel(struct run *run, const char *argument, struct dw_error *error)
+{
+    char *old = strdup(argument), *fresh = old ? strchr(old, '=') : NULL, *unit = fresh ? strchr(fresh, '[') : NULL;
+    enum dw_status status = old ? DW_OK : no_memory(error);
+    const size_t length = old ? strlen(old) : 0;
+    struct dw_error why;
+    if (status == DW_OK && (!fresh || (unit && old[length - 1] != ']'))) {
+        status = dw_error_set(error, DW_BAD_USE, 0, "--rename: '%s': expected OLD=NEW or OLD=NEW[UNIT]", argument);
+    } else if (status == DW_OK) {
+        struct scaled by = { 1, 1 };
+        *fresh++ = 0;
+        if (unit) {
+            *unit++ = 0;
+            old[length - 1] = 0;
+        }
+        const size_t column = dw_header_find(run->header, old, &why);
+        /* mV called V are still the same voltage */
+        if (column && unit && dw_unit_converts(dw_header_column(run->header, column).unit, unit, &by.divisor, &by.factor) &&
+            by.divisor != by.factor)
+            status = scale_column(run, column, by, &why);
+        if (status == DW_OK)
+            status = column ? dw_header_rename(run->header, column, fresh, unit, &why) : why.status;
+        if (status != DW_OK)
+            dw_error_set(error, status, 0, "--rename: '%s': %s", argument, why.text);
+    }
+    free(old);
+    return status;
+}
+
+enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error)
+{
+    const struct table_options *o = run->options;
+    bool any = false;
+    enum dw_status status = DW_OK;
+    run->scaled = malloc(run->chosen * sizeof *run->scaled);
+    if (!run->scaled)
+        return no_memory(error);
+    for (size_t i = 0; i < run->chosen; i++)
+        run->scaled[i] = (struct scaled){ 1, 1 };
+    for (size_t i = 0; status == DW_OK && i < o->scale_count; i++)
+        status = scale_channel(run, o->scale[i], error);
+    for (size_t i = 0; status == DW_OK && i < o->rename_count; i++)
+        status = rename_channel(run, o->rename[i], error);
+    for (size_t i = 0; i < run->chosen; i++)
+        any = any || run->scaled[i].divisor != 1 || run->scaled[i].factor != 1;
+    if (!any) {
+        free(run->scaled);
+        run->scaled = NULL;
+    }
+    return status;
+}
+
+enum dw_status run_scale_row(struct run *run, const double *row, struct dw_error *error)
+{
+    run->narrow[0] = row[0];
+    for (size_t i = 1; i < run->chosen; i++) {
+        run->narrow[i] = row[i] / run->scaled[i].divisor * run->scaled[i].factor + 0.0;  /* no -0 */
+        if (!isfinite(run->narrow[i]))
+            return dw_error_set(error, DW_BAD_INPUT, 0, "--scale: %s is beyond the range of numbers at %.9g",
+                                dw_header_column(run->header, i).name, row[0]);
+    }
+    return DW_OK;
+}
