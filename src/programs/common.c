@@ -167,6 +167,17 @@ static bool has_child(const struct argp *argp, const struct argp *sought)
     return false;
 }
 
+/* The shared options stand together in every --help, wherever a program lists them among its children. */
+static bool is_shared(const struct argp *argp)
+{
+    static const struct argp *const shared[] = { &input_argp, &output_argp, &channel_argp, &span_argp,
+                                                 &rows_argp,  &report_argp, &quiet_argp };
+    for (size_t i = 0; i < sizeof shared / sizeof shared[0]; i++)
+        if (argp == shared[i])
+            return true;
+    return false;
+}
+
 /* The program's table with what every program has behind its own children, whose places must not move. */
 static void complete(const struct argp *argp)
 {
@@ -175,7 +186,10 @@ static void complete(const struct argp *argp)
     for (const struct argp_child *child = argp->children; child && child->argp; child++) {
         if (count + 3 >= MOST_CHILDREN)
             abort(); /* a program of ours with so many children needs a larger MOST_CHILDREN */
-        children[count++] = *child;
+        children[count] = *child;
+        if (is_shared(child->argp))
+            children[count].group = 0;
+        count++;
     }
     if (!has_child(argp, &quiet_argp))
         children[count++] = (struct argp_child){ &quiet_argp, 0, NULL, 0 };
