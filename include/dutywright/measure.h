@@ -163,7 +163,6 @@ DW_API void dw_meter_span(const struct dw_meter *meter, double *from, double *to
 
 struct dw_meter_note {
     size_t channel;    /* which one, or dw_meter_channels() for the record as a whole */
-    bool caution;
     const char *text;  /* one line, without the channel's name */
 };
 /* Why something was left out, or is less sure than it looks: i from 0 until false. */

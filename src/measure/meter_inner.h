@@ -42,7 +42,6 @@ struct channel_state {
 
 struct note {
     size_t channel;
-    bool caution;
     char *text;
 };
 

@@ -13,11 +13,10 @@ static const double NO_DRIFT = 1e-9;          /* share of the record's range tha
 static const double WORTH_SAYING = 1e-3;      /* a settling time is said to be uncertain from this share of itself on */
 static const double TAIL_INSIDE = 1.0 / 3;    /* without periods: share of the record that must lie inside the band */
 
-static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, bool caution,
-                               const char *format, ...) DW_PRINTF(5, 6);
+static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, const char *format, ...)
+    DW_PRINTF(4, 5);
 
-static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, bool caution,
-                               const char *format, ...)
+static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_t channel, const char *format, ...)
 {
     char text[256];
     va_list arguments;
@@ -36,7 +35,7 @@ static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_
     char *copy = strdup(text);
     if (!copy)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
-    notes->note[notes->count++] = (struct note){ channel, caution, copy };
+    notes->note[notes->count++] = (struct note){ channel, copy };
     return DW_OK;  // cppcheck-suppress memleak; the note owns the copy
 }
 
@@ -55,7 +54,7 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     set(m, channel, DW_MEASURE_MAXIMUM, moments->maximum);
     set(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum);
     if (!isfinite(ac) || !isfinite(hypot(mean, ac)))
-        return add_note(m, error, channel, false, "rms and ac-rms left out: its values are too large to be squared");
+        return add_note(m, error, channel, "rms and ac-rms left out: its values are too large to be squared");
     set(m, channel, DW_MEASURE_RMS, hypot(mean, ac));
     set(m, channel, DW_MEASURE_AC_RMS, ac);
     return DW_OK;
@@ -76,30 +75,30 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
     if (f->negatives > 0)
         set(m, channel, DW_MEASURE_NEGATIVE_TRANSITION, f->negative);
     if (m->span.kind == DW_SPAN_LAST && !(cells > 0))
-        return add_note(m, error, channel, false, "frequency, duty and transition durations left out: no whole period");
+        return add_note(m, error, channel, "frequency, duty and transition durations left out: no whole period");
     if (!(f->positives + f->negatives > 0)) {
         const char *all = isfinite(f->duty) ? "frequency and" : "frequency, duty and";
         if (!(moments->minimum < moments->maximum))
-            return add_note(m, error, channel, false, "%s transition durations left out: it does not change", all);
-        return add_note(m, error, channel, false,
+            return add_note(m, error, channel, "%s transition durations left out: it does not change", all);
+        return add_note(m, error, channel,
                         "%s transition durations left out: no transition between its levels %g and %g", all, f->levels.low,
                         f->levels.high);
     }
     if (f->levels.from == LEVELS_EXTREMES)
-        status = add_note(m, error, channel, true,
+        status = add_note(m, error, channel,
                           "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions");
     if (status == DW_OK && f->early_levels)
-        status = add_note(m, error, channel, false, "its levels are those of the first part of the span, which is long");
+        status = add_note(m, error, channel, "its levels are those of the first part of the span, which is long");
     if (status == DW_OK && !(f->cycles > 0))
-        status = add_note(m, error, channel, false, "frequency and duty left out: the span holds no whole cycle");
+        status = add_note(m, error, channel, "frequency and duty left out: the span holds no whole cycle");
     if (status == DW_OK && !(f->positives > 0))
-        status = add_note(m, error, channel, false,
+        status = add_note(m, error, channel,
                           "positive-transition-duration left out: no complete positive-going transition");
     if (status == DW_OK && !(f->negatives > 0))
-        status = add_note(m, error, channel, false,
+        status = add_note(m, error, channel,
                           "negative-transition-duration left out: no complete negative-going transition");
     if (status == DW_OK && cells > 0 && cells < m->span_periods)
-        status = add_note(m, error, channel, false, "frequency, duty and transition durations are those of the last %.0f of "
+        status = add_note(m, error, channel, "frequency, duty and transition durations are those of the last %.0f of "
                           "%.0f periods: more were not kept", cells, m->span_periods);
     return status;
 }
@@ -135,7 +134,7 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     case DW_TOO_FEW: why = "the record holds fewer than two whole periods"; break;
     }
     if (why)
-        return add_note(m, error, channel, false, "settling-time and overshoot left out: %s", why);
+        return add_note(m, error, channel, "settling-time and overshoot left out: %s", why);
     set(m, channel, DW_MEASURE_OVERSHOOT, found.overshoot);
     set(m, channel, DW_MEASURE_SETTLING_TIME, found.time);
     struct dw_result *result = &m->result[channel * DW_MEASURES + DW_MEASURE_SETTLING_TIME];
@@ -147,7 +146,7 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     if (result->within > WORTH_SAYING * result->value) {
         char within[64];
         dw_quantity_print(within, sizeof within, result->within, "s", 2);
-        return add_note(m, error, channel, false, "settling-time is within %s, as far as %s", within,
+        return add_note(m, error, channel, "settling-time is within %s, as far as %s", within,
                         found.time_bound > result->within / 2 ? "candidates for it are kept" : "the table's accuracy goes");
     }
     return DW_OK;
@@ -160,7 +159,7 @@ static enum dw_status conclude_steadiness(struct dw_meter *m, size_t channel, st
     const double range = m->record.of[channel].maximum - m->record.of[channel].minimum;
     if (m->span_cells < 2 || !(moved > STEADY_DRIFT * state->ripple) || !(moved > NO_DRIFT * range))
         return DW_OK;
-    return add_note(m, error, channel, false, "the mean still moves by %.3g %% of the ripple a period: the ripple is not yet "
+    return add_note(m, error, channel, "the mean still moves by %.3g %% of the ripple a period: the ripple is not yet "
                     "the steady one", 100 * moved / state->ripple);
 }
 
@@ -168,11 +167,11 @@ static enum dw_status conclude_record(struct dw_meter *m, struct dw_error *error
 {
     enum dw_status status = DW_OK;
     if (m->sampled > 0)
-        status = add_note(m, error, m->channels, false,
+        status = add_note(m, error, m->channels,
                           "the table is sampled at %g Hz: what is between the samples is not known, so all is approximate",
                           m->sampled);
     if (status == DW_OK && m->span.kind == DW_SPAN_LAST && !(m->span_periods > 0))
-        status = add_note(m, error, m->channels, false, "the record holds no whole period of %g s: all of it is measured",
+        status = add_note(m, error, m->channels, "the record holds no whole period of %g s: all of it is measured",
                           m->cell[m->span_cell].clock.period);
     return status;
 }
@@ -228,7 +227,7 @@ bool dw_meter_note(const struct dw_meter *m, size_t i, struct dw_meter_note *not
 {
     if (!m->finished || i >= m->notes.count)
         return false;
-    *note = (struct dw_meter_note){ m->notes.note[i].channel, m->notes.note[i].caution, m->notes.note[i].text };
+    *note = (struct dw_meter_note){ m->notes.note[i].channel, m->notes.note[i].text };
     return true;
 }
 

@@ -266,7 +266,7 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
         { clamp && isfinite(f->cycle), "coil", "clamp-power", e->clamp / f->cycle, "W" },
         { true, "coil", "switch-energy", e->sw + e->stray, "J" },
         { o->plan.inductance_closed > 0, "coil", "armature-work", e->armature, "J" },
-        { true, "coil", "stored-change", e->stored, "J" },
+        { true, "coil", "stored-change", fabs(e->stored) > 1e-12 * f->peak_stored ? e->stored : 0, "J" },
     };
     enum dw_status status = report ? DW_OK : error->status;
     for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)

@@ -77,8 +77,10 @@ static int farness(const char *typed, const char *candidate)
         return -1;
     if (!strncasecmp(typed, candidate, length))
         return 0;
+    if (length > 2 && strstr(candidate, typed))
+        return 1;
     const int apart = distance(typed, candidate);
-    return apart <= 1 + (int)length / 4 && apart < (int)length ? apart : -1; /* of one letter nothing would be left */
+    return apart <= (int)(length + 1) / 3 && apart < (int)length ? apart : -1; /* of one letter nothing would be left */
 }
 
 struct nearest {

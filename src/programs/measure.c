@@ -208,7 +208,7 @@ static void say(const struct dw_header *header, const struct dw_meter *meter)
             snprintf(names + used, sizeof names - used, "%s%s", used ? ", " : "", name);
         }
         if (!said)
-            (note.caution ? program_caution : program_note)("%s%s%s", names, *names ? ": " : "", note.text);
+            program_note("%s%s%s", names, *names ? ": " : "", note.text);
     }
 }
 

@@ -90,7 +90,7 @@ static void check_options(struct motor_options *o)
     if (option_given("rated")) {
         static const char *const same[] = { "resistance", "constant", "drag" };
         for (int i = 0; i < 3; i++)
-            option_conflict(same[i], "rated", "both set it; give one");
+            option_conflict(same[i], "rated", "a data sheet sets that too; give one");
         if (dw_motor_ratings(o->rated[0], o->rated[1], o->rated[2], o->rated[3], &o->plan, &error))
             option_error("rated", option_given("rated"), "%s", error.text);
     } else {

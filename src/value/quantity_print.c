@@ -12,7 +12,7 @@ enum { MOST_DIGITS = 17, SPELLED = 64 };
 /* Symbols that the trade writes without prefix; kg has one already. */
 static bool takes_prefix(const char *unit)
 {
-    static const char *const bare[] = { "", "1", "%", "degC", "dB", "deg", "rpm", "r/min", "lsb", "kgm2", "s/s" };
+    static const char *const bare[] = { "", "1", "%", "degC", "dB", "deg", "rpm", "r/min", "lsb", "kgm2", "s/s", "K/W" };
     for (size_t i = 0; i < sizeof bare / sizeof bare[0]; i++)
         if (!strcmp(unit, bare[i]))
             return false;

@@ -369,12 +369,12 @@ START_TEST(without_periods_the_value_itself_settles)
     wave_add(&wave, 1, 1);
     meter = meter_of(header, NULL, &wave);
     ck_assert(left_out(meter, DW_MEASURE_SETTLING_TIME) && left_out(meter, DW_MEASURE_OVERSHOOT));
-    ck_assert(noted(meter, false, "settling-time and overshoot left out: not settled in this record"));
+    ck_assert(noted(meter, "settling-time and overshoot left out: not settled in this record"));
     dw_meter_free(meter);
     /* there and back again */
     wave_add(&wave, 2, 0);
     meter = meter_of(header, NULL, &wave);
-    ck_assert(noted(meter, false, "settling-time and overshoot left out: it ends where it began"));
+    ck_assert(noted(meter, "settling-time and overshoot left out: it ends where it began"));
     dw_meter_free(meter);
     wave_free(&wave);
     wave_add(&wave, 0, 4);
@@ -399,7 +399,7 @@ START_TEST(ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundred
         char text[200];
         snprintf(text, sizeof text, "the mean still moves by %.3g %% of the ripple a period: the ripple is not yet the steady one",
                  100 * share);
-        ck_assert_msg(noted(meter, false, text) == (share > 0.01), "%d periods: %s", periods, text);
+        ck_assert_msg(noted(meter, text) == (share > 0.01), "%d periods: %s", periods, text);
         dw_meter_free(meter);
         dw_header_free(header);
         wave_free(&wave);
@@ -423,7 +423,7 @@ START_TEST(notes_tell_what_the_numbers_do_not)
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct dw_header *header = header_with(cases[i].key, cases[i].value, cases[i].other, cases[i].other_value, NULL);
         struct dw_meter *meter = meter_of(header, NULL, &wave);
-        ck_assert_msg(noted(meter, false, cases[i].note), "case %zu", i);
+        ck_assert_msg(noted(meter, cases[i].note), "case %zu", i);
         dw_meter_free(meter);
         dw_header_free(header);
     }
@@ -442,7 +442,7 @@ START_TEST(the_tables_accuracy_limits_the_settling_time)
     char text[200], within[64];
     dw_quantity_print(within, sizeof within, settling.within, "s", 2);
     snprintf(text, sizeof text, "settling-time is within %s, as far as the table's accuracy goes", within);
-    ck_assert(noted(meter, false, text));
+    ck_assert(noted(meter, text));
     dw_meter_free(meter);
     dw_header_free(header);
     wave_free(&wave);

@@ -112,7 +112,7 @@ START_TEST(noise_on_the_levels_moves_them_little_and_makes_no_pulses)
     near(measured(meter, DW_MEASURE_FREQUENCY), 100, 1e-4);
     within_scale(measured(meter, DW_MEASURE_DUTY), 0.3, 2e-4, 1);
     near(measured(meter, DW_MEASURE_POSITIVE_TRANSITION), 0.8e-5, 0.1);
-    ck_assert(!noted(meter, true, "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions"));
+    ck_assert(!noted(meter, "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions"));
     dw_meter_free(meter);
     dw_header_free(header);
     wave_free(&wave);
@@ -129,7 +129,7 @@ START_TEST(a_triangle_has_no_levels_but_its_extremes_and_says_so)
     near(measured(meter, DW_MEASURE_FREQUENCY), 1 / 0.74, 1e-14);
     near(measured(meter, DW_MEASURE_DUTY), 0.5, 1e-13);
     near(measured(meter, DW_MEASURE_POSITIVE_TRANSITION), 0.8 * 0.37, 1e-13);
-    ck_assert(noted(meter, true, "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions"));
+    ck_assert(noted(meter, "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions"));
     dw_meter_free(meter);
     dw_header_free(header);
     wave_free(&wave);
@@ -156,7 +156,7 @@ START_TEST(turning_points_and_plateaus_between_slow_edges_are_levels)
         }
         struct dw_header *header = header_with("period", "1", NULL);
         struct dw_meter *meter = meter_of(header, NULL, &wave);
-        ck_assert_int_ne(noted(meter, true, "no two levels stand out, so its minimum and maximum serve as levels for duty and "
+        ck_assert_int_ne(noted(meter, "no two levels stand out, so its minimum and maximum serve as levels for duty and "
                                             "transitions"), cases[i].found);
         near(measured(meter, DW_MEASURE_FREQUENCY), 1, 1e-14);
         dw_meter_free(meter);
@@ -210,7 +210,7 @@ START_TEST(what_has_no_transition_leaves_them_out_and_says_why)
             wave_add(&wave, k * 0.25, cases[i].value + (k % 4 == 1 ? cases[i].ripple : 0));
         struct dw_header *header = header_with("period", "1", "levels", cases[i].levels, NULL);
         struct dw_meter *meter = meter_of(header, NULL, &wave);
-        ck_assert_msg(noted(meter, false, cases[i].note), "case %zu", i);
+        ck_assert_msg(noted(meter, cases[i].note), "case %zu", i);
         ck_assert(left_out(meter, DW_MEASURE_FREQUENCY) && left_out(meter, DW_MEASURE_POSITIVE_TRANSITION));
         if (isnan(cases[i].duty))
             ck_assert(left_out(meter, DW_MEASURE_DUTY));
@@ -235,8 +235,8 @@ START_TEST(a_single_edge_gives_its_duration_only)
     near(measured(meter, DW_MEASURE_POSITIVE_TRANSITION), 0.4, 1e-14);
     ck_assert(left_out(meter, DW_MEASURE_FREQUENCY) && left_out(meter, DW_MEASURE_DUTY));
     ck_assert(left_out(meter, DW_MEASURE_NEGATIVE_TRANSITION));
-    ck_assert(noted(meter, false, "frequency and duty left out: the span holds no whole cycle"));
-    ck_assert(noted(meter, false, "negative-transition-duration left out: no complete negative-going transition"));
+    ck_assert(noted(meter, "frequency and duty left out: the span holds no whole cycle"));
+    ck_assert(noted(meter, "negative-transition-duration left out: no complete negative-going transition"));
     dw_meter_free(meter);
     dw_header_free(header);
     wave_free(&wave);
@@ -264,7 +264,7 @@ START_TEST(long_spans_are_measured_without_keeping_them)
         near(measured(meter, DW_MEASURE_FREQUENCY), 1, 1e-14);
         near(measured(meter, DW_MEASURE_DUTY), 0.4, 1e-9);  /* edges are rounded at ulp(150000) = 3e-11 */
         near(measured(meter, DW_MEASURE_POSITIVE_TRANSITION), 0.08, 1e-9);
-        ck_assert_int_eq(noted(meter, false, "its levels are those of the first part of the span, which is long"), i < 3);
+        ck_assert_int_eq(noted(meter, "its levels are those of the first part of the span, which is long"), i < 3);
         struct dw_meter_note note;
         bool fewer = false;
         for (size_t k = 0; dw_meter_note(meter, k, &note); k++)

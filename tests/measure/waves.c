@@ -87,11 +87,11 @@ bool left_out(const struct dw_meter *meter, enum dw_measure measure)
     return !dw_meter_result(meter, 0, measure).had;
 }
 
-bool noted(const struct dw_meter *meter, bool caution, const char *text)
+bool noted(const struct dw_meter *meter, const char *text)
 {
     struct dw_meter_note note;
     for (size_t i = 0; dw_meter_note(meter, i, &note); i++)
         if (!strcmp(note.text, text))
-            return note.caution == caution;
+            return true;
     return false;
 }

@@ -30,7 +30,7 @@ struct dw_meter *meter_of(const struct dw_header *header, const struct dw_meter_
 /* A result that must be had. */
 double measured(const struct dw_meter *meter, enum dw_measure measure);
 bool left_out(const struct dw_meter *meter, enum dw_measure measure);
-/* Whether a note has this text; caution as given. */
-bool noted(const struct dw_meter *meter, bool caution, const char *text);
+/* Whether a note has this text. */
+bool noted(const struct dw_meter *meter, const char *text);
 
 #endif
