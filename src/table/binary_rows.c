@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows of little-endian IEEE 754 doubles, given where they lie in the buffer. */
+#include "good_rows_inner.h"
 #include "reader_inner.h"
 #include <math.h>
 #include <stdint.h>
@@ -24,34 +25,6 @@ static void to_own_order(double *values, size_t count)
     (void)count;
 }
 #endif
-
-/* How many leading values are finite: exponent bits not all ones. By four, since all are to be looked at. */
-static size_t finite_run(const double *values, size_t count)
-{
-    const uint64_t exponent = UINT64_C(0x7ff0000000000000);
-    uint64_t bits[4];
-    size_t i = 0;
-    for (; i + 4 <= count; i += 4) {
-        memcpy(bits, &values[i], sizeof bits);
-        if (((bits[0] & exponent) == exponent) | ((bits[1] & exponent) == exponent) | ((bits[2] & exponent) == exponent) |
-            ((bits[3] & exponent) == exponent))
-            break;
-    }
-    while (i < count && isfinite(values[i]))
-        i++;
-    return i;
-}
-
-/* How many leading rows keep the order of time. */
-static size_t ordered_run(const double *values, size_t rows, size_t columns, double *last)
-{
-    double before = *last;
-    size_t i = 0;
-    while (i < rows && values[i * columns] >= before)
-        before = values[i++ * columns];
-    *last = before;
-    return i;
-}
 
 static bool is_end(const double *row, size_t columns)
 {
@@ -108,8 +81,7 @@ enum dw_status binary_rows(struct dw_reader *reader, size_t most, const double *
     count = count < most ? count : most;
     to_own_order(row, count * reader->columns);
     const size_t turned = count;
-    count = finite_run(row, count * reader->columns) / reader->columns;
-    count = ordered_run(row, count, reader->columns, &reader->last_time);
+    count = good_rows(row, count, reader->columns, &reader->last_time);
     if (!count)
         return odd_row(reader, row, error);
     to_own_order(row + count * reader->columns, (turned - count) * reader->columns); /* back: they will come again */

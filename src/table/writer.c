@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows out through write(2): text, binary, CSV. */
 #include "config.h"
+#include "good_rows_inner.h"
 #include "header_inner.h"
 #include <dutywright/value.h>
 #include <errno.h>
@@ -13,7 +14,16 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { ROOM = 1 << 17 };
+enum {
+    ROOM = 1 << 17,
+    MANY = 1 << 14  /* bytes of rows that are worth a write of their own */
+};
+
+#if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_BIG_ENDIAN__
+static const bool OWN_ORDER = false;
+#else
+static const bool OWN_ORDER = true;
+#endif
 
 struct dw_writer {
     int descriptor;
@@ -171,36 +181,28 @@ enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct
     return writer->used >= ROOM ? flush(writer, error) : DW_OK;
 }
 
-/* How many leading rows are good, up to `rows`. */
-static size_t good_run(const struct dw_writer *writer, const double *values, size_t rows)
-{
-    const size_t count = rows * writer->columns;
-    size_t i = 0;
-    while (i < count && fabs(values[i]) <= DBL_MAX)
-        i++;
-    rows = i / writer->columns;
-    double last = writer->last_time;
-    for (i = 0; i < rows && values[i * writer->columns] >= last; i++)
-        last = values[i * writer->columns];
-    return i;
-}
-
-/* Binary rows are copied as they are, as many as the buffer takes. */
+/* Binary rows as they are: many go out from where they lie, few are copied. */
 static enum dw_status put_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     while (status == DW_OK && rows) {
-        const size_t fit = (ROOM - writer->used) / (writer->columns * sizeof *values) + 1;
-        const size_t some = good_run(writer, values, rows < fit ? rows : fit);
+        const size_t size = writer->columns * sizeof *values, fit = (ROOM - writer->used) / size + 1;
+        const bool at_once = OWN_ORDER && rows * size >= MANY;
+        const size_t some = good_rows(values, at_once || rows < fit ? rows : fit, writer->columns, &writer->last_time);
         if (!some)
             return refuse(writer, values, error);
-        put_binary(writer, values, some * writer->columns);
+        if (at_once) {
+            status = flush(writer, error);
+            if (status == DW_OK)
+                status = write_all(writer, (const char *)values, some * size, error);
+        } else {
+            put_binary(writer, values, some * writer->columns);
+            if (writer->used >= ROOM)
+                status = flush(writer, error);
+        }
         values += some * writer->columns;
         rows -= some;
         writer->rows += some;
-        writer->last_time = values[-(ptrdiff_t)writer->columns];
-        if (writer->used >= ROOM)
-            status = flush(writer, error);
     }
     return status;
 }

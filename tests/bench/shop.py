@@ -7,6 +7,11 @@ class Wrong(Exception):
     """An answer was wrong or a command failed: nothing is to be said of its speed."""
 
 
+def demand(holds, what):
+    if not holds:
+        raise Wrong(what)
+
+
 class Shop:
     """folder: of the build. Data that jobs make stand in folder/data and are kept for the next run."""
 
@@ -41,7 +46,7 @@ class Shop:
     def library(self, name, rounds=None):
         """Runs a benchmark of the library: {(job, side): [s, ...]}, {(job, side): error}."""
         program = os.path.join(self.folder, "tests", "bench", name)
-        done = subprocess.run([program, str(rounds or self.rounds)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        done = subprocess.run([program, str(rounds or self.rounds)], cwd=self.data, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         if done.returncode:
             raise Wrong(f"{name}: {done.stderr.strip()}")
         times, errors = {}, {}
