@@ -122,6 +122,19 @@ static void keep_level(struct chain *chain, unsigned level, const struct doubled
     }
 }
 
+/* d(Y | G1)/dl = A (Y | G1) + (A | B), since exp(A l) and its integral obey x' = A x + B u. */
+static void drift_of(const struct dw_system *system, const double *rows, double *drift)
+{
+    const size_t n = system->states, both = n + system->inputs;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < both; j++) {
+            double sum = 0;
+            for (size_t k = 0; k < n; k++)
+                sum += system->rate_high[i * both + k] * rows[k * system->width + j];
+            drift[i * both + j] = sum + system->rate_high[i * both + j];
+        }
+}
+
 enum dw_status chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error)
 {
     const size_t n = system->states, m = system->inputs, size = n * system->width;
@@ -130,8 +143,9 @@ enum dw_status chain_build(const struct dw_system *system, struct chain *chain, 
         return status;
     doubled = doubled || system->norm * chain->length > STIFF;
     struct doubled *rows = malloc((2 * size + 3 * n * n + 2 * n * m) * sizeof *rows);
-    chain->high = malloc((chain->levels + 1) * size * sizeof *chain->high);
-    chain->low = doubled ? malloc((chain->levels + 1) * size * sizeof *chain->low) : NULL;
+    const size_t all = (chain->levels + 1) * size;
+    chain->high = malloc((all + (doubled ? 0 : n * (n + m))) * sizeof *chain->high);
+    chain->low = doubled ? malloc(all * sizeof *chain->low) : NULL;
     if (!rows || !chain->high || (doubled && !chain->low)) {
         free(rows);
         free(chain->high);
@@ -146,6 +160,10 @@ enum dw_status chain_build(const struct dw_system *system, struct chain *chain, 
         if (level == 0)
             break;
         twice_as_long(system, rows, scratch, product);
+    }
+    if (!doubled) {
+        drift_of(system, chain->high, chain->high + all);
+        chain->drift = chain->high + all;
     }
     free(rows);
     return DW_OK;

@@ -247,74 +247,62 @@ void stretch_move(const struct stretch *stretch, struct position *position, stru
     }
 }
 
-/* The whole length in one cell, in plain double: the usual case, worth a short way. A length that differs within the slack
- * is corrected to first order; the second is then below 1e-16. Inlined for each usual number of states. */
-static inline bool advance_at_once(const struct dw_system *system, const struct chain *chain, double *state,
-                                   const double *start, const double *end, double length, double slack, const size_t n)
+/* The whole length in one cell, in plain double, while the input stands still: the usual case, worth a short way. A length that
+ * differs within the slack is corrected to first order, in the matrix, so that a state waits for one product alone; the second
+ * order is below 1e-16. */
+static void advance_at_once(const struct dw_system *system, const struct chain *chain, double more, double *state,
+                            const double *input)
 {
-    const size_t m = system->inputs, width = n + 2 * m;
-    const double more = length - chain->length;
+    const size_t n = system->states, m = system->inputs;
     double moved[DW_STATES];
-    bool flat = true;
-    if (fabs(more) > slack || chain->low || system->norm * fabs(more) > 1e-8)
-        return false;
-    for (size_t j = 0; j < m; j++)
-        flat = flat && end[j] == start[j];
-    if (more != 0 && !flat)
-        return false;
-    const double *row = chain->high;
-    for (size_t i = 0; i < n; i++, row += width) {
+    const double *row = chain->high, *drift = chain->drift;
+    for (size_t i = 0; i < n; i++, row += n + 2 * m, drift += n + m) {
         double sum = 0;
-        for (size_t j = 0; j < n; j++)
-            sum += row[j] * state[j];
         for (size_t j = 0; j < m; j++)
-            sum += row[n + j] * start[j];
-        for (size_t j = 0; j < m && !flat; j++)
-            sum += row[n + m + j] * (end[j] - start[j]);
+            sum += (row[n + j] + more * drift[n + j]) * input[j];
+        for (size_t j = 0; j < n; j++)
+            sum += (row[j] + more * drift[j]) * state[j];
         moved[i] = state[i] + sum;
     }
-    row = system->rate_high;
-    for (size_t i = 0; i < n; i++, row += n + m) {
-        double sum = 0;
-        for (size_t j = 0; j < n && more != 0; j++)
-            sum += row[j] * moved[j];
-        for (size_t j = 0; j < m && more != 0; j++)
-            sum += row[n + j] * end[j];
-        state[i] = moved[i] + more * sum;
-    }
-    return true;
+    memcpy(state, moved, n * sizeof *state);
 }
 
-static bool advance_quickly(const struct dw_system *system, double *state, const double *start, const double *end,
-                            double length, double slack)
+/* The same for two states and one input, which is most of what there is. */
+static inline void advance_two(const struct chain *chain, double more, double *state, double u)
 {
+    const double *row = chain->high, *drift = chain->drift;
+    const double x = state[0], y = state[1];
+    const double x_sum = (row[2] + more * drift[2]) * u + (row[0] + more * drift[0]) * x + (row[1] + more * drift[1]) * y;
+    const double y_sum = (row[6] + more * drift[5]) * u + (row[4] + more * drift[3]) * x + (row[5] + more * drift[4]) * y;
+    state[0] = x + x_sum;
+    state[1] = y + y_sum;
+}
+
+/* Whether the stretch has been carried already: by a propagator used lately, the input standing still. */
+static inline bool advance_quickly(const struct dw_system *system, double *state, const double *start, const double *end,
+                                   double length, double slack)
+{
+    for (size_t j = 0; j < system->inputs; j++)
+        if (start[j] != end[j])
+            return false;
     for (size_t i = 0; i < 2; i++) {
         const struct chain *chain = system->recent[i];
-        bool done = false;
-        if (!chain || fabs(length - chain->length) > slack)
+        const double more = chain ? length - chain->length : INFINITY;
+        if (!(length > 0 && fabs(more) <= slack) || !chain->drift || system->norm * fabs(more) > 1e-8)
             continue;
-        switch (system->states) {
-        case 1: done = advance_at_once(system, chain, state, start, end, length, slack, 1); break;
-        case 2: done = advance_at_once(system, chain, state, start, end, length, slack, 2); break;
-        case 3: done = advance_at_once(system, chain, state, start, end, length, slack, 3); break;
-        default: done = advance_at_once(system, chain, state, start, end, length, slack, system->states);
-        }
-        if (done)
-            return true;
+        if (system->states == 2 && system->inputs == 1)
+            advance_two(chain, more, state, *start);
+        else
+            advance_at_once(system, chain, more, state, start);
+        return true;
     }
     return false;
 }
 
-enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
-                                 double length, double slack, struct dw_error *error)
+static enum dw_status advance_by_cells(struct dw_system *system, double *state, const double *start, const double *end,
+                                       double length, double slack, struct dw_error *error)
 {
     const size_t n = system->states;
-    if (!(length >= 0 && isfinite(length)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a stretch of %g s: must be finite and not below zero", length);
-    if (length == 0)
-        return DW_OK;
-    if (advance_quickly(system, state, start, end, length, slack))
-        return DW_OK;
     struct stretch stretch;
     const enum dw_status status = stretch_set(&stretch, system, start, end, length, slack, error);
     if (status != DW_OK)
@@ -333,4 +321,14 @@ enum dw_status dw_system_advance(struct dw_system *system, double *state, const 
     for (size_t i = 0; i < n; i++)
         state[i] = node.high[i] + (stretch_doubled(&stretch) ? node.low[i] : 0);
     return DW_OK;
+}
+
+enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
+                                 double length, double slack, struct dw_error *error)
+{
+    if (advance_quickly(system, state, start, end, length, slack) || length == 0)
+        return DW_OK;
+    if (!(length > 0 && isfinite(length)))
+        return dw_error_set(error, DW_BAD_USE, 0, "a stretch of %g s: must be finite and not below zero", length);
+    return advance_by_cells(system, state, start, end, length, slack, error);
 }

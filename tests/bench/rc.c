@@ -14,10 +14,13 @@ enum { PERIODS = 100000, PERIODS_BDF = 2000, N = 2 };
 static const char JOB[] = "rc";
 static const double PERIOD = 1 / 490.2, SUPPLY = 4.87, DUTY = 0.37, TOLERANCE = 1e-10;
 
-/* Edge k of the train: even ones rise. */
-static double edge(int k)
+/* s, edges of the train; even ones rise. */
+static double edges[2 * PERIODS + 1];
+
+static void make_edges(void)
 {
-    return (k / 2 + (k % 2 ? DUTY : 0)) * PERIOD;
+    for (int k = 0; k <= 2 * PERIODS; k++)
+        edges[k] = (k / 2 + (k % 2 ? DUTY : 0)) * PERIOD;
 }
 
 static double level(int k)
@@ -35,7 +38,7 @@ static void true_states(const double *a, const double *b, double (*states)[N])
     int kept = 0;
     quad x[N] = { 0 };
     for (int k = 0; k < 2 * PERIODS; k++) {
-        const double length = edge(k + 1) - edge(k), zero = 0, one = 1;
+        const double length = edges[k + 1] - edges[k], zero = 0, one = 1;
         int at = 0;
         while (at < kept && lengths[at] != length)
             at++;
@@ -78,7 +81,7 @@ static double run_ours(struct dw_system *system, int periods, double (*truth)[N]
     double x[N] = { 0 }, error = 0;
     struct dw_error why;
     for (int k = 0; k < 2 * periods; k++) {
-        const double from = edge(k), to = edge(k + 1), u = level(k);
+        const double from = edges[k], to = edges[k + 1], u = level(k);
         bench_demand(dw_system_advance(system, x, &u, &u, to - from, 4 * DBL_EPSILON * to, &why) == DW_OK, "%s", why.text);
         if (truth)
             error = worse(error, x, truth[k]);
@@ -92,7 +95,7 @@ static double run_rk(struct rk *rk, struct stepped *p, int periods, double (*tru
     double x[N] = { 0 }, error = 0;
     for (int k = 0; k < 2 * periods; k++) {
         p->u = level(k);
-        rk_step(rk, x, edge(k), edge(k + 1));
+        rk_step(rk, x, edges[k], edges[k + 1]);
         if (truth)
             error = worse(error, x, truth[k]);
     }
@@ -104,7 +107,7 @@ static double run_bdf(struct bdf *bdf, struct stepped *p, int periods, double (*
     double x[N] = { 0 }, error = 0;
     for (int k = 0; k < 2 * periods; k++) {
         p->u = level(k);
-        bdf_step(bdf, x, edge(k), edge(k + 1));
+        bdf_step(bdf, x, edges[k], edges[k + 1]);
         if (truth)
             error = worse(error, x, truth[k]);
     }
@@ -127,6 +130,7 @@ int main(int argc, char **argv)
     }
     double(*truth)[N] = calloc(2 * PERIODS, sizeof *truth);
     bench_demand(truth != NULL, "out of memory");
+    make_edges();
     true_states(problem.a, problem.b, truth);
     struct rk rk;
     struct bdf bdf;
