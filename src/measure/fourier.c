@@ -21,7 +21,7 @@ struct fourier_plan fourier_choose(size_t rows, size_t lines, size_t channels, s
      * is taken wherever it costs little, since it takes rounding off the times: lines that should vanish do. */
     const double n = (double)rows, h = (double)lines, m = (double)grid, little = 1e6;
     const double direct = n * (200 + 5 * fmax(h, CHUNK)), on_grid = 30 * m + 50 * h, in_cells = n * 300 + h * 1500;
-    struct fourier_plan plan = { FOURIER_DIRECT, lines, channels, 0 };
+    struct fourier_plan plan = { .way = FOURIER_DIRECT, .lines = lines, .channels = channels };
     if (grid && (on_grid <= little || (on_grid <= direct && on_grid <= in_cells))) {
         plan.way = FOURIER_GRID;
         plan.cells = grid;
@@ -29,6 +29,11 @@ struct fourier_plan fourier_choose(size_t rows, size_t lines, size_t channels, s
         plan.way = FOURIER_CELLS;
     }
     return plan;
+}
+
+struct fourier_plan fourier_choose_uniform(size_t rows, size_t lines, size_t channels)
+{
+    return (struct fourier_plan){ FOURIER_VALUES, lines, channels, rows - 1, true };
 }
 
 struct fourier *fourier_new(const struct fourier_plan *plan, const double *reference, struct dw_error *error)
@@ -69,6 +74,10 @@ void fourier_free(struct fourier *f)
 void fourier_add(struct fourier *f, const struct fourier_rows *rows)
 {
     const size_t channels = f->plan.channels;
+    if (f->plan.uniform) {
+        cells_add_borders(f->cells, rows, f->reference);
+        return;
+    }
     for (size_t first = 0; first + 1 < rows->count; first += BLOCK - 1) { /* the last row of a block begins the next */
         const size_t count = rows->count - first < BLOCK ? rows->count - first : BLOCK;
         const double *row = rows->row + first * (1 + channels);

@@ -19,21 +19,25 @@ static double *join(const double *time, const double *value, size_t rows, size_t
     return row;
 }
 
-/* 2 ulp of the latest time, and the rounding of the share itself. */
-static size_t grid_of(const struct fourier_rows *rows, double end)
+/* Rows are on a grid within 2 ulp of the latest time, and the rounding of the share itself. */
+static struct fourier_plan choose(const struct fourier_rows *rows, double end, size_t lines)
 {
     const double latest = fmax(fabs(rows->start), fabs(end));
-    size_t cells = 1;
     const double slack = 2 * (nextafter(latest, INFINITY) - latest) / rows->period + DBL_EPSILON;
-    return fourier_grid(rows, slack, 64 * rows->count, &cells) ? cells : 0;
+    if (fourier_uniform(rows, slack))
+        return fourier_choose_uniform(rows->count, lines, rows->channels);
+    size_t cells = 1;
+    const size_t grid = fourier_grid(rows, slack, 64 * rows->count, &cells) ? cells : 0;
+    struct fourier_plan plan = fourier_choose(rows->count, lines, rows->channels, grid);
+    if (plan.way == FOURIER_GRID && !fourier_jumps(rows, plan.cells))
+        plan.way = FOURIER_VALUES;
+    return plan;
 }
 
 static enum dw_status transform(const struct fourier_rows *rows, double end, size_t lines, const double *mean, double *out,
                                 struct dw_error *error)
 {
-    struct fourier_plan plan = fourier_choose(rows->count, lines, rows->channels, grid_of(rows, end));
-    if (plan.way == FOURIER_GRID && !fourier_jumps(rows, plan.cells))
-        plan.way = FOURIER_VALUES;
+    const struct fourier_plan plan = choose(rows, end, lines);
     struct fourier *sum = fourier_new(&plan, mean, error);
     if (!sum)
         return DW_NO_MEMORY;

@@ -213,6 +213,18 @@ static void add_values(struct fourier_cells *c, size_t channel, const double *sh
     }
 }
 
+void cells_add_borders(struct fourier_cells *c, const struct fourier_rows *rows, const double *reference)
+{
+    const size_t width = 1 + c->channels;
+    for (size_t channel = 0; channel < c->channels; channel++) {
+        const double *value = rows->row + 1 + channel, *last = value + c->cells * width;
+        double *plane = plane_of(c, channel, 0);
+        for (size_t i = 0; i < c->cells; i++)
+            plane[i] = value[i * width] - reference[channel];
+        c->wrap[channel] = *last - *value;
+    }
+}
+
 void cells_add(struct fourier_cells *c, const double *share, const double *value, size_t count)
 {
     if (!c->grid)

@@ -40,6 +40,20 @@ bool fourier_grid(const struct fourier_rows *rows, double slack, size_t most, si
     return true;
 }
 
+bool fourier_uniform(const struct fourier_rows *rows, double slack)
+{
+    const size_t width = 1 + rows->channels;
+    const double cells = (double)rows->count - 1;
+    if (rows->count < 2 || rows->count > FOURIER_CELLS_MOST)
+        return false;
+    for (size_t i = 0; i < rows->count; i++) {
+        const double share = (rows->row[i * width] - rows->start) / rows->period;
+        if (!(fabs(share * cells - (double)i) <= slack * cells))
+            return false;
+    }
+    return true;
+}
+
 bool fourier_jumps(const struct fourier_rows *rows, size_t cells)
 {
     const size_t width = 1 + rows->channels;

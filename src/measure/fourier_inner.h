@@ -73,6 +73,9 @@ struct fourier_rows {
  *   returns  false where no such number is below `most` */
 bool fourier_grid(const struct fourier_rows *rows, double slack, size_t most, size_t *cells);
 
+/* Whether the rows, 2 to FOURIER_CELLS_MOST, divide the period into equal cells, each at its border: what a sampled record looks like. */
+bool fourier_uniform(const struct fourier_rows *rows, double slack);
+
 /* Whether any row jumps within a period, once all rows lie on that grid. */
 bool fourier_jumps(const struct fourier_rows *rows, size_t cells);
 
@@ -90,9 +93,12 @@ struct fourier_plan {
     size_t lines;     /* highest line; at most FOURIER_LINES_MOST */
     size_t channels;
     size_t cells;     /* FOURIER_GRID, FOURIER_VALUES */
+    bool uniform;     /* FOURIER_VALUES: fourier_uniform holds, and the rows come in one call */
 };
-enum { FOURIER_LINES_MOST = 1 << 26 };
+enum { FOURIER_LINES_MOST = 1 << 26, FOURIER_CELLS_MOST = 1 << 28 };
 
+/* How to sum up rows that fourier_uniform holds for. */
+struct fourier_plan fourier_choose_uniform(size_t rows, size_t lines, size_t channels);
 /* What is likely the fastest way for so many rows in all.
  *   grid     cells of their grid, 0: none
  *   returns  a plan; FOURIER_GRID where it is that, which the caller may better to FOURIER_VALUES */
@@ -125,6 +131,8 @@ void direct_coefficients(struct fourier_direct *direct, double scale, double *ou
 struct fourier_cells;
 struct fourier_cells *cells_new(const struct fourier_plan *plan);
 void cells_free(struct fourier_cells *cells);
+/* The values at all borders of the cells. */
+void cells_add_borders(struct fourier_cells *cells, const struct fourier_rows *rows, const double *reference);
 void cells_add(struct fourier_cells *cells, const double *share, const double *value, size_t count);
 void cells_merge(struct fourier_cells *cells, const struct fourier_cells *other);
 enum dw_status cells_coefficients(struct fourier_cells *cells, double scale, double *out, struct dw_error *error);

@@ -38,6 +38,17 @@ void moments_line(struct stretch *stretch, size_t channels, const size_t *column
     }
 }
 
+/* Onto m a part that is the last `time` of what they take together, and that share of it. */
+static void join(struct moments *m, const struct moments *part, double time, double share)
+{
+    const double off = (part->mean - m->mean) + (part->mean_low - m->mean_low);
+    add_to(&m->square, &m->square_low, part->square);
+    add_to(&m->square, &m->square_low, part->square_low + time * off * off * (1 - share));
+    add_to(&m->mean, &m->mean_low, off * share);
+    m->minimum = part->minimum < m->minimum ? part->minimum : m->minimum;
+    m->maximum = part->maximum > m->maximum ? part->maximum : m->maximum;
+}
+
 void moments_append(struct stretch *onto, const struct stretch *next, size_t channels)
 {
     if (next->empty)
@@ -51,15 +62,44 @@ void moments_append(struct stretch *onto, const struct stretch *next, size_t cha
     }
     const double time = next->end - next->start, share = time / (next->end - onto->start);
     onto->end = next->end;
+    for (size_t i = 0; i < channels; i++)
+        join(&onto->of[i], &next->of[i], time, share);
+}
+
+/* One column over a few lines: first the mean, then squares about it, so that nothing cancels. */
+static struct moments moments_of_few(const double *row, size_t lines, size_t width, size_t column)
+{
+    const double first = row[column], duration = row[lines * width] - row[0];
+    struct moments m = { .minimum = INFINITY, .maximum = -INFINITY };
+    double sum[2] = { 0 }, square[2] = { 0 }; /* two of each: one need not wait for the other */
+    for (size_t i = 0; i < lines; i++) {
+        const double *from = row + i * width, *to = from + width, a = from[column], b = to[column];
+        sum[i % 2] += (to[0] - from[0]) * ((a - first) / 2 + (b - first) / 2);
+        m.minimum = b < m.minimum ? b : m.minimum;
+        m.maximum = b > m.maximum ? b : m.maximum;
+    }
+    m.minimum = first < m.minimum ? first : m.minimum;
+    m.maximum = first > m.maximum ? first : m.maximum;
+    two_sum(first, (sum[0] + sum[1]) / duration, &m.mean, &m.mean_low);
+    for (size_t i = 0; i < lines; i++) {
+        const double *from = row + i * width, *to = from + width, a = from[column], b = to[column];
+        const double twice = ((a - m.mean) - m.mean_low) + ((b - m.mean) - m.mean_low), rise = b - a;
+        square[i % 2] += (to[0] - from[0]) * (rise * rise + 3 * twice * twice);
+    }
+    m.square = (square[0] + square[1]) / 12;
+    return m;
+}
+
+void moments_lines(struct stretch *stretch, size_t channels, const size_t *column, const double *row, size_t lines,
+                   size_t width)
+{
+    if (stretch->empty)
+        begin(stretch, channels, row[0]);
+    const double end = row[lines * width], time = end - row[0], share = time / (end - stretch->start);
+    stretch->end = end;
     for (size_t i = 0; i < channels; i++) {
-        struct moments *m = &onto->of[i];
-        const struct moments *n = &next->of[i];
-        const double off = (n->mean - m->mean) + (n->mean_low - m->mean_low);
-        add_to(&m->square, &m->square_low, n->square);
-        add_to(&m->square, &m->square_low, n->square_low + time * off * off * (1 - share));
-        add_to(&m->mean, &m->mean_low, off * share);
-        m->minimum = n->minimum < m->minimum ? n->minimum : m->minimum;
-        m->maximum = n->maximum > m->maximum ? n->maximum : m->maximum;
+        const struct moments few = moments_of_few(row, lines, width, column[i]);
+        join(&stretch->of[i], &few, time, share);
     }
 }
 

@@ -15,8 +15,7 @@ void dw_spectrum_free(struct dw_spectrum *s)
 {
     if (!s)
         return;
-    for (size_t i = 0; s->of && i < s->channels; i++)
-        free(s->of[i].line);
+    free(s->lines);
     free(s->of);
     free(s->note);
     free(s->column);

@@ -42,6 +42,10 @@ void windows_free(struct windows *windows);
 void windows_forget(struct windows *windows);
 /* Appends a row to `now`: place, then the channels from row[1] on. */
 enum dw_status windows_append(struct windows *windows, double place, const double *row, struct dw_error *error);
+/* Appends rows as they are read, their place being the time, or the share (time - start) / length of the period.
+ *   row     [rows x pitch]; channel c is row[column[c]] */
+enum dw_status windows_append_rows(struct windows *windows, const double *row, size_t rows, size_t pitch,
+                                   const size_t *column, double start, double length, struct dw_error *error);
 /* `now` holds so many whole periods: they join those before in the group, and it is empty again. A group that is whole joins
  * `kept`, or takes a place in the ring. */
 enum dw_status windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
@@ -119,11 +123,13 @@ struct spectrum_note {
 };
 
 struct channel_lines {
-    double *line;          /* [(highest + 1) x 2] coefficients, the mean as line 0 */
+    double *line;          /* [(highest + 1) x 2] coefficients, the mean as line 0; a part of `lines` */
     double ac_rms;         /* of the span, without its mean and without a taper */
     double magnitude;      /* largest |value| in the span */
     double largest;        /* amplitude of the largest line from 1 on */
-    size_t largest_at;     /* 0: there is none */
+    double least;          /* amplitude below which a line is rounding */
+    size_t reference;      /* line that levels refer to, 0: none; and its amplitude */
+    double reference_amplitude;
 };
 
 struct dw_spectrum {
@@ -140,6 +146,7 @@ struct dw_spectrum {
     size_t harmonics;           /* asked; 0: by `top` */
     double top, sampled;        /* Hz */
     size_t highest;
+    double *lines;              /* all channels' */
     struct channel_lines *of;   /* [channels] */
     struct spectrum_note *note; /* room for SPECTRUM_NOTES_ALL and _EACH for every channel */
     size_t notes;

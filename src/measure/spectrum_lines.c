@@ -23,15 +23,16 @@ void spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const 
 }
 
 
+/* Squares as they are wherever they neither overflow nor vanish: hypot takes ten times as long. */
 static double amplitude_of(const struct channel_lines *of, size_t n)
 {
-    return (n ? 2 : 1) * hypot(of->line[2 * n], of->line[2 * n + 1]);
+    const double re = of->line[2 * n], im = of->line[2 * n + 1], square = re * re + im * im;
+    return (n ? 2 : 1) * (square > 1e-280 && square < 1e300 ? sqrt(square) : hypot(re, im));
 }
 
-static bool is_rounding(const struct channel_lines *of, size_t n)
+static bool is_rounding(const struct channel_lines *of, double amplitude)
 {
-    const double amplitude = amplitude_of(of, n);
-    return !(amplitude > 0 && amplitude >= least_line * of->largest && amplitude >= least_of_mean * amplitude_of(of, 0));
+    return !(amplitude > 0 && amplitude >= of->least);
 }
 
 /* ---- the end of the record ---- */
@@ -55,6 +56,21 @@ static enum dw_status settle_lines(struct dw_spectrum *s, struct dw_error *error
     return lines > DW_LINES_MOST ? spectrum_too_many(lines, error) : DW_OK;
 }
 
+/* From all bins of the span, [channels x width], the lines of the tapered wave; line 0 is what the taper adds to the mean. */
+static enum dw_status apply_taper(struct dw_spectrum *s, const double *all, size_t width, size_t stride,
+                                  struct dw_error *error)
+{
+    s->lines = calloc(s->channels, 2 * (s->highest + 1) * sizeof *s->lines);
+    if (!s->lines)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", s->highest);
+    for (size_t i = 0; i < s->channels; i++) {
+        double mean, *line = s->lines + i * 2 * (s->highest + 1);
+        taper_apply(s->taper, all + i * width, stride, s->highest, line, &mean);
+        line[0] = mean;
+    }
+    return DW_OK;
+}
+
 static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
 {
     const bool tapered = s->taper->terms > 1;
@@ -69,17 +85,18 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
     double *all = calloc(s->channels, width * sizeof *all);
     enum dw_status status = all ? record_coefficients(s->record, bins, all, error)
                                 : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", bins);
-    for (size_t i = 0; i < s->channels && status == DW_OK; i++) {
-        s->of[i].line = calloc(s->highest + 1, 2 * sizeof *s->of[i].line);
-        if (!s->of[i].line) {
-            status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", s->highest);
-            break;
-        }
-        double mean;
-        taper_apply(s->taper, all + i * width, (size_t)stride, s->highest, s->of[i].line, &mean);
-        s->of[i].line[0] = moments_mean(&record_moments(s->record)[i]) + mean;
+    if (status == DW_OK && !tapered) {
+        s->lines = all;
+        all = NULL;
+    } else if (status == DW_OK) {
+        status = apply_taper(s, all, width, (size_t)stride, error);
     }
     free(all);
+    for (size_t i = 0; i < s->channels && status == DW_OK; i++) {
+        s->of[i].line = s->lines + i * 2 * (s->highest + 1);
+        s->of[i].line[0] = moments_mean(&record_moments(s->record)[i]) + (tapered ? s->of[i].line[0] : 0);
+        s->of[i].line[1] = 0;
+    }
     return status;
 }
 
@@ -88,26 +105,29 @@ static void look_at_channel(struct dw_spectrum *s, size_t channel)
     struct channel_lines *of = &s->of[channel];
     const struct moments *moments = &record_moments(s->record)[channel];
     const double ripple = moments->maximum - moments->minimum, drift = fabs(record_drift(s->record, channel));
+    double largest = 0;
     of->ac_rms = moments_ac_rms(moments, s->facts.to - s->facts.from);
     of->magnitude = fmax(fabs(moments->minimum), fabs(moments->maximum));
     for (size_t n = 1; n <= s->highest; n++)
-        if (amplitude_of(of, n) > of->largest) {
-            of->largest = amplitude_of(of, n);
-            of->largest_at = n;
+        if (amplitude_of(of, n) > largest) {
+            largest = amplitude_of(of, n);
+            of->reference = n;
         }
     for (size_t n = 1; n <= s->highest; n++)
-        if (amplitude_of(of, n) < nothing * of->largest)
+        if (amplitude_of(of, n) < nothing * largest)
             of->line[2 * n] = of->line[2 * n + 1] = 0;
-    if (of->largest_at && is_rounding(of, of->largest_at))
-        of->largest_at = 0;
+    of->least = fmax(least_line * largest, least_of_mean * amplitude_of(of, 0));
+    const bool fundamental = s->harmonic && !is_rounding(of, amplitude_of(of, 1));
+    of->reference = fundamental ? 1 : is_rounding(of, largest) ? 0 : of->reference;
+    of->reference_amplitude = amplitude_of(of, of->reference);
     if (s->harmonic && s->steady_wanted && drift > 0.01 * ripple)
         spectrum_remark(s, channel, false,
                         "the mean still moves by %.2g %% of the ripple a period: this is not yet the steady state, and the "
                         "lines include that move",
                         100 * drift / ripple);
-    if (s->harmonic && is_rounding(of, 1))
+    if (s->harmonic && !fundamental)
         spectrum_remark(s, channel, false, "there is no fundamental above rounding: %s",
-                        of->largest_at ? "levels refer to the largest line, and THD is left out" : "THD is left out");
+                        of->reference ? "levels refer to the largest line, and THD is left out" : "THD is left out");
 }
 
 static void look_at_record(struct dw_spectrum *s)
@@ -171,25 +191,19 @@ bool dw_spectrum_harmonic(const struct dw_spectrum *s)
     return s->harmonic;
 }
 
-static size_t reference_of(const struct dw_spectrum *s, const struct channel_lines *of)
-{
-    return s->harmonic && !is_rounding(of, 1) ? 1 : of->largest_at;
-}
-
 struct dw_line dw_spectrum_line(const struct dw_spectrum *s, size_t channel, size_t n)
 {
     const struct channel_lines *of = &s->of[channel];
-    const size_t reference = reference_of(s, of);
     struct dw_line line = { .amplitude = amplitude_of(of, n), .level = -INFINITY };
     /* the period is what the header tells, so that n / period is rounded once; a fundamental asked is itself exact */
     line.frequency = s->exact_frequency ? (double)n * s->frequency : (double)n / s->period;
-    line.has_phase = n ? !is_rounding(of, n) : line.amplitude > 0;
+    line.has_phase = n ? !is_rounding(of, line.amplitude) : line.amplitude > 0;
     if (line.has_phase)
         line.phase = n ? atan2(of->line[2 * n + 1], of->line[2 * n]) : of->line[0] < 0 ? M_PI : 0;
     if (line.phase == -M_PI)
         line.phase = M_PI;
-    if (reference && line.amplitude > 0)
-        line.level = 20 * log10(line.amplitude / amplitude_of(of, reference));
+    if (of->reference && line.amplitude > 0)
+        line.level = 20 * log10(line.amplitude / of->reference_amplitude);
     return line;
 }
 
@@ -206,9 +220,9 @@ static void distort_all(const struct channel_lines *of, double others, struct dw
 struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t channel)
 {
     const struct channel_lines *of = &s->of[channel];
-    struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = reference_of(s, of) };
+    struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = of->reference };
     d.rms = hypot(moments_mean(&record_moments(s->record)[channel]), of->ac_rms);
-    d.has_thd = s->harmonic && d.reference == 1 && !is_rounding(of, 1);
+    d.has_thd = s->harmonic && d.reference == 1 && !is_rounding(of, amplitude_of(of, 1));
     if (!d.has_thd)
         return d;
     double others = 0;

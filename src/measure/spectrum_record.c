@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_BYTES = 72 << 20, FEW_CUTS = 4 };
+enum { MOST_BYTES = 72 << 20, FEW_CUTS = 4, ROWS_AT_ONCE = 512 };
 
 struct record {
     struct record_plan plan;
@@ -188,17 +188,57 @@ static enum dw_status add_row(struct record *r, const double *row, struct dw_err
     return add_line_and_cut(r, before, r->previous, time, row, error);
 }
 
+static void take_row(const struct record *r, double *row, const double *values)
+{
+    row[0] = values[0];
+    for (size_t c = 0; c < r->plan.channels; c++)
+        row[1 + c] = values[r->column[c]];
+}
+
+/* How many rows from the second on go on within the period, each later than the one before. */
+static size_t plain_rows(const struct record *r, const double *row, size_t rows)
+{
+    size_t count = 1;
+    for (double before = *row; count < rows; count++) {
+        row += r->plan.columns;
+        if (!(*row > before && *row < r->clock.earliest))
+            break;
+        before = *row;
+    }
+    return count - 1;
+}
+
+/* Rows of which the first has been added already. */
+static enum dw_status add_plain_rows(struct record *r, const double *row, size_t more, struct dw_error *error)
+{
+    const size_t columns = r->plan.columns;
+    const enum dw_status status =
+        windows_append_rows(&r->windows, row + columns, more, columns, r->column, r->boundary, r->plan.period, error);
+    if (status != DW_OK)
+        return status;
+    moments_lines(&r->windows.now.moments, r->plan.channels, r->column, row, more, columns);
+    r->pieces_now += more;
+    r->rows_read += more;
+    take_row(r, r->previous, row + more * columns);
+    return DW_OK;
+}
+
 enum dw_status record_rows(struct record *r, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     for (size_t i = 0; i < rows && status == DW_OK; i++, values += r->plan.columns) {
-        r->row[0] = values[0];
-        for (size_t c = 0; c < r->plan.channels; c++)
-            r->row[1 + c] = values[r->column[c]];
+        take_row(r, r->row, values);
         status = add_row(r, r->row, error);
         double *used = r->row;
         r->row = r->previous;
         r->previous = used;
+        if (status != DW_OK || !r->open || r->fresh || r->done)
+            continue;
+        const size_t more = plain_rows(r, values, rows - i < ROWS_AT_ONCE ? rows - i : ROWS_AT_ONCE);
+        if (more)
+            status = add_plain_rows(r, values, more, error);
+        i += more;
+        values += more * r->plan.columns;
     }
     return status;
 }

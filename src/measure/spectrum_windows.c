@@ -4,8 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { GRID_CELLS_MOST = 1 << 28 };
-
 static enum dw_status no_memory(struct dw_error *error)
 {
     return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
@@ -113,6 +111,23 @@ enum dw_status windows_append(struct windows *ws, double place, const double *ro
     return DW_OK;
 }
 
+enum dw_status windows_append_rows(struct windows *ws, const double *row, size_t rows, size_t pitch, const size_t *column,
+                                   double start, double length, struct dw_error *error)
+{
+    struct window *w = &ws->now;
+    const enum dw_status status = make_room(ws, w, rows, error);
+    if (status != DW_OK)
+        return status;
+    double *to = w->row + w->count * ws->width;
+    w->count += rows;
+    for (size_t i = 0; i < rows; i++, row += pitch) {
+        *to++ = ws->whole ? row[0] : (row[0] - start) / length;
+        for (size_t c = 0; c < ws->channels; c++)
+            *to++ = row[column[c]];
+    }
+    return DW_OK;
+}
+
 static enum dw_status merge(struct windows *ws, struct window *onto, const struct window *from, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
@@ -214,7 +229,7 @@ static struct fourier_rows rows_of(const struct windows *ws, const struct window
 /* Cells of the grid on which all rows lie; 0: none that is worth it. */
 static size_t find_grid(struct windows *ws, const struct windows_scale *scale, size_t rows)
 {
-    const size_t most = rows < GRID_CELLS_MOST / 64 ? 64 * rows : GRID_CELLS_MOST;
+    const size_t most = rows < FOURIER_CELLS_MOST / 64 ? 64 * rows : FOURIER_CELLS_MOST;
     size_t cells = 1;
     for (size_t i = 0; i < window_count(ws); i++) {
         const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
@@ -233,6 +248,9 @@ static struct fourier_plan choose_plan(struct windows *ws, const struct windows_
             return ws->plan;
         rows += window_at(ws, i)->count;
     }
+    const struct fourier_rows first = rows_of(ws, window_at(ws, 0), scale);
+    if (window_count(ws) == 1 && fourier_uniform(&first, scale->slack))
+        return fourier_choose_uniform(rows, lines, ws->channels);
     struct fourier_plan plan = fourier_choose(rows, lines, ws->channels, find_grid(ws, scale, rows));
     bool jumps = plan.way != FOURIER_GRID;
     for (size_t i = 0; i < window_count(ws) && !jumps; i++) {

@@ -15,7 +15,7 @@ static const enum fourier_way ways[] = { FOURIER_DIRECT, FOURIER_GRID, FOURIER_C
 static double complex *by_way(enum fourier_way way, const struct wave *wave, size_t cells, size_t lines)
 {
     struct dw_error error;
-    const struct fourier_plan plan = { way, lines, 1, cells };
+    const struct fourier_plan plan = { .way = way, .lines = lines, .channels = 1, .cells = cells };
     const struct fourier_rows rows = { wave->row, wave->count, 1, 0, 1 };
     const double reference = 0;
     struct fourier *sum = fourier_new(&plan, &reference, &error);
