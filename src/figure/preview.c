@@ -174,8 +174,8 @@ static void label_text(char *out, size_t size, const struct trace *trace, const 
 static enum dw_status place_labels(struct view *view, const struct panel *panel, struct dw_error *error)
 {
     const size_t count = panel->traces < (size_t)view->dots.rows ? panel->traces : (size_t)view->dots.rows;
-    double *room = calloc(3 * count, sizeof *room);
-    size_t *order = calloc(count, sizeof *order);
+    double *room = calloc(3 * count + 1, sizeof *room);
+    size_t *order = calloc(count + 1, sizeof *order);
     if (!room || !order) {
         free(room);
         free(order);
