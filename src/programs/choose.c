@@ -25,7 +25,7 @@ static const struct argp_option options[] = {
     { "loading", OPTION_LOADING, "SHARE", 0,
       "How much of the mean source and load may take off through the resistances (default 5%)", 2 },
     { "pin-current", OPTION_PIN_CURRENT, "A", 0, "Peak current of the pin, the first charging included (default: any)", 2 },
-    { "inductor-current", OPTION_INDUCTOR_CURRENT, "A", 0, "Peak current of the coil, likewise (default: any)", 2 },
+    { "inductor-current", OPTION_INDUCTOR_CURRENT, "A", 0, "Peak current of the coil, the first rise included (default: any)", 2 },
     { NULL, 0, NULL, 0, "The circuit, and the parts to choose from:", 3 },
     { "source", OPTION_SOURCE, "R", 0, "Resistance of the pin itself (ohm; default 0)", 3 },
     { "load", OPTION_LOAD, "R", 0, "Resistance from the output to ground (ohm; default none)", 3 },
@@ -33,16 +33,16 @@ static const struct argp_option options[] = {
     { "resistors", OPTION_RESISTORS, "WHICH", 0,
       "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 4k7 1% 0.02 "
       "(default E12)", 3 },
-    { "capacitors", OPTION_CAPACITORS, "WHICH", 0, "Likewise (default E6)", 3 },
-    { "inductors", OPTION_INDUCTORS, "WHICH", 0, "Likewise; without it no coils are tried", 3 },
+    { "capacitors", OPTION_CAPACITORS, "WHICH", 0, "The same of capacitors: see --resistors (default E6)", 3 },
+    { "inductors", OPTION_INDUCTORS, "WHICH", 0, "The same of coils; without it none are tried", 3 },
     { "range", OPTION_RANGE, "KEYS", 0,
       "Values to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil", 3 },
     { "spread", OPTION_SPREAD, "KEYS", 0,
       "Tolerances where a file has none: r=1%,c=10%,l=20%; all limits then hold for the worst case (default 0)", 3 },
     { NULL, 0, NULL, 0, "The answer:", 4 },
     { "rank", OPTION_RANK, "BY", 0,
-      "parts: fewest first, then by margin (default); margin: the largest share of the limits on ripple and settling that is "
-      "used up, or, with one such limit, the other quantity; ripple; settling; price", 4 },
+      "parts: fewest first, then by margin (default); margin: what is left of the limit that is nearest, or, with one limit on "
+      "ripple and settling, the other of the two; ripple; settling; price", 4 },
     { "best", OPTION_BEST, "N", 0, "Most rows of the ranking (default 10)", 4 },
     { "front", OPTION_FRONT, NULL, 0, "Instead, the trade-off: all that no other beats in both ripple and settling", 4 },
     { "curve", OPTION_CURVE, NULL, 0, "The front as a table for dw-plot: settling[s] ripple[V]", 4 },
@@ -71,8 +71,11 @@ static const char about[] =
     "highest (corner), as all ladders tried have it; with a coil the worst of all corners and of a search between them "
     "(search). Parts are ideal: check the esr of a large capacitor and the wire of a coil with dw-smooth.\n\n"
     "A coil may be damped by the load, by r in series with it, or by rd and cd in series beside c.\n\n"
-    "size: small up to 5 uJ in a capacitor (at the higher pin voltage) or coil (at its peak current), medium up to 500 uJ, "
-    "else large.\n\n"
+    "Columns: stages are what dw-smooth takes. loading: how much of the mean the load takes off. size: small up to 5 uJ in a "
+    "capacitor (at the higher pin voltage) or coil (at its peak current), medium up to 500 uJ, else large. worst-: in the worst "
+    "case within the tolerances. With --all also margin: what is left of the nearest limit, as a share of it; duty: where the "
+    "ripple is largest; cutoff: -3 dB of the ladder; coil-swing: peak-to-peak current of the coil; capacitor-current (rms) and "
+    "resistor-power: of the part that has most.\n\n"
     "A shard ends with status 0 also where nothing fits in its share. Its line holds the request and the parts on offer, so that "
     "merging needs nothing else; it refuses shards of different requests, missing, doubled and cut off ones. What draws samples "
     "for long can be shared too, in a second round.\n\n"

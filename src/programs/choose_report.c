@@ -126,7 +126,7 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
         [LOADING] = report_number(nominal->loading),
         [SIZE] = report_text(sizes[choice->size]),
         [PRICE] = report_number(choice->price),
-        [MARGIN] = report_number(choice->margin),
+        [MARGIN] = report_number(1 - choice->margin),
         [DUTY] = report_number(nominal->duty),
         [OVERSHOOT] = report_number(worst->overshoot),
         [CUTOFF] = report_number(dw_filter_cutoff(&o->wish.task, &choice->filter)),

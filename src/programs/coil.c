@@ -155,11 +155,21 @@ static const struct argp argp = {
     "Reads a wave table, takes a channel (--channel; default pin, else the last in V) as the gate of the switch, and appends "
     "current[A], switch[V] and, with --pull-in and --drop-out, armature[1], which is 1 while pulled in. Solved exactly from event to "
     "event. The armature moves at once: its travel is to be added to the times.\n\n"
+    "Findings: operate-time and release-time run from the switch's edge until the armature pulls in or lets go, the last time; "
+    "-longest: the slowest. operate-from-rest and release-from-full are the same from no current and from the full one, and "
+    "repetition-limit is 1 / their sum. hold: the current when the next pulse finds the armature pulled in, else when the switch "
+    "goes off; hold-over-drop-out: how many times the drop-out current that is. operation: length of the last whole operation. "
+    "Of that are the energies: from the supply, into copper, clamp, switch (with --stray) and armature; stored-change is what the "
+    "coil holds more than before.\n\n"
     "Example: does the exhibit's sluice valve follow 12 Hz, and how high does its zener let the switch go?\n\n"
     "  dw-pwm --frequency 12 --duty 50% |\n"
     "    dw-coil --resistance 48 --inductance 0.35 --supply 24 \\\n"
     "      --clamp zener=24 --pull-in 0.3 --drop-out 0.12 --report\n\n"
-    "Peak and hold: --duty-from of dw-pwm gives the full current first and then a share of it; see --expect hold.",
+    "Example: peak and hold, full current for 20 ms and then 35 %\n\n"
+    "  printf '0,1\\n0.02,1\\n0.02,0.35\\n0.2,0.35\\n' |\n"
+    "    dw-pwm --frequency 20k --duty-from - |\n"
+    "    dw-coil --resistance 48 --inductance 0.35 --supply 24 --clamp diode \\\n"
+    "      --pull-in 0.3 --drop-out 0.12 --report --expect hold",
     children, NULL, NULL
 };
 

@@ -48,7 +48,7 @@ static const struct argp_option options[] = {
     { "counting", OPTION_COUNTING, "WAY", 0,
       "up: 0 to M, M + 1 counts a period, duties k/(M + 1), pulse at the left; updown: 0 to M and back, 2 M counts, "
       "duties k/M, pulse in the centre (default up)", 1 },
-    { NULL, 0, NULL, 0, "How much:", 2 },
+    { NULL, 0, NULL, 0, "How much (one of --duty and --duty-from):", 2 },
     { "duty", OPTION_DUTY, "D", 0, "Share of the period that is high: 25%, 0.25 or 64/256", 2 },
     { "duty-from", OPTION_DUTY_FROM, "FILE", 0,
       "Duty against time, from the first channel of a table (- is standard input): shares, or percent where its unit is %", 2 },
@@ -74,7 +74,7 @@ static const struct argp_option options[] = {
       "Periods (default 10; with --duty-from until its table ends). With --modulate density a period is the pattern: "
       "q clocks for a duty p/q", 4 },
     { "duration", OPTION_DURATION, "T", 0, "Time (s)", 4 },
-    { "partial", OPTION_PARTIAL, NULL, 0, "Accept a duty table that was cut off before its end line", 5 },
+    { "partial", OPTION_PARTIAL, NULL, 0, "Accept a duty table that was cut off before its end line", 2 },
     { 0 },
 };
 

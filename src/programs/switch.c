@@ -38,7 +38,7 @@ struct switch_options {
 static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "The transistor:", 1 },
     { "kind", OPTION_KIND, "mosfet|bipolar", 0, "Which transistor carries the current; required unless --driver stands alone", 1 },
-    { "on-resistance", OPTION_ON_RESISTANCE, "R", 0, "Drain to source while on, at 25 degC (ohm); mosfet", 1 },
+    { "on-resistance", OPTION_ON_RESISTANCE, "R", 0, "Drain to source while on (ohm), at 25 degC; mosfet", 1 },
     { "resistance-slope", OPTION_RESISTANCE_SLOPE, "SHARE", 0,
       "Growth of the on-resistance per kelvin, of its value at 25 degC (0.6%); default 0. It follows the mean temperature of the "
       "period before", 1 },
@@ -47,7 +47,7 @@ static const struct argp_option options[] = {
     { "base-emitter", OPTION_BASE_EMITTER, "V", 0, "Base to emitter while on (V); default 0.7; bipolar", 1 },
     { "pin-current", OPTION_PIN_CURRENT, "I", 0, "What the pin can give to the base (A): with --forced-gain, says whether it is enough", 1 },
     { "supply", OPTION_SUPPLY, "V", 0, "Supply of the load (V); required with --kind", 1 },
-    { "diode-drop", OPTION_DIODE_DROP, "V", 0, "Freewheel diode while it conducts (V); default 0.7", 1 },
+    { "diode-drop", OPTION_DIODE_DROP, "V", 0, "Of the freewheel diode while it conducts (V); default 0.7", 1 },
     { NULL, 0, NULL, 0, "Its edges:", 2 },
     { "edge", OPTION_EDGE, "T", 0, "Duration of each edge, 0 to 100 % (s); default 0: switching loss is left out", 2 },
     { "edges", OPTION_EDGES, "clamped|resistive", 0,
@@ -198,6 +198,9 @@ static const struct argp argp = {
     "them, or the load's current beside the pin that switches it. Appends the channels loss[W] (conduction, and each edge's "
     "energy as a triangle as long as the edge) and, with --thermal, junction[degC]. With --report it writes findings instead: means over the "
     "last whole period. Status 1: a limit or rating is exceeded, or the junction runs away.\n\n"
+    "Findings: loss is conduction, turn-on and turn-off together; diode-loss is that of the freewheel diode, another part. "
+    "junction-mean and -highest are those of the last whole period, steady-junction- those of periods without end. "
+    "allowed-current: rating / margin. heatsink: the largest resistance from case to ambient, interface included, that will do.\n\n"
     "Example: the transistor of the exhibit's pump motor on a small heat sink\n\n"
     "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
     "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
