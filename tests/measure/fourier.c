@@ -348,6 +348,49 @@ START_TEST(a_grid_is_found_where_there_is_one)
 }
 END_TEST
 
+START_TEST(a_sampled_record_is_known_by_its_times)
+{
+    static const struct {
+        double place[5];
+        size_t count;
+        bool uniform;
+    } cases[] = { { { 0, 0.25, 0.5, 0.75, 1 }, 5, true },          { { 0, 1 / 3.0, 2 / 3.0, 1 }, 4, true },
+                  { { 0, 1 }, 2, true },                           { { 0 }, 1, false },
+                  { { 0, 0.25, 0.5, 0.75 + 1e-14, 1 }, 5, false }, { { 0, 0.5, 0.5, 1 }, 4, false },
+                  { { 0, 0.25, 0.5, 0.75 }, 4, false },            { { 0, 0.25, NAN, 0.75, 1 }, 5, false } };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        struct wave wave = { 0 };
+        for (size_t i = 0; i < cases[k].count; i++)
+            wave_add(&wave, 8 + 2 * cases[k].place[i], 1);
+        const struct fourier_rows rows = { wave.row, wave.count, 1, 8, 2 };
+        ck_assert_msg(fourier_uniform(&rows, 0x1p-49) == cases[k].uniform, "case %zu", k); /* an ulp of 8 s over 2 s, twice */
+        wave_free(&wave);
+    }
+    const struct fourier_rows endless = { NULL, (size_t)FOURIER_CELLS_MOST + 1, 1, 0, 1 };
+    ck_assert(!fourier_uniform(&endless, DBL_EPSILON));
+}
+END_TEST
+
+/* Such a record takes a way of its own, with the step from its end back to its start. */
+START_TEST(sampled_records_have_the_lines_of_their_straight_lines)
+{
+    enum { LINES = 300 };
+    static const size_t cells[] = { 1, 2, 63, 64, 65, 1024, 997 };
+    uint64_t state = 4711;
+    for (size_t k = 0; k < sizeof cells / sizeof cells[0]; k++) {
+        struct wave wave = { 0 };
+        for (size_t i = 0; i <= cells[k]; i++)
+            wave_add(&wave, (double)i / (double)cells[k], 5 * random_next(&state));
+        double complex *got = of_wave(&wave, LINES), *want = by_way(FOURIER_DIRECT, &wave, 0, LINES);
+        got[0] = want[0]; /* the mean, which of_wave takes off and puts back */
+        agree(got, want, LINES, 2 * 0x1p-50, 10);
+        free(got);
+        free(want);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
 START_TEST(jumps_are_seen_within_a_period_and_not_between_two)
 {
     static const struct {
@@ -385,5 +428,6 @@ SUITE("measure: Fourier coefficients", a_pulse_train_has_the_lines_of_the_book_u
       a_random_wave_agrees_with_integrals_anchored_at_the_start_of_each_piece,
       a_delay_turns_the_phases_and_a_factor_scales_the_amplitudes, a_trapezoid_keeps_parseval,
       a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one, a_grid_is_found_where_there_is_one,
+      a_sampled_record_is_known_by_its_times, sampled_records_have_the_lines_of_their_straight_lines,
       jumps_are_seen_within_a_period_and_not_between_two,
       what_is_no_period_is_refused)

@@ -95,3 +95,33 @@ bool noted(const struct dw_meter *meter, const char *text)
             return true;
     return false;
 }
+
+struct dw_spectrum *spectrum_of(const struct dw_header *header, const struct dw_spectrum_options *options,
+                                       const struct wave *wave)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_spectrum *s = dw_spectrum_new(header, options, &error);
+    ck_assert_msg(s != NULL, "%s", error.text);
+    for (size_t at = 0, block = 1; at < wave->count; at += block, block = block % 7 + 1) {
+        if (block > wave->count - at)
+            block = wave->count - at;
+        succeeds(dw_spectrum_rows(s, wave->row + 2 * at, block, &error), error);
+    }
+    succeeds(dw_spectrum_finish(s, &error), error);
+    return s;
+}
+
+bool said(const struct dw_spectrum *s, bool caution, const char *text)
+{
+    struct dw_spectrum_note note;
+    for (size_t i = 0; dw_spectrum_note(s, i, &note); i++)
+        if (!strcmp(note.text, text))
+            return note.caution == caution;
+    return false;
+}
+
+bool silent(const struct dw_spectrum *s)
+{
+    struct dw_spectrum_note note;
+    return !dw_spectrum_note(s, 0, &note);
+}

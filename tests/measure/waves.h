@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Waves for the tests of measures: rows of one channel, and a meter over them. */
+/* Waves for the tests of measures: rows of one channel, and a meter or an analyser over them. */
 #ifndef TESTS_MEASURE_WAVES_H
 #define TESTS_MEASURE_WAVES_H
 
 #include <dutywright/measure.h>
+#include <dutywright/spectrum.h>
 #include <dutywright/value.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -32,5 +33,12 @@ double measured(const struct dw_meter *meter, enum dw_measure measure);
 bool left_out(const struct dw_meter *meter, enum dw_measure measure);
 /* Whether a note has this text. */
 bool noted(const struct dw_meter *meter, const char *text);
+
+/* An analyser that has seen the whole wave, in blocks of changing size. The failure of any call fails the test. */
+struct dw_spectrum *spectrum_of(const struct dw_header *header, const struct dw_spectrum_options *options,
+                                const struct wave *wave);
+/* Whether a note has this text; caution as given. Whether there is none. */
+bool said(const struct dw_spectrum *spectrum, bool caution, const char *text);
+bool silent(const struct dw_spectrum *spectrum);
 
 #endif
