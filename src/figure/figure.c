@@ -6,8 +6,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* Painted so many times finer; less where that would take gigabytes. */
-enum { FINER = 3, FINER_LARGE = 2, LARGE = 4200000 /* pixels */ };
+/* Painted so many times finer; less from so many pixels on, where that would take gigabytes. */
+enum { FINER = 3, FINER_LARGE = 2, LARGE = 4200000, AS_FINE = 1, VAST = 17000000 };
 
 /* Height of a panel beyond the least, in sizes of letters, where the page may grow. */
 #define PANEL_AIR 2.0
@@ -64,7 +64,8 @@ static enum dw_status draw_page(const struct sheet *sheet, const struct page *pa
 static enum dw_status paint_page(const struct sheet *sheet, const struct page *page, const struct margins *margins,
                                  struct picture *picture, struct dw_error *error)
 {
-    const int scale = page->width * (long)page->height > LARGE ? FINER_LARGE : FINER;
+    const long pixels = page->width * (long)page->height;
+    const int scale = pixels > VAST ? AS_FINE : pixels > LARGE ? FINER_LARGE : FINER;
     char *pnm = NULL;
     size_t size;
     enum dw_status status = draw_page(sheet, page, margins, MEDIUM_PIXELS, scale, &pnm, &size, error);
