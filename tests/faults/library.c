@@ -1,0 +1,438 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Wherever memory runs out inside the library, it says so and keeps nothing: each allocation of each job below is made to
+ * fail, alone and with all after it. */
+#include "suite.h"
+#include <dutywright/coil.h>
+#include <dutywright/counter.h>
+#include <dutywright/design.h>
+#include <dutywright/ladder.h>
+#include <dutywright/linear.h>
+#include <dutywright/measure.h>
+#include <dutywright/modes.h>
+#include <dutywright/motor.h>
+#include <dutywright/pulse.h>
+#include <dutywright/splice.h>
+#include <dutywright/switch.h>
+#include <dutywright/table.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* ---- an allocator that fails when told; a sanitizer has one of its own, and then this tries nothing ---- */
+
+#if defined(__SANITIZE_ADDRESS__)
+#define OWN_ALLOCATOR 0
+#elif defined(__has_feature)
+#if __has_feature(address_sanitizer) || __has_feature(memory_sanitizer)
+#define OWN_ALLOCATOR 0
+#else
+#define OWN_ALLOCATOR 1
+#endif
+#else
+#define OWN_ALLOCATOR 1
+#endif
+
+static struct {
+    bool watching;
+    long at, count, failed, live; /* at: the first that fails, 0 none */
+    bool after;                   /* and all that follow */
+} memory;
+
+#if OWN_ALLOCATOR
+/* NOLINTBEGIN(bugprone-reserved-identifier): what the C library calls them */
+void *__libc_malloc(size_t size);
+void *__libc_calloc(size_t count, size_t size);
+void *__libc_realloc(void *old, size_t size);
+void __libc_free(void *block);
+/* NOLINTEND(bugprone-reserved-identifier) */
+
+static bool fails(void)
+{
+    if (!memory.watching)
+        return false;
+    memory.count++;
+    const bool failing = memory.at && (memory.after ? memory.count >= memory.at : memory.count == memory.at);
+    memory.failed += failing;
+    return failing;
+}
+
+static void *counted(void *block)
+{
+    memory.live += memory.watching && block;
+    return block;
+}
+
+/* the C library's own calls come here too */
+#pragma GCC visibility push(default)
+void *malloc(size_t size)
+{
+    return fails() ? NULL : counted(__libc_malloc(size));
+}
+
+void *calloc(size_t count, size_t size)
+{
+    return fails() ? NULL : counted(__libc_calloc(count, size));
+}
+
+void *realloc(void *old, size_t size)
+{
+    if (fails())
+        return NULL;
+    void *block = __libc_realloc(old, size);
+    return old ? block : counted(block);
+}
+
+void free(void *block)
+{
+    memory.live -= memory.watching && block;
+    __libc_free(block);
+}
+#pragma GCC visibility pop
+#endif
+
+/* ---- the jobs: whatever they do, they free what they hold ---- */
+
+#define RIGHT(call) (status == DW_OK && (status = (call)) == DW_OK)
+#define MADE(handle) (status == DW_OK && ((handle) || ((status = error->status), false)))
+
+static enum dw_status headers(struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_header *header = dw_header_new("time", "s", error), *copy = NULL, *picked = NULL, *derived = NULL;
+    if (MADE(header) && RIGHT(dw_header_append(header, "pin", "V", error)) && RIGHT(dw_header_append(header, "pin", "V", error)) &&
+        RIGHT(dw_header_append(header, "current", "A", error)) && RIGHT(dw_header_add(header, "made-by", "hand", error)) &&
+        RIGHT(dw_header_add(header, "made-by", "another", error)) && RIGHT(dw_header_set(header, "levels", "0 5", error)) &&
+        RIGHT(dw_header_set(header, "levels", "0 3.3", error)) && RIGHT(dw_header_set_number(header, "period", 0.25, error)) &&
+        RIGHT(dw_header_set_initial(header, "pin", 1.5, error)) && RIGHT(dw_header_set_initial(header, "current", 0.25, error)) &&
+        RIGHT(dw_header_set_of_channel(header, "accuracy", "current", 1e-6, error)) &&
+        RIGHT(dw_header_rename(header, 3, "coil", NULL, error)) && MADE(copy = dw_header_copy(header, error)) &&
+        MADE(picked = dw_header_select(header, (const size_t[]){ 3, 1 }, 2, error)) &&
+        MADE(derived = dw_header_derive(header, DW_OTHER_START, "a filter", error)))
+        status = dw_header_join(header, copy, 1, error);
+    dw_header_free(header);
+    dw_header_free(copy);
+    dw_header_free(picked);
+    dw_header_free(derived);
+    return status;
+}
+
+static enum dw_status read_to(const char *input, int out, enum dw_encoding encoding, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_reader *reader = dw_reader_open(input, NULL, error);
+    struct dw_writer *writer = NULL;
+    if (MADE(reader))
+        writer = dw_writer_open(out, dw_reader_header(reader), encoding, error);
+    if (reader && MADE(writer)) {
+        const double *values;
+        size_t rows;
+        while (RIGHT(dw_reader_rows(reader, 100, &values, &rows, error)))
+            status = dw_writer_rows(writer, values, rows, error);
+        if (status == DW_END)
+            status = dw_writer_finish(writer, error);
+    }
+    dw_writer_free(writer);
+    dw_reader_close(reader);
+    return status;
+}
+
+/* Files, each a table; they are made before anything fails. */
+static char ours[] = "ours-XXXXXX", foreign[] = "foreign-XXXXXX";
+
+static void make_file(char *path, const char *text)
+{
+    const int file = mkstemp(path);
+    ck_assert_int_ge(file, 0);
+    ck_assert_int_eq(write(file, text, strlen(text)), (ssize_t)strlen(text));
+    close(file);
+}
+
+static enum dw_status read_and_write(const char *input, struct dw_error *error)
+{
+    const int out = open("/dev/null", O_WRONLY | O_CLOEXEC);
+    enum dw_status status = DW_OK;
+    for (int encoding = DW_TEXT; encoding <= DW_CSV && status == DW_OK; encoding++)
+        status = read_to(input, out, (enum dw_encoding)encoding, error);
+    close(out);
+    return status;
+}
+
+static enum dw_status our_tables(struct dw_error *error)
+{
+    return read_and_write(ours, error);
+}
+
+static enum dw_status foreign_tables(struct dw_error *error)
+{
+    return read_and_write(foreign, error);
+}
+
+static const double wave[][2] = { { 0, 5 }, { 0.5, 5 }, { 0.5, 0 }, { 1, 0 }, { 1, 5 }, { 1.5, 5 }, { 1.5, 0 }, { 2, 0 }, { 2, 5 } };
+enum { WAVE = sizeof wave / sizeof wave[0] };
+
+static enum dw_status spans(struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_rows some;
+    struct dw_cut *cut = dw_cut_new(2, 0.25, 1.75, error);
+    struct dw_tail *tail = NULL;
+    struct dw_join *join = NULL;
+    if (MADE(cut) && MADE(tail = dw_tail_new(2, 0, 1, 1, error)) && MADE(join = dw_join_new(2, error)))
+        for (int i = 0; i < 2 * WAVE && status == DW_OK; i++) {
+            if (i < WAVE && RIGHT(dw_cut_row(cut, wave[i], &some, error)))
+                status = dw_tail_row(tail, wave[i], error);
+            if (i == WAVE)
+                dw_join_next(join);
+            if (status == DW_OK)
+                status = dw_join_row(join, wave[i % WAVE], &some, error);
+        }
+    if (RIGHT(dw_tail_finish(tail, &some, error)))
+        status = dw_join_finish(join, &some, error);
+    dw_cut_free(cut);
+    dw_tail_free(tail);
+    dw_join_free(join);
+    return status;
+}
+
+static enum dw_status next_point(void *context, double *time, double *duty, struct dw_error *error)
+{
+    (void)error;
+    int *at = context;
+    *time = *at;
+    *duty = 0.3 + 0.1 * *at;
+    return (*at)++ < 3 ? DW_OK : DW_END;
+}
+
+static enum dw_status pulses(struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    int at = 0;
+    struct dw_pulse *pulse = dw_pulse_new(&(struct dw_pulse_train){ .period = 0.37, .high = 5, .modulation = DW_NATURAL, .jitter = 0.01,
+        .complement = true, .dead_time = 0.01, .rise = 0.01, .points = next_point, .context = &at }, error);
+    double rows[64 * 3];
+    size_t count;
+    if (MADE(pulse))
+        while (RIGHT(dw_pulse_rows(pulse, rows, 64, &count, error)))
+            continue;
+    dw_pulse_free(pulse);
+    return status == DW_END ? DW_OK : status;
+}
+
+static enum dw_status take_point(void *context, double frequency, const double *gain, const double *phase, struct dw_error *error)
+{
+    (void)context, (void)frequency, (void)gain, (void)phase, (void)error;
+    return DW_OK;
+}
+
+static enum dw_status take_row(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    return context ? dw_coil_meter_row(context, row, error) : DW_OK;
+}
+
+enum { CLOCK = 5 };
+static const double clock_time[CLOCK] = { 0, 1e-3, 1e-3, 4e-3, 4e-3 }, clock_pin[CLOCK] = { 5, 5, 0, 0, 5 };
+
+/* Steady, then along the pin once more; the pin is the first of the inputs. */
+static enum dw_status run_modes(struct dw_modes *modes, size_t inputs, size_t mode, double *state, struct dw_coil_meter *meter, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_steady steady;
+    struct dw_run *run = NULL;
+    double given[CLOCK * DW_INPUTS] = { 0 };
+    for (size_t i = 0; i < CLOCK; i++)
+        given[i * inputs] = clock_pin[i];
+    if (RIGHT(dw_modes_steady(modes, clock_time, given, CLOCK, &mode, state, &steady, error)))
+        run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-4, .sink = take_row, .context = meter }, error);
+    if (MADE(run) && RIGHT(dw_run_start(run, 0, mode, state, given, error)))
+        for (size_t i = 1; i < CLOCK && status == DW_OK; i++)
+            status = dw_run_feed(run, clock_time[i], given + i * inputs, error);
+    if (run && status == DW_OK)
+        status = dw_run_finish(run, error);
+    dw_run_free(run);
+    return status;
+}
+
+static enum dw_status ladders(struct dw_error *error)
+{
+    static const struct dw_stage stages[] = { { .r = 47, .l = 10e-3, .c = 3.3e-6, .esr = 0.3 }, { .r = 4700, .c = 220e-9 } };
+    enum dw_status status = DW_OK;
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = stages, .count = 2, .source = 1, .load = 1e5 }, error);
+    struct dw_modes *modes = NULL;
+    struct dw_system *system = NULL;
+    double state[DW_STATES] = { 0 }, integral[DW_OUTPUTS], real[DW_STATES], imaginary[DW_STATES];
+    struct dw_steady steady;
+    if (MADE(ladder) && MADE(system = dw_ladder_system(ladder, error)) &&
+        RIGHT(dw_system_steady(system, clock_time, clock_pin, CLOCK, state, &steady, error)) &&
+        RIGHT(dw_system_integral(system, state, clock_pin, clock_pin + 2, 1e-3, integral, error)) &&
+        RIGHT(dw_system_product_integral(system, state, clock_pin, clock_pin + 2, 1e-3, 0, 0, integral, error)) &&
+        RIGHT(dw_system_rates(system, real, imaginary, error)) &&
+        RIGHT(dw_system_response(system, 0, 1e3, integral, real, error)) &&
+        RIGHT(dw_system_sweep(system, 0, 10, 1e4, 1e-2, take_point, NULL, error)) &&
+        RIGHT(dw_system_advance(system, state, clock_pin, clock_pin + 2, 1.7e-3, 0, error)) &&
+        MADE(modes = dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
+                                                                         .diode_drop = 0.7, .all = true }, error))) {
+        memset(state, 0, sizeof state);
+        status = run_modes(modes, 1, 0, state, NULL, error);
+    }
+    dw_modes_free(modes);
+    dw_system_free(system);
+    dw_ladder_free(ladder);
+    return status;
+}
+
+static enum dw_status coils(struct dw_error *error)
+{
+    static const struct dw_coil_plan plan = { .resistance = 48, .inductance = 0.02, .inductance_closed = 0.03, .supply = 24,
+        .clamp = DW_CLAMP_ZENER, .clamp_value = 12, .diode_drop = 0.7, .stray = 1e-9, .pull_in = 0.1, .drop_out = 0.04,
+        .threshold = 2.5, .all = true };
+    enum dw_status status = DW_OK;
+    struct dw_coil *coil = dw_coil_new(&plan, error);
+    struct dw_coil_meter *meter = NULL;
+    double state[DW_STATES] = { 0 }, operate, release;
+    struct dw_coil_findings findings;
+    if (MADE(coil) && RIGHT(dw_coil_times(coil, 0.3, &operate, &release, error)) && MADE(meter = dw_coil_meter_new(coil, error)) &&
+        RIGHT(run_modes(dw_coil_modes(coil), 1, dw_coil_rest(coil, state), state, meter, error)))
+        status = dw_coil_meter_end(meter, &findings, error);
+    dw_coil_meter_free(meter);
+    dw_coil_free(coil);
+    return status;
+}
+
+static enum dw_status motors(struct dw_error *error)
+{
+    static const struct dw_motor_plan plan = { .resistance = 2, .inductance = 1e-3, .constant = 0.02, .inertia = 1e-5,
+        .friction = 1e-6, .drag = 1e-3, .gear = 1, .drive = DW_DRIVE_ONE_SWITCH, .supply = 12, .diode_drop = 0.7, .threshold = 2.5,
+        .all = true };
+    enum dw_status status = DW_OK;
+    struct dw_motor *motor = dw_motor_new(&plan, error);
+    double state[DW_STATES] = { 0 };
+    if (MADE(motor))
+        status = run_modes(dw_motor_modes(motor), DW_MOTOR_INPUTS, dw_motor_rest(motor), state, NULL, error);
+    dw_motor_free(motor);
+    return status;
+}
+
+static enum dw_status take_heat(void *context, const double *row, struct dw_error *error)
+{
+    (void)context, (void)row, (void)error;
+    return DW_OK;
+}
+
+static enum dw_status heats(struct dw_error *error)
+{
+    static const double rows[][2] = { { 0, 2 }, { 0.5, 3 }, { 0.5, 0 }, { 1, 0 }, { 1, 2 }, { 1.5, 3 }, { 1.5, 0 }, { 2, 0 } };
+    const struct dw_switch transistor = { .kind = DW_SWITCH_MOSFET, .on_resistance = 0.05, .resistance_slope = 0.004, .supply = 12, .edge = 1e-6 };
+    enum dw_status status = DW_OK;
+    struct dw_thermal *thermal = dw_thermal_new((const struct dw_thermal_pair[]){ { 1, 0.1 }, { 20, 3 } }, 2, 25, error);
+    struct dw_heat *heat = NULL;
+    if (MADE(thermal) && MADE(heat = dw_heat_new(&transistor, thermal, &(struct dw_heat_source){ .columns = 2, .current = 1, .period = 1 },
+                                                 1e-4, take_heat, NULL, error)) &&
+        RIGHT(dw_heat_start_steady(heat, rows[0], 4, error)))
+        for (int i = 0; i < 8 && status == DW_OK; i++)
+            status = dw_heat_row(heat, rows[i], error);
+    dw_heat_free(heat);
+    dw_thermal_free(thermal);
+    return status;
+}
+
+static enum dw_status measures(struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_header *header = dw_header_new("time", "s", error);
+    struct dw_meter *meter = NULL;
+    if (MADE(header) && RIGHT(dw_header_append(header, "pin", "V", error)) && RIGHT(dw_header_set_number(header, "period", 1, error)) &&
+        MADE(meter = dw_meter_new(header, &(struct dw_meter_options){ .place = "here" }, error)) &&
+        RIGHT(dw_meter_rows(meter, wave[0], WAVE, error)))
+        status = dw_meter_finish(meter, error);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    return status;
+}
+
+static enum dw_status settings(struct dw_error *error)
+{
+    static const unsigned long long prescales[] = { 1, 8, 64 };
+    struct dw_counter_wish wish = { .clock = 16e6, .prescales = prescales, .prescale_count = 3, .bits = 8, .up = true, .up_down = true,
+                                    .frequency = 490, .levels = 100, .within = INFINITY };
+    struct dw_counter_setting setting[8];
+    struct dw_counter_change change[8];
+    size_t count = 8;
+    enum dw_status status = dw_counter_settings(&wish, setting, &count, error);
+    wish.levels = 100000;
+    count = 8;
+    if (status == DW_OK)
+        status = dw_counter_changes(&wish, change, &count, error);
+    return status;
+}
+
+static enum dw_status parts(struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_parts *resistors = dw_parts_series(6, 1e3, 1e5, 0.01, error), *capacitors = NULL;
+    struct dw_choices *choices = NULL;
+    struct dw_choice_wish wish = { .task = { .frequency = 490.2, .high = 5, .levels = 256, .duty = NAN, .load = 1e6, .band = 0.02,
+        .ripple = 0.01, .settling = 0.2, .overshoot = INFINITY, .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY },
+        .least_stages = 1, .most_stages = 2, .best = 3 };
+    if (MADE(resistors) && MADE(capacitors = dw_parts_series(3, 1e-8, 1e-5, 0.1, error))) {
+        wish.resistors = resistors;
+        wish.capacitors = capacitors;
+        if (RIGHT(dw_choose(&wish, &choices, error)))
+            dw_choices_free(choices);
+        wish.front = true;
+        if (RIGHT(dw_choose(&wish, &choices, error)))
+            dw_choices_free(choices);
+    }
+    dw_parts_free(resistors);
+    dw_parts_free(capacitors);
+    return status;
+}
+
+/* ---- each allocation of each job ---- */
+
+static const struct job {
+    const char *name;
+    enum dw_status (*run)(struct dw_error *error);
+} jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
+             { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
+             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "coils", coils } };
+
+static void try_job(const struct job *job, long at, bool after)
+{
+    struct dw_error error = { .text = "" };
+    memory.at = at;
+    memory.after = after;
+    memory.count = memory.failed = memory.live = 0;
+    memory.watching = OWN_ALLOCATOR;
+    const enum dw_status status = job->run(&error);
+    memory.watching = false;
+    const char *why = after ? " and all after it" : "";
+    ck_assert_msg(memory.live == 0, "%s, allocation %ld%s: %ld blocks are left", job->name, at, why, memory.live);
+    if (status == DW_OK)
+        return; /* it did without, or none failed */
+    ck_assert_msg(memory.failed, "%s: status %d: %s", job->name, (int)status, error.text);
+    ck_assert_msg(status == DW_NO_MEMORY && error.status == status && strstr(error.text, "memory"), "%s, allocation %ld%s: status %d, %s",
+                  job->name, at, why, (int)status, error.text);
+}
+
+START_TEST(memory_that_runs_out_anywhere_is_told_and_none_is_kept)
+{
+    make_file(ours, "# wave-table 1\n# made-by: hand\n# period: 2\n# columns: time[s] pin[V] out[V]\n0 5 1\n1 5 2\n1 0 2\n2 0 1\n# end: 4\n");
+    make_file(foreign, "an instrument\nmore of it\n\"time (ms)\";\"pin, of the clock [V]\"\n0;0,5\n1;4,5\n2;0,5\n");
+    for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++) {
+        try_job(&jobs[i], 0, false);
+        const long count = memory.count;
+        ck_assert_msg(count > 0 || !OWN_ALLOCATOR, "%s: no allocation was seen", jobs[i].name);
+        for (long at = 1; at <= count; at++)
+            for (int after = 0; after < 2; after++) {
+                try_job(&jobs[i], at, after);
+                ck_assert_msg(memory.failed, "%s: it never came to allocation %ld", jobs[i].name, at);
+            }
+    }
+    unlink(ours);
+    unlink(foreign);
+}
+END_TEST
+
+SUITE("faults: memory of the library", memory_that_runs_out_anywhere_is_told_and_none_is_kept)
