@@ -167,12 +167,12 @@ static struct dw_choices *choices_of(const struct search *search)
         choice[i] = (struct dw_choice){ .filter = found->filter, .worst = found->worst, .exact = found->exact,
                                         .margin = found->margin, .price = found->price, .parts = found->parts,
                                         .size = found->size };
-        figures_at(&search->terms, &found->filter, NULL, &choice[i].nominal);
+        figures_at(&search->terms, &found->filter, NULL, &ANY_FIGURES, &choice[i].nominal);
     }
     return choices;
 }
 
-enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, struct dw_choices **choices,
+enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bool nearest, struct dw_choices **choices,
                            struct dw_error *error)
 {
     enum dw_status status = check(wish, goal, error);
@@ -185,12 +185,13 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, st
     struct search search = search_new(wish, goal);
     double candidates = 0, evaluations = 0;
     search_all(&search, wish, &offers, &candidates);
-    if (search.count == 0 && !search.stopped && !search.no_memory && goal != GOAL_NEAREST) {
+    if (search.count == 0)
+        status = DW_NO;
+    if (status == DW_NO && nearest && !search.stopped && !search.no_memory) {
         evaluations = search.evaluations;
         free(search.kept);
         search = search_new(wish, GOAL_NEAREST);
         search_all(&search, wish, &offers, &candidates);
-        status = DW_NO;
     }
     if (search.stopped)
         status = dw_error_set(error, DW_END, 0, "stopped");
@@ -209,7 +210,7 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, st
 
 enum dw_status dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error)
 {
-    return choose_with(wish, goal_of(wish), choices, error);
+    return choose_with(wish, goal_of(wish), true, choices, error);
 }
 
 enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct dw_filter *filters, size_t count,
@@ -225,7 +226,7 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
         for (size_t i = 0; i < count; i++) {
             struct dw_filter_figures worst;
             bool exact;
-            if (figures_worst(&search.terms, &filters[i], INFINITY, &worst, &exact))
+            if (figures_worst(&search.terms, &filters[i], &ANY_FIGURES, &worst, &exact))
                 search_offer(&search, &filters[i], &worst, exact);
         }
         if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))

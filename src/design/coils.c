@@ -43,6 +43,7 @@ static void look(struct search *search, const struct dw_filter *filter)
                                         filter->cd.value };
     struct bound bound = { .parts = dw_filter_parts(filter), .price = dw_filter_price(filter) };
     struct dw_filter_figures worst;
+    struct most most = { search->goal == GOAL_NEAREST ? INFINITY : 1, INFINITY, INFINITY };
     bool exact;
     /* cheap first: the nominal case bounds the worst one */
     if (!search->exhaustive) {
@@ -50,15 +51,20 @@ static void look(struct search *search, const struct dw_filter *filter)
         bound.figures.ripple = coil_least_ripple(terms, &values);
         if (search_hopeless(search, &bound, true))
             return;
+        search->evaluations++;
+        const double ripple = bound.figures.ripple;
+        if (!coil_start(terms, &values, &bound.figures))
+            return;
+        bound.figures.ripple = ripple;
+        if (search_hopeless(search, &bound, true))
+            return;
+        most = search_most(search, &bound);
+        coil_figures(terms, &values, &most, &bound.figures);
+        if (search_hopeless(search, &bound, true))
+            return;
     }
-    search->evaluations++;
-    if (!coil_figures(terms, &values, &bound.figures))
-        return;
-    if (!search->exhaustive && search_hopeless(search, &bound, true))
-        return;
-    const double most_margin = search->goal == GOAL_NEAREST ? INFINITY : 1;
     search->evaluations += 100;
-    if (figures_worst(terms, filter, most_margin, &worst, &exact))
+    if (figures_worst(terms, filter, &most, &worst, &exact) && !beyond(terms, &worst, &most))
         search_offer(search, filter, &worst, exact);
 }
 
@@ -109,16 +115,32 @@ double coils_candidates(const struct offer *offer, bool damped_already)
     return count;
 }
 
+/* A step that visits all of so many places, each once: near the golden section, without common divisor. */
+static size_t scattering_step(size_t places)
+{
+    size_t step = (size_t)(0.6180339887498949 * (double)places) + 1;
+    for (;; step++) {
+        size_t one = places, other = step;
+        while (other > 0) {
+            const size_t rest = one % other;
+            one = other;
+            other = rest;
+        }
+        if (one == 1)
+            return step;
+    }
+}
+
 void search_coils(struct search *search, const struct offer *offer)
 {
     const struct dw_parts *coils = offer->first, *capacitors = offer->second;
     const bool damped_already = search->terms.task.source > 0 || isfinite(search->terms.task.load);
-    for (size_t i = 0; i < coils->count; i++)
-        for (size_t k = 0; k < capacitors->count; k++) {
-            struct dw_filter filter = { .stages = 1, .l = coils->part[i], .c = { capacitors->part[k] } };
-            if (search->stopped || search->no_memory)
-                return;
-            variants(search, &filter, damped_already, offer->capacitors, offer->resistors);
-            search_tell(search, ((double)i + (double)(k + 1) / (double)capacitors->count) / (double)coils->count);
-        }
+    /* all pairs, but neighbours far apart in time, so that good ones are found early and the rest need not be looked at closely */
+    const size_t pairs = coils->count * capacitors->count, step = scattering_step(pairs);
+    for (size_t n = 0, pair = 0; n < pairs && !search->stopped && !search->no_memory; n++, pair = (pair + step) % pairs) {
+        struct dw_filter filter = { .stages = 1, .l = coils->part[pair / capacitors->count],
+                                    .c = { capacitors->part[pair % capacitors->count] } };
+        variants(search, &filter, damped_already, offer->capacitors, offer->resistors);
+        search_tell(search, (double)(n + 1) / (double)pairs);
+    }
 }

@@ -42,6 +42,14 @@ double decay_bound(const struct decay *f, double time)
     return sum;
 }
 
+/* From when on the exponential beside an oscillation outweighs it, so that there is no zero left. */
+static double outweighed_from(const struct decay *f)
+{
+    if (!f->oscillating || f->count < 3 || !(f->rate[0] > f->rate[2]))
+        return INFINITY;
+    return log(hypot(f->even[0], f->odd) / fabs(f->even[2])) / (f->rate[0] - f->rate[2]);
+}
+
 /* The next place after `from` between which and the one before the function changes sign at most once. */
 static double next_fence(const struct decay *f, double from, double length)
 {
@@ -92,8 +100,9 @@ bool decay_zero(const struct decay *f, double from, double length, double *zero)
         low = from + 1e-10 * from;
         at_low = decay_at(f, low);
     }
+    const double outweighed = outweighed_from(f);
     while (low < length) {
-        const double high = next_fence(f, low, length), at_high = decay_at(f, high);
+        const double high = low > outweighed ? length : next_fence(f, low, length), at_high = decay_at(f, high);
         if (at_low != 0 && at_high != 0 && (at_low > 0) != (at_high > 0)) {
             *zero = bracketed_zero(f, &slope, low, high, at_low);
             return true;

@@ -87,35 +87,63 @@ static struct resonant_parts parts_with_source(const struct terms *terms, const 
     return (struct resonant_parts){ v->r + terms->task.source, v->l, v->c, v->rd, v->cd, terms->task.load };
 }
 
-bool coil_figures(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
+const struct most ANY_FIGURES = { INFINITY, INFINITY, INFINITY };
+
+bool beyond(const struct terms *terms, const struct dw_filter_figures *figures, const struct most *most)
+{
+    return figures->ripple > most->ripple || figures->settling > most->settling ||
+           margin_of(&terms->task, figures, true) > most->margin;
+}
+
+static bool begin(const struct terms *terms, const struct coil_values *values, struct resonant *filter,
+                  struct dw_filter_figures *figures)
 {
     const struct resonant_parts parts = parts_with_source(terms, values);
-    struct resonant filter;
     struct resonant_start start;
-    double out[2], current[2], duty = terms->duty, ripple;
-    if (!resonant_new(&filter, &parts))
+    if (!resonant_new(filter, &parts))
         return false;
-    if (terms->search_duty)
-        ripple = resonant_worst_ripple(&filter, terms->period, terms->task.levels, &duty);
-    else
-        ripple = resonant_ripple(&filter, terms->period, duty);
-    resonant_settling(&filter, terms->period, terms->step, terms->task.band, &start);
-    double peak = resonant_peak_current(&filter, terms->period, terms->step);
-    if (terms->search_duty) {
-        resonant_orbit(&filter, terms->period, duty, out, current);
-        peak = fmax(peak, fmax(fabs(current[0]), fabs(current[1])));
-    }
-    peak *= terms->height;
+    resonant_settling(filter, terms->period, terms->step, terms->task.band, &start);
     *figures = (struct dw_filter_figures){
-        .ripple = terms->height * ripple,
-        .duty = duty,
+        .duty = terms->duty,
         .settling = start.settling,
         .settling_at_most = start.at_most,
         .overshoot = start.overshoot,
         .loading = loading_of(terms, values->r),
-        .pin_current = fmax(fabs(peak + terms->task.low * filter.conductance),
-                            fabs(peak - terms->task.high * filter.conductance)),
     };
+    return true;
+}
+
+bool coil_start(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
+{
+    struct resonant filter;
+    return begin(terms, values, &filter, figures);
+}
+
+bool coil_figures(const struct terms *terms, const struct coil_values *values, const struct most *most,
+                  struct dw_filter_figures *figures)
+{
+    struct resonant filter;
+    if (!begin(terms, values, &filter, figures))
+        return false;
+    /* what takes longest last */
+    if (beyond(terms, figures, most))
+        return true;
+    if (terms->search_duty)
+        figures->ripple = resonant_worst_ripple(&filter, terms->period, terms->task.levels, most->ripple / terms->height,
+                                                &figures->duty);
+    else
+        figures->ripple = resonant_ripple(&filter, terms->period, terms->duty);
+    figures->ripple *= terms->height;
+    if (beyond(terms, figures, most))
+        return true;
+    double out[2], current[2], peak = resonant_peak_current(&filter, terms->period, terms->step);
+    if (terms->search_duty) {
+        resonant_orbit(&filter, terms->period, figures->duty, out, current);
+        peak = fmax(peak, fmax(fabs(current[0]), fabs(current[1])));
+    }
+    peak *= terms->height;
+    figures->pin_current = fmax(fabs(peak + terms->task.low * filter.conductance),
+                                fabs(peak - terms->task.high * filter.conductance));
     return true;
 }
 
@@ -194,16 +222,28 @@ int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts
     return count;
 }
 
-bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place,
-                struct dw_filter_figures *figures)
+static void values_at(const struct dw_filter *filter, const double *place, double value[FILTER_PARTS])
 {
     const struct dw_part *parts[FILTER_PARTS];
     const int count = filter_part_list(filter, parts);
-    double value[FILTER_PARTS] = { 0 };
     for (int i = 0; i < count; i++)
         value[i] = parts[i]->value * (place ? 1 + place[i] * parts[i]->spread : 1);
+}
+
+bool start_at(const struct terms *terms, const struct dw_filter *filter, const double *place, struct dw_filter_figures *figures)
+{
+    double value[FILTER_PARTS];
+    values_at(filter, place, value);
+    return coil_start(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, figures);
+}
+
+bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place, const struct most *most,
+                struct dw_filter_figures *figures)
+{
+    double value[FILTER_PARTS] = { 0 };
+    values_at(filter, place, value);
     if (filter->l.value > 0)
-        return coil_figures(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, figures);
+        return coil_figures(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, most, figures);
     double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES], whole = 0;
     for (int k = 0; k < filter->stages; k++) {
         r[k] = value[2 * k];
@@ -234,7 +274,7 @@ enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const struct
         return status;
     const struct terms terms = terms_of(task);
     struct dw_filter_figures found;
-    if (!figures_at(&terms, filter, NULL, &found))
+    if (!figures_at(&terms, filter, NULL, &ANY_FIGURES, &found))
         return undamped(error);
     *figures = found;
     return DW_OK;
@@ -251,7 +291,7 @@ enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct d
     const struct terms terms = terms_of(task);
     struct dw_filter_figures found;
     bool proved;
-    if (!figures_worst(&terms, filter, INFINITY, &found, &proved))
+    if (!figures_worst(&terms, filter, &ANY_FIGURES, &found, &proved))
         return undamped(error);
     *figures = found;
     *exact = proved;

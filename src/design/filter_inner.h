@@ -23,12 +23,24 @@ double loading_of(const struct terms *terms, double resistance);
 /* Peak current of the pin, from the first resistance and the whole, both without the source. (6.16) */
 double rc_pin_current(const struct terms *terms, double first, double whole);
 
+/* Beyond one of these a filter is of no use. */
+struct most {
+    double margin, ripple, settling;  /* INFINITY: any is */
+};
+bool beyond(const struct terms *terms, const struct dw_filter_figures *figures, const struct most *most);
+extern const struct most ANY_FIGURES;  /* none is beyond it */
+
 /* One stage with a coil. */
 struct coil_values {
     double r, l, c, rd, cd;
 };
-/* returns false: nothing damps it */
-bool coil_figures(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures);
+/*   most      where a figure is beyond it, the others may be told as less than they are
+ *   returns   false: nothing damps it */
+bool coil_figures(const struct terms *terms, const struct coil_values *values, const struct most *most,
+                  struct dw_filter_figures *figures);
+/* What is found quickly: all but ripple and current, which are 0.
+ *   returns   false: nothing damps it */
+bool coil_start(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures);
 /* Peak-to-peak current of the coil in the steady state, A; NaN where nothing damps it. */
 double coil_swing(const struct terms *terms, const struct dw_filter *filter, double duty);
 /* A ripple that it has at least, found quickly. (6.17) */
@@ -41,13 +53,17 @@ double margin_of(const struct dw_filter_task *task, const struct dw_filter_figur
  * order r c r c r c, or r l c rd cd. */
 enum { FILTER_PARTS = 6 };
 int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts[FILTER_PARTS]);
-bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place,
+/*   most      as above, for filters with a coil */
+bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place, const struct most *most,
                 struct dw_filter_figures *figures);
 
+/* Of a filter with a coil, as coil_start. */
+bool start_at(const struct terms *terms, const struct dw_filter *filter, const double *place, struct dw_filter_figures *figures);
+
 /* Worst case, as dw_filter_worst, for a filter that has been checked.
- *   most_margin   the search may end when the margin is beyond it; figures are then only a lower bound
- *   returns       false: at some place nothing damps it */
-bool figures_worst(const struct terms *terms, const struct dw_filter *filter, double most_margin,
+ *   most      the search may end where a figure is beyond it; figures are then only a lower bound, beyond it too
+ *   returns   false: at some place nothing damps it */
+bool figures_worst(const struct terms *terms, const struct dw_filter *filter, const struct most *most,
                    struct dw_filter_figures *figures, bool *exact);
 
 /* DW_OK, or DW_BAD_USE: parts that make neither kind of filter. */

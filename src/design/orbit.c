@@ -98,13 +98,75 @@ static bool rises_once(const struct decay *train, double period)
     return changes <= 2;
 }
 
+static double slowest_rate(const struct decay *f)
+{
+    double slowest = f->rate[0];
+    for (int n = f->oscillating ? 2 : 1; n < f->count; n++)
+        slowest = fmin(slowest, f->rate[n]);
+    return slowest;
+}
+
+/* A time from which on |f| <= band. */
+static double within_from(const struct decay *f, double band)
+{
+    const double modes = f->oscillating ? f->count - 1 : f->count;
+    double time = 0;
+    for (int n = f->oscillating ? 1 : 0; n < f->count; n++) {
+        const double size = f->oscillating && n == 1 ? hypot(f->even[0], f->odd) : fabs(f->even[n]);
+        time = fmax(time, log(modes * size / band) / f->rate[n]);
+    }
+    return time;
+}
+
 /* A stretch of duties that is still to be looked at, in steps of 1 / levels. */
 struct duties {
     long from, to;
     double at_from, at_to;
 };
 
-double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double *duty)
+/* What bounds the ripple at all duties, V per V; (6.19) to (6.21). */
+struct ceiling {
+    const struct resonant *filter;
+    double step;              /* s, 1 / levels of the period */
+    double slope, curvature;  /* of the ripple against the duty, in steps */
+    double edge, after_edges; /* swing behind one edge alone, and how what is left of others counts */
+};
+
+static struct ceiling ceiling_of(const struct resonant *filter, const struct decay *train, double period, double steps)
+{
+    const struct decay *f = &filter->out, slope = decay_slope(train);
+    double least = INFINITY, most = -INFINITY, least_slope = INFINITY, most_slope = -INFINITY;
+    double lowest = 0, highest = 0;
+    const double slowest = slowest_rate(f);
+    decay_extremes(train, period, &least, &most);
+    decay_extremes(&slope, period, &least_slope, &most_slope);
+    decay_extremes(f, 40 / slowest, &lowest, &highest);
+    return (struct ceiling){
+        .filter = filter,
+        .step = period / steps,
+        .slope = (most - least) / steps,
+        .curvature = period * (most_slope - least_slope) / (steps * steps),
+        .edge = fmax(filter->gain - lowest, highest) - fmin(filter->gain - highest, lowest),
+        .after_edges = 4 / -expm1(-slowest * period),
+    };
+}
+
+/* No duty in the stretch has more. */
+static double most_within(const struct duties *span, const struct ceiling *ceiling)
+{
+    const double width = (double)(span->to - span->from), higher = fmax(span->at_from, span->at_to);
+    const double middle = (span->at_from + span->at_to) / 2, apart = span->at_to - span->at_from;
+    const double arch = ceiling->curvature * width * width / 2;
+    const double by_slope = middle + ceiling->slope * width / 2;
+    const double by_edge = ceiling->edge + ceiling->after_edges * decay_bound(&ceiling->filter->out, (double)span->from * ceiling->step);
+    const double by_curvature = fabs(apart) < arch ? middle + arch / 4 + apart * apart / (4 * arch) : higher;
+    return fmin(by_edge, fmin(by_slope, by_curvature));
+}
+
+/* Ripples that differ by less, relatively, are equal. */
+static const double SAME = 1e-13;
+
+double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double enough, double *duty)
 {
     enum { DEEP = 64 };
     struct duties stack[DEEP];
@@ -113,17 +175,18 @@ double resonant_worst_ripple(const struct resonant *filter, double period, long 
     long worst = levels / 2;
     double most = resonant_ripple(filter, period, (double)worst / steps);
     *duty = (double)worst / steps;
-    if (rises_once(&train, period))
+    if (most > enough || rises_once(&train, period))
         return most;
-    /* duties d and 1 - d have the same ripple; it changes by at most the range of the train for each share of the period */
-    double least_train = INFINITY, most_train = -INFINITY;
-    decay_extremes(&train, period, &least_train, &most_train);
-    const double steepest = (most_train - least_train) / steps;
+    /* duties d and 1 - d have the same ripple */
+    const struct ceiling ceiling = ceiling_of(filter, &train, period, steps);
+    /* where both intervals outlast what each edge starts, the ripple is that of a single edge whatever the duty */
+    const double outlasted = ceil(within_from(&filter->out, SAME * most) / period * steps);
+    const long from = outlasted < (double)worst ? (long)outlasted : worst;
     int depth = 0;
-    stack[depth++] = (struct duties){ 0, worst, 0, most };
-    while (depth > 0) {
+    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? resonant_ripple(filter, period, (double)from / steps) : most };
+    while (depth > 0 && !(most > enough)) {
         const struct duties span = stack[--depth];
-        if (span.to - span.from < 2 || (span.at_from + span.at_to + steepest * (double)(span.to - span.from)) / 2 <= most)
+        if (span.to - span.from < 2 || most_within(&span, &ceiling) <= most * (1 + SAME))
             continue;
         const long middle = span.from + (span.to - span.from) / 2;
         const double ripple = resonant_ripple(filter, period, (double)middle / steps);
@@ -131,8 +194,9 @@ double resonant_worst_ripple(const struct resonant *filter, double period, long 
             most = ripple;
             worst = middle;
         }
-        stack[depth++] = (struct duties){ span.from, middle, span.at_from, ripple };
+        /* short pulses first: they excite what rings fast */
         stack[depth++] = (struct duties){ middle, span.to, ripple, span.at_to };
+        stack[depth++] = (struct duties){ span.from, middle, span.at_from, ripple };
     }
     *duty = (double)worst / steps;
     return most;
@@ -142,13 +206,7 @@ double resonant_worst_ripple(const struct resonant *filter, double period, long 
 static double last_outside(const struct decay *f, double period, double band)
 {
     const struct decay slope = decay_slope(f);
-    double time = 0;
-    const double modes = f->oscillating ? f->count - 1 : f->count;
-    for (int n = f->oscillating ? 1 : 0; n < f->count; n++) {
-        const double size = f->oscillating && n == 1 ? hypot(f->even[0], f->odd) : fabs(f->even[n]);
-        time = fmax(time, log(modes * size / band) / f->rate[n]);
-    }
-    double k = ceil(time / period);
+    double k = ceil(within_from(f, band) / period);
     while (k >= 0) {
         const double room = band - fabs(decay_at(f, k * period));
         if (!(room >= 0))
@@ -161,14 +219,6 @@ static double last_outside(const struct decay *f, double period, double band)
         k -= back;
     }
     return fmax(k, -1);
-}
-
-static double slowest_rate(const struct decay *f)
-{
-    double slowest = f->rate[0];
-    for (int n = f->oscillating ? 2 : 1; n < f->count; n++)
-        slowest = fmin(slowest, f->rate[n]);
-    return slowest;
 }
 
 /* Smallest f(k T) over whole k >= 0. */

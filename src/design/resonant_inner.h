@@ -37,10 +37,11 @@ void resonant_orbit(const struct resonant *filter, double period, double duty, d
 double resonant_ripple(const struct resonant *filter, double period, double duty);
 
 /* Largest ripple over the duties k / levels.
+ *   enough   the search ends where one is beyond it, which is then what is told
  *   duty     out: where it is
  *   source   one half where the response to a train of impulses rises once and falls once a period, theory (6.4); else every k,
- *            except where a bound on the slope shows that it cannot be there */
-double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double *duty);
+ *            except where bounds on slope and curvature show that it cannot be there, theory (6.19) */
+double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double enough, double *duty);
 
 struct resonant_start {
     double settling;   /* s, as lags_settling; INFINITY never */

@@ -78,7 +78,7 @@ static void leaf(const struct space *space, const size_t *index)
         filter.r[k] = space->list[2 * k]->part[index[2 * k]];
         filter.c[k] = space->list[2 * k + 1]->part[index[2 * k + 1]];
     }
-    figures_worst(&space->search->terms, &filter, INFINITY, &worst, &exact);
+    figures_worst(&space->search->terms, &filter, &ANY_FIGURES, &worst, &exact);
     space->search->evaluations++;
     search_offer(space->search, &filter, &worst, exact);
 }

@@ -8,7 +8,8 @@
 /* Bounds and values of the same candidate come from the same formulas at places that differ by rounding alone. */
 static const double ROUNDING = 1e-10;
 
-/* To 30 bits, so that what differs by rounding alone is equal. */
+/* To 30 bits, so that what differs by rounding alone is equal; what that may change, relatively. */
+static const double ROUNDED = 0x1p-30;
 static double rounded(double x)
 {
     int exponent;
@@ -72,6 +73,46 @@ bool search_hopeless(const struct search *search, const struct bound *bound, boo
     if (search->count_parts && bound->parts != last->parts)
         return bound->parts > last->parts;
     return rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING)) > last->score;
+}
+
+struct most search_most(const struct search *search, const struct bound *bound)
+{
+    const struct dw_filter_task *task = &search->terms.task;
+    const struct found *last = search->count > 0 ? &search->kept[search->count - 1] : NULL;
+    const bool full = last && search->count == search->room && !(search->count_parts && bound->parts < last->parts);
+    const double slack = 1 + 4 * ROUNDED, score = full ? last->score * slack : INFINITY;
+    struct most most = { INFINITY, INFINITY, INFINITY };
+    if (search->goal != GOAL_NEAREST)
+        most = (struct most){ 1, task->ripple * slack, task->settling * slack };
+    switch (search->goal) {
+    case GOAL_BALANCE:
+        if (isfinite(task->ripple) && isfinite(task->settling)) {
+            most.ripple = fmin(most.ripple, score * task->ripple);
+            most.settling = fmin(most.settling, score * task->settling);
+        } else if (isfinite(task->settling)) {
+            most.ripple = score;
+        } else {
+            most.settling = score;
+        }
+        break;
+    case GOAL_NEAREST:
+        if (full)
+            most = (struct most){ score, score * task->ripple, score * task->settling };
+        break;
+    case GOAL_RIPPLE: most.ripple = fmin(most.ripple, score); break;
+    case GOAL_SETTLING: most.settling = fmin(most.settling, score); break;
+    case GOAL_FRONT: {
+        const size_t before = front_before(search, rounded(bound->figures.settling * (1 - ROUNDING)));
+        if (before > 0)
+            most.ripple = fmin(most.ripple, search->kept[before - 1].ripple * slack);
+        break;
+    }
+    case GOAL_OVERSHOOT:
+    case GOAL_LOADING:
+    case GOAL_PIN:
+    case GOAL_PRICE: break;
+    }
+    return most;
 }
 
 static int compare(double one, double other)

@@ -53,6 +53,8 @@ struct search {
 
 /* Whether nothing under this bound can be kept. */
 bool search_hopeless(const struct search *search, const struct bound *bound, bool coil);
+/* Figures beyond which a candidate of this bound will not be kept. */
+struct most search_most(const struct search *search, const struct bound *bound);
 /* Keeps a candidate if it is good enough. */
 void search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
 /* Tells progress; now and then. */
@@ -81,8 +83,9 @@ double coils_candidates(const struct offer *offer, bool damped_already);
  *   returns  false: no memory */
 bool parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2]);
 
-/* dw_choose with a goal of its own. */
-enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, struct dw_choices **choices,
+/* dw_choose with a goal of its own.
+ *   nearest   where nothing fits, the nearest miss is looked for; else there is no choice then */
+enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bool nearest, struct dw_choices **choices,
                            struct dw_error *error);
 
 #endif

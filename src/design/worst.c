@@ -58,8 +58,44 @@ static void keep(struct worst *worst, const struct dw_filter_figures *now, const
     worst->figures.loading = fmax(worst->figures.loading, now->loading);
 }
 
+/* Number n of the places whose coordinates are from -1 to 1 in so many equal steps; whether none is 0. */
+static bool place_of(const bool *free, int count, int steps, int n, double *place)
+{
+    bool corner = true;
+    for (int k = 0; k < count; k++) {
+        place[k] = 0;
+        if (free[k]) {
+            place[k] = 2.0 * (n % (steps + 1)) / steps - 1;
+            corner = corner && place[k] != 0;
+            n /= steps + 1;
+        }
+    }
+    return corner;
+}
+
+/* Whether what is found quickly is beyond the most already, at some corner. */
+static bool corners_beyond(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count,
+                           const struct most *most, struct worst *worst)
+{
+    int corners = 1;
+    for (int k = 0; k < count; k++)
+        corners *= free[k] ? 2 : 1;
+    for (int n = 0; n < corners; n++) {
+        double place[FILTER_PARTS];
+        struct dw_filter_figures now;
+        place_of(free, count, 1, n, place);
+        if (!start_at(terms, filter, place, &now))
+            return false;
+        if (beyond(terms, &now, most)) {
+            keep(worst, &now, place);
+            return true;
+        }
+    }
+    return false;
+}
+
 /* All places whose coordinates are -1, 0 or 1: those without a 0 first (the corners), then the rest. */
-static bool grid(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count, double most_margin,
+static bool grid(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count, const struct most *most,
                  struct worst *worst)
 {
     int places = 1;
@@ -67,21 +103,14 @@ static bool grid(const struct terms *terms, const struct dw_filter *filter, cons
         places *= free[k] ? 3 : 1;
     for (int inner = 0; inner < 2; inner++)
         for (int n = 0; n < places; n++) {
-            double place[FILTER_PARTS] = { 0 };
+            double place[FILTER_PARTS];
             struct dw_filter_figures now;
-            bool corner = true;
-            for (int k = 0, rest = n; k < count; k++)
-                if (free[k]) {
-                    place[k] = rest % 3 - 1;
-                    corner = corner && place[k] != 0;
-                    rest /= 3;
-                }
-            if (corner == (inner == 1))
+            if (place_of(free, count, 2, n, place) == (inner == 1))
                 continue;
-            if (!figures_at(terms, filter, place, &now))
+            if (!figures_at(terms, filter, place, most, &now))
                 return false;
             keep(worst, &now, place);
-            if (margin_of(&terms->task, &worst->figures, true) > most_margin)
+            if (beyond(terms, &worst->figures, most))
                 return true;
         }
     return true;
@@ -89,7 +118,7 @@ static bool grid(const struct terms *terms, const struct dw_filter *filter, cons
 
 /* Steps of halving length from the worst place of one figure, each part by itself. */
 static bool around(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count, int which,
-                   struct worst *worst)
+                   const struct most *most, struct worst *worst)
 {
     for (double step = 0.5; step > 0.05; step /= 2)
         for (int k = 0; k < count; k++)
@@ -101,14 +130,16 @@ static bool around(const struct terms *terms, const struct dw_filter *filter, co
                 place[k] += way * step;
                 if (fabs(place[k]) > 1)
                     continue;
-                if (!figures_at(terms, filter, place, &now))
+                if (!figures_at(terms, filter, place, most, &now))
                     return false;
                 keep(worst, &now, place);
+                if (beyond(terms, &worst->figures, most))
+                    return true;
             }
     return true;
 }
 
-bool figures_worst(const struct terms *terms, const struct dw_filter *filter, double most_margin,
+bool figures_worst(const struct terms *terms, const struct dw_filter *filter, const struct most *most,
                    struct dw_filter_figures *figures, bool *exact)
 {
     *exact = filter->l.value == 0;
@@ -125,14 +156,15 @@ bool figures_worst(const struct terms *terms, const struct dw_filter *filter, do
         any = any || free[k];
     }
     *exact = !any;
-    if (!grid(terms, filter, free, count, most_margin, &worst))
-        return false;
-    for (int which = 0; which < SEARCHED && any; which++) {
-        if (margin_of(&terms->task, &worst.figures, true) > most_margin)
-            break;
-        if (!around(terms, filter, free, count, which, &worst))
-            return false;
+    if (corners_beyond(terms, filter, free, count, most, &worst)) {
+        *figures = worst.figures;
+        return true;
     }
+    if (!grid(terms, filter, free, count, most, &worst))
+        return false;
+    for (int which = 0; which < SEARCHED && any && !beyond(terms, &worst.figures, most); which++)
+        if (!around(terms, filter, free, count, which, most, &worst))
+            return false;
     *figures = worst.figures;
     return true;
 }

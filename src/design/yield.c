@@ -44,13 +44,14 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
     const struct terms terms = terms_of(task);
     const struct dw_part *parts[FILTER_PARTS];
     const int count = filter_part_list(filter, parts);
+    const struct most limits = { 1, INFINITY, INFINITY };
     unsigned long long good = 0;
     for (unsigned long long i = first; i < first + samples; i++) {
         double place[FILTER_PARTS] = { 0 };
         struct dw_filter_figures figures;
         for (int k = 0; k < count; k++)
             place[k] = draw(seed, i, (uint32_t)k);
-        if (figures_at(&terms, filter, place, &figures))
+        if (figures_at(&terms, filter, place, &limits, &figures))
             good += margin_of(task, &figures, filter->l.value > 0) <= 1;
     }
     return dw_yield_interval(good, samples, confidence, yield, error);
