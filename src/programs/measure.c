@@ -27,7 +27,7 @@ static const struct argp_option options[] = {
       "Settled means within so much of the final mean, as a share of the change from the first to the final mean (default "
       "2%)", 0 },
     { "from", OPTION_FROM, "VALUE", 0,
-      "What the change that settles starts from (default: what the table says under `initial', else the first row)", 0 },
+      "What the change that settles starts from (default: what the table says under initial, else the first row)", 0 },
     { "levels", OPTION_LEVELS, "LOW:HIGH", 0,
       "Levels of the low and the high state, for duty and transitions (default: those that the table names, where the channel "
       "keeps near them; else where the wave spends its time; else its extremes)", 0 },
@@ -46,8 +46,8 @@ static const char doc[] =
     "only settling time and overshoot always use the whole table. A span begins after a jump at its start and ends before a "
     "jump at its end.\n"
     "\n"
-    "Settling time: from the first row until the mean over the period just ended stays within the band around its final "
-    "value; without a period, until the value itself does. `<=' marks one that was over within the first period. Overshoot: "
+    "Settling time, a definition of our own since a switched output never stays still: from the first row until the mean over the period just ended stays within the band around its final "
+    "value; without a period, until the value itself does. <= marks one that was over within the first period. Overshoot: "
     "how far the mean over a period goes beyond its final value, as a share of the change.\n"
     "\n"
     "Transition durations run from 10 % to 90 % of the way between the levels, frequency and duty between the instants at 50 "
