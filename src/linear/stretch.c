@@ -31,9 +31,34 @@ enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, co
     return DW_OK;
 }
 
+/* index times the unit, exact: an index may have more than 53 bits. */
+static struct doubled on_grid(const struct stretch *stretch, uint64_t index)
+{
+    const double upper = (double)(index >> 32) * 0x1p32, lower = (double)(index & 0xffffffffu);
+    return doubled_sum(exact_product(upper, stretch->unit), exact_product(lower, stretch->unit));
+}
+
+/* The same where a double does not hold the index: its rounding is off by a few units, which the rest tells. */
+static struct position seek_far(const struct stretch *stretch, struct doubled offset)
+{
+    enum { TRIALS = 4 };  /* the first puts it right; the second, a rest that is a rounding below a unit */
+    uint64_t index = (uint64_t)(offset.hi / stretch->unit);
+    double rest = 0;
+    for (int i = 0; i < TRIALS; i++) {
+        rest = doubled_difference(offset, on_grid(stretch, index)).hi;
+        const double off = floor(rest / stretch->unit);
+        if (off == 0)
+            break;
+        index = off < 0 ? index - (uint64_t)-off : index + (uint64_t)off;
+    }
+    return (struct position){ index, fmax(rest, 0) };
+}
+
 struct position stretch_seek(const struct stretch *stretch, struct doubled offset)
 {
     double index = floor(offset.hi / stretch->unit);
+    if (index >= 0x1p52)
+        return seek_far(stretch, offset);
     struct doubled rest = doubled_difference(offset, exact_product(index, stretch->unit));
     while (rest.hi < 0) {
         index -= 1;

@@ -6,6 +6,7 @@
 #include "figure/tables.h"
 #include "figure/text.h"
 #include "figure/whole_file.h"
+#include "progress_inner.h"
 #include <langinfo.h>
 #include <locale.h>
 #include <stdlib.h>
@@ -304,6 +305,16 @@ static void note_letters(const struct plot_options *o)
             program_note("--name: the figure's letters do not have all of '%s': ? stands for what is missing", o->name.text[i]);
 }
 
+/* Where memory runs out, libplot says so in its own words and calls exit. */
+static bool drawing_library;
+static void end_with_it(void)
+{
+    if (drawing_library) {
+        fprintf(stderr, "%s: %s for the drawing library\n", program_name(), dw_status_text(DW_NO_MEMORY));
+        _exit(3);
+    }
+}
+
 static enum dw_status draw(struct plot_options *o, const struct drawing *drawing, struct dw_error *error)
 {
     char *bytes = NULL, made_by[4096];
@@ -313,7 +324,9 @@ static enum dw_status draw(struct plot_options *o, const struct drawing *drawing
     struct dw_error why = { .status = DW_OK };
     if (o->form.type != FIGURE_TEXT)
         note_letters(o);
+    drawing_library = true;
     enum dw_status status = figure_render(drawing->sheet, drawing->sheets, &o->form, &remarks, &bytes, &size, &why);
+    drawing_library = false;
     if (status == DW_BAD_USE)
         return dw_error_set(error, status, 0, "--size: %s", why.text);
     if (status != DW_OK)
@@ -341,6 +354,7 @@ int main(int argc, char **argv)
 {
     struct plot_options options_given = { .common = common_defaults(), .form = { .seconds = 0.2 } };
     struct dw_error error = { .status = DW_OK };
+    atexit(end_with_it);
     program_start("dw-plot", &argp, &options_given, argc, argv);
     const enum dw_status status = plot(&options_given, &error);
     free(options_given.file.text);

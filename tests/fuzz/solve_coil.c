@@ -7,7 +7,8 @@
 
 const int replay_changes = 20;
 
-enum { MOST_ROWS = 20000, PULSES = 4 };
+enum { MOST_ROWS = 4000, PULSES = 4 };
+static const double MOST_STIFF = 1e9;  /* see choose_plan */
 
 struct seen {
     size_t rows, outputs;
@@ -15,7 +16,7 @@ struct seen {
     struct dw_coil_meter *meter;
 };
 
-static void choose_plan(struct bytes *bytes, struct dw_coil_plan *plan)
+static void choose_plan(struct bytes *bytes, struct dw_coil_plan *plan, double period)
 {
     *plan = (struct dw_coil_plan){ .clamp = next_byte(bytes) % (DW_CLAMP_RESISTOR + 1), .threshold = 2.5 };
     plan->resistance = next_size(bytes, 1e-3, 1e5);
@@ -31,7 +32,10 @@ static void choose_plan(struct bytes *bytes, struct dw_coil_plan *plan)
         plan->pull_in = dw_coil_full_current(plan) * next_share(bytes);
         plan->drop_out = plan->pull_in * next_share(bytes);
     }
-    plan->all = next_byte(bytes) % 2;
+    /* what a clamp's resistor makes of a stray capacitance is a rate beside which rounding errors of the clamp's voltage look
+     * like changes, and are followed: right, but it may take minutes */
+    plan->all = next_byte(bytes) % 2
+                && !(plan->clamp == DW_CLAMP_RESISTOR && plan->stray > 0 && period > MOST_STIFF * plan->clamp_value * plan->stray);
 }
 
 static enum dw_status look(void *context, const struct dw_run_row *row, struct dw_error *error)
@@ -65,9 +69,9 @@ static void balance(const struct dw_coil_plan *plan, const struct dw_coil_findin
 }
 
 /* Pulses of crooked lengths from rest; gives what ended them. */
-static enum dw_status pulses(struct dw_run *run, const struct dw_coil *coil, struct bytes *bytes, struct dw_error *error)
+static enum dw_status pulses(struct dw_run *run, const struct dw_coil *coil, double period, struct bytes *bytes,
+                             struct dw_error *error)
 {
-    const double period = next_size(bytes, 1e-7, 10);
     double state[DW_COIL_STATES], pin = 0, time = 0;
     const size_t mode = dw_coil_rest(coil, state);
     enum dw_status status = dw_run_start(run, 0, mode, state, &pin, error);
@@ -86,7 +90,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     struct bytes bytes = { data, size };
     struct dw_coil_plan plan;
     struct dw_error error = { .status = DW_OK };
-    choose_plan(&bytes, &plan);
+    const double period = next_size(&bytes, 1e-7, 10);
+    choose_plan(&bytes, &plan, period);
     struct dw_coil *coil = dw_coil_new(&plan, &error);
     if (!coil) {
         demand_error(&error, DW_BAD_USE, DW_BAD_USE);
@@ -96,7 +101,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     const struct dw_run_options options = { .accuracy = 1e-2, .sink = look, .context = &seen };
     struct dw_run *run = dw_run_new(dw_coil_modes(coil), &options, &error);
     demand(run != NULL && seen.meter != NULL, "a run begins");
-    if (pulses(run, coil, &bytes, &error) != DW_OK)
+    if (pulses(run, coil, period, &bytes, &error) != DW_OK)
         demand_error(&error, DW_BAD_USE, DW_NO);
     struct dw_coil_findings found;
     demand(dw_coil_meter_end(seen.meter, &found, &error) == DW_OK, "a run that began has findings");

@@ -239,6 +239,23 @@ START_TEST(late_lengths_share_a_propagator_and_stay_right)
 }
 END_TEST
 
+/* A chain has then more points than a double counts one by one. */
+START_TEST(an_end_is_found_among_more_than_2_to_the_53_points)
+{
+    const double rate = 5.1e16, a = -rate, from = 4.87, to = 4.31;
+    struct dw_system *system = new_system(1, 1, &a, &rate, NULL);
+    for (int i = 0; i < 400; i++) {
+        struct dw_error error;
+        const double length = i ? 0.83 * uniform() : 0.83;
+        double x = 0.31;
+        succeeds(dw_system_advance(system, &x, &from, &to, length, 0, &error), error);
+        /* the state follows at once, behind by slope / rate, far below an ulp; four roundings of values up to 4.87 */
+        within_scale(x, to, 4 * DBL_EPSILON, from);
+    }
+    dw_system_free(system);
+}
+END_TEST
+
 START_TEST(refusals_say_what_was_found)
 {
     struct dw_error error;
@@ -270,4 +287,5 @@ SUITE("linear: propagators", one_pole_is_the_closed_form_from_1e_minus_12_to_1e6
       equal_poles_need_no_eigenvectors, stiff_systems_agree_with_33_digits,
       low_halves_decide_where_a_slow_rate_is_a_difference_of_fast_ones,
       one_stretch_equals_its_parts_and_answers_superpose, lengths_never_seen_twice_share_propagators_exactly,
-      late_lengths_share_a_propagator_and_stay_right, refusals_say_what_was_found)
+      late_lengths_share_a_propagator_and_stay_right, an_end_is_found_among_more_than_2_to_the_53_points,
+      refusals_say_what_was_found)
