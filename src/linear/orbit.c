@@ -92,6 +92,17 @@ static size_t reduced_map(const struct orbit *orbit, double *y, size_t *kept)
     return count;
 }
 
+/* Whether a state stood still over the period whatever the others did: a rotor that sticks. It is on its orbit, or the others
+ * will move it on theirs. */
+static bool stands(const struct orbit *orbit, size_t state)
+{
+    const size_t n = orbit->states;
+    for (size_t j = 0; j < n; j++)
+        if (orbit->map[state * n + j] != (j == state))
+            return false;
+    return orbit->after[state] == orbit->state[state];
+}
+
 /* One step towards the orbit.
  *   size   out: the largest part of it, in units of what is allowed; the state is off by about that much before the step
  *   returns  false where the map has an eigenvalue of one to working precision: no step */
@@ -103,6 +114,9 @@ static bool newton_step(struct orbit *orbit, double *size)
     struct doubled matrix[DW_STATES * DW_STATES], step[DW_STATES];
     for (size_t i = 0; i < count * count; i++)
         matrix[i] = doubled_of(-y[i]);
+    for (size_t i = 0; i < count; i++)
+        if (stands(orbit, kept[i]))
+            matrix[i * count + i] = doubled_of(1);  /* its step is then none */
     for (size_t i = 0; i < count; i++)
         step[i] = exact_sum(orbit->after[kept[i]], -orbit->state[kept[i]]);
     *size = 0;

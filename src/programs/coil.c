@@ -366,7 +366,7 @@ static enum dw_status run_coil(const struct coil_options *o, struct dw_error *er
 {
     struct dw_coil_plan plan = o->plan;
     struct common_options common = o->common;
-    struct simulation s = { .common = &common, .inputs = DW_COIL_INPUTS, .load = "coil", .steady = o->steady, .no_table = o->report,
+    struct simulation s = { .common = &common, .inputs = DW_COIL_INPUTS, .steady = o->steady, .no_table = o->report,
                             .watch = watch };
     struct simulated_channel channels[DW_OUTPUTS];
     struct dw_coil *coil = NULL;

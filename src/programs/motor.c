@@ -54,7 +54,7 @@ static const struct argp_option options[] = {
     { "diode-drop", OPTION_DIODE_DROP, "V", 0, "Of each conducting diode (V); default 0.7", 3 },
     { "switch-resistance", OPTION_SWITCH_RESISTANCE, "R", 0, "Of each conducting transistor (ohm); default 0", 3 },
     { "low-channel", OPTION_LOW_CHANNEL, "CHANNEL", 0,
-      "Gate of the complementary transistor, as dw-pwm --dead-time writes it: with both off, diodes carry the current", 3 },
+      "Gate of the complementary transistor, such as complement from dw-pwm --dead-time: with both off, diodes carry the current", 3 },
     { "direction", OPTION_DIRECTION, "CHANNEL", 0,
       "Bridges: below zero reverses, zero keeps; default the channel direction, where there is one", 3 },
     { "threshold", OPTION_THRESHOLD, "V", 0, "Gates are on above it (V); default the middle of the table's levels", 3 },
@@ -219,7 +219,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
     struct dw_motor_plan plan = o->plan;
     struct dw_motor *motor = NULL;
     struct simulation s = { .common = &o->common, .inputs = DW_MOTOR_INPUTS, .side_input = DW_MOTOR_TORQUE,
-                            .load = "motor", .steady = o->steady, .watch = watch };
+                            .steady = o->steady, .watch = watch };
     struct simulated_channel channels[DW_OUTPUTS];
     struct seen seen = { .motor = NULL };
     struct dw_reader *reader = input_open(&o->common, true, error);

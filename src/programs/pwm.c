@@ -66,7 +66,7 @@ static const struct argp_option options[] = {
     { "rise", OPTION_RISE, "T", 0, "Time from low to high (s), starting at the nominal instant (default 0)", 3 },
     { "fall", OPTION_FALL, "T", 0, "Time from high to low (s), starting at the nominal instant (default 0)", 3 },
     { "dead-time", OPTION_DEAD_TIME, "T", 0,
-      "Add the complementary channel, and delay each turn-on of both by T (s; 0 is allowed)", 3 },
+      "Add the complementary channel, called complement, and delay each turn-on of both by T (s; 0 is allowed)", 3 },
     { "jitter", OPTION_JITTER, "T", 0, "Shift each edge at random: Gaussian, T rms (s); the order of edges is kept", 3 },
     { "seed", OPTION_SEED, "N", 0, "Which random shifts: the same N gives the same train (default 1)", 3 },
     { NULL, 0, NULL, 0, "How long (one of two ways):", 4 },

@@ -148,7 +148,7 @@ static enum dw_status find_start(struct course *c, size_t *mode, double *state, 
     free(input);
     if (status == DW_NO)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--start steady: %s", error->text);
-    if (!status && steady.lasting)
+    if (!status && steady.lasting && c->s->load)
         program_caution("nothing damps this %s: the steady wave is shown, but one that begins elsewhere never comes to it", c->s->load);
     return status;
 }

@@ -29,7 +29,7 @@ struct simulation {
     struct repeating *periods;            /* where the caller has made it already; the caller's. NULL: made if steady */
     const double *ahead;                  /* rows of the table that the caller has read already, [ahead_count x columns] */
     size_t ahead_count;
-    const char *load;                     /* "ladder", "motor": for the caution that nothing damps it */
+    const char *load;                     /* "ladder": for the caution that nothing damps it; NULL: none is due */
     void (*finished)(void *context, const double *state);  /* sees the state after the last row; may be NULL */
     bool no_table;                        /* only watch: findings instead of a table */
     /* Sees each row, before it is written; may be NULL. */
