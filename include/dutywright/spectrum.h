@@ -87,8 +87,9 @@ struct dw_distortion {
     size_t reference;          /* line to which levels refer: 1, or where no fundamental is known, the largest; 0: none */
     bool has_thd;              /* a fundamental is known and there */
     double thd_lines;          /* root sum square of lines 2 and up, as far as asked, over line 1 */
-    bool has_thd_all, at_most; /* at_most: below what rounding of the mean square lets tell, and no more than this */
-    double thd_all;            /* over all lines by Parseval's theorem; without a taper only */
+    bool has_thd_all, at_most; /* at_most: below what rounding lets tell, 16 ulp of the values (1e-6 where
+                                * the rows did not fit into memory), and no more than this */
+    double thd_all;            /* over all lines; without a taper only. Where it is small it costs 50 ns a row */
 };
 
 /* Channels, and the column of each. */

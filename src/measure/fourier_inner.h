@@ -51,6 +51,7 @@ int weight_degree(double theta_most);
 
 struct gauss_rules {
     double node[GAUSS_MOST + 1][GAUSS_MOST], weight[GAUSS_MOST + 1][GAUSS_MOST];
+    double error[GAUSS_MOST + 1];  /* of the mean of a function over [-1, 1] whose 2g-th derivative is at most 1, g nodes */
     double reach[GAUSS_MOST + 1];  /* largest kappa for which so many nodes do: equation 5.9 */
 };
 /* Nodes and weights of Gauss and Legendre on [-1, 1], 1 to GAUSS_MOST nodes. */

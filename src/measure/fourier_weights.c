@@ -111,6 +111,7 @@ void gauss_rules_fill(struct gauss_rules *rules)
             rules->node[g][i] = x;
             rules->weight[g][i] = 2 / ((1 - x * x) * slope * slope);
         }
-        rules->reach[g] = reach_of(g, error_constant(g));
+        rules->error[g] = error_constant(g);
+        rules->reach[g] = reach_of(g, rules->error[g]);
     }
 }

@@ -17,6 +17,7 @@ struct window {
     struct fourier *sum;  /* what did not fit into `row`; NULL: nothing */
     struct stretch moments;
     double periods;
+    bool alike;           /* some of its rows stand for many periods that look alike */
 };
 
 /* The period that is going on, the group of periods to which it belongs, and the whole groups before: all in one, or the
@@ -51,6 +52,11 @@ enum dw_status windows_append_rows(struct windows *windows, const double *row, s
 enum dw_status windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
 /* All closed ones as one stretch in `kept.moments`, `kept.periods`: once, at the end. */
 void windows_total(struct windows *windows);
+/* Closed ones: how many, the oldest first. */
+size_t windows_count(const struct windows *windows);
+const struct window *windows_at(const struct windows *windows, size_t i);
+/* See record_rest. */
+bool windows_rest(const struct windows *windows, size_t channel, const double *line, double *square);
 /* See record_coefficients. */
 enum dw_status windows_coefficients(struct windows *windows, const struct windows_scale *scale, size_t lines, double *out,
                                     struct dw_error *error);
@@ -96,6 +102,13 @@ double record_drift(const struct record *record, size_t channel);
 /* Fourier coefficients up to `lines`, of the period (mean over the periods kept), or with `whole` of the span.
  *   out  [channels x (lines + 1) x 2]; see fourier_coefficients. Line 0 means nothing: the moments have the mean */
 enum dw_status record_coefficients(struct record *record, size_t lines, double *out, struct dw_error *error);
+/* Mean square, over the periods kept, of what a channel has beside its mean and line 1: equation 5.15.
+ *   line      [2], coefficient of line 1
+ *   square    out, to 1e-9 of itself and 16 DBL_EPSILON of the largest value, squared
+ *   returns   false where it cannot be had: rows have been summed up, or there is so long a line that there must be more
+ *             than a thousandth beside line 1
+ *   cost      some 50 ns a row */
+bool record_rest(const struct record *record, size_t channel, const double *line, double *square);
 
 /* ---- tapers: sums of cosines over the span ---- */
 

@@ -10,6 +10,8 @@
 /* Shares below which a line is rounding: of the largest line, and of the mean (a few ulp of the values read). Below
  * `nothing` of the largest it is what one rounding leaves of another, such as sin(pi): 0 to anybody. */
 static const double least_line = 1e-12, least_of_mean = 1e-15, nothing = 1e-20;
+/* Share of the mean square below which Parseval's difference has fewer than the four digits that people read. */
+static const double little = 1e-8;
 
 void spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const char *format, ...)
 {
@@ -207,11 +209,18 @@ struct dw_line dw_spectrum_line(const struct dw_spectrum *s, size_t channel, siz
     return line;
 }
 
-/* All lines from 2 on by Parseval's theorem: docs/theory.md, equation 5.13. */
-static void distort_all(const struct channel_lines *of, double others, struct dw_distortion *d)
+/* All lines from 2 on: by Parseval's theorem, equation 5.13, or where that is a difference of nearly equals, from the rows
+ * themselves, equation 5.15. */
+static void distort_all(const struct dw_spectrum *s, size_t channel, double others, struct dw_distortion *d)
 {
-    const double first = amplitude_of(of, 1), square = of->ac_rms * of->ac_rms, rest = 2 * square - first * first;
-    const double slack = 2 * (4e-13 * square + 8 * DBL_EPSILON * of->magnitude * of->ac_rms); /* that of the moments */
+    const struct channel_lines *of = &s->of[channel];
+    const double first = amplitude_of(of, 1), square = of->ac_rms * of->ac_rms, finest = 16 * DBL_EPSILON * of->magnitude;
+    double left, rest = 2 * square - first * first;
+    double slack = 2 * (4e-13 * square + 8 * DBL_EPSILON * of->magnitude * of->ac_rms); /* that of the moments */
+    if (rest < little * square && record_rest(s->record, channel, of->line + 2, &left)) {
+        rest = 2 * left;
+        slack = 2 * finest * finest;
+    }
     d->has_thd_all = true;
     d->at_most = rest < slack;
     d->thd_all = sqrt(fmax(rest, others) + (d->at_most ? slack : 0)) / first;
@@ -230,7 +239,7 @@ struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t 
         others += amplitude_of(of, n) * amplitude_of(of, n);
     d.thd_lines = sqrt(others) / amplitude_of(of, 1);
     if (s->taper->terms == 1)
-        distort_all(of, others, &d);
+        distort_all(s, channel, others, &d);
     return d;
 }
 

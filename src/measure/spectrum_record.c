@@ -360,6 +360,11 @@ double record_drift(const struct record *r, size_t channel)
     return r->mean_last[channel] - r->mean_before[channel];
 }
 
+bool record_rest(const struct record *r, size_t channel, const double *line, double *square)
+{
+    return windows_rest(&r->windows, channel, line, square);
+}
+
 enum dw_status record_coefficients(struct record *r, size_t lines, double *out, struct dw_error *error)
 {
     const double latest = fmax(fabs(r->facts.from), fabs(r->facts.to));

@@ -26,6 +26,7 @@ static void window_clear(struct window *w)
 {
     w->count = 0;
     w->periods = 0;
+    w->alike = false;
     w->moments.empty = true;
     fourier_free(w->sum);
     w->sum = NULL;
@@ -143,6 +144,7 @@ static enum dw_status merge(struct windows *ws, struct window *onto, const struc
         memcpy(onto->row + onto->count * ws->width, from->row, from->count * ws->width * sizeof *from->row);
     onto->count += from->count;
     onto->periods += from->periods;
+    onto->alike = onto->alike || from->alike;
     moments_append(&onto->moments, &from->moments, ws->channels);
     return DW_OK;
 }
@@ -189,6 +191,7 @@ enum dw_status windows_close(struct windows *ws, double periods, bool whole_grou
 {
     struct window *closed = &ws->now;
     closed->periods = periods;
+    closed->alike = periods > 1;
     enum dw_status status = complete_sum(ws, closed, error);
     if (status == DW_OK && (!whole_group || ws->group.periods > 0)) {
         status = merge(ws, &ws->group, closed, error);
@@ -202,12 +205,12 @@ enum dw_status windows_close(struct windows *ws, double periods, bool whole_grou
     return status;
 }
 
-static struct window *window_at(struct windows *ws, size_t i)
+const struct window *windows_at(const struct windows *ws, size_t i)
 {
     return ws->ring_count ? &ws->ring[(ws->ring_next + i) % ws->ring_count] : &ws->kept;
 }
 
-static size_t window_count(const struct windows *ws)
+size_t windows_count(const struct windows *ws)
 {
     return ws->ring_count ? ws->ring_count : 1;
 }
@@ -215,8 +218,8 @@ static size_t window_count(const struct windows *ws)
 void windows_total(struct windows *ws)
 {
     for (size_t i = 0; i < ws->ring_count; i++) { /* the oldest first */
-        moments_append(&ws->kept.moments, &window_at(ws, i)->moments, ws->channels);
-        ws->kept.periods += window_at(ws, i)->periods;
+        moments_append(&ws->kept.moments, &windows_at(ws, i)->moments, ws->channels);
+        ws->kept.periods += windows_at(ws, i)->periods;
     }
 }
 
@@ -231,8 +234,8 @@ static size_t find_grid(struct windows *ws, const struct windows_scale *scale, s
 {
     const size_t most = rows < FOURIER_CELLS_MOST / 64 ? 64 * rows : FOURIER_CELLS_MOST;
     size_t cells = 1;
-    for (size_t i = 0; i < window_count(ws); i++) {
-        const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
+    for (size_t i = 0; i < windows_count(ws); i++) {
+        const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);
         if (!fourier_grid(&part, scale->slack, most, &cells))
             return 0;
     }
@@ -243,18 +246,18 @@ static size_t find_grid(struct windows *ws, const struct windows_scale *scale, s
 static struct fourier_plan choose_plan(struct windows *ws, const struct windows_scale *scale, size_t lines)
 {
     size_t rows = 0;
-    for (size_t i = 0; i < window_count(ws); i++) {
-        if (window_at(ws, i)->sum)
+    for (size_t i = 0; i < windows_count(ws); i++) {
+        if (windows_at(ws, i)->sum)
             return ws->plan;
-        rows += window_at(ws, i)->count;
+        rows += windows_at(ws, i)->count;
     }
-    const struct fourier_rows first = rows_of(ws, window_at(ws, 0), scale);
-    if (window_count(ws) == 1 && fourier_uniform(&first, scale->slack))
+    const struct fourier_rows first = rows_of(ws, windows_at(ws, 0), scale);
+    if (windows_count(ws) == 1 && fourier_uniform(&first, scale->slack))
         return fourier_choose_uniform(rows, lines, ws->channels);
     struct fourier_plan plan = fourier_choose(rows, lines, ws->channels, find_grid(ws, scale, rows));
     bool jumps = plan.way != FOURIER_GRID;
-    for (size_t i = 0; i < window_count(ws) && !jumps; i++) {
-        const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
+    for (size_t i = 0; i < windows_count(ws) && !jumps; i++) {
+        const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);
         jumps = fourier_jumps(&part, plan.cells);
     }
     plan.way = jumps ? plan.way : FOURIER_VALUES;
@@ -267,10 +270,10 @@ enum dw_status windows_coefficients(struct windows *ws, const struct windows_sca
     struct fourier *sum = NULL;
     const struct fourier_plan plan = choose_plan(ws, scale, lines);
     enum dw_status status = new_sum(&plan, &ws->kept.moments, &sum, error);
-    for (size_t i = 0; i < window_count(ws) && status == DW_OK; i++) {
-        const struct fourier_rows part = rows_of(ws, window_at(ws, i), scale);
-        if (window_at(ws, i)->sum)
-            fourier_merge(sum, window_at(ws, i)->sum);
+    for (size_t i = 0; i < windows_count(ws) && status == DW_OK; i++) {
+        const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);
+        if (windows_at(ws, i)->sum)
+            fourier_merge(sum, windows_at(ws, i)->sum);
         fourier_add(sum, &part);
     }
     if (status == DW_OK)

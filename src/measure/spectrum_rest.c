@@ -1,0 +1,58 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a fundamental leaves of a wave that is nearly nothing else, where Parseval's difference would be rounding. */
+#include "measure/spectrum_inner.h"
+#include <float.h>
+#include <math.h>
+
+struct fundamental {
+    double mean, amplitude, phase;
+    struct gauss_rules rules;
+};
+
+/* Nodes that integrate the square of a line less a cosine over a piece of so many radians, 0 where GAUSS_MOST are too few:
+ * docs/theory.md, equation 5.15. */
+static int nodes_of(const struct gauss_rules *rules, double radians)
+{
+    double power = pow(radians, 6);
+    for (int nodes = 3; nodes <= GAUSS_MOST; nodes++, power *= radians * radians)
+        if (rules->error[nodes] * power <= DBL_EPSILON * DBL_EPSILON)
+            return nodes;
+    return 0;
+}
+
+/* Integral over one line, from and to being shares of the period; below 0 where the line is too long. */
+static double rest_of_line(const struct fundamental *f, double from, double start, double to, double end)
+{
+    const double half = (to - from) / 2, middle = from + half, rise = (end - start) / 2, level = start + rise - f->mean;
+    const int nodes = nodes_of(&f->rules, 4 * M_PI * half);
+    double sum = 0;
+    for (int k = 0; k < nodes; k++) {
+        const double v = f->rules.node[nodes][k];
+        const double off = level + rise * v - f->amplitude * cos(2 * M_PI * (middle + half * v) + f->phase);
+        sum += f->rules.weight[nodes][k] * off * off;
+    }
+    return nodes ? half * sum : -1;
+}
+
+bool windows_rest(const struct windows *ws, size_t channel, const double *line, double *square)
+{
+    struct fundamental f = { .mean = moments_mean(&ws->kept.moments.of[channel]),
+                             .amplitude = 2 * hypot(line[0], line[1]),
+                             .phase = atan2(line[1], line[0]) };
+    double sum = 0;
+    gauss_rules_fill(&f.rules);
+    for (size_t i = 0; i < windows_count(ws); i++) {
+        const struct window *w = windows_at(ws, i);
+        if (w->sum || w->alike || ws->whole)
+            return false;
+        for (const double *row = w->row; row + ws->width < w->row + w->count * ws->width; row += ws->width) {
+            const double *next = row + ws->width;
+            const double rest = row[0] < next[0] ? rest_of_line(&f, row[0], row[1 + channel], next[0], next[1 + channel]) : 0;
+            if (rest < 0)
+                return false;
+            sum += rest;
+        }
+    }
+    *square = sum / ws->kept.periods;
+    return true;
+}
