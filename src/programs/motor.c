@@ -10,6 +10,8 @@
 
 /* V: extra-low voltage ends. J: a rotor with more can hurt a finger; common practice, no source. */
 static const double LOW_VOLTAGE = 60, MOVES = 1;
+/* Shares of the no-load speed: a swing back that is worth a note; and of the power at stall: heat that is worth a caution. */
+static const double SWINGS = 0.01, STALLED = 0.04;
 
 enum {
     OPTION_RESISTANCE = OPTION_OWN,
@@ -158,36 +160,60 @@ static const struct argp argp = {
 /* Notes on what was seen on the way. */
 struct seen {
     const struct dw_motor *motor;
-    double start, end, blocked;  /* s */
-    double fastest;              /* rad/s */
-    bool any, was_blocked;
+    double start, end, blocked;         /* s */
+    double fastest, slowest, least_pin; /* rad/s, rad/s forwards, V */
+    double standing, squares;           /* s and A^2 s, since the rotor last turned */
+    double current;                     /* A, of the last row */
+    bool any, was_blocked, reversed;
 };
 
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     (void)error;
     struct seen *seen = context;
+    const double length = seen->any ? row->time - seen->end : 0, before = seen->current;
+    const double speed = row->state[DW_MOTOR_SPEED], current = row->state[DW_MOTOR_CURRENT];
     if (!seen->any)
         seen->start = row->time;
     else if (seen->was_blocked)
-        seen->blocked += row->time - seen->end;
+        seen->blocked += length;
+    seen->standing = speed == 0 ? seen->standing + length : 0;
+    seen->squares = speed == 0 ? seen->squares + length * (before * before + before * current + current * current) / 3 : 0;
     seen->any = true;
     seen->was_blocked = dw_motor_blocked(seen->motor, row->mode);
     seen->end = row->time;
-    seen->fastest = fmax(seen->fastest, fabs(row->state[DW_MOTOR_SPEED]));
+    seen->current = current;
+    seen->fastest = fmax(seen->fastest, fabs(speed));
+    seen->slowest = fmin(seen->slowest, speed);
+    seen->least_pin = fmin(seen->least_pin, row->input[DW_MOTOR_PIN]);
+    seen->reversed = seen->reversed || row->input[DW_MOTOR_DIRECTION] < 0;
     return DW_OK;
+}
+
+/* Whether nothing but the load can have turned it backwards. */
+static bool pulled_backwards(const struct dw_motor_plan *p, const struct seen *seen)
+{
+    const bool reverses = p->drive == DW_DRIVE_ANTIPHASE || (p->drive == DW_DRIVE_DIRECT && seen->least_pin < 0);
+    return !reverses && !seen->reversed && seen->slowest < -SWINGS * dw_motor_no_load_speed(p);
 }
 
 static void caution(const struct motor_options *o, const struct seen *seen)
 {
     const struct dw_motor_plan *p = &o->plan;
     double inertia = p->inertia + p->load_inertia / (p->gear * p->gear), energy = inertia * seen->fastest * seen->fastest / 2;
+    const double heat = seen->standing > 0 ? p->resistance * seen->squares / seen->standing : 0;
     if (p->supply > LOW_VOLTAGE)
         program_caution("%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", p->supply);
     if (energy > MOVES)
         program_caution("moving machinery: the rotor and its load carry %.3g J at %.0f rpm; guard it before it runs", energy,
                         seen->fastest * 30 / 3.14159265358979323846);
-    if (seen->blocked > 0)
+    if (heat > STALLED * p->supply * dw_motor_stall_current(p))
+        program_caution("hot part: the rotor stands still at the end, and its winding takes %.3g W without the cooling of a turning one",
+                        heat);
+    if (pulled_backwards(p, seen))
+        program_note("the load turns the motor backwards, up to %.0f rpm: a load that only resists is --drag or --torque-at-square",
+                     -seen->slowest * 30 / 3.14159265358979323846);
+    if (seen->blocked > 0 && seen->blocked < seen->end - seen->start)
         program_note("discontinuous conduction: no current flows for %.3g %% of the time; the speed is then not proportional to "
                      "the duty", 100 * seen->blocked / (seen->end - seen->start));
 }
