@@ -6,7 +6,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "The pulses:", 1 },
@@ -378,7 +377,6 @@ static enum dw_status answer(struct choose_options *o, const struct dw_choices *
         print_options(o, &dw_choices_get(choices, 0)->filter);
     else
         status = o->curve ? choose_curve(o, choices, error) : choose_report(o, choices, error);
-    choose_progress_end();
     if (status == DW_OK)
         remark(o, choices);
     return status;
@@ -395,16 +393,15 @@ static enum dw_status refuse(struct choose_options *o, const struct dw_choices *
 static enum dw_status choose(struct choose_options *o, struct dw_error *error)
 {
     struct dw_choices *choices = NULL;
-    if (isatty(STDERR_FILENO) && !program_quiet())
-        o->wish.progress = choose_progress;
+    o->wish.progress = choose_progress;
     enum dw_status status = find(o, &choices, error);
+    choose_progress(NULL, 1);
     if (o->shards > 0 && (status == DW_OK || status == DW_NO))
         status = choose_write_shard(o, choices, status == DW_OK, error);
     else if (status == DW_NO)
         status = refuse(o, choices, error);
     else if (status == DW_OK)
         status = answer(o, choices, error);
-    choose_progress_end();
     dw_choices_free(choices);
     return status;
 }

@@ -92,11 +92,9 @@ enum dw_status choose_draw(const struct choose_options *o, const struct dw_filte
 enum dw_status choose_yield(const struct choose_options *o, const struct dw_filter *filter, struct dw_yield *yield,
                             struct dw_error *error);
 
-/* How far the work is, on a terminal, five times a second: for dw_choice_wish.progress. */
+/* How far the work is, on a terminal: for dw_choice_wish.progress. */
 bool choose_progress(void *context, double share);
 void choose_doing(const char *what);
-/* Leaves no trace of it. */
-void choose_progress_end(void);
 
 /* What is the matter where nothing fits: fills the error, DW_NO. */
 enum dw_status choose_explain(const struct choose_options *o, const struct dw_choices *nearest, struct dw_error *error);

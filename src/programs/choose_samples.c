@@ -2,14 +2,10 @@
 /* dw-choose: samples drawn, with progress, and how far the work is, on a terminal. */
 #include "choose.h"
 #include <math.h>
-#include <stdio.h>
-#include <time.h>
-#include <unistd.h>
 
 static const double CONFIDENCE = 0.95;
 
 static const char *doing = "searching";
-static int shown; /* width of what stands on the terminal */
 
 void choose_doing(const char *what)
 {
@@ -18,27 +14,9 @@ void choose_doing(const char *what)
 
 bool choose_progress(void *context, double share)
 {
-    static struct timespec last;
-    struct timespec now;
     (void)context;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    if ((double)(now.tv_sec - last.tv_sec) + 1e-9 * (double)(now.tv_nsec - last.tv_nsec) > 0.2) {
-        if (last.tv_sec > 0) {
-            const int width = fprintf(stderr, "\rdw-choose: %s: %.0f %% ", doing, 100 * share) - 1;
-            if (width < shown)
-                fprintf(stderr, "%*s", shown - width, "");
-            shown = width > shown ? width : shown;
-        }
-        last = now;
-    }
+    program_progress(doing, share, false);
     return true;
-}
-
-void choose_progress_end(void)
-{
-    if (shown > 0)
-        fprintf(stderr, "\r%*s\r", shown, "");
-    shown = 0;
 }
 
 enum dw_status choose_draw(const struct choose_options *o, const struct dw_filter *filter, unsigned long long first,

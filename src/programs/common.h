@@ -151,10 +151,11 @@ void program_fail(enum dw_status status, const char *format, ...) __attribute__(
 /* Says on standard error how far long work is, where that is a terminal and --quiet was not given: from the first second
  * on, five times a second, in one line that goes again at the end and before any message. Cheap enough for each block of
  * rows, not for each row.
+ *   doing     what, such as "searching"; NULL: the program's name says it
  *   share     done, 0..1; 1 takes the line away
  *   rows_out  the program writes a table meanwhile: then only where that goes into a file, since on the terminal, or with
  *             the next program of a pipeline, lines would mix */
-void program_progress(double share, bool rows_out);
+void program_progress(const char *doing, double share, bool rows_out);
 /* Opens the table that FILE names, and shows the progress of reading it, as above. */
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
 /* The same for other tables than FILE. */

@@ -70,7 +70,7 @@ static void add_rest(char *text, size_t size, double share, double elapsed)
         snprintf(text + used, size - used, rest < 120 ? ", %.0f s left" : ", %.0f min left", rest < 120 ? rest : rest / 60);
 }
 
-void program_progress(double share, bool rows_out)
+void program_progress(const char *doing, double share, bool rows_out)
 {
     char text[PROGRESS_WIDTH];
     if (!is_wanted(rows_out))
@@ -79,7 +79,7 @@ void program_progress(double share, bool rows_out)
     if (share >= 1) {
         progress_erase();
     } else if (is_due(time)) {
-        snprintf(text, sizeof text, "%.0f %%", floor(100 * share));
+        snprintf(text, sizeof text, "%.24s%s%.0f %%", doing ? doing : "", doing ? ": " : "", floor(100 * share));
         add_rest(text, sizeof text, share, time - first);
         write_line(text);
     }

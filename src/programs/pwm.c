@@ -339,7 +339,7 @@ static enum dw_status write_rows(struct dw_pulse *pulse, double length, struct d
         if ((status = dw_writer_rows(writer, rows, count, error)) != DW_OK)
             return status;
         if (count && length > 0)
-            program_progress(rows[(count - 1) * width] / length, true);
+            program_progress(NULL, rows[(count - 1) * width] / length, true);
     }
     return status == DW_END ? dw_writer_finish(writer, error) : status;
 }
