@@ -11,8 +11,8 @@ static const char *seconds(char text[64], double value)
 {
     dw_quantity_print(text, 64, value, "s", 6);
     char *unit = strchr(text, ' '), *point = strchr(text, '.');
-    if (!unit || !point)
-        return text;
+    if (!point || strchr(text, 'e'))
+        return text; /* no digits behind a point, or an exponent behind them */
     char *end = unit;
     while (end[-1] == '0')
         end--;

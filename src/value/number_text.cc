@@ -17,10 +17,11 @@ bool is_digit(char c)
 }
 
 /* What a decimal beyond the range of double rounds to. The library functions differ in what they store there (leave
- * untouched, infinity, zero), so it is decided from the text: the place of the leading digit plus the exponent. */
+ * untouched, infinity, zero), so it is decided from the text: the place of the leading digit plus the exponent.
+ *   first, last  what std::from_chars took for a number: with a digit, and with one behind an e */
 double beyond_range(const char *first, const char *last)
 {
-    const bool negative = first < last && *first == '-';
+    const bool negative = *first == '-';
     long long place = 0, exponent = 0;
     bool seen = false, point = false;
     const char *at = first + negative;
@@ -34,11 +35,11 @@ double beyond_range(const char *first, const char *last)
         else if (seen && !point)
             place++;
     }
-    if (at < last && (*at == 'e' || *at == 'E')) {
-        const bool down = ++at < last && *at == '-';
-        if (at < last && (*at == '-' || *at == '+'))
+    if (at < last) { /* at the e */
+        const bool down = *++at == '-';
+        if (*at == '-' || *at == '+')
             at++;
-        for (; at < last && is_digit(*at); at++)
+        for (; at < last; at++)
             if (exponent < 1000000000000LL)  /* longer than any text in memory could make up for */
                 exponent = 10 * exponent + (*at - '0');
         exponent = down ? -exponent : exponent;
@@ -88,7 +89,7 @@ const char *dw_number_read(const char *first, const char *last, double *value)
             return first;
     double read;
     const std::from_chars_result done = std::from_chars(start, last, read);
-    if (done.ec == std::errc::invalid_argument || done.ptr == start)
+    if (done.ec == std::errc::invalid_argument)
         return first;
     *value = done.ec == std::errc::result_out_of_range ? beyond_range(start, done.ptr) : read;
     return done.ptr;

@@ -62,7 +62,7 @@ static void take_digits(struct spelling *number, const char *from, size_t count)
     memcpy(number->digits + number->length, from, count);
     number->length += count;
     for (size_t i = 0; i < count; i++)
-        number->nonzero = number->nonzero || (from[i] >= '1' && from[i] <= '9');
+        number->nonzero = number->nonzero || from[i] != '0';
 }
 
 static void take_point(struct spelling *number)
@@ -242,7 +242,7 @@ static enum dw_status refuse_rest(struct dw_error *error, const char *text, cons
     if (*rest == ',' && is_digit(rest[1]))
         snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: the decimal sign is a point", quoted,
                  front);
-    else if (name && strcmp(name, quantity_words(kind)->name))
+    else if (name)
         snprintf(complaint, sizeof complaint, "'%s' makes it %s", quoted, name);
     else if (*word)
         snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: case counts, did you mean %s?", quoted,
@@ -271,8 +271,7 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
     char quoted[QUOTED + 4], complaint[QUOTED + 80];
     const char *end = text + strlen(text), *digits = "0123456789";
     double count = 0, most = 0;
-    const bool whole = text + strspn(text, digits) == slash && slash > text && slash[1]
-                       && slash + 1 + strspn(slash + 1, digits) == end;
+    const bool whole = text + strspn(text, digits) == slash && slash[1] && slash + 1 + strspn(slash + 1, digits) == end;
     if (whole) {
         dw_number_read(text, slash, &count);
         dw_number_read(slash + 1, end, &most);

@@ -72,6 +72,6 @@ size_t dw_quantity_print(char *out, size_t size, double value, const char *unit,
             prefix[0] = prefixes[group + 6];
         }
     }
-    const int length = snprintf(out, size, "%s%s%s%s", number, *shown ? " " : "", prefix, shown);
-    return length < 0 ? 0 : (size_t)length < size ? (size_t)length : size ? size - 1 : 0;
+    const size_t length = (size_t)snprintf(out, size, "%s%s%s%s", number, *shown ? " " : "", prefix, shown);
+    return length < size ? length : size ? size - 1 : 0;
 }

@@ -309,6 +309,19 @@ START_TEST(the_train_ends_with_its_points_however_it_was_cut)
 }
 END_TEST
 
+START_TEST(points_that_end_with_the_record_but_for_rounding_do_not_end_early)
+{
+    /* three periods of 0.1 s end one ulp behind 0.3 s */
+    static const double time[] = { 0, 0.3 }, duty[] = { 0.2, 0.8 };
+    struct points points = { time, duty, 2, 0 };
+    const struct record record = record_of((struct dw_pulse_train){ .period = 0.1, .high = 1, .periods = 3, .points = next_point,
+                                                                    .context = &points });
+    ck_assert(3 * 0.1 > 0.3);
+    ck_assert(!record.findings.ended_early);
+    free(record.rows);
+}
+END_TEST
+
 START_TEST(a_record_shorter_than_its_points_does_not_read_them_all)
 {
     static double time[MANY], duty[MANY];
@@ -399,6 +412,7 @@ SUITE("pulse: modulation", regular_sampling_holds_the_duty_at_each_periods_start
       natural_sampling_of_a_constant_is_regular_sampling, a_jump_of_the_duty_through_the_carrier_is_an_edge_at_the_jump,
       a_touch_of_the_carrier_is_a_crossing,
       a_duty_outside_zero_to_one_is_clipped_and_said, rounding_outside_zero_to_one_is_not_clipping,
-      the_train_ends_with_its_points_however_it_was_cut, a_record_shorter_than_its_points_does_not_read_them_all,
+      the_train_ends_with_its_points_however_it_was_cut, points_that_end_with_the_record_but_for_rounding_do_not_end_early,
+      a_record_shorter_than_its_points_does_not_read_them_all,
       a_density_is_as_even_as_can_be, a_density_that_changes_owes_less_than_a_clock,
       short_pulses_with_slow_edges_turn_round_and_are_counted)

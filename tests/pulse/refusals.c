@@ -33,6 +33,9 @@ START_TEST(impossible_trains_are_refused_with_the_numbers)
         { { .period = 1, .low = 5, .high = 5, .periods = 3 }, "levels of 5 V and 5 V: low must be below high" },
         { { .period = 1, .low = 5, .high = 3.3, .periods = 3 }, "levels of 5 V and 3.3 V: low must be below high" },
         { { .period = 1, .high = NAN, .periods = 3 }, "levels of 0 V and nan V: low must be below high" },
+        { { .period = 1, .low = -INFINITY, .high = 5, .periods = 3 }, "levels of -inf V and 5 V: low must be below high" },
+        { { .period = 1, .high = INFINITY, .periods = 3 }, "levels of 0 V and inf V: low must be below high" },
+        { { BASE, .rise = INFINITY }, "a rise of inf s: it must be zero or above" },
         { { BASE, .rise = -1e-6 }, "a rise of -1e-06 s: it must be zero or above" },
         { { BASE, .rise = NAN }, "a rise of nan s: it must be zero or above" },
         { { BASE, .fall = -1e-6 }, "a fall of -1e-06 s: it must be zero or above" },
@@ -44,14 +47,22 @@ START_TEST(impossible_trains_are_refused_with_the_numbers)
         { { BASE, .dead_time = 1e-5 }, "a dead time needs a complementary channel" },
         { { BASE, .jitter = -1e-6 }, "a jitter of -1e-06 s rms: it must be zero or above" },
         { { BASE, .jitter = 0.0025 }, "a jitter of 2.5 ms rms: it must be shorter than the period of 2 ms" },
+        { { BASE, .jitter = INFINITY }, "a jitter of inf s rms: it must be shorter than the period of 2 ms" },
+        { { BASE, .jitter = 1e20 }, "a jitter of 1.00000e+20 s rms: it must be shorter than the period of 2 ms" },
         { { BASE, .steps = 255, .modulation = DW_NATURAL },
           "natural sampling compares without steps; a counter samples regularly" },
         { { .period = 1, .high = 5, .periods = -3 }, "a record of -3 periods: it must be above zero" },
         { { .period = 1, .high = 5, .periods = INFINITY }, "a record of inf periods: it must be above zero" },
+        { { .period = 1, .high = 5, .duration = INFINITY }, "a record of inf s: it must be above zero" },
         { { .period = 1, .high = 5, .duration = NAN }, "a record of nan s: it must be above zero" },
         { { .period = 1, .high = 5, .periods = 3, .duration = 2 },
           "periods and duration both set the length of the record" },
         { { .period = 1, .high = 5 }, "a record without length: periods or duration must be above zero" },
+        /* no ratio of whole numbers: single clocks are on, and very many off */
+        { { .period = 1, .duty = 0x1p-54, .high = 5, .periods = 3, .modulation = DW_DENSITY, .rise = 2 },
+          "a rise of 2 s is longer than the pulse of 1 s" },
+        { { .period = 1, .duty = 0x1p-54, .high = 5, .periods = 3, .modulation = DW_DENSITY, .fall = 0x1p55 },
+          "a fall of 36.0288 Ps is longer than the pause of 18.0144 Ps" },
         { { BASE, .rise = 0.000501 }, "a rise of 501 us is longer than the pulse of 500 us" },
         { { BASE, .rise = 0.0005000004 }, "a rise of 0.0005000004 s is longer than the pulse of 0.0005 s" },
         { { BASE, .rise = 0.000500001 }, "a rise of 500.001 us is longer than the pulse of 500 us" },
@@ -116,20 +127,26 @@ END_TEST
 
 START_TEST(an_error_of_the_points_is_passed_on_unchanged)
 {
-    for (int good = 0; good < 4; good++) {
-        int left = good;
-        struct dw_pulse_train train = { .period = 0.4, .high = 5, .points = refuse_with, .context = &left };
-        struct dw_error error = { .status = DW_OK };
-        struct dw_pulse *pulse = dw_pulse_new(&train, &error);
-        double rows[2 * DW_PULSE_ROWS];
-        size_t count;
-        while (pulse && dw_pulse_rows(pulse, rows, DW_PULSE_ROWS, &count, &error) == DW_OK)
-            ;
-        ck_assert_int_eq(error.status, DW_BAD_INPUT);
-        ck_assert_uint_eq(error.line, 7);
-        ck_assert_str_eq(error.text, "tide.tsv, line 7: broken");
-        dw_pulse_free(pulse);
-    }
+    /* the points are a second apart: the error comes before, at or after the first row, in either half of a period */
+    for (int modulation = DW_REGULAR; modulation <= DW_DENSITY; modulation++)
+        for (int alignment = DW_ALIGN_LEFT; alignment <= DW_ALIGN_RIGHT; alignment++)
+            for (int good = 0; good < 12; good++)
+                for (int p = 0; p < 2; p++) {
+                    int left = good;
+                    struct dw_pulse_train train = { .period = p ? 3.7 : 0.4, .high = 5, .points = refuse_with, .context = &left,
+                                                    .modulation = (enum dw_modulation)modulation,
+                                                    .alignment = (enum dw_alignment)alignment, .phase = p * 0.7 };
+                    struct dw_error error = { .status = DW_OK };
+                    struct dw_pulse *pulse = dw_pulse_new(&train, &error);
+                    double rows[2 * DW_PULSE_ROWS];
+                    size_t count;
+                    while (pulse && dw_pulse_rows(pulse, rows, DW_PULSE_ROWS, &count, &error) == DW_OK)
+                        ;
+                    ck_assert_int_eq(error.status, DW_BAD_INPUT);
+                    ck_assert_uint_eq(error.line, 7);
+                    ck_assert_str_eq(error.text, "tide.tsv, line 7: broken");
+                    dw_pulse_free(pulse);
+                }
 }
 END_TEST
 

@@ -147,6 +147,12 @@ struct reading {
     int used;
 };
 
+/* 10^400 and 10^-400 without an exponent */
+#define ZEROS_40 "0000000000000000000000000000000000000000"
+#define ZEROS_360 ZEROS_40 ZEROS_40 ZEROS_40 ZEROS_40 ZEROS_40 ZEROS_40 ZEROS_40 ZEROS_40 ZEROS_40
+#define ZEROS_BEHIND_1 "1" ZEROS_360 ZEROS_40
+#define ZEROS_BEFORE_1 "." ZEROS_360 ZEROS_40 "1"
+
 static const struct reading readings[] = {
     { "12.5", 12.5, 4 },
     { "+12.5", 12.5, 5 },
@@ -175,6 +181,13 @@ static const struct reading readings[] = {
     { "100000000000000000000000000000000e300", INFINITY, 37 },
     { "179769313486231580000e289", INFINITY, 25 },
     { "5e-324", 0x1p-1074, 6 },
+    { "1E400", INFINITY, 5 },
+    { "1E-400x", 0, 6 },
+    { "2.5e+400e3", INFINITY, 8 },
+    { "-" ZEROS_BEHIND_1 "x", -INFINITY, 402 },
+    { ZEROS_BEHIND_1 ".5", INFINITY, 403 },
+    { ZEROS_BEFORE_1, 0, 402 },
+    { "-" ZEROS_BEFORE_1, -0.0, 403 },
     { "", NAN, 0 },
     { " 1", NAN, 0 },
     { "+", NAN, 0 },

@@ -40,6 +40,7 @@ static const struct good exact[] = {
     { "0.1%", DW_SHARE, 0.001 },
     { "33.3%", DW_SHARE, 0.333 },
     { "64/256", DW_SHARE, 0.25 },
+    { "9007199254740991/9007199254740991", DW_SHARE, 1 },
     { "1/3", DW_SHARE, 1.0 / 3 },
     { "0/255", DW_SHARE, 0 },
     { "1/4", DW_PHASE, 0.25 },
@@ -250,6 +251,7 @@ static const struct bad bad[] = {
     { "-64/256", DW_SHARE, "'-64/256' is not one whole count over another" SHARE },
     { "64/256k", DW_SHARE, "'64/256k' is not one whole count over another" SHARE },
     { "64/0", DW_SHARE, "'64/0' is a share of nothing" SHARE },
+    { "9007199254740992/3", DW_SHARE, "'9007199254740992/3' counts to 2^53 or beyond" SHARE },
     { "1/9007199254740992", DW_SHARE, "'1/9007199254740992' counts to 2^53 or beyond" SHARE },
     { "1/0", DW_PHASE, "'1/0' is a share of nothing" PHASE },
     { "64/256", DW_NUMBER, "'/256' was not understood after 64" NUMBER },
@@ -266,6 +268,7 @@ static const struct bad bad[] = {
     { "4k7k", DW_RESISTANCE, "'k7k' was not understood after 4" RESISTANCE },
     { "4.7k7", DW_RESISTANCE, "'k7' was not understood after 4.7" RESISTANCE },
     { "4e3k7", DW_RESISTANCE, "'k7' was not understood after 4e3" RESISTANCE },
+    { "47Rohm", DW_RESISTANCE, "'Rohm' was not understood after 47" RESISTANCE },
     { "4R7J", DW_RESISTANCE, "'R7J' was not understood after 4" RESISTANCE },
     { "R", DW_RESISTANCE, "'R' is not a number" RESISTANCE },
     { "RR47", DW_RESISTANCE, "'RR47' is not a number" RESISTANCE },
@@ -333,6 +336,11 @@ START_TEST(a_message_never_cuts_a_character_in_two)
     /* 39 letters and a two-byte one: the limit of 40 bytes falls inside it */
     refuses(dw_quantity_parse("xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx" OMEGA "x", DW_NUMBER, &value, &error), DW_BAD_USE,
             error, "'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...' is not a number" NUMBER);
+    /* bytes that begin no character: nothing of them can be shown */
+    char stray[61];
+    memset(stray, 0x80, sizeof stray);
+    stray[60] = 0;
+    refuses(dw_quantity_parse(stray, DW_NUMBER, &value, &error), DW_BAD_USE, error, "'...' is not a number" NUMBER);
 }
 END_TEST
 
