@@ -136,14 +136,20 @@ bool coil_figures(const struct terms *terms, const struct coil_values *values, c
     figures->ripple *= terms->height;
     if (beyond(terms, figures, most))
         return true;
-    double out[2], current[2], peak = resonant_peak_current(&filter, terms->period, terms->step);
+    double current[2];
+    resonant_current(&filter, terms->period, terms->step, current);
     if (terms->search_duty) {
-        resonant_orbit(&filter, terms->period, figures->duty, out, current);
-        peak = fmax(peak, fmax(fabs(current[0]), fabs(current[1])));
+        double out[2], steady[2];
+        resonant_orbit(&filter, terms->period, figures->duty, out, steady);
+        current[0] = fmin(current[0], steady[0]);
+        current[1] = fmax(current[1], steady[1]);
     }
-    peak *= terms->height;
-    figures->pin_current = fmax(fabs(peak + terms->task.low * filter.conductance),
-                                fabs(peak - terms->task.high * filter.conductance));
+    for (int i = 0; i < 2; i++) {
+        const double way = terms->height * current[i];
+        figures->pin_current = fmax(figures->pin_current, fabs(terms->task.low * filter.conductance + way));
+        if (terms->search_duty)  /* from fully on to off, too */
+            figures->pin_current = fmax(figures->pin_current, fabs(terms->task.high * filter.conductance - way));
+    }
     return true;
 }
 

@@ -259,22 +259,26 @@ void resonant_settling(const struct resonant *filter, double period, double duty
     }
 }
 
-double resonant_peak_current(const struct resonant *filter, double period, double duty)
+void resonant_current(const struct resonant *filter, double period, double duty, double extremes[2])
 {
     enum { MOST_PERIODS = 100000 };
     const struct decay *f = &filter->current;
-    double least = INFINITY, most = -INFINITY;
+    double least = INFINITY, most = -INFINITY, steady[2];
     if (duty >= 1) {
         decay_extremes(f, 40 / slowest_rate(f), &least, &most);
-        return fmax(fabs(filter->conductance - least), fabs(filter->conductance - most));
+        extremes[0] = fmin(0, filter->conductance - most);
+        extremes[1] = filter->conductance - least;
+        return;
     }
-    double steady[2];
     orbit(f, filter->conductance, period, duty, steady);
-    double peak = fmax(fabs(steady[0]), fabs(steady[1]));
-    const double lasting = peak;
+    extremes[0] = fmin(0, steady[0]);
+    extremes[1] = steady[1];
     const struct decay high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
     const struct decay begin = times(f, at_start, period, duty);
-    for (int k = 0; k < MOST_PERIODS && lasting + decay_bound(&begin, k * period) > peak; k++) {
+    for (int k = 0; k < MOST_PERIODS; k++) {
+        const double bound = decay_bound(&begin, k * period);
+        if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
+            break;
         /* the orbit, and what of the start is left of it */
         struct decay now = high, rest = low;
         const double complex turn = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (k * period)) : 0;
@@ -293,10 +297,11 @@ double resonant_peak_current(const struct resonant *filter, double period, doubl
         }
         least = INFINITY, most = -INFINITY;
         decay_extremes(&now, duty * period, &least, &most);
-        peak = fmax(peak, fmax(fabs(filter->conductance - least), fabs(filter->conductance - most)));
+        extremes[0] = fmin(extremes[0], filter->conductance - most);
+        extremes[1] = fmax(extremes[1], filter->conductance - least);
         least = INFINITY, most = -INFINITY;
         decay_extremes(&rest, (1 - duty) * period, &least, &most);
-        peak = fmax(peak, fmax(fabs(least), fabs(most)));
+        extremes[0] = fmin(extremes[0], least);
+        extremes[1] = fmax(extremes[1], most);
     }
-    return peak;
 }

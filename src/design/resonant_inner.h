@@ -51,7 +51,7 @@ struct resonant_start {
 void resonant_settling(const struct resonant *filter, double period, double duty, double band,
                        struct resonant_start *start);
 
-/* Largest |current| of the coil from rest on, A per V: for a step, duty 1; else for the train of pulses, from its first. */
-double resonant_peak_current(const struct resonant *filter, double period, double duty);
+/* Extremes of the current of the coil from rest on, A per V: for a step, duty 1; else for the train of pulses, from its first. */
+void resonant_current(const struct resonant *filter, double period, double duty, double extremes[2]);
 
 #endif

@@ -1,21 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "design/lags_inner.h"
+#include "simulated.h"
 #include "suite.h"
-#include <dutywright/ladder.h>
-#include <dutywright/measure.h>
 #include <float.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
-
-/* xorshift64*: Vigna 2016, ACM TOMS 42:30 */
-static double uniform(uint64_t *state, double low, double high)
-{
-    *state ^= *state >> 12;
-    *state ^= *state << 25;
-    *state ^= *state >> 27;
-    return low + (high - low) * (double)((*state * UINT64_C(2685821657736338717)) >> 11) * 0x1p-53;
-}
 
 struct ladder {
     int stages;
@@ -44,19 +34,19 @@ static double nearest_poles(const struct lags *lags)
     return distance;
 }
 
+static struct simulated simulated_of(const struct ladder *l)
+{
+    struct dw_filter filter = { .stages = l->stages };
+    for (int k = 0; k < l->stages; k++) {
+        filter.r[k].value = l->r[k];
+        filter.c[k].value = l->c[k];
+    }
+    return simulate(&filter, 0, l->load, l->period);
+}
+
 static struct dw_system *system_of(const struct ladder *l)
 {
-    struct dw_stage stages[3] = { { 0 } };
-    struct dw_error error = { .text = "" };
-    for (int k = 0; k < l->stages; k++)
-        stages[k] = (struct dw_stage){ .r = l->r[k], .c = l->c[k] };
-    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){
-        .stages = stages, .count = (size_t)l->stages, .load = isinf(l->load) ? 0 : l->load }, &error);
-    ck_assert_msg(ladder != NULL, "%s", error.text);
-    struct dw_system *system = dw_ladder_system(ladder, &error);
-    ck_assert_msg(system != NULL, "%s", error.text);
-    dw_ladder_free(ladder);
-    return system;
+    return simulated_of(l).system;
 }
 
 START_TEST(poles_and_gain_are_those_of_the_ladder)
@@ -102,57 +92,12 @@ START_TEST(the_product_of_the_poles_is_that_of_the_parts)
 }
 END_TEST
 
-/* Extremes of the steady orbit by the exact propagator, at the zeros of the slope found by bisection over 512 pieces. */
 static double orbit_ripple(const struct ladder *l)
 {
-    struct dw_system *system = system_of(l);
-    struct dw_error error = { .text = "" };
-    const double edge = l->duty * l->period, one = 1, zero = 0;
-    const double time[4] = { 0, edge, edge, l->period }, pin[4] = { 1, 1, 0, 0 };
-    const size_t outputs = dw_system_outputs(system);
-    double state[DW_STATES], output[DW_OUTPUTS], least = INFINITY, most = -INFINITY;
-    succeeds(dw_system_steady(system, time, pin, 4, state, NULL, &error), error);
-    for (int half = 0; half < 2; half++) {
-        const double *level = half ? &zero : &one, length = half ? l->period - edge : edge;
-        enum { PIECES = 512 };
-        double value[PIECES + 1], start[PIECES + 1][DW_STATES];
-        for (int i = 0; i <= PIECES; i++) {
-            dw_system_output(system, state, level, output);
-            value[i] = output[outputs - 1];
-            for (int k = 0; k < l->stages; k++)
-                start[i][k] = state[k];
-            if (i < PIECES)
-                succeeds(dw_system_advance(system, state, level, level, length / PIECES, 0, &error), error);
-        }
-        for (int i = 0; i <= PIECES; i++) {
-            least = fmin(least, value[i]);
-            most = fmax(most, value[i]);
-            if (i == 0 || i == PIECES || (value[i] - value[i - 1]) * (value[i + 1] - value[i]) > 0)
-                continue;
-            /* golden section around the turn; the height is flat, so that 40 steps are plenty */
-            const double sign = value[i] > value[i - 1] ? 1 : -1;
-            double low = 0, high = 2 * length / PIECES;
-            for (int step = 0; step < 40; step++) {
-                double at[2], place[2] = { high - (high - low) * 0.618033988749895, low + (high - low) * 0.618033988749895 };
-                for (int side = 0; side < 2; side++) {
-                    double now[DW_STATES];
-                    for (int k = 0; k < l->stages; k++)
-                        now[k] = start[i - 1][k];
-                    succeeds(dw_system_advance(system, now, level, level, place[side], 0, &error), error);
-                    dw_system_output(system, now, level, output);
-                    at[side] = sign * output[outputs - 1];
-                    least = fmin(least, output[outputs - 1]);
-                    most = fmax(most, output[outputs - 1]);
-                }
-                if (at[0] > at[1])
-                    high = place[1];
-                else
-                    low = place[0];
-            }
-        }
-    }
-    dw_system_free(system);
-    return most - least;
+    struct simulated simulated = simulated_of(l);
+    const double ripple = simulated_range(&simulated, l->duty, simulated.out);
+    simulated_free(&simulated);
+    return ripple;
 }
 
 START_TEST(ripple_is_that_of_the_exact_orbit)
@@ -251,36 +196,13 @@ START_TEST(ripple_falls_and_settling_rises_with_every_part)
 }
 END_TEST
 
-/* Period means from rest by the exact integral, then the measure itself. */
 static double measured_settling(const struct ladder *l, double band, double duty, size_t periods, bool *at_most)
 {
-    struct dw_system *system = system_of(l);
-    struct dw_error error = { .text = "" };
-    const size_t outputs = dw_system_outputs(system);
-    const double levels[2] = { 1, 0 };
-    double state[DW_STATES] = { 0 }, *end = calloc(periods, sizeof *end), *mean = calloc(periods, sizeof *mean);
-    ck_assert(end && mean);
-    for (size_t n = 0; n < periods; n++) {
-        for (int half = 0; half < 2; half++) {
-            const double length = half ? (1 - duty) * l->period : duty * l->period, *level = &levels[half];
-            double integral[DW_OUTPUTS];
-            if (!(length > 0))
-                continue;
-            succeeds(dw_system_integral(system, state, level, level, length, integral, &error), error);
-            succeeds(dw_system_advance(system, state, level, level, length, 0, &error), error);
-            mean[n] += integral[outputs - 1] / l->period;
-        }
-        end[n] = (double)(n + 1) * l->period;
-    }
-    struct dw_settling settling;
-    const struct dw_settling_rule rule = { .start = 0, .initial = 0, .band = band, .range = 1 };
-    succeeds(dw_settling_from_means(end, mean, periods, &rule, &settling, &error), error);
-    ck_assert(settling.state == DW_SETTLED || settling.state == DW_SETTLED_WITHIN);
-    *at_most = settling.state == DW_SETTLED_WITHIN;
-    free(end);
-    free(mean);
-    dw_system_free(system);
-    return settling.time;
+    struct simulated simulated = simulated_of(l);
+    const struct simulated_start start = simulated_start(&simulated, duty, band, periods, 0);
+    simulated_free(&simulated);
+    *at_most = start.at_most;
+    return start.settling;
 }
 
 START_TEST(settling_is_what_the_measure_finds)

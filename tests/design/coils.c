@@ -1,0 +1,216 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "design/filter_inner.h"
+#include "design/resonant_inner.h"
+#include "simulated.h"
+#include "suite.h"
+#include <math.h>
+
+/* Crooked stages, the corner from far below to far above the switching frequency, Q from below one half to 50; a third with a
+ * damping branch. */
+static struct dw_filter crooked(uint64_t *seed, double *period, double *source, double *load)
+{
+    const double l = pow(10, uniform(seed, -6, -2)), c = pow(10, uniform(seed, -9, -5)), z = sqrt(l / c);
+    struct dw_filter filter = { .stages = 1, .l = { l, 0, NAN }, .c = { { c, 0, NAN } } };
+    *period = 2 * M_PI * sqrt(l * c) * pow(10, uniform(seed, -1.3, 1.3));
+    *source = uniform(seed, 0, 2) > 1 ? z * pow(10, uniform(seed, -2, 0)) : 0;
+    *load = uniform(seed, 0, 3) > 1 ? z * pow(10, uniform(seed, -0.5, 1.5)) : INFINITY;
+    const double kind = uniform(seed, 0, 3);
+    if (kind < 1) {
+        filter.cd.value = c * pow(10, uniform(seed, 0, 1));
+        filter.rd.value = z * pow(10, uniform(seed, -0.7, 0.5));
+    } else if (kind < 2 || (*source == 0 && isinf(*load))) {
+        filter.r[0].value = z * pow(10, uniform(seed, -1.5, 0.5));
+    }
+    return filter;
+}
+
+static struct dw_filter_task task_of(double period, double source, double load)
+{
+    return (struct dw_filter_task){ .frequency = 1 / period, .high = 1, .levels = 256, .duty = NAN, .source = source, .load = load,
+                                    .band = 0.02, .ripple = INFINITY, .settling = INFINITY, .overshoot = INFINITY,
+                                    .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY };
+}
+
+static struct resonant resonant_of(const struct dw_filter *f, double source, double load)
+{
+    struct resonant stage;
+    ck_assert(resonant_new(&stage, &(struct resonant_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
+                                                             f->cd.value, load }));
+    return stage;
+}
+
+START_TEST(ripple_settling_overshoot_and_current_are_those_of_a_simulation)
+{
+    uint64_t seed = 21;
+    int overshoots = 0, at_once = 0;
+    for (int n = 0; n < 60; n++) {
+        double period, source, load;
+        const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        struct dw_filter_task task = task_of(period, source, load);
+        struct dw_filter_figures figures;
+        struct dw_error error = { .text = "" };
+        task.duty = n % 3 ? uniform(&seed, 0.03, 1) : 0.5;
+        task.band = pow(10, uniform(&seed, -2.5, -1));
+        succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
+        struct simulated other = simulate(&filter, source, load, period);
+        /* the formulas to 1e-10, the samples' turns to the square of 0.618^40 */
+        within_scale(figures.ripple, simulated_range(&other, task.duty, other.out), 1e-9, 1);
+        const size_t periods = (size_t)(12 * figures.settling / period) + 60;
+        const struct simulated_start start = simulated_start(&other, task.duty, task.band, periods, 32);
+        /* the last mean stands for the limit: what is left of it after 12 settling times is below band^10 */
+        within_scale(figures.settling, start.settling, 1e-6, period + start.settling);
+        ck_assert_int_eq(figures.settling_at_most, start.at_most);
+        within_scale(figures.overshoot, start.overshoot, 1e-8, 1);
+        /* 32 samples a half of at most 20 turns: the peak itself may lie between two, and no sample is above it */
+        ck_assert_msg(figures.pin_current >= start.pin_peak * (1 - 1e-9), "%.17g under %.17g", figures.pin_current, start.pin_peak);
+        if (period < 4 * sqrt(filter.l.value * filter.c[0].value))
+            within_scale(figures.pin_current, start.pin_peak, 0.02, start.pin_peak);
+        overshoots += figures.overshoot > 0.01;
+        at_once += figures.settling_at_most;
+        simulated_free(&other);
+    }
+    ck_assert_int_gt(overshoots, 10);
+    ck_assert_int_gt(at_once, 3);
+}
+END_TEST
+
+START_TEST(worst_duty_is_the_worst_of_all_tried_one_by_one)
+{
+    static const long levels[] = { 2, 3, 16, 255, 1000 };
+    uint64_t seed = 22;
+    int not_half = 0;
+    for (int n = 0; n < 150; n++) {
+        double period, source, load, duty, most = 0;
+        const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        const struct resonant stage = resonant_of(&filter, source, load);
+        const long steps = levels[n % 5];
+        const double found = resonant_worst_ripple(&stage, period, steps, INFINITY, &duty);
+        for (long k = 1; k < steps; k++)
+            most = fmax(most, resonant_ripple(&stage, period, (double)k / (double)steps));
+        /* what differs by 1e-13 counts as equal; the two halves of the duties differ by rounding */
+        near(found, most, 1e-12);
+        near(resonant_ripple(&stage, period, duty), found, 1e-14);
+        ck_assert(duty * (double)steps == rint(duty * (double)steps));
+        not_half += duty < 0.45 && found > 1.0001 * resonant_ripple(&stage, period, 0.5);
+    }
+    ck_assert_int_gt(not_half, 20);
+}
+END_TEST
+
+START_TEST(a_search_for_the_worst_duty_ends_at_what_is_enough)
+{
+    uint64_t seed = 23;
+    int beyond = 0;
+    for (int n = 0; n < 100; n++) {
+        double period, source, load, duty;
+        const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        const struct resonant stage = resonant_of(&filter, source, load);
+        const double worst = resonant_worst_ripple(&stage, period, 256, INFINITY, &duty);
+        const double enough = worst * uniform(&seed, 0.9, 1.05), found = resonant_worst_ripple(&stage, period, 256, enough, &duty);
+        if (worst > enough)
+            ck_assert(found > enough && found <= worst);
+        else
+            ck_assert(found == worst);
+        beyond += worst > enough;
+    }
+    ck_assert(beyond > 20 && beyond < 100);
+}
+END_TEST
+
+START_TEST(a_worst_case_lies_within_a_finer_search)
+{
+    uint64_t seed = 24;
+    for (int n = 0; n < 12; n++) {
+        double period, source, load;
+        struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        struct dw_filter_task task = task_of(period, source, load);
+        struct dw_filter_figures worst, now;
+        struct dw_error error = { .text = "" };
+        bool exact;
+        task.duty = n % 2 ? NAN : uniform(&seed, 0.1, 0.9);
+        filter.l.spread = 0.2;
+        filter.c[0].spread = 0.1;
+        filter.r[0].spread = filter.rd.spread = 0.05;
+        filter.cd.spread = 0.1;
+        succeeds(dw_filter_worst(&task, &filter, &worst, &exact, &error), error);
+        ck_assert(!exact);
+        double most_ripple = 0, most_settling = 0, most_overshoot = 0;
+        for (int k = 0; k < 200; k++) {
+            struct dw_filter one = filter;
+            struct dw_part *parts[5] = { &one.r[0], &one.l, &one.c[0], &one.rd, &one.cd };
+            for (int i = 0; i < 5; i++)
+                parts[i]->value *= 1 + parts[i]->spread * uniform(&seed, -1, 1);
+            succeeds(dw_filter_nominal(&task, &one, &now, &error), error);
+            most_ripple = fmax(most_ripple, now.ripple);
+            most_settling = fmax(most_settling, now.settling);
+            most_overshoot = fmax(most_overshoot, now.overshoot);
+        }
+        /* a search, no bound: settling jumps by half a turn of the oscillation where a swing just passes the band */
+        ck_assert_msg(most_ripple <= worst.ripple * 1.01, "%g over %g", most_ripple, worst.ripple);
+        ck_assert_msg(most_settling <= worst.settling + period + M_PI * sqrt(1.32 * filter.l.value * (filter.c[0].value + filter.cd.value)),
+                      "%g over %g", most_settling, worst.settling);
+        ck_assert_msg(most_overshoot <= worst.overshoot + 0.01, "%g over %g", most_overshoot, worst.overshoot);
+    }
+}
+END_TEST
+
+START_TEST(the_quick_bound_lies_below_the_ripple)
+{
+    uint64_t seed = 25;
+    for (int n = 0; n < 200; n++) {
+        double period, source, load;
+        const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        struct dw_filter_task task = task_of(period, source, load);
+        struct dw_filter_figures figures;
+        struct dw_error error = { .text = "" };
+        task.duty = n % 2 ? NAN : uniform(&seed, 0.05, 0.95);
+        const struct terms terms = terms_of(&task);
+        const struct coil_values values = { filter.r[0].value, filter.l.value, filter.c[0].value, filter.rd.value, filter.cd.value };
+        succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
+        ck_assert(coil_least_ripple(&terms, &values) <= figures.ripple * (1 + 1e-10));
+    }
+}
+END_TEST
+
+START_TEST(response_at_the_cutoff_is_3_dB_down_and_lower_beyond)
+{
+    uint64_t seed = 26;
+    for (int n = 0; n < 100; n++) {
+        double period, source, load;
+        const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        const struct dw_filter_task task = task_of(period, source, load);
+        const double cutoff = dw_filter_cutoff(&task, &filter), gain = 1 / (1 + (source + filter.r[0].value) / load);
+        struct simulated other = simulate(&filter, source, load, period);
+        for (int k = 0; k < 20; k++) {
+            double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
+            struct dw_error error = { .text = "" };
+            succeeds(dw_system_response(other.system, 0, 2 * M_PI * cutoff * pow(1.2, k), real, imaginary, &error), error);
+            const double response = hypot(real[other.out], imaginary[other.out]);
+            if (k == 0)
+                near(response, gain * M_SQRT1_2, 1e-9);  /* 60 bisections; a steep side multiplies the rounding by Q */
+            else
+                ck_assert(response < gain * M_SQRT1_2);
+        }
+        simulated_free(&other);
+    }
+}
+END_TEST
+
+START_TEST(what_nothing_damps_is_refused)
+{
+    const struct dw_filter bare = { .stages = 1, .l = { 100e-6, 0, NAN }, .c = { { 1e-6, 0, NAN } } };
+    const struct dw_filter_task task = task_of(1e-5, 0, INFINITY);
+    struct dw_filter_figures figures = { .ripple = 7 };
+    struct dw_error error = { .text = "" };
+    bool exact;
+    static const char *const message = "nothing damps the coil: it never settles; give source, load, r, or rd and cd";
+    refuses(dw_filter_nominal(&task, &bare, &figures, &error), DW_NO, error, message);
+    refuses(dw_filter_worst(&task, &bare, &figures, &exact, &error), DW_NO, error, message);
+    ck_assert(figures.ripple == 7);
+}
+END_TEST
+
+SUITE("design: filters with a coil", ripple_settling_overshoot_and_current_are_those_of_a_simulation,
+      worst_duty_is_the_worst_of_all_tried_one_by_one, a_search_for_the_worst_duty_ends_at_what_is_enough,
+      a_worst_case_lies_within_a_finer_search, the_quick_bound_lies_below_the_ripple,
+      response_at_the_cutoff_is_3_dB_down_and_lower_beyond, what_nothing_damps_is_refused)

@@ -1,0 +1,147 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "simulated.h"
+#include "suite.h"
+#include <dutywright/ladder.h>
+#include <dutywright/measure.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+double uniform(uint64_t *state, double low, double high)
+{
+    *state ^= *state >> 12;
+    *state ^= *state << 25;
+    *state ^= *state >> 27;
+    return low + (high - low) * (double)((*state * UINT64_C(2685821657736338717)) >> 11) * 0x1p-53;
+}
+
+struct simulated simulate(const struct dw_filter *filter, double source, double load, double period)
+{
+    struct dw_stage stages[DW_FILTER_STAGES] = { { 0 } };
+    struct dw_error error = { .text = "" };
+    for (int k = 0; k < filter->stages; k++) {
+        stages[k].r = filter->r[k].value;
+        stages[k].c = filter->c[k].value;
+    }
+    stages[0].l = filter->l.value;
+    stages[0].rd = filter->rd.value;
+    stages[0].cd = filter->cd.value;
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = stages, .count = (size_t)filter->stages,
+        .source = source, .load = isinf(load) ? 0 : load }, &error);
+    ck_assert_msg(ladder != NULL, "%s", error.text);
+    struct simulated result = { dw_ladder_system(ladder, &error), period, dw_ladder_states(ladder), dw_ladder_outputs(ladder) - 1, 0 };
+    const char *name, *unit;
+    while (dw_ladder_output(ladder, result.pin, &name, &unit), strcmp(name, "current1"))
+        result.pin++;
+    ck_assert_msg(result.system != NULL, "%s", error.text);
+    dw_ladder_free(ladder);
+    return result;
+}
+
+void simulated_free(struct simulated *filter)
+{
+    dw_system_free(filter->system);
+}
+
+enum { PIECES = 512 };
+static const double levels[2] = { 1, 0 };
+
+static double moved(const struct simulated *filter, const double *from, const double *level, double length, size_t output)
+{
+    double state[DW_STATES], outputs[DW_OUTPUTS];
+    struct dw_error error = { .text = "" };
+    memcpy(state, from, filter->states * sizeof *state);
+    succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+    dw_system_output(filter->system, state, level, outputs);
+    return outputs[output];
+}
+
+/* Golden section: the height is flat around a turn, so that 40 steps are plenty.
+ *   sign   1 for a largest value, -1 for a smallest */
+static void widen(const struct simulated *filter, const double *from, const double *level, double high, size_t output, double sign,
+                  double *least, double *most)
+{
+    double low = 0;
+    for (int step = 0; step < 40; step++) {
+        const double place[2] = { high - (high - low) * 0.618033988749895, low + (high - low) * 0.618033988749895 };
+        double at[2];
+        for (int side = 0; side < 2; side++) {
+            at[side] = moved(filter, from, level, place[side], output);
+            *least = fmin(*least, at[side]);
+            *most = fmax(*most, at[side]);
+        }
+        if (sign * at[0] > sign * at[1])
+            high = place[1];
+        else
+            low = place[0];
+    }
+}
+
+double simulated_range(const struct simulated *filter, double duty, size_t output)
+{
+    struct dw_error error = { .text = "" };
+    const double edge = duty * filter->period;
+    const double time[4] = { 0, edge, edge, filter->period }, pin[4] = { 1, 1, 0, 0 };
+    double state[DW_STATES], least = INFINITY, most = -INFINITY;
+    succeeds(dw_system_steady(filter->system, time, pin, 4, state, NULL, &error), error);
+    for (int half = 0; half < 2; half++) {
+        const double *level = &levels[half], length = half ? filter->period - edge : edge;
+        double value[PIECES + 1], start[PIECES + 1][DW_STATES];
+        for (int i = 0; i <= PIECES; i++) {
+            memcpy(start[i], state, sizeof state);
+            value[i] = moved(filter, state, level, 0, output);
+            least = fmin(least, value[i]);
+            most = fmax(most, value[i]);
+            if (i < PIECES)
+                succeeds(dw_system_advance(filter->system, state, level, level, length / PIECES, 0, &error), error);
+        }
+        /* a turn may hide in the first and in the last piece, on either side */
+        for (int i = 1; i < PIECES; i++)
+            for (int side = -1; side <= 1; side += 2) {
+                const bool turn = side * (value[i] - value[i - 1]) >= 0 && side * (value[i + 1] - value[i]) <= 0;
+                /* between samples no further out than they are apart */
+                const double reach = side * value[i] + fabs(value[i] - value[i - 1]) + fabs(value[i + 1] - value[i]);
+                if ((turn || i == 1 || i + 1 == PIECES) && reach >= (side > 0 ? most : -least))
+                    widen(filter, start[i - 1], level, 2 * length / PIECES, output, side, &least, &most);
+            }
+    }
+    return most - least;
+}
+
+struct simulated_start simulated_start(const struct simulated *filter, double duty, double band, size_t periods,
+                                       int samples)
+{
+    struct dw_error error = { .text = "" };
+    double state[DW_STATES] = { 0 }, *end = calloc(periods, sizeof *end), *mean = calloc(periods, sizeof *mean);
+    struct simulated_start start = { 0, 0, 0, false };
+    ck_assert(end && mean);
+    for (size_t n = 0; n < periods; n++) {
+        for (int half = 0; half < 2; half++) {
+            const double length = (half ? 1 - duty : duty) * filter->period, *level = &levels[half];
+            double integral[DW_OUTPUTS];
+            if (!(length > 0))
+                continue;
+            succeeds(dw_system_integral(filter->system, state, level, level, length, integral, &error), error);
+            mean[n] += integral[filter->out] / filter->period;
+            for (int i = 0; i < samples; i++) {
+                start.pin_peak = fmax(start.pin_peak, fabs(moved(filter, state, level, 0, filter->pin)));
+                succeeds(dw_system_advance(filter->system, state, level, level, length / samples, 0, &error), error);
+            }
+            if (samples == 0)
+                succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+            start.pin_peak = fmax(start.pin_peak, fabs(moved(filter, state, level, 0, filter->pin)));
+        }
+        end[n] = (double)(n + 1) * filter->period;
+    }
+    struct dw_settling settling;
+    const struct dw_settling_rule rule = { .start = 0, .initial = 0, .band = band, .range = 1 };
+    succeeds(dw_settling_from_means(end, mean, periods, &rule, &settling, &error), error);
+    ck_assert(settling.state == DW_SETTLED || settling.state == DW_SETTLED_WITHIN);
+    start.at_most = settling.state == DW_SETTLED_WITHIN;
+    start.settling = settling.time;
+    for (size_t n = 0; n < periods; n++)
+        start.overshoot = fmax(start.overshoot, mean[n] / mean[periods - 1] - 1);
+    free(end);
+    free(mean);
+    return start;
+}

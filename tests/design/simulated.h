@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Filters simulated piece by piece with the library's ladder and its exact propagator, judged by its measures: what the
+ * formulas of the design are compared with. */
+#ifndef TESTS_DESIGN_SIMULATED_H
+#define TESTS_DESIGN_SIMULATED_H
+
+#include <dutywright/design.h>
+#include <dutywright/linear.h>
+#include <stdint.h>
+
+/* xorshift64*: Vigna 2016, ACM TOMS 42:30 */
+double uniform(uint64_t *state, double low, double high);
+
+/* A filter's parts between a source and a load, driven by pulses of 1 V. */
+struct simulated {
+    struct dw_system *system;
+    double period;
+    size_t states, out, pin;  /* places of the output's voltage and the pin's current */
+};
+
+struct simulated simulate(const struct dw_filter *filter, double source, double load, double period);
+void simulated_free(struct simulated *filter);
+
+/* Peak to peak of an output in the steady state: samples, and golden sections around their turns. */
+double simulated_range(const struct simulated *filter, double duty, size_t output);
+
+struct simulated_start {
+    double settling, overshoot, pin_peak;  /* s; share of the change; A, largest |current| */
+    bool at_most;
+};
+/* From rest, over so many periods.
+ *   band     share of the change
+ *   samples  of the current, in each half of a period; 0: at the edges alone */
+struct simulated_start simulated_start(const struct simulated *filter, double duty, double band, size_t periods, int samples);
+
+#endif
