@@ -1,0 +1,254 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Memory that runs out within the library's measures: each allocation fails once, then it and all after it. */
+#include "measure/spectrum_inner.h"
+#include "measure/waves.h"
+#include "suite.h"
+#include <fftw3.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- allocations of the library, which the linker sends here ---- */
+
+static struct {
+    bool watched, all_after;
+    size_t seen, fails_at;
+} allocations;
+
+static bool fails(void)
+{
+    if (!allocations.watched)
+        return false;
+    allocations.seen++;
+    return allocations.seen == allocations.fails_at || (allocations.all_after && allocations.seen > allocations.fails_at);
+}
+
+void *__real_malloc(size_t size);
+void *__real_calloc(size_t count, size_t size);
+void *__real_realloc(void *old, size_t size);
+char *__real_strdup(const char *text);
+fftw_plan __real_fftw_plan_dft_r2c_1d(int count, double *in, fftw_complex *out, unsigned flags);
+void *__wrap_malloc(size_t size);
+void *__wrap_calloc(size_t count, size_t size);
+void *__wrap_realloc(void *old, size_t size);
+char *__wrap_strdup(const char *text);
+fftw_plan __wrap_fftw_plan_dft_r2c_1d(int count, double *in, fftw_complex *out, unsigned flags);
+
+void *__wrap_malloc(size_t size)
+{
+    return fails() ? NULL : __real_malloc(size);
+}
+
+void *__wrap_calloc(size_t count, size_t size)
+{
+    return fails() ? NULL : __real_calloc(count, size);
+}
+
+void *__wrap_realloc(void *old, size_t size)
+{
+    return fails() ? NULL : __real_realloc(old, size);
+}
+
+char *__wrap_strdup(const char *text)
+{
+    return fails() ? NULL : __real_strdup(text);
+}
+
+/* FFTW ends the process where its own memory is out; a plan that it does not make stands for a build that has none. */
+fftw_plan __wrap_fftw_plan_dft_r2c_1d(int count, double *in, fftw_complex *out, unsigned flags)
+{
+    return fails() ? NULL : __real_fftw_plan_dft_r2c_1d(count, in, out, flags);
+}
+
+/* ---- what is tried ---- */
+
+enum { ROWS = 3000 };
+static double rows[3 * ROWS]; /* time and two channels */
+static struct dw_header *header, *without_period;
+
+/* Five periods of 1 s and a bit; the first channel rises slowly, in steps, so that much is said about it. */
+static void fill(bool uniform)
+{
+    uint64_t state = 2718;
+    for (size_t i = 0; i < ROWS; i++) {
+        rows[3 * i] = i == 0 ? 0 : rows[3 * i - 3] + (uniform ? 0x1p-9 : i % 3 ? (2 + random_next(&state)) / 800 : 0);
+        rows[3 * i + 1] = (double)(i / 300) + (i / 20 % 2 ? 5 : 0);
+        rows[3 * i + 2] = random_next(&state);
+    }
+}
+
+static enum dw_status meter(const struct dw_header *of, const struct dw_meter_options *options, struct dw_error *error)
+{
+    struct dw_meter *m = dw_meter_new(of, options, error);
+    enum dw_status status = m ? dw_meter_rows(m, rows, ROWS, error) : error->status;
+    if (status == DW_OK)
+        status = dw_meter_finish(m, error);
+    dw_meter_free(m);
+    return status;
+}
+
+static enum dw_status meter_by_default(struct dw_error *error)
+{
+    return meter(header, NULL, error);
+}
+
+static enum dw_status meter_of_two_periods(struct dw_error *error)
+{
+    return meter(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_LAST, .periods = 2 } }, error);
+}
+
+static enum dw_status meter_between(struct dw_error *error)
+{
+    return meter(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_BETWEEN, .from = 1.25, .to = 2.5 } }, error);
+}
+
+/* Without periods each row is one that settling may need. */
+static enum dw_status meter_without_period(struct dw_error *error)
+{
+    return meter(without_period, NULL, error);
+}
+
+static enum dw_status analyser(const struct dw_spectrum_options *options, struct dw_error *error)
+{
+    struct dw_spectrum *s = dw_spectrum_new(header, options, error);
+    enum dw_status status = s ? dw_spectrum_rows(s, rows, ROWS, error) : error->status;
+    if (status == DW_OK)
+        status = dw_spectrum_finish(s, error);
+    dw_spectrum_free(s);
+    return status;
+}
+
+static enum dw_status spectrum_by_default(struct dw_error *error)
+{
+    return analyser(NULL, error);
+}
+
+static enum dw_status spectrum_of_three_periods(struct dw_error *error)
+{
+    return analyser(&(struct dw_spectrum_options){ .span = { .kind = DW_SPAN_LAST, .periods = 3 }, .harmonics = 900 }, error);
+}
+
+static enum dw_status spectrum_with_taper(struct dw_error *error)
+{
+    return analyser(&(struct dw_spectrum_options){ .taper = DW_TAPER_HANN }, error);
+}
+
+/* With room for some hundred rows only: sums are begun before the end, and merged. */
+static enum dw_status record_with_little_room(unsigned long long last, size_t lines, struct dw_error *error)
+{
+    static const size_t column[] = { 1, 2 };
+    static double out[2 * 2 * 901];
+    const struct record_plan plan = { .columns = 3, .column = column, .channels = 2, .period = 1, .from = -INFINITY,
+                                      .to = INFINITY, .last = last, .group = 2, .lines = lines, .most_bytes = 2400,
+                                      .place = "it" };
+    struct record *record = record_new(&plan, error);
+    enum dw_status status = record ? record_rows(record, rows, ROWS, error) : error->status;
+    if (status == DW_OK)
+        status = record_finish(record, error);
+    if (status == DW_OK)
+        status = record_coefficients(record, lines, out, error);
+    record_free(record);
+    return status;
+}
+
+static enum dw_status record_of_all(struct dw_error *error)
+{
+    return record_with_little_room(0, 30, error);
+}
+
+static enum dw_status record_of_the_last(struct dw_error *error)
+{
+    return record_with_little_room(2, 900, error);
+}
+
+static enum dw_status arrays(size_t lines, struct dw_error *error)
+{
+    static double time[ROWS], value[2 * ROWS], out[2 * 2 * 2001], mean[2];
+    struct dw_statistics statistics[2];
+    for (size_t i = 0; i < ROWS; i++) {
+        time[i] = rows[3 * i];
+        value[2 * i] = rows[3 * i + 1];
+        value[2 * i + 1] = rows[3 * i + 2];
+    }
+    enum dw_status status = dw_mean(time, value, ROWS, 2, mean, error);
+    if (status == DW_OK)
+        status = dw_statistics(time, value, ROWS, 2, statistics, error);
+    if (status == DW_OK)
+        status = dw_fourier(time, value, ROWS, 2, lines, out, error);
+    return status;
+}
+
+static enum dw_status arrays_and_few_lines(struct dw_error *error)
+{
+    return arrays(40, error);
+}
+
+static enum dw_status arrays_and_many_lines(struct dw_error *error)
+{
+    return arrays(2000, error);
+}
+
+static enum dw_status settling_of_means(struct dw_error *error)
+{
+    static double time[ROWS], mean[ROWS];
+    const struct dw_settling_rule rule = { .band = 0.02, .range = 1 };
+    struct dw_settling found;
+    for (size_t i = 0; i < ROWS; i++) {
+        time[i] = (double)i;
+        mean[i] = i % 2 ? (double)i : -(double)i;
+    }
+    return dw_settling_from_means(time, mean, ROWS, &rule, &found, error);
+}
+
+START_TEST(wherever_memory_runs_out_the_measure_says_so)
+{
+    static const struct {
+        const char *name;
+        enum dw_status (*measure)(struct dw_error *error);
+        bool uniform;
+    } cases[] = { { "the meter", meter_by_default, false },
+                  { "the meter over two periods", meter_of_two_periods, false },
+                  { "the meter between two times", meter_between, false },
+                  { "the meter without a period", meter_without_period, false },
+                  { "the analyser", spectrum_by_default, false },
+                  { "the analyser of samples", spectrum_by_default, true },
+                  { "the analyser over three periods", spectrum_of_three_periods, false },
+                  { "the analyser with a taper", spectrum_with_taper, false },
+                  { "a record with little room", record_of_all, false },
+                  { "the last of a record with little room", record_of_the_last, false },
+                  { "arrays", arrays_and_few_lines, false },
+                  { "arrays, many lines", arrays_and_many_lines, false },
+                  { "arrays of samples", arrays_and_few_lines, true },
+                  { "settling", settling_of_means, false } };
+    struct dw_error error;
+    header = header_with("period", "1", "levels", "0 5", "accuracy", "pin 1e-3", NULL);
+    succeeds(dw_header_append(header, "out", "V", &error), error);
+    without_period = dw_header_copy(header, &error);
+    ck_assert_ptr_nonnull(without_period);
+    dw_header_drop(without_period, "period");
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++)
+        for (int all_after = 0; all_after < 2; all_after++) {
+            size_t n = 0;
+            fill(cases[k].uniform);
+            do {
+                allocations.fails_at = ++n;
+                allocations.all_after = all_after;
+                allocations.seen = 0;
+                allocations.watched = true;
+                error = (struct dw_error){ .status = DW_OK };
+                const enum dw_status status = cases[k].measure(&error);
+                allocations.watched = false;
+                if (allocations.seen < n) {
+                    ck_assert_msg(status == DW_OK, "%s: %s", cases[k].name, error.text);
+                    break;
+                }
+                ck_assert_msg(status == DW_NO_MEMORY && error.status == DW_NO_MEMORY && strstr(error.text, "out of memory"),
+                              "%s, allocation %zu: status %d, '%s'", cases[k].name, n, (int)status, error.text);
+            } while (n < 10000);
+            ck_assert_msg(n > 2 && n < 10000, "%s: %zu allocations", cases[k].name, n);
+        }
+    dw_header_free(header);
+    dw_header_free(without_period);
+}
+END_TEST
+
+SUITE("measure: no memory", wherever_memory_runs_out_the_measure_says_so)
