@@ -14,6 +14,9 @@ struct functional functional_of(const struct dw_system *system, const double *ro
     struct functional functional = { .row = row, .scale = scale };
     double rate[DW_STATES] = { 0 }, next[DW_STATES] = { 0 };
     memcpy(rate, row, n * sizeof *rate);
+    functional.still = true;
+    for (size_t i = 0; i < n; i++)
+        functional.still = functional.still && row[i] == 0;
     for (unsigned k = 0; k < ORDERS; k++) {
         functional.dual[k] = energy_dual(system, rate);
         for (size_t j = 0; j < n; j++) {
@@ -58,6 +61,10 @@ void slopes_at(const struct stretch *stretch, const struct node *node, const str
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs;
     const double *row = functional->row, *input = node->high + n;
+    if (functional->still && stretch->flat) {
+        *slopes = (struct slopes){ .order = { functional_at(functional, node, n, m) } };
+        return;
+    }
     for (unsigned k = 0; k <= ORDERS; k++) {
         double sum = 0;
         for (size_t i = 0; i < n; i++)
@@ -108,18 +115,20 @@ static inline double variation(const struct slopes *slopes, const double largest
     return least;
 }
 
-/* Growth of the energy norm over a cell, at least 1; 0 where it is too much for a bound. */
-static double growth_over(const struct stretch *stretch, double length)
+double growth_over(const struct stretch *stretch, double length)
 {
     const double growth = stretch->system->growth * length;
-    return growth == 0 ? 1 : growth > 1 ? 0 : exp(growth);
+    /* (e^x - 1 - x) / x^2 rises with x, and is e - 2 at 1 */
+    return growth > 1 ? 0 : 1 + growth + 0.7183 * growth * growth;
 }
 
 enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                         const struct functional *guard, double length)
+                         const struct functional *guard, double length, double grown)
 {
-    const double grown = growth_over(stretch, length), *derivative = slopes->order;
+    const double *derivative = slopes->order;
     double largest[ORDERS + 1];
+    if (guard->still && stretch->flat)
+        return CLEAR;
     if (grown == 0)
         return SPLIT;
     largest_rates(stretch, rates, slopes, guard, grown, largest);
@@ -142,9 +151,9 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
 }
 
 enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double chord, double length, struct bend *bend)
+                          const struct functional *output, double chord, double length, double grown, struct bend *bend)
 {
-    const double grown = growth_over(stretch, length), *derivative = slopes->order;
+    const double *derivative = slopes->order;
     double largest[ORDERS + 1];
     if (grown == 0)
         return SPLIT;
@@ -168,6 +177,8 @@ enum verdict judge_output(const struct stretch *stretch, const struct rates *rat
 static double value_at(const struct stretch *stretch, const struct node *node, const struct functional *functional,
                        unsigned order)
 {
+    if (order == 0)
+        return functional_at(functional, node, stretch->system->states, stretch->system->inputs);
     struct rates rates;
     struct slopes slopes;
     rates_at(stretch, node, &rates);

@@ -23,7 +23,20 @@ struct functional {
     const double *row;      /* [states + inputs] */
     double dual[ORDERS];    /* energy_dual of its state part c, of c A, c A A, ... */
     double scale;           /* natural size, > 0 */
+    bool still;             /* of the input alone: constant while that stands still */
 };
+
+/* Its value at a node whose input is set. */
+static inline double functional_at(const struct functional *functional, const struct node *node, size_t states, size_t inputs)
+{
+    const double *row = functional->row, *z = node->high;
+    double state = 0, input = 0;
+    for (size_t i = 0; i < states; i++)
+        state += row[i] * z[i];
+    for (size_t j = states; j < states + inputs; j++)
+        input += row[j] * z[j];
+    return state + input;
+}
 
 struct functional functional_of(const struct dw_system *system, const double *row, double scale);
 
@@ -50,8 +63,11 @@ enum verdict {
     ENDS_TELL  /* guard: crosses once if it is below zero at the end, else never. output: one extremum if the slopes at the
                 * ends differ in sign, else none */
 };
+/* Growth of the energy norm over a cell, an upper bound, at least 1; 0 where it is too much for one. */
+double growth_over(const struct stretch *stretch, double length);
+/*   grown   growth_over of the cell */
 enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                         const struct functional *guard, double length);
+                         const struct functional *guard, double length, double grown);
 
 #define SHORTEST 1e-13  /* of a stretch: cells are not split further */
 
@@ -63,7 +79,7 @@ struct bend {
 /* SPLIT also where a straight line would leave the output by more than `chord` and |f''| is not known closely.
  *   bend   out: but for last, which is the second derivative at the cell's end */
 enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double chord, double length, struct bend *bend);
+                          const struct functional *output, double chord, double length, double grown, struct bend *bend);
 
 /* The state along a cell as a series in the share s of it: sum of term k times s^k. */
 enum { SOLUTION = 28 };  /* 2^28 / 28! is below 1e-21 */

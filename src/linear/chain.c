@@ -154,7 +154,8 @@ enum dw_status chain_build(const struct dw_system *system, struct chain *chain, 
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
     }
     struct doubled *product = rows + size, *scratch = product + size;
-    finest_level(system, ldexp(chain->length, -(int)chain->levels), rows, scratch);
+    chain->unit = ldexp(chain->length, -(int)chain->levels);
+    finest_level(system, chain->unit, rows, scratch);
     for (unsigned level = chain->levels;; level--) {
         keep_level(chain, level, rows, size);
         if (level == 0)

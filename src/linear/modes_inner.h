@@ -50,7 +50,6 @@ struct dw_run {
     size_t mode;
     struct node node;            /* the state now */
     unsigned long long events;
-    double hint;                 /* s, length of the last cell that the bounds allowed */
     /* of the stretch under way */
     double goal_time, goal_input[SYSTEM_INPUTS];
     struct stretch stretch;
@@ -58,6 +57,7 @@ struct dw_run {
     double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS];
     bool given;
     struct tangent *tangent;     /* NULL unless a steady state is sought */
+    double hint[];               /* [modes], s, length of the last cell that the bounds allowed there */
 };
 
 /* Gives a row at an offset of the stretch; the node's input part is set. */

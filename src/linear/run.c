@@ -21,14 +21,15 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
                      options->accuracy, options->uniform);
         return NULL;
     }
-    struct dw_run *run = calloc(1, sizeof *run);
+    struct dw_run *run = calloc(1, sizeof *run + modes->count * sizeof run->hint[0]);
     if (!run) {
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
         return NULL;
     }
     run->modes = modes;
     run->options = *options;
-    run->hint = INFINITY;
+    for (size_t i = 0; i < modes->count; i++)
+        run->hint[i] = INFINITY;
     return run;
 }
 
@@ -102,34 +103,37 @@ static void apply_reset(const struct dw_run *run, const struct guard *guard, str
     memcpy(node->low, low, n * sizeof *low);
 }
 
-/* Whether a guard is broken now: below zero, or at zero and going down. */
-static bool guard_broken(const struct slopes *slopes, double scale, bool slopes_known)
+/* Whether a guard at zero is going down. */
+static bool goes_down(const struct slopes *slopes)
 {
-    if (slopes->order[0] < -ON_GUARD * scale)
-        return true;
-    if (slopes->order[0] > 0 || !slopes_known)
-        return false;
     for (unsigned order = 1; order <= ORDERS; order++)
         if (slopes->order[order] != 0)
             return slopes->order[order] < 0;
     return false;
 }
 
-/* The first guard of the present mode that is broken, NULL where none is. */
+/* The first guard of the present mode that is broken now, below zero or at zero and going down; NULL where none is. */
 static const struct guard *broken_guard(const struct dw_run *run, bool slopes_known)
 {
     const struct mode *mode = present_mode(run);
-    struct chain plain = { 0 };  /* not stiff: double precision does for signs */
-    struct stretch stretch = run->stretch;
-    struct rates rates;
-    stretch.system = mode->system;
-    stretch.chain = &plain;
-    rates_at(&stretch, &run->node, &rates);
+    const size_t n = run->modes->states, m = run->modes->inputs + 1;
     for (size_t k = 0; k < mode->guard_count; k++) {
+        const struct guard *guard = mode->guards + k;
+        const double value = functional_at(&guard->value, &run->node, n, m);
+        if (value < -ON_GUARD * guard->value.scale)
+            return guard;
+        if (value > 0 || !slopes_known)
+            continue;
+        struct chain plain = { 0 };  /* not stiff: double precision does for signs */
+        struct stretch stretch = run->stretch;
+        struct rates rates;
         struct slopes slopes;
-        slopes_at(&stretch, &run->node, &rates, &mode->guards[k].value, &slopes);
-        if (guard_broken(&slopes, mode->guards[k].value.scale, slopes_known))
-            return mode->guards + k;
+        stretch.system = mode->system;
+        stretch.chain = &plain;
+        rates_at(&stretch, &run->node, &rates);
+        slopes_at(&stretch, &run->node, &rates, &guard->value, &slopes);
+        if (goes_down(&slopes))
+            return guard;
     }
     return NULL;
 }

@@ -13,7 +13,7 @@ enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, co
     stretch->system = system;
     stretch->chain = chain;
     stretch->length = length;
-    stretch->unit = ldexp(chain->length, -(int)chain->levels);
+    stretch->unit = chain->unit;
     stretch->count = (uint64_t)1 << chain->levels;
     stretch->tail = length - chain->length;
     if (length < chain->length && chain->length - length > stretch->unit / 2) {
@@ -101,7 +101,7 @@ unsigned stretch_cell(const struct stretch *stretch, struct position position, d
     const unsigned fits = 63u - (unsigned)__builtin_clzll(left);
     up = up < fits ? up : fits;
     up = up < levels ? up : levels;
-    *length = ldexp(stretch->unit, (int)up);
+    *length = stretch->unit * (double)((uint64_t)1 << up);
     return levels - up;
 }
 

@@ -20,6 +20,7 @@ enum {
 struct chain {
     double length;
     unsigned levels;           /* blocks 0 .. levels */
+    double unit;               /* length of the last */
     double *high, *low;        /* low: NULL unless stiff, where doubled precision is carried */
     const double *drift;       /* [states x (states + inputs)], 1/s: how (Y | G1) of level 0 grow with the length, (A + A Y | A G1
                                 * + B); NULL where stiff; behind `high` in its memory */

@@ -14,6 +14,7 @@ struct row_found {
 /* A node with all that is known there. */
 struct place {
     struct node node;
+    bool known;  /* all of it; otherwise the guards' values alone */
     struct rates rates;
     struct slopes guards[MODE_GUARDS], outputs[DW_OUTPUTS];
 };
@@ -39,6 +40,7 @@ static const struct mode *walked_mode(const struct dw_run *run)
 static void look_around(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
     const struct mode *mode = walked_mode(run);
+    place->known = true;
     rates_at(&run->stretch, &place->node, &place->rates);
     for (size_t k = 0; k < mode->guard_count; k++)
         slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
@@ -46,19 +48,31 @@ static void look_around(const struct dw_run *run, const struct cell *cell, struc
         slopes_at(&run->stretch, &place->node, &place->rates, mode->outputs + j, place->outputs + j);
 }
 
+/* At a cell's end, where perhaps no other follows, only the guards' values count. */
+static void glance(const struct dw_run *run, struct place *place)
+{
+    const struct mode *mode = walked_mode(run);
+    const size_t n = run->modes->states, m = run->modes->inputs + 1;
+    place->known = false;
+    for (size_t k = 0; k < mode->guard_count; k++)
+        place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node, n, m);
+}
+
 static bool judge_cell(const struct dw_run *run, struct cell *cell)
 {
     const struct mode *mode = walked_mode(run);
     const struct place *here = cell->here;
+    const double grown = growth_over(&run->stretch, cell->length);
     for (size_t k = 0; k < mode->guard_count; k++) {
-        cell->guards[k] = judge_guard(&run->stretch, &here->rates, here->guards + k, &mode->guards[k].value, cell->length);
+        cell->guards[k] = judge_guard(&run->stretch, &here->rates, here->guards + k, &mode->guards[k].value, cell->length,
+                                      grown);
         if (cell->guards[k] == SPLIT)
             return false;
     }
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++) {
         const struct functional *output = mode->outputs + j;
         cell->outputs[j] = judge_output(&run->stretch, &here->rates, here->outputs + j, output,
-                                        cell->chord[j], cell->length, cell->bend + j);
+                                        cell->chord[j], cell->length, grown, cell->bend + j);
         if (cell->outputs[j] == SPLIT)
             return false;
     }
@@ -85,16 +99,19 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     const struct stretch *stretch = &run->stretch;
     const unsigned levels = stretch->chain->levels;
     struct node *next = &cell->next->node;
+    double *hint = run->hint + run->mode;
     cell->level = stretch_cell(stretch, cell->position, &cell->length);
     if (judged && cell->length > 0) {
+        if (!cell->here->known)
+            look_around(run, cell, cell->here);
         /* cells are at most twice as long as the last; one cut short by the grid says nothing of the next */
         const double most = cell->length;
-        while (cell->level < levels && cell->length > 2 * run->hint)
+        while (cell->level < levels && cell->length > 2 * *hint)
             halve(cell, levels);
         while (!judge_cell(run, cell))
             halve(cell, levels);
-        if (cell->length < most || cell->length > run->hint)
-            run->hint = cell->length;
+        if (cell->length < most || cell->length > *hint)
+            *hint = cell->length;
     }
     if (!stretch->flat)
         stretch_input(stretch, cell->position, cell->length, &cell->here->node);
@@ -103,8 +120,10 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     cell->after = stretch_after(stretch, cell->position, cell->level, cell->length);
     if (!stretch->flat)
         stretch_input(stretch, cell->after, 0, next);
-    if (judged)
+    if (cell->rows)
         look_around(run, cell, cell->next);
+    else if (judged)
+        glance(run, cell->next);
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
         cell->bend[j].last = cell->next->outputs[j].order[2];
 }
@@ -275,6 +294,46 @@ static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double li
     return give_lines(run, cell, limit, &inside, error);
 }
 
+static bool any_guard_moves(const struct dw_run *run)
+{
+    const struct mode *mode = walked_mode(run);
+    for (size_t k = 0; k < mode->guard_count; k++)
+        if (!mode->guards[k].value.still || !run->stretch.flat)
+            return true;
+    return false;
+}
+
+/* Carries the node to the stretch's end at once, where it is proved that no guard is crossed on the way and no rows are wanted:
+ * then the grid's cells need not be judged one by one.
+ *   returns  whether it was; run->node is then the end's */
+static bool leap(struct dw_run *run, struct cell *cell)
+{
+    const struct stretch *stretch = &run->stretch;
+    const size_t n = run->modes->states, m = run->modes->inputs + 1;
+    struct position position = cell->position;
+    struct node *node = &cell->next->node;
+    look_around(run, cell, cell->here);
+    cell->length = stretch->length - stretch_offset(stretch, position).hi;
+    if (!judge_cell(run, cell))
+        return false;
+    copy_node(stretch, node, &cell->here->node);
+    while (!stretch_at_end(stretch, position)) {
+        const unsigned level = stretch_cell(stretch, position, &cell->length);
+        if (!stretch->flat)
+            stretch_input(stretch, position, cell->length, node);
+        stretch_step(stretch, level, cell->length, node);
+        position = stretch_after(stretch, position, level, cell->length);
+    }
+    stretch_input(stretch, position, 0, node);
+    for (size_t k = 0; k < walked_mode(run)->guard_count; k++) {
+        const struct functional *guard = &walked_mode(run)->guards[k].value;
+        if (cell->guards[k] == ENDS_TELL && functional_at(guard, node, n, m) < -GRAZE * guard->scale)
+            return false;
+    }
+    copy_node(stretch, &run->node, node);
+    return true;
+}
+
 enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
 {
     const struct stretch *stretch = &run->stretch;
@@ -282,18 +341,20 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     cell.position = stretch_seek(stretch, *offset);
     cell.here = cell.places;
     cell.next = cell.places + 1;
-    cell.here->node = run->node;
+    copy_node(stretch, &cell.here->node, &run->node);
+    cell.here->known = false;
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
     line_begin(&cell.line, offset->hi, run->modes->outputs);
     for (size_t j = 0; j < run->modes->outputs; j++)
         cell.chord[j] = run->options.accuracy * walked_mode(run)->outputs[j].scale;
-    const bool judged = cell.rows || walked_mode(run)->guard_count > 0;
+    const bool judged = cell.rows || any_guard_moves(run);
     *guard = NULL;
     if (!stretch_doubled(stretch))
         memset(cell.here->node.low, 0, stretch->system->width * sizeof(double));
     stretch_input(stretch, cell.position, 0, &cell.here->node);
-    if (judged)
-        look_around(run, &cell, cell.here);
+    const bool plain = judged && !cell.rows && !run->tangent && !(run->options.sink && run->options.uniform > 0);
+    if (plain && leap(run, &cell))
+        return DW_OK;
     while (!stretch_at_end(stretch, cell.position)) {
         take_cell(run, &cell, judged);
         struct row_found found;

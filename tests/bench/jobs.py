@@ -37,6 +37,14 @@ def steady_lc(shop):
             for side in ("simulating", "rk8pd")]
 
 
+@job("motor")
+def discontinuous_motor(shop):
+    """a period of a motor whose current stops in each, over 100,000 of them, against CVODE with root-finding at 1e-10"""
+    times, errors = shop.library("motor")
+    return [Finding("motor", "a period, discontinuous", "s", times["motor", "ours"], times["motor", "CVODE"], "CVODE",
+                    least_ratio=200, note=errors_of(errors, "motor", "ours", "CVODE"))]
+
+
 @job("text")
 def numbers(shop):
     """a number to text and back, bare and in rows of a table, against printf %.17g and strtod"""
