@@ -130,7 +130,9 @@ enum dw_status dw_system_sweep(const struct dw_system *system, size_t input, dou
 {
     const struct sweep sweep = { system, input, accuracy, sink, context, error };
     double frequency[3 * DW_STATES + 2];
-    if (!(first > 0 && last > first && isfinite(last)) || !(accuracy > 0 && isfinite(accuracy)) || input >= system->inputs)
+    if (input >= system->inputs)
+        return dw_error_set(error, DW_BAD_USE, 0, "a sweep of input %zu of %zu", input + 1, system->inputs);
+    if (!(first > 0 && last > first && isfinite(last)) || !(accuracy > 0 && isfinite(accuracy)))
         return dw_error_set(error, DW_BAD_USE, 0, "a sweep from %g to %g Hz at accuracy %g: 0 < first < last, accuracy > 0",
                             first, last, accuracy);
     const double blocked = undamped(&sweep, first, last);

@@ -96,7 +96,7 @@ static bool all_finite(const double *entries, size_t count)
 static enum dw_status check_matrices(const struct dw_matrices *given, struct dw_error *error)
 {
     const size_t n = given->states, m = given->inputs, p = given->outputs;
-    if (n < 1 || n > DW_STATES || m > SYSTEM_INPUTS || p > DW_OUTPUTS)
+    if (n < 1 || n > DW_STATES || p > DW_OUTPUTS) /* the inputs have been counted already */
         return dw_error_set(error, DW_BAD_USE, 0,
                             "%zu states, %zu inputs, %zu outputs: a system has 1 to %d states, up to %d inputs and %d outputs",
                             n, m, p, DW_STATES, DW_INPUTS, DW_OUTPUTS);
