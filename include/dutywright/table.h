@@ -54,8 +54,8 @@ DW_API struct dw_header *dw_header_select(const struct dw_header *header, const 
                                           struct dw_error *error);
 /* Column of a channel by name ("pin" or "pin[V]"), 0 where there is none: then DW_BAD_USE and the nearest name. */
 DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
-/* Whether values in one unit become values in another by moving the point: both are V, A, W, Hz, ohm, s, J or Nm, the same, with
- * an SI prefix or without.
+/* Whether values in one unit become values in another by moving the point: both are the same unit, and where one has an SI
+ * prefix, it is V, A, W, Hz, ohm, s, J or Nm.
  *   divisor, factor  out: by these a value is divided and then multiplied; one of them is 1, the other a power of ten, so
  *                    that one rounding is all that converting costs; untouched where the answer is no */
 DW_API bool dw_unit_converts(const char *from, const char *to, double *divisor, double *factor);

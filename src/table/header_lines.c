@@ -83,8 +83,9 @@ bool dw_unit_converts(const char *from, const char *to, double *divisor, double 
 {
     const char *plain_from = from, *plain_to = to;
     int power_from = 0, power_to = 0;
-    const bool any = header_unit_prefixed(from, &power_from, &plain_from) | header_unit_prefixed(to, &power_to, &plain_to);
-    if (strcmp(plain_from, plain_to) != 0 || (!any && strcmp(from, to) != 0))
+    header_unit_prefixed(from, &power_from, &plain_from);
+    header_unit_prefixed(to, &power_to, &plain_to);
+    if (strcmp(plain_from, plain_to) != 0)
         return false;
     *divisor = *factor = 1;
     for (int k = power_from; k < power_to; k++)
