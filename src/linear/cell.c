@@ -233,11 +233,17 @@ void cell_solution(const struct stretch *stretch, const struct node *node, doubl
     unsigned k = 1;
     for (; k < SOLUTION && (k <= 2 || bound > 0x1p-56); k++) {
         double *next = solution->term + k * n;
-        block_apply(system->rate_high, NULL, n, both, term, NULL, next, NULL);
+        const double *row = system->rate_high, share = length / k;
+        const size_t used = k <= 2 ? both : n;  /* later terms take nothing from the input */
+        for (size_t i = 0; i < n; i++, row += both) {
+            double sum = 0;
+            for (size_t j = 0; j < used; j++)
+                sum += row[j] * term[j];
+            next[i] = share * sum;
+        }
         for (size_t i = 0; i < n; i++)
-            next[i] *= length / k;
-        memcpy(term, next, n * sizeof *term);
-        for (size_t j = 0; j < m; j++)
+            term[i] = next[i];
+        for (size_t j = 0; j < m && k <= 2; j++)
             term[n + j] = k == 1 ? stretch->slope[j].hi * length : 0;
         bound *= reach / k;
     }

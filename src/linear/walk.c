@@ -169,19 +169,21 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
     *count = 0;
     for (size_t j = 0; j < run->modes->outputs; j++) {
         const int turn = turns(cell, j);
-        struct row_found one;
+        size_t at = *count;
+        struct row_found *one = found + at;
         if (turn == 0)
             continue;
-        copy_node(&run->stretch, &one.node, &cell->here->node);
-        find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one.offset,
-                      &one.node);
-        one.offset.hi = lesser(larger(one.offset.hi, begin), limit);
-        if (one.offset.hi >= limit && row_there)
+        copy_node(&run->stretch, &one->node, &cell->here->node);
+        find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one->offset,
+                      &one->node);
+        one->offset.hi = lesser(larger(one->offset.hi, begin), limit);
+        if (one->offset.hi >= limit && row_there)
             continue;
-        size_t at = (*count)++;
-        for (; at > 0 && found[at - 1].offset.hi > one.offset.hi; at--)
-            found[at] = found[at - 1];
-        found[at] = one;
+        for (++*count; at > 0 && found[at - 1].offset.hi > found[at].offset.hi; at--) {
+            const struct row_found later = found[at - 1];
+            found[at - 1] = found[at];
+            found[at] = later;
+        }
     }
 }
 
@@ -189,7 +191,10 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
 struct inside {
     bool known, series;
     struct solution solution;
-    struct position position;  /* without a series: how far the node has been carried */
+    /* without a series: how far the node has been carried, along the chain in plain double, since it is only seen */
+    struct chain chain;
+    struct stretch stretch;
+    struct position position;
     struct node node;
 };
 
@@ -203,6 +208,10 @@ static void go_inside(const struct dw_run *run, const struct cell *cell, double 
         inside->series = stretch->system->norm * cell->length <= SOLUTION_REACH;
         inside->position = cell->position;
         copy_node(stretch, &inside->node, &cell->here->node);
+        inside->chain = *stretch->chain;
+        inside->chain.low = NULL;
+        inside->stretch = *stretch;
+        inside->stretch.chain = &inside->chain;
         if (inside->series)
             cell_solution(stretch, &cell->here->node, cell->length, &inside->solution);
     }
@@ -210,7 +219,7 @@ static void go_inside(const struct dw_run *run, const struct cell *cell, double 
         solution_at(&inside->solution, stretch->system->states, (offset - begin) / cell->length, inside->node.high);
         inside->position = stretch->flat ? cell->position : stretch_seek(stretch, doubled_of(offset));
     } else {
-        stretch_move(stretch, &inside->position, doubled_of(offset), false, &inside->node);
+        stretch_move(&inside->stretch, &inside->position, doubled_of(offset), false, &inside->node);
     }
     stretch_input(stretch, inside->position, 0, &inside->node);
 }
