@@ -8,7 +8,9 @@ START_TEST(copper_follows_its_coefficient)
 {
     near(dw_coil_copper(47, 20, 100), 47 * 1.3144, 8 * DBL_EPSILON);
     near(dw_coil_copper(dw_coil_copper(47, 20, 83), 83, 20), 47, 8 * DBL_EPSILON);
-    ck_assert(isnan(dw_coil_copper(47, 20, -101)) && isnan(dw_coil_copper(47, 301, 20)));
+    const double outside[] = { -101, 301, NAN, INFINITY };
+    for (size_t i = 0; i < sizeof outside / sizeof outside[0]; i++)
+        ck_assert(isnan(dw_coil_copper(47, 20, outside[i])) && isnan(dw_coil_copper(47, outside[i], 20)));
 }
 END_TEST
 
@@ -41,6 +43,7 @@ static const struct {
     { PLAN(.inductance_closed = 0.2), "closed inductance 0.2 H: must not be below the open one, 0.371 H: a closed gap holds more flux" },
     { PLAN(.inductance_closed = 0.5), "a closed inductance needs pull-in and drop-out" },
     { PLAN(.pull_in = 0.2), "pull-in 0.2 A and drop-out 0 A: both must be above zero" },
+    { PLAN(.drop_out = 0.2), "pull-in 0 A and drop-out 0.2 A: both must be above zero" },
     { PLAN(.pull_in = 0.1, .drop_out = 0.2), "pull-in 0.1 A: must be above the drop-out, 0.2 A" },
     { PLAN(.pull_in = 0.7, .drop_out = 0.2), "pull-in 0.7 A is never reached: 23.7 V drives at most 0.5011 A through 47.3 ohm" },
     { PLAN(.pull_in = 0.3, .drop_out = 0.2, .inductance_closed = 0.7),
@@ -73,6 +76,8 @@ START_TEST(times_need_thresholds_and_a_holding_current)
     ck_assert_msg(coil, "%s", error.text);
     refuses(dw_coil_times(coil, 0.1, &operate, &release, &error), DW_BAD_USE, error,
             "a release begins from a current at or above the drop-out, 0.117 A, not from 0.1 A");
+    refuses(dw_coil_times(coil, INFINITY, &operate, &release, &error), DW_BAD_USE, error,
+            "a release begins from a current at or above the drop-out, 0.117 A, not from inf A");
     dw_coil_free(coil);
     plan.pull_in = plan.drop_out = 0;
     coil = dw_coil_new(&plan, &error);

@@ -190,6 +190,20 @@ START_TEST(transistors_out_of_range_are_refused)
         const char *text;
     } bad[] = {
         { { .kind = DW_SWITCH_MOSFET, .on_resistance = 0, .supply = 12 }, "on-resistance 0 ohm: must be above zero" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = INFINITY, .supply = 12 }, "on-resistance inf ohm: must be above zero" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = INFINITY }, "supply inf V: must be above zero" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 5, .diode_drop = -1 },
+          "diode drop -1 V: expected from zero to below the supply" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 5, .edge = INFINITY }, "edge inf s: must not be negative" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 5, .resistance_slope = -0.001 },
+          "resistance slope -0.001 a kelvin: expected 0 to 0.1 (0.6% a kelvin is usual)" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 5, .output_capacitance = INFINITY },
+          "output capacitance inf F: must not be negative" },
+        { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 5, .recovery_charge = INFINITY },
+          "recovery charge inf C: must not be negative" },
+        { { .kind = DW_SWITCH_BIPOLAR, .saturation = INFINITY, .supply = 5 }, "saturation voltage inf V: must not be negative" },
+        { { .kind = DW_SWITCH_BIPOLAR, .saturation = 0.2, .forced_gain = INFINITY, .supply = 5 }, "forced gain inf: expected 1 or more" },
+        { { .kind = DW_SWITCH_BIPOLAR, .base_emitter = INFINITY, .supply = 5 }, "base-emitter voltage inf V: must not be negative" },
         { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 0 }, "supply 0 V: must be above zero" },
         { { .kind = DW_SWITCH_MOSFET, .on_resistance = 1, .supply = 5, .diode_drop = 5 },
           "diode drop 5 V: expected from zero to below the supply" },
@@ -213,6 +227,8 @@ START_TEST(transistors_out_of_range_are_refused)
     ck_assert_ptr_null(dw_heat_new(&bad[0].t, NULL, &source, 1e-5, NULL, NULL, &error));
     ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &source, 0, NULL, NULL, &error));
     ck_assert_str_eq(error.text, "accuracy 0: expected between 0 and 1");
+    ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &source, 1, NULL, NULL, &error));
+    ck_assert_str_eq(error.text, "accuracy 1: expected between 0 and 1");
 }
 END_TEST
 

@@ -226,6 +226,9 @@ START_TEST(refusals_name_the_stage_and_the_cure)
           "stage 1: without c between them its coil is in series with that of stage 2, and a damping branch lp beside one of the "
           "two cannot be; give c" },
         { { { .r = 1 } }, 0, 0, 0, "0 stages: a ladder has 1 to 6" },
+        { { { .r = 1 } }, 7, 0, 0, "7 stages: a ladder has 1 to 6" },
+        { { { .r = 1, .c = 1 } }, 1, INFINITY, 0, "source inf ohm: must be finite and not below zero" },
+        { { { .r = 1, .c = 1 } }, 1, 0, INFINITY, "load inf ohm: must be finite and not below zero" },
         { { { .r = 1, .c = 1 } }, 1, -1, 0, "source -1 ohm: must be finite and not below zero" },
         { { { .r = 1, .c = 1 } }, 1, 0, NAN, "load nan ohm: must be finite and not below zero" },
     };
@@ -242,6 +245,12 @@ START_TEST(refusals_name_the_stage_and_the_cure)
     ck_assert_str_eq(error.text, "stage 1: rp: with one switch the coil behind the pin takes no damping branch beside it");
     ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 0 }, &error));
     ck_assert_str_eq(error.text, "supply 0 V must be above zero, diode drop 0 V not below");
+    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = INFINITY }, &error));
+    ck_assert_str_eq(error.text, "supply inf V must be above zero, diode drop 0 V not below");
+    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = -1 }, &error));
+    ck_assert_str_eq(error.text, "supply 5 V must be above zero, diode drop -1 V not below");
+    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = INFINITY }, &error));
+    ck_assert_str_eq(error.text, "supply 5 V must be above zero, diode drop inf V not below");
     dw_ladder_free(ladder);
     dw_ladder_free(NULL);
 }

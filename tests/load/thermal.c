@@ -149,6 +149,10 @@ START_TEST(values_out_of_range_are_refused)
         { { 1, 1 }, 17, 25, "17 thermal pairs: expected 1 to 16" },
         { { 0, 1 }, 1, 25, "thermal resistance 0 K/W: must be above zero" },
         { { NAN, 1 }, 1, 25, "thermal resistance nan K/W: must be above zero" },
+        { { INFINITY, 1 }, 1, 25, "thermal resistance inf K/W: must be above zero" },
+        { { 1, INFINITY }, 1, 25, "thermal time constant inf s: must not be negative" },
+        { { 1, NAN }, 1, 25, "thermal time constant nan s: must not be negative" },
+        { { 1, 1 }, 1, NAN, "ambient temperature nan degC: expected above absolute zero" },
         { { 1, -2 }, 1, 25, "thermal time constant -2 s: must not be negative" },
         { { 1, 1 }, 1, -300, "ambient temperature -300 degC: expected above absolute zero" },
     };
