@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The jobs, each a function that checks answers, times them and gives findings."""
-import os
+import array, glob, math, os, re, sys, time
+import scale as scaling
 from results import Finding
 from shop import demand
 
@@ -72,3 +73,113 @@ def binary_pass_through(shop):
             processor.append(shop.weigh(program, name)[0] / rows)
     return [Finding("pass", "binary rows between two pipes, by the clock", "B/s", ours, cat, "cat", more=True, least_ratio=0.6),
             Finding("pass", "the program alone, a row of two numbers", "s", alone, cat_alone, "cat")]
+
+
+@job("choose")
+def choosing(shop):
+    """candidates a second of dw-choose, against looking at every one"""
+    times, _ = shop.library("choose")
+    rates = {key: [1 / seconds for seconds in values] for key, values in times.items()}
+    return [Finding("choose", "candidates, one or two stages", "/s", rates["choose", "ours"], rates["choose", "every one"],
+                    "every one", more=True),
+            Finding("choose", "candidates, up to three stages", "/s", rates["choose-three", "ours"])]
+
+
+POINTS = 1 << 22
+
+
+def sampled(path):
+    """A record of 2^22 samples: three sines on lines, the first of amplitude 1.25 on line 7."""
+    rows = array.array("d")
+    for i in range(POINTS):
+        turn = 2 * math.pi * i / POINTS
+        rows.append(i * 1e-6)
+        rows.append(1.25 * math.sin(7 * turn) + 0.3 * math.cos(1999 * turn) + 0.1 * math.cos(100003 * turn))
+    rows.extend([POINTS * 1e-6, rows[1], math.nan, math.nan])
+    if sys.byteorder == "big":
+        rows.byteswap()
+    with open(path + ".new", "wb") as file:
+        file.write(b"# wave-table 1\n# columns: time[s] v[V]\n# rows: float64le\n")
+        rows.tofile(file)
+    os.replace(path + ".new", path)
+
+
+@job("spectrum")
+def spectrum(shop):
+    """dw-spectrum of 2^22 rows, reading them included, against FFTW's transforms of as many points alone"""
+    path = os.path.join(shop.data, "sampled.bin")
+    if not os.path.exists(path):
+        sampled(path)
+    lines = shop.shell("dw-spectrum --quiet --text sampled.bin").decode().splitlines()
+    row = next(line.split("\t") for line in lines if not line.startswith("#") and abs(float(line.split("\t")[0]) * POINTS * 1e-6 - 7) < 0.01)
+    demand(abs(float(row[1]) - 1.25) < 1e-8, f"line 7 has an amplitude of {row[1]}, not 1.25")
+    ours, whole, others = [], [], {"real": [], "complex": []}
+    for _ in range(shop.rounds):
+        ours.append(shop.weigh("dw-spectrum --quiet sampled.bin")[0])
+        whole.append(shop.weigh("dw-spectrum --quiet --binary --to 500k sampled.bin")[0])
+        for (_, side), seconds in shop.library("transform", 1)[0].items():
+            others[side] += seconds
+    note = "the target is against the complex transform, which takes as many points and gives as many lines"
+    return [Finding("spectrum", what, "s", values, others[side], f"{side} FFT", least_ratio=0.25 if side == "complex" else None,
+                    note=note if values is ours and side == "complex" else "")
+            for what, values in (("2^22 rows, 40 lines", ours), ("2^22 rows, all 2^21 lines", whole)) for side in ("complex", "real")]
+
+
+@job("plot")
+def plot(shop):
+    """dw-plot of 10^7 rows, against dw-table looking at as many"""
+    exponent = 5 if shop.quick else 7
+    findings = []
+    for kind, name in (("pulses", "binary"), ("text", "text")):
+        path = scaling.data(shop, kind, exponent)
+        ours, table = [], []
+        for _ in range(shop.rounds):
+            ours.append(shop.weigh(f"dw-plot --quiet --output plot.png {path}")[0])
+            table.append(shop.weigh(f"dw-table --report {path}")[0])
+        with open(os.path.join(shop.data, "plot.png"), "rb") as file:
+            demand(file.read(8) == b"\x89PNG\r\n\x1a\n", "no PNG was drawn")
+        findings.append(Finding("plot", f"10^{exponent} rows, {name}", "s", ours, table, "dw-table --report"))
+    return findings
+
+
+def readme_commands():
+    """The first pipelines of README.md, as they stand there."""
+    with open(os.path.join(os.path.dirname(__file__), "..", "..", "README.md"), encoding="utf-8") as file:
+        commands = [line[2:].rstrip("\n") for line in file if line.startswith("$ dw-")]
+    return "\n".join(commands)
+
+
+def forget(shop):
+    """Takes the programs and the libraries they load out of the system's cache, as far as nobody else uses them."""
+    root = os.path.join(shop.folder, "root")
+    files = {os.path.join(folder, name) for folder, _, names in os.walk(root) for name in names}
+    for program in glob.glob(os.path.join(root, "bin", "dw-*")):
+        files |= set(re.findall(r"/\S+", shop.shell(f"ldd {program}").decode()))
+    for name in files:
+        if os.path.isfile(name):
+            descriptor = os.open(name, os.O_RDONLY)
+            os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
+            os.close(descriptor)
+
+
+@job("readme")
+def readme(shop):
+    """all commands of README.md, by the clock: first with programs and libraries out of the cache, then once more"""
+    commands = readme_commands()
+    demand(commands.count("\n") >= 5, "README.md has lost its commands")
+    mean = [line for line in shop.shell(commands).decode().splitlines() if re.match(r"out +mean +1\.189 +V", line)]
+    demand(len(mean) == 1, "the pipeline of README.md does not measure 1.189 V")
+    cold, warm = [], []
+    for _ in range(shop.rounds):
+        for times, before in ((cold, forget), (warm, lambda _: None)):
+            before(shop)
+            start = time.monotonic()
+            shop.shell(commands)
+            times.append(time.monotonic() - start)
+    return [Finding("readme", "its commands, cold", "s", cold, warm, "warm")]
+
+
+@job("scale")
+def by_rows(shop):
+    """time and memory of each program, 10^3 rows to 10^7 (--long: 10^8)"""
+    return scaling.scale(shop)

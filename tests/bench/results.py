@@ -31,10 +31,12 @@ class Finding:
     ours, other  values of all runs, pairs in order; the other may be None
     more         True: more is better (a rate)
     least_ratio  target: the other's time over ours, or our rate over its, at least this
-    most         target: ours at most this"""
+    most         target: ours at most this
+    kept_only    for the file: no row of the table"""
 
-    def __init__(self, job, what, unit, ours, other=None, other_name="", more=False, least_ratio=None, most=None, note=""):
-        self.job, self.what, self.unit, self.note = job, what, unit, note
+    def __init__(self, job, what, unit, ours, other=None, other_name="", more=False, least_ratio=None, most=None, note="",
+                 kept_only=False):
+        self.job, self.what, self.unit, self.note, self.kept_only = job, what, unit, note, kept_only
         self.ours, self.other, self.other_name = statistics.median(ours), None, other_name
         self.ours_spread = self.spread = spread(ours)
         self.ratio = None
@@ -42,7 +44,7 @@ class Finding:
             ratios = [a / b if more else b / a for a, b in zip(ours, other)]
             self.other, self.other_spread = statistics.median(other), spread(other)
             self.ratio, self.spread = statistics.median(ratios), spread(ratios)
-        self.target = f">= {least_ratio:g} x" if least_ratio else f"<= {short(most, unit)}" if most else ""
+        self.target = f">= {least_ratio:.3g} x" if least_ratio else f"<= {short(most, unit)}" if most else ""
         self.met = None
         if least_ratio:
             self.met = self.ratio >= least_ratio
@@ -74,7 +76,7 @@ def aligned(rows):
 
 
 def table(findings):
-    text = aligned([["job", "ours", "the other", "ratio", "spread", "target", ""]] + [finding.row() for finding in findings])
+    text = aligned([["job", "ours", "the other", "ratio", "spread", "target", ""]] + [finding.row() for finding in findings if not finding.kept_only])
     notes = [f"{finding.job}: {finding.note}" for finding in findings if finding.note]
     return "\n".join([text, "", *notes]) if notes else text
 

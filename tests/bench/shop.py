@@ -17,6 +17,7 @@ class Shop:
 
     def __init__(self, folder, quick, rounds):
         self.folder, self.quick, self.rounds = folder, quick, rounds
+        self.tables = []  # of their own shape, printed below the one of all jobs
         self.data = os.path.join(folder, "data")
         os.makedirs(self.data, exist_ok=True)
         self.environment = dict(os.environ, PATH=os.path.join(folder, "root", "bin") + ":" + os.environ["PATH"], LC_ALL="C.UTF-8")
