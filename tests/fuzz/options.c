@@ -2,10 +2,12 @@
 /* Any command line of a program ends it with a status of 0 to 3, or 141; with 2 there is one line on standard error.
  * All programs are linked in (mains.h). The first word names one, as dw-pwm; each byte 0 or line end parts two words. Standard
  * input is a small table, standard output a full disk, so that what would write without end stops, and so is any file for a
- * figure. What may rightly take hours, a search among parts, is cut short. The linker turns what stands here as __wrap_ into
+ * figure. What may rightly take long is cut short: a search among parts, a large
+ * picture. The linker turns what stands here as __wrap_ into
  * calls of that (--wrap). */
 #include "config.h"
 #include "promise.h"
+#include "figure/figure.h"
 #include "figure/whole_file.h"
 #include "mains.h"
 #include "programs/command_line_inner.h"
@@ -43,6 +45,12 @@ enum dw_status __real_dw_filter_yield(const struct dw_filter_task *task, const s
                                       unsigned long long first, unsigned long long samples, double confidence,
                                       struct dw_yield *yield, struct dw_error *error);
 
+enum dw_status __wrap_figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
+                                    const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error);
+enum dw_status __real_figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
+                                    const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error);
+
+enum { SMALL_WIDTH = 320, SMALL_HEIGHT = 200 };
 enum { MOST_WORDS = 60, MOST_BYTES = 4000, MOST_PROGRAMS = 32, MOST_SAMPLES = 20, MOST_STEPS = 3, TABLE = 30 };
 static struct {
     const char *source;
@@ -71,6 +79,18 @@ enum dw_status __wrap_whole_file_write(const char *path, const char *bytes, size
 {
     (void)path;
     return __real_whole_file_write("-", bytes, size, error);
+}
+
+enum dw_status __wrap_figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
+                                    const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error)
+{
+    struct figure_form small = *form;
+    if ((form->type == FIGURE_PNG || form->type == FIGURE_GIF)
+        && !(form->width > 0 && form->width * form->height <= SMALL_WIDTH * SMALL_HEIGHT)) {
+        small.width = SMALL_WIDTH;
+        small.height = SMALL_HEIGHT;
+    }
+    return __real_figure_render(sheets, count, &small, remarks, bytes, size, error);
 }
 
 static bool count_step(void *context, double share)
