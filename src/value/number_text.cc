@@ -9,6 +9,17 @@
 #include <limits>
 #include <system_error>
 
+/* MemorySanitizer does not see what the C++ library writes. */
+#if defined(__clang__)
+#if __has_feature(memory_sanitizer)
+#include <sanitizer/msan_interface.h>
+#define WRITTEN(what, size) __msan_unpoison(what, size)
+#endif
+#endif
+#ifndef WRITTEN
+#define WRITTEN(what, size)
+#endif
+
 namespace {
 
 bool is_digit(char c)
@@ -56,11 +67,13 @@ size_t rounded(char *out, size_t size, double value, std::chars_format format, i
     if (!std::isfinite(value))
         return 0;
     const std::to_chars_result done = std::to_chars(out, out + size - 1, value, format, decimals);
+    WRITTEN(&done, sizeof done);
     if (done.ec != std::errc()) {
         out[0] = 0;
         return 0;
     }
     *done.ptr = 0;
+    WRITTEN(out, static_cast<size_t>(done.ptr - out));
     return static_cast<size_t>(done.ptr - out);
 }
 
@@ -75,10 +88,12 @@ size_t dw_number_print(char *out, double value)
     }
     const bool fixed = size == 0 || (size >= 1e-5 && size < 1e15);
     /* 24 characters at most: -1.7976931348623157e+308; in fixed notation -0.000012345678901234567 */
-    char *const end = std::to_chars(out, out + DW_NUMBER_SIZE - 1, value,
-                                    fixed ? std::chars_format::fixed : std::chars_format::scientific).ptr;
-    *end = 0;
-    return static_cast<size_t>(end - out);
+    const std::to_chars_result done = std::to_chars(out, out + DW_NUMBER_SIZE - 1, value,
+                                                    fixed ? std::chars_format::fixed : std::chars_format::scientific);
+    WRITTEN(&done, sizeof done);
+    WRITTEN(out, static_cast<size_t>(done.ptr - out));
+    *done.ptr = 0;
+    return static_cast<size_t>(done.ptr - out);
 }
 
 const char *dw_number_read(const char *first, const char *last, double *value)
@@ -89,6 +104,8 @@ const char *dw_number_read(const char *first, const char *last, double *value)
             return first;
     double read;
     const std::from_chars_result done = std::from_chars(start, last, read);
+    WRITTEN(&done, sizeof done);
+    WRITTEN(&read, sizeof read);
     if (done.ec == std::errc::invalid_argument)
         return first;
     *value = done.ec == std::errc::result_out_of_range ? beyond_range(start, done.ptr) : read;
