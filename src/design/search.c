@@ -240,7 +240,7 @@ void search_offer(struct search *search, const struct dw_filter *filter, const s
 
 void search_tell(struct search *search, double share)
 {
-    if (search->progress)
+    if (search->progress && !search->stopped)
         search->stopped = !search->progress(search->context,
                                             search->share_from + share * (search->share_to - search->share_from));
 }

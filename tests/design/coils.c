@@ -54,7 +54,7 @@ START_TEST(ripple_settling_overshoot_and_current_are_those_of_a_simulation)
         succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
         struct simulated other = simulate(&filter, source, load, period);
         /* the formulas to 1e-10, the samples' turns to the square of 0.618^40 */
-        within_scale(figures.ripple, simulated_range(&other, task.duty, other.out), 1e-9, 1);
+        within_scale(figures.ripple, simulated_range(&other, task.duty, other.out, 30), 1e-9, 1);
         const size_t periods = (size_t)(12 * figures.settling / period) + 60;
         const struct simulated_start start = simulated_start(&other, task.duty, task.band, periods, 32);
         /* the last mean stands for the limit: what is left of it after 12 settling times is below band^10 */

@@ -95,7 +95,7 @@ END_TEST
 static double orbit_ripple(const struct ladder *l)
 {
     struct simulated simulated = simulated_of(l);
-    const double ripple = simulated_range(&simulated, l->duty, simulated.out);
+    const double ripple = simulated_range(&simulated, l->duty, simulated.out, 40);
     simulated_free(&simulated);
     return ripple;
 }

@@ -56,13 +56,13 @@ static double moved(const struct simulated *filter, const double *from, const do
     return outputs[output];
 }
 
-/* Golden section: the height is flat around a turn, so that 40 steps are plenty.
+/* Golden section.
  *   sign   1 for a largest value, -1 for a smallest */
 static void widen(const struct simulated *filter, const double *from, const double *level, double high, size_t output, double sign,
-                  double *least, double *most)
+                  int steps, double *least, double *most)
 {
     double low = 0;
-    for (int step = 0; step < 40; step++) {
+    for (int step = 0; step < steps; step++) {
         const double place[2] = { high - (high - low) * 0.618033988749895, low + (high - low) * 0.618033988749895 };
         double at[2];
         for (int side = 0; side < 2; side++) {
@@ -77,7 +77,7 @@ static void widen(const struct simulated *filter, const double *from, const doub
     }
 }
 
-double simulated_range(const struct simulated *filter, double duty, size_t output)
+double simulated_range(const struct simulated *filter, double duty, size_t output, int steps)
 {
     struct dw_error error = { .text = "" };
     const double edge = duty * filter->period;
@@ -102,10 +102,41 @@ double simulated_range(const struct simulated *filter, double duty, size_t outpu
                 /* between samples no further out than they are apart */
                 const double reach = side * value[i] + fabs(value[i] - value[i - 1]) + fabs(value[i + 1] - value[i]);
                 if ((turn || i == 1 || i + 1 == PIECES) && reach >= (side > 0 ? most : -least))
-                    widen(filter, start[i - 1], level, 2 * length / PIECES, output, side, &least, &most);
+                    widen(filter, start[i - 1], level, 2 * length / PIECES, output, side, steps, &least, &most);
             }
     }
     return most - least;
+}
+
+static void steady(const struct simulated *filter, double duty, double *state)
+{
+    const double edge = duty * filter->period, time[4] = { 0, edge, edge, filter->period }, pin[4] = { 1, 1, 0, 0 };
+    struct dw_error error = { .text = "" };
+    succeeds(dw_system_steady(filter->system, time, pin, 4, state, NULL, &error), error);
+}
+
+double simulated_product(const struct simulated *filter, double duty, size_t one, size_t other)
+{
+    double state[DW_STATES], sum = 0;
+    steady(filter, duty, state);
+    for (int half = 0; half < 2; half++) {
+        const double *level = &levels[half], length = (half ? 1 - duty : duty) * filter->period;
+        struct dw_error error = { .text = "" };
+        double integral;
+        succeeds(dw_system_product_integral(filter->system, state, level, level, length, one, other, &integral, &error), error);
+        succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+        sum += integral / filter->period;
+    }
+    return sum;
+}
+
+double simulated_while_high(const struct simulated *filter, double duty, size_t output)
+{
+    double state[DW_STATES], integral[DW_OUTPUTS];
+    struct dw_error error = { .text = "" };
+    steady(filter, duty, state);
+    succeeds(dw_system_integral(filter->system, state, levels, levels, duty * filter->period, integral, &error), error);
+    return integral[output] / filter->period;
 }
 
 struct simulated_start simulated_start(const struct simulated *filter, double duty, double band, size_t periods,

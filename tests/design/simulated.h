@@ -21,8 +21,14 @@ struct simulated {
 struct simulated simulate(const struct dw_filter *filter, double source, double load, double period);
 void simulated_free(struct simulated *filter);
 
-/* Peak to peak of an output in the steady state: samples, and golden sections around their turns. */
-double simulated_range(const struct simulated *filter, double duty, size_t output);
+/* Peak to peak of an output in the steady state: samples, and golden sections around their turns.
+ *   steps   of these: each cuts the place by 0.618, the height by its square */
+double simulated_range(const struct simulated *filter, double duty, size_t output, int steps);
+
+/* Mean over a period of the steady state of the product of two outputs. */
+double simulated_product(const struct simulated *filter, double duty, size_t one, size_t other);
+/* Mean over a period of an output, counted while the pin is high alone: of the pin's current, the power it gives. */
+double simulated_while_high(const struct simulated *filter, double duty, size_t output);
 
 struct simulated_start {
     double settling, overshoot, pin_peak;  /* s; share of the change; A, largest |current| */

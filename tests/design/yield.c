@@ -1,0 +1,150 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "design/draws_inner.h"
+#include "pulse/gauss_inner.h"
+#include "suite.h"
+#include <dutywright/design.h>
+#include <math.h>
+
+START_TEST(philox_gives_the_numbers_of_its_authors)
+{
+    /* known answers of philox4x32-10 as its authors publish them with Salmon et al. 2011 (SC11); from memory */
+    static const struct {
+        uint32_t counter[4], key[2], out[4];
+    } cases[] = {
+        { { 0, 0, 0, 0 }, { 0, 0 }, { 0x6627e8d5, 0xe169c58d, 0xbc57ac4c, 0x9b00dbd8 } },
+        { { 0xffffffff, 0xffffffff, 0xffffffff, 0xffffffff }, { 0xffffffff, 0xffffffff },
+          { 0x408f276d, 0x41c83b0e, 0xa20bc7c6, 0x6d5451fd } },
+        { { 0x243f6a88, 0x85a308d3, 0x13198a2e, 0x03707344 }, { 0xa4093822, 0x299f31d0 },
+          { 0xd16cfe09, 0x94fdcceb, 0x5001e420, 0x24126ea1 } },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        uint32_t out[4];
+        philox(cases[i].counter, cases[i].key, out);
+        for (int k = 0; k < 4; k++)
+            ck_assert_uint_eq(out[k], cases[i].out[k]);
+    }
+}
+END_TEST
+
+START_TEST(draws_are_spread_evenly_and_independent)
+{
+    enum { COUNT = 100000 };
+    double sum = 0, square = 0, beside = 0, next = 0;
+    for (uint64_t i = 0; i < COUNT; i++) {
+        const double x = draw(42, i, 3);
+        ck_assert(x > -1 && x < 1);
+        sum += x;
+        square += x * x;
+        beside += x * draw(42, i, 4);
+        next += x * draw(42, i + 1, 3);
+    }
+    /* even on (-1, 1): variance 1/3, of the square 4/45, of products 1/9; five standard deviations */
+    within_scale(sum / COUNT, 0, 5 * sqrt(1.0 / 3 / COUNT), 1);
+    within_scale(square / COUNT, 1.0 / 3, 5 * sqrt(4.0 / 45 / COUNT), 1);
+    within_scale(beside / COUNT, 0, 5 * sqrt(1.0 / 9 / COUNT), 1);
+    within_scale(next / COUNT, 0, 5 * sqrt(1.0 / 9 / COUNT), 1);
+    ck_assert(draw(42, 7, 3) != draw(43, 7, 3) && draw(42, 7, 3) != draw(42, UINT64_C(7) << 32, 3));
+}
+END_TEST
+
+/* Probability of at least k of n, each with probability p. */
+static double at_least(int k, int n, double p)
+{
+    double sum = 0;
+    for (int i = k; i <= n; i++)
+        sum += exp(lgamma(n + 1.0) - lgamma(i + 1.0) - lgamma(n - i + 1.0) + i * log(p) + (n - i) * log1p(-p));
+    return sum;
+}
+
+START_TEST(an_interval_s_ends_leave_half_of_what_is_left_on_either_side)
+{
+    static const struct {
+        int good, samples;
+        double confidence;
+    } cases[] = { { 7, 13, 0.95 }, { 1, 50, 0.9 }, { 49, 50, 0.99 }, { 180, 300, 0.5 } };
+    struct dw_yield yield;
+    struct dw_error error = { .text = "" };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        const int k = cases[i].good, n = cases[i].samples;
+        const double tail = (1 - cases[i].confidence) / 2;
+        succeeds(dw_yield_interval((unsigned)k, (unsigned)n, cases[i].confidence, &yield, &error), error);
+        near(yield.share, (double)k / n, 1e-15);
+        /* Clopper and Pearson 1934: the binomial's tails; lgamma of 300 carries some 1e-13 */
+        near(at_least(k, n, yield.least), tail, 1e-9);
+        near(1 - at_least(k + 1, n, yield.most), tail, 1e-9);
+    }
+    succeeds(dw_yield_interval(0, 20, 0.95, &yield, &error), error);
+    ck_assert(yield.least == 0);
+    near(yield.most, 1 - pow(0.025, 1.0 / 20), 1e-9);
+    succeeds(dw_yield_interval(20, 20, 0.95, &yield, &error), error);
+    ck_assert(yield.most == 1);
+    near(yield.least, pow(0.025, 1.0 / 20), 1e-9);
+}
+END_TEST
+
+/* Loading grows with the resistor alone: of a spread of 20 % either way, three quarters keep a limit 10 % above the middle. */
+static const struct dw_filter_task task = { .frequency = 1e4, .high = 5, .levels = 256, .duty = 0.37, .load = 1e5, .band = 0.02,
+                                            .ripple = INFINITY, .settling = INFINITY, .overshoot = INFINITY, .loading = 0.0517,
+                                            .pin_current = INFINITY, .coil_current = INFINITY };
+static struct dw_filter three_quarters(void)
+{
+    const double r = 1e5 * 0.0517 / (1 - 0.0517) / 1.1;
+    return (struct dw_filter){ .stages = 1, .r = { { r, 0.2, NAN } }, .c = { { 220e-9, 0.1, NAN } } };
+}
+
+START_TEST(yield_is_the_share_that_keeps_the_limit)
+{
+    enum { COUNT = 40000 };
+    const struct dw_filter filter = three_quarters();
+    struct dw_yield yield;
+    struct dw_error error = { .text = "" };
+    succeeds(dw_filter_yield(&task, &filter, 5, 0, COUNT, 0.95, &yield, &error), error);
+    within_scale(yield.share, 0.75, 5 * sqrt(0.75 * 0.25 / COUNT), 1);
+    ck_assert(yield.least < yield.share && yield.share < yield.most);
+}
+END_TEST
+
+START_TEST(samples_are_the_same_however_they_are_shared_out)
+{
+    const struct dw_filter filter = three_quarters();
+    struct dw_yield whole, part;
+    struct dw_error error = { .text = "" };
+    succeeds(dw_filter_yield(&task, &filter, 9, 0, 1000, 0.95, &whole, &error), error);
+    for (unsigned long long pieces = 1; pieces <= 13; pieces += 3) {
+        unsigned long long good = 0, from = 0;
+        for (unsigned long long k = 0; k < pieces; k++) {
+            const unsigned long long to = 1000 * (k + 1) / pieces;
+            succeeds(dw_filter_yield(&task, &filter, 9, from, to - from, 0.95, &part, &error), error);
+            good += part.good;
+            from = to;
+        }
+        ck_assert_uint_eq(good, whole.good);
+    }
+    succeeds(dw_filter_yield(&task, &filter, 10, 0, 1000, 0.95, &part, &error), error);
+    ck_assert_uint_ne(part.good, whole.good);
+}
+END_TEST
+
+START_TEST(what_makes_no_yield_is_refused)
+{
+    struct dw_filter filter = three_quarters();
+    struct dw_filter_task wrong = task;
+    struct dw_yield yield;
+    struct dw_error error;
+    static const char *const message = "a yield needs samples, no more good ones, and a confidence between 0 and 1";
+    refuses(dw_yield_interval(3, 2, 0.95, &yield, &error), DW_BAD_USE, error, message);
+    refuses(dw_yield_interval(0, 0, 0.95, &yield, &error), DW_BAD_USE, error, message);
+    refuses(dw_yield_interval(1, 2, 1, &yield, &error), DW_BAD_USE, error, message);
+    refuses(dw_yield_interval(1, 2, 0, &yield, &error), DW_BAD_USE, error, message);
+    refuses(dw_yield_interval(1, 2, NAN, &yield, &error), DW_BAD_USE, error, message);
+    wrong.levels = 1;
+    refuses(dw_filter_yield(&wrong, &filter, 1, 0, 10, 0.95, &yield, &error), DW_BAD_USE, error, "levels must be at least 2");
+    filter.c[0].value = 0;
+    refuses(dw_filter_yield(&task, &filter, 1, 0, 10, 0.95, &yield, &error), DW_BAD_USE, error,
+            "the parts make neither RC stages nor one stage with a coil");
+}
+END_TEST
+
+SUITE("design: yield", philox_gives_the_numbers_of_its_authors, draws_are_spread_evenly_and_independent,
+      an_interval_s_ends_leave_half_of_what_is_left_on_either_side, yield_is_the_share_that_keeps_the_limit,
+      samples_are_the_same_however_they_are_shared_out, what_makes_no_yield_is_refused)
