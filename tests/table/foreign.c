@@ -55,6 +55,11 @@ START_TEST(exported_tables_read_as_they_are)
         /* titles */
         { "time,pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
         { "\357\273\277time[s],pin[V]\r\n0,1\r\n", "time[s] pin[V]", { 0, 1 }, 2 },
+        { "[s],pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
+        { "[Hz],gain [dB]\n10,1\n", "frequency[Hz] gain[dB]", { 10, 1 }, 2 },
+        { "time[s],pin [m V],x [abcdefghijklmnopqrstuvwxyzabcdefghijkl]\n0,1,2\n", "time[s] pin-m-V[] x[abcdefghijklmnopqrstuvwxyzabcde]",
+          { 0, 1, 2 }, 3 },
+        { "time[s],pin[a[b]c]\n0,1\n", "time[s] pin-a[bc]", { 0, 1 }, 2 },
         { "Zeit;Spannung (V)\n0;1,5\n", "time[s] Spannung[V]", { 0, 1.5 }, 2 },
         { "\"Time (ms)\",\"Meter, left (V)\"\n20,1\n", "time[s] Meter-left[V]", { 0.02, 1 }, 2 },
         { "\"t / us\",\"the \"\"old\"\" meter\"\n20,1\n", "time[s] the-old-meter[]", { 20e-6, 1 }, 2 },
@@ -166,6 +171,27 @@ START_TEST(faults_of_foreign_tables_are_named_to_the_letter)
 }
 END_TEST
 
+START_TEST(the_lines_before_the_rows_hold_no_more_than_a_mebibyte)
+{
+    enum { LINE = 600000, BLANK = (1 << 20) + 5 };
+    char *text = malloc(2 * (size_t)LINE + 16);
+    ck_assert_ptr_nonnull(text);
+    memset(text, 'x', 2 * (size_t)LINE);
+    text[LINE] = '\n';
+    strcpy(text + 2 * (size_t)LINE, "\n0 1\n");
+    struct whole all = read_whole(text, strlen(text), false, 3);
+    ck_assert_str_eq(all.error.text, "standard input, line 2: the lines before the first row are longer than 1 MiB");
+    whole_free(&all);
+    memset(text, '\n', BLANK);
+    strcpy(text + BLANK, "0 1\n"); /* blank lines are none of them */
+    all = read_whole(text, strlen(text), false, 3);
+    ck_assert_int_eq(all.status, DW_OK);
+    ck_assert_uint_eq(all.rows, 1);
+    whole_free(&all);
+    free(text);
+}
+END_TEST
+
 START_TEST(up_to_64_lines_may_come_before_the_rows)
 {
     char text[2048];
@@ -221,4 +247,5 @@ END_TEST
 SUITE("table: foreign tables", exported_tables_read_as_they_are, times_convert_with_one_rounding,
       units_with_a_prefix_convert_with_one_rounding,
       faults_of_foreign_tables_are_named_to_the_letter, up_to_64_lines_may_come_before_the_rows,
+      the_lines_before_the_rows_hold_no_more_than_a_mebibyte,
       a_thousand_and_twenty_four_channels_are_the_most, an_end_line_without_its_header_passes_as_partial)

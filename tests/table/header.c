@@ -59,8 +59,12 @@ START_TEST(what_is_no_key_or_value_is_refused)
     refuses(dw_header_set(header, "made by", "1", &error), DW_BAD_USE, error,
             "'made by' is no header key: letters, digits, _ - . are");
     refuses(dw_header_set(header, "", "1", &error), DW_BAD_USE, error, "'' is no header key: letters, digits, _ - . are");
-    refuses(dw_header_set(header, "columns", "1", &error), DW_BAD_USE, error,
-            "'columns' is no header key: the format itself uses that name");
+    static const char *const own[] = { "wave-table", "columns", "rows", "end" };
+    for (size_t i = 0; i < sizeof own / sizeof own[0]; i++) {
+        char text[100];
+        snprintf(text, sizeof text, "'%s' is no header key: the format itself uses that name", own[i]);
+        refuses(dw_header_set(header, own[i], "1", &error), DW_BAD_USE, error, text);
+    }
     refuses(dw_header_set(header, "note", "one\ntwo", &error), DW_BAD_USE, error, "note: a header value is one line");
     ck_assert_str_eq(keys_of(header), "made-by=dw-pwm --duty 0.37|period=0.002|");
     dw_header_free(header);
@@ -118,6 +122,10 @@ START_TEST(what_is_no_channel_is_refused)
             "'m V' is no unit: no blanks and no brackets stand in one");
     refuses(dw_header_append(header, "p", "[V", &error), DW_BAD_USE, error,
             "'[V' is no unit: no blanks and no brackets stand in one");
+    refuses(dw_header_append(header, "p", "V]", &error), DW_BAD_USE, error,
+            "'V]' is no unit: no blanks and no brackets stand in one");
+    refuses(dw_header_append(header, "p", "V\177", &error), DW_BAD_USE, error,
+            "'V?' is no unit: no blanks and no brackets stand in one");
     refuses(dw_header_rename(header, 1, "speed", NULL, &error), DW_BAD_USE, error,
             "two channels would have the name 'speed'");
     refuses(dw_header_rename(header, 4, "x", NULL, &error), DW_BAD_USE, error, "column 4 of 4");

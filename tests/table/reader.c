@@ -161,6 +161,7 @@ START_TEST(faults_of_the_header_are_named_to_the_letter)
         { "", "standard input is empty; did the program before it fail?" },
         { "\n \n", "standard input is empty; did the program before it fail?" },
         { "\377\376#\0", "standard input is UTF-16 text; save it as UTF-8" },
+        { "\376\377\0#", "standard input is UTF-16 text; save it as UTF-8" },
         { "# wave-table 2\n", "standard input, line 1: '# wave-table 2': only version 1 of the table is known here" },
         { MARK "# period: 0.0", "standard input stops in its header, line 2; did the program before it fail?" },
         { MARK "0\t5\n", "standard input, line 1: the header has no line '# columns: time[s] ...'" },
@@ -240,10 +241,31 @@ START_TEST(an_error_stays_and_keeps_the_rows_before_it)
     char place[64];
     dw_reader_place(reader, place, sizeof place);
     ck_assert_str_eq(place, "standard input, line 6");
+    ck_assert_int_eq(dw_reader_rows(reader, 5, &values, &rows, NULL), DW_BAD_INPUT);
     for (int again = 0; again < 3; again++) {
+        ck_assert_int_eq(dw_reader_row(reader, &values, NULL), DW_BAD_INPUT);
         refuses(dw_reader_row(reader, &values, &error), DW_BAD_INPUT, error, "standard input, line 7: 'x' is not a number");
         ck_assert_uint_eq(error.line, 7);
     }
+    dw_reader_close(reader);
+}
+END_TEST
+
+START_TEST(no_rows_at_all_are_refused_and_lose_none)
+{
+    struct dw_error error;
+    struct dw_reader *reader = reader_of_text("# wave-table 1\t \n# columns: time[s] pin[V]\n0\t5\n1\t4\n# end: 2\n", &error);
+    ck_assert_msg(reader != NULL, "%s", error.text);
+    const double *values;
+    size_t rows;
+    refuses(dw_reader_rows(reader, 0, &values, &rows, &error), DW_BAD_USE, error, "no rows were asked for");
+    for (size_t seen = 0; seen < 2; seen += rows) {
+        succeeds(dw_reader_rows(reader, 9, &values, &rows, &error), error);
+        ck_assert_double_eq(values[0], (double)seen);
+    }
+    char place[64];
+    dw_reader_place(reader, place, sizeof place);
+    ck_assert_str_eq(place, "standard input, line 4");
     dw_reader_close(reader);
 }
 END_TEST
@@ -306,4 +328,4 @@ SUITE("table: reader", a_table_reads_the_same_by_rows_and_by_blocks, any_separat
       a_cut_text_never_reads_as_whole, a_cut_binary_table_never_reads_as_whole,
       partial_takes_every_whole_row_and_no_cut_one, faults_of_rows_are_named_to_the_letter,
       faults_of_the_header_are_named_to_the_letter, faults_of_binary_rows_are_named_to_the_letter,
-      an_error_stays_and_keeps_the_rows_before_it, the_limits_are_what_the_format_says, a_file_that_is_not_there_is_named)
+      an_error_stays_and_keeps_the_rows_before_it, no_rows_at_all_are_refused_and_lose_none, the_limits_are_what_the_format_says, a_file_that_is_not_there_is_named)

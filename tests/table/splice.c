@@ -95,6 +95,7 @@ START_TEST(a_span_outside_the_table_is_refused)
         { 6, INFINITY, DW_BAD_INPUT, "the span begins at 6, but the table ends at 5" },
         { -INFINITY, 0.5, DW_BAD_INPUT, "the span ends before the table begins" },
         { 3, 3, DW_BAD_USE, "a span ends after it begins, and a row has two columns or more" },
+        { 3, NAN, DW_BAD_USE, "a span ends after it begins, and a row has two columns or more" },
         { NAN, 3, DW_BAD_USE, "a span ends after it begins, and a row has two columns or more" },
     };
     struct dw_error error;
@@ -173,6 +174,31 @@ START_TEST(the_last_periods_go_from_boundary_to_boundary)
 }
 END_TEST
 
+START_TEST(a_record_that_begins_within_a_period_has_it_not)
+{
+    struct dw_error error;
+    struct dw_rows some;
+    const double rows[][2] = { { 0.5, 1 }, { 3, 2 }, { 5, 4 } };
+    for (unsigned long long asked = 1; asked <= 2; asked++) {
+        struct dw_tail *tail = dw_tail_new(2, 0, 2, asked, &error);
+        for (size_t i = 0; i < 3; i++)
+            succeeds(dw_tail_row(tail, rows[i], &error), error);
+        if (asked == 2) {
+            refuses(dw_tail_finish(tail, &some, &error), DW_BAD_INPUT, error,
+                    "the last 2 whole periods: the table holds 1 of 2 s");
+        } else {
+            /* from 2 to 4: both ends lie on lines between rows */
+            static const double wanted[][2] = { { 2, 1.6 }, { 3, 2 }, { 4, 3 } };
+            struct record got = { .count = 0 };
+            succeeds(dw_tail_finish(tail, &some, &error), error);
+            append(&got, some);
+            is(&got, wanted, 3);
+        }
+        dw_tail_free(tail);
+    }
+}
+END_TEST
+
 START_TEST(too_few_periods_are_refused)
 {
     struct dw_error error;
@@ -185,6 +211,14 @@ START_TEST(too_few_periods_are_refused)
             "the last whole periods: there is one or more, each longer than zero");
     refuses(tail_of(0, 2, 1, 1.5, 0, &got, &error), DW_BAD_USE, error,
             "the last whole periods: there is one or more, each longer than zero");
+    static const struct {
+        size_t columns;
+        double origin, period;
+    } none[] = { { 1, 0, 2 }, { 2, 0, INFINITY }, { 2, NAN, 2 }, { 2, INFINITY, 2 }, { 2, 0, NAN } };
+    for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
+        ck_assert_ptr_null(dw_tail_new(none[i].columns, none[i].origin, none[i].period, 1, &error));
+        ck_assert_str_eq(error.text, "the last whole periods: there is one or more, each longer than zero");
+    }
     struct dw_tail *tail = dw_tail_new(2, 0, 2, 1, &error);
     struct dw_rows some;
     refuses(dw_tail_finish(tail, &some, &error), DW_BAD_INPUT, error, "the last period of a table that has no rows");
@@ -332,6 +366,9 @@ START_TEST(a_joined_header_says_only_what_is_true_of_both)
     succeeds(dw_header_rename(next, 1, "gate", "1", &error), error);
     refuses(dw_header_join(header, next, 0, &error), DW_BAD_INPUT, error,
             "column 2 is pin[V] in the one table and gate[1] in the other");
+    succeeds(dw_header_rename(next, 1, "pin", "1", &error), error);
+    refuses(dw_header_join(header, next, 0, &error), DW_BAD_INPUT, error,
+            "column 2 is pin[V] in the one table and pin[1] in the other");
     succeeds(dw_header_append(next, "out", "V", &error), error);
     refuses(dw_header_join(header, next, 0, &error), DW_BAD_INPUT, error, "the tables have 1 and 2 channels");
     dw_header_free(header);
@@ -341,5 +378,5 @@ END_TEST
 
 SUITE("table: splice", a_span_begins_after_the_jump_at_its_start_and_ends_before_that_at_its_end,
       a_span_outside_the_table_is_refused, a_row_put_in_lies_on_the_line_even_at_the_ends_of_the_range,
-      the_last_periods_go_from_boundary_to_boundary, too_few_periods_are_refused, joined_tables_meet_in_one_jump_at_most,
+      the_last_periods_go_from_boundary_to_boundary, a_record_that_begins_within_a_period_has_it_not, too_few_periods_are_refused, joined_tables_meet_in_one_jump_at_most,
       time_never_goes_back_where_tables_meet, a_joined_header_says_only_what_is_true_of_both)
