@@ -29,13 +29,11 @@ static void thin_to(struct exits *exits, double allowed)
     size_t kept = 1;
     for (size_t i = 1; i + 1 < exits->count; i++) {
         const struct exit *a = &e[kept - 1], *c = &e[i + 1];
-        if (a->value > c->value) {
-            const double moved = fabs(e[i].time - time_on_chord(a, c, e[i].value));
-            const double bound = fmax(e[i].bound, c->bound) + moved;
-            if (bound <= allowed) {
-                e[i + 1].bound = bound;
-                continue;
-            }
+        const double moved = fabs(e[i].time - time_on_chord(a, c, e[i].value)); /* of three values two differ at least */
+        const double bound = fmax(e[i].bound, c->bound) + moved;
+        if (bound <= allowed) {
+            e[i + 1].bound = bound;
+            continue;
         }
         e[kept++] = e[i];
     }

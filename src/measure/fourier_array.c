@@ -7,11 +7,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Rows with their times in front, as the sums take them. */
+/* Rows with their times in front, as the sums take them: as much memory as both arrays take. */
 static double *join(const double *time, const double *value, size_t rows, size_t channels)
 {
     const size_t width = 1 + channels;
-    double *row = rows < (size_t)-1 / sizeof(double) / width ? malloc(rows * width * sizeof *row) : NULL;
+    double *row = malloc(rows * width * sizeof *row);
     for (size_t i = 0; row && i < rows; i++) {
         row[i * width] = time[i];
         memcpy(row + i * width + 1, value + i * channels, channels * sizeof *row);

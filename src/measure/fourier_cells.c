@@ -110,7 +110,7 @@ static void add_fragment(struct fourier_cells *c, size_t cell, double a, double 
         close_cell(c);
         c->open_cell = cell;
     }
-    while (nodes < GAUSS_MOST && c->rules.reach[nodes] < c->theta * half)
+    while (c->rules.reach[nodes] < c->theta * half) /* at most pi, which GAUSS_MOST reach */
         nodes++;
     for (int k = 0; k < nodes; k++) {
         const double v = c->rules.node[nodes][k];

@@ -13,7 +13,7 @@ static size_t denominator(double x, double slack, double most)
         rest = 1 / rest;
         const double whole = floor(rest), q_next = whole * q + q_before, a_next = whole * a + a_before;
         rest -= whole;
-        if (!(q_next <= most) || !(rest > 0 || fabs(x - a_next / q_next) <= slack))
+        if (!(q_next <= most)) /* as it is, too, once nothing is left */
             return 0;
         q_before = q;
         a_before = a;

@@ -21,7 +21,7 @@ static const double *vertex(const struct vertices *vertices, size_t i)
 static int bin_of(const struct histogram *h, double value)
 {
     const int bin = (int)((value - h->minimum) / h->width);
-    return bin < 0 ? 0 : bin >= BINS ? BINS - 1 : bin;
+    return bin >= BINS ? BINS - 1 : bin; /* the maximum itself */
 }
 
 /* A straight line spends its time evenly over the values it passes. */

@@ -201,7 +201,7 @@ static enum dw_status cut_at(struct dw_meter *m, double instant, struct dw_error
     end_piece(m);
     for (int i = 0; i < CELLS; i++) {
         struct cell *cell = &m->cell[i];
-        if (!(cell->clock.earliest <= instant) || cell->clock.next == INFINITY)
+        if (!(cell->clock.earliest <= instant))
             continue;
         const enum dw_status status = use_cell(m, i, cell->clock.next, error);
         if (status != DW_OK)
@@ -211,8 +211,6 @@ static enum dw_status cut_at(struct dw_meter *m, double instant, struct dw_error
         const bool first_end = i == CELL_BETWEEN && !cell->open;
         clock_advance(&cell->clock);
         cell->open = i != CELL_BETWEEN || first_end;
-        if (clock_blurred(&cell->clock, instant))
-            return too_short(m, cell, instant, error);
     }
     m->fresh = true;
     find_next_cut(m);
@@ -256,12 +254,16 @@ static void skip_periods(struct dw_meter *m, double end)
     find_next_cut(m);
 }
 
-/* A straight line that reaches or passes the next instant of a clock. */
+/* A straight line that reaches or passes the next instant of a clock. Only the two ends of a span may be so close that a row on
+ * the one is beyond the other. */
 static enum dw_status add_line_and_cut(struct dw_meter *m, double start, const double *from, double end,
                                        const double *to, struct dw_error *error)
 {
     const double *at = from;
     enum dw_status status = DW_OK;
+    for (int i = 0; i < CELLS; i++)
+        if (clock_blurred(&m->cell[i].clock, end))
+            return too_short(m, &m->cell[i], end, error);
     for (int cuts = 0; status == DW_OK && end >= m->next_cut; cuts++) {
         double instant = INFINITY, latest = INFINITY;
         for (int i = 0; i < CELLS; i++)
@@ -270,7 +272,7 @@ static enum dw_status add_line_and_cut(struct dw_meter *m, double start, const d
                 latest = m->cell[i].clock.latest;
             }
         if (end <= latest) {
-            status = start < end ? add_line(m, start, at, end, to, error) : DW_OK;
+            status = add_line(m, start, at, end, to, error);
             return status == DW_OK ? cut_at(m, end, error) : status;
         }
         const double share = (instant - start) / (end - start);
@@ -286,7 +288,7 @@ static enum dw_status add_line_and_cut(struct dw_meter *m, double start, const d
         if (cuts == 2)
             skip_periods(m, end);
     }
-    return status == DW_OK && start < end ? add_line(m, start, at, end, to, error) : status;
+    return status == DW_OK ? add_line(m, start, at, end, to, error) : status;
 }
 
 static enum dw_status begin_record(struct dw_meter *m, const double *row, struct dw_error *error)
@@ -307,6 +309,9 @@ static enum dw_status begin_record(struct dw_meter *m, const double *row, struct
         m->cell[CELL_BETWEEN].clock.latest < row[0])
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
                             m->place, m->cell[CELL_BETWEEN].clock.next, row[0]);
+    if (m->span_cell == CELL_BETWEEN && m->span.to <= row[0])
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", m->place,
+                            m->span.to, row[0]);
     return m->next_cut <= row[0] ? cut_at(m, row[0], error) : DW_OK;
 }
 
@@ -356,7 +361,7 @@ static enum dw_status close_between(struct dw_meter *m, struct dw_error *error)
 {
     struct cell *cell = &m->cell[CELL_BETWEEN];
     const double from = m->span.from, to = m->span.to;
-    if (!cell->open && m->span_total.empty)
+    if (!cell->open && cell->clock.next < INFINITY)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", m->place,
                             from, m->previous_time);
     if (cell->open && to < INFINITY)

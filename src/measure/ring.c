@@ -40,7 +40,7 @@ void ring_total(const struct ring *ring, size_t channels, struct stretch *total)
 {
     total->empty = true;
     for (size_t i = 0; i < ring->count; i++) {
-        const size_t at = ring->count < ring->most ? i : (ring->next + i) % ring->most;
+        const size_t at = (ring->next + i) % ring->count;
         struct stretch one = ring->stretch[at];
         one.of = ring->moments + at * channels;
         moments_append(total, &one, channels);

@@ -21,7 +21,7 @@ static enum dw_status read_end(const char *first, size_t length, double none, do
         return DW_OK;
     }
     if (length >= sizeof text)
-        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is not a time", first);
+        return dw_error_set(error, DW_BAD_USE, 0, "'%.*s' is not a time", (int)length, first);
     memcpy(text, first, length);
     text[length] = 0;
     return dw_quantity_parse(text, DW_TIME, value, error);

@@ -54,8 +54,10 @@ static enum dw_status settle_lines(struct dw_spectrum *s, struct dw_error *error
         if (!s->harmonics)
             lines = s->top > 0 ? floor(s->top * s->period * (1 + 4 * DBL_EPSILON)) : floor((double)s->facts.pieces / 2);
     }
-    s->highest = lines < 1 ? 1 : lines > DW_LINES_MOST ? DW_LINES_MOST : (size_t)lines;
-    return lines > DW_LINES_MOST ? spectrum_too_many(lines, error) : DW_OK;
+    if (lines > DW_LINES_MOST)
+        return spectrum_too_many(lines, error);
+    s->highest = lines < 1 ? 1 : (size_t)lines;
+    return DW_OK;
 }
 
 /* From all bins of the span, [channels x width], the lines of the tapered wave; line 0 is what the taper adds to the mean. */
@@ -231,7 +233,7 @@ struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t 
     const struct channel_lines *of = &s->of[channel];
     struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = of->reference };
     d.rms = hypot(moments_mean(&record_moments(s->record)[channel]), of->ac_rms);
-    d.has_thd = s->harmonic && d.reference == 1 && !is_rounding(of, amplitude_of(of, 1));
+    d.has_thd = s->harmonic && d.reference == 1;
     if (!d.has_thd)
         return d;
     double others = 0;

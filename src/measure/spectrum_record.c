@@ -114,7 +114,8 @@ static void skip_alike(struct record *r, double end)
     }
 }
 
-/* A line that reaches or passes the next instant. */
+/* A line that reaches or passes the next instant. Only the two ends of a span may be so close that a row on the one is beyond
+ * the other. */
 static enum dw_status add_line_and_cut(struct record *r, double start, const double *from, double end, const double *to,
                                        struct dw_error *error)
 {
@@ -122,8 +123,7 @@ static enum dw_status add_line_and_cut(struct record *r, double start, const dou
     for (int cuts = 0; status == DW_OK && !r->done && end >= r->clock.earliest; cuts++) {
         const double instant = r->clock.next;
         if (end <= r->clock.latest) {
-            if (start < end)
-                add_moments(r, start, from, end, to);
+            add_moments(r, start, from, end, to);
             return cut_at(r, to, error);
         }
         double *between = r->cut + cuts % 2 * r->windows.width;
@@ -138,7 +138,7 @@ static enum dw_status add_line_and_cut(struct record *r, double start, const dou
         if (status == DW_OK)
             skip_alike(r, end);
     }
-    return status == DW_OK && !r->done && start < end ? add_line(r, start, from, end, to, error) : status;
+    return status == DW_OK && !r->done ? add_line(r, start, from, end, to, error) : status;
 }
 
 static enum dw_status begin_record(struct record *r, const double *row, struct dw_error *error)
@@ -155,6 +155,9 @@ static enum dw_status begin_record(struct record *r, const double *row, struct d
     if (isfinite(r->plan.from) && r->clock.latest < time)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
                             r->place, r->plan.from, time);
+    if (r->plan.to <= time)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", r->place,
+                            r->plan.to, time);
     r->done = r->plan.to < r->clock.earliest;
     return !r->done && r->clock.earliest <= time ? cut_at(r, row, error) : DW_OK;
 }
@@ -232,7 +235,7 @@ enum dw_status record_rows(struct record *r, const double *values, size_t rows, 
         double *used = r->row;
         r->row = r->previous;
         r->previous = used;
-        if (status != DW_OK || !r->open || r->fresh || r->done)
+        if (status != DW_OK || !r->open || r->fresh)
             continue;
         const size_t more = plain_rows(r, values, rows - i < ROWS_AT_ONCE ? rows - i : ROWS_AT_ONCE);
         if (more)
@@ -336,6 +339,8 @@ enum dw_status record_finish(struct record *r, struct dw_error *error)
                             r->place, r->plan.last, w->ring_count);
     windows_total(&r->windows);
     const struct stretch *kept = &w->kept.moments;
+    if (kept->empty && !(r->plan.period > 0))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", r->place);
     if (kept->empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span holds no whole period of %g s", r->place,
                             r->plan.period * fmax(r->plan.group, 1));

@@ -232,7 +232,7 @@ static struct fourier_rows rows_of(const struct windows *ws, const struct window
 /* Cells of the grid on which all rows lie; 0: none that is worth it. */
 static size_t find_grid(struct windows *ws, const struct windows_scale *scale, size_t rows)
 {
-    const size_t most = rows < FOURIER_CELLS_MOST / 64 ? 64 * rows : FOURIER_CELLS_MOST;
+    const size_t most = (size_t)fmin(64 * (double)rows, FOURIER_CELLS_MOST);
     size_t cells = 1;
     for (size_t i = 0; i < windows_count(ws); i++) {
         const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);

@@ -371,6 +371,55 @@ START_TEST(a_sampled_record_is_known_by_its_times)
 }
 END_TEST
 
+START_TEST(the_way_is_the_cheapest)
+{
+    static const struct {
+        size_t rows, lines, grid;
+        enum fourier_way way;
+    } cases[] = { { 4, 40, 256, FOURIER_GRID },           { 4, 40, 0, FOURIER_DIRECT },        { 4, 40, 1 << 20, FOURIER_DIRECT },
+                  { 100000, 10000, 0, FOURIER_CELLS },    { 100, 40, 0, FOURIER_DIRECT },   { 100000, 10000, 1 << 18, FOURIER_GRID },
+                  { 100000, 10000, 1 << 24, FOURIER_CELLS } };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        const struct fourier_plan plan = fourier_choose(cases[k].rows, cases[k].lines, 1, cases[k].grid);
+        ck_assert_msg(plan.way == cases[k].way, "case %zu: way %d", k, (int)plan.way);
+    }
+    struct gauss_rules rules;
+    gauss_rules_fill(&rules);
+    ck_assert(rules.reach[GAUSS_MOST] > M_PI); /* no cell asks for more */
+}
+END_TEST
+
+/* The first row and the last of a period may be off it by a rounding. */
+START_TEST(rows_a_rounding_outside_their_period_are_at_its_ends)
+{
+    struct wave inside = pulse(0, 5, 0.3), outside = pulse(0, 5, 0.3);
+    outside.row[0] = -0x1p-60;
+    outside.row[2 * outside.count - 2] = 1 + DBL_EPSILON;
+    double complex *want = by_way(FOURIER_CELLS, &inside, 0, 50), *got = by_way(FOURIER_CELLS, &outside, 0, 50);
+    ck_assert_mem_eq(got, want, 51 * sizeof *got);
+    free(want);
+    free(got);
+    wave_free(&inside);
+    wave_free(&outside);
+}
+END_TEST
+
+/* A polygon whose corners lie on a grid, with none at most of its borders. */
+START_TEST(corners_on_a_grid_have_the_lines_of_their_straight_lines)
+{
+    struct wave wave = { 0 };
+    const double place[] = { 0, 3 / 64.0, 0.25, 41 / 64.0, 1 };
+    for (size_t i = 0; i < 5; i++)
+        wave_add(&wave, place[i], (double)(i * i % 5));
+    double complex *got = of_wave(&wave, 200), *want = by_way(FOURIER_DIRECT, &wave, 0, 200);
+    got[0] = want[0]; /* the mean, which of_wave takes off and puts back */
+    agree(got, want, 200, 2 * 0x1p-50, 5);
+    free(got);
+    free(want);
+    wave_free(&wave);
+}
+END_TEST
+
 /* Such a record takes a way of its own, with the step from its end back to its start. */
 START_TEST(sampled_records_have_the_lines_of_their_straight_lines)
 {
@@ -429,5 +478,7 @@ SUITE("measure: Fourier coefficients", a_pulse_train_has_the_lines_of_the_book_u
       a_delay_turns_the_phases_and_a_factor_scales_the_amplitudes, a_trapezoid_keeps_parseval,
       a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one, a_grid_is_found_where_there_is_one,
       a_sampled_record_is_known_by_its_times, sampled_records_have_the_lines_of_their_straight_lines,
+      the_way_is_the_cheapest, rows_a_rounding_outside_their_period_are_at_its_ends,
+      corners_on_a_grid_have_the_lines_of_their_straight_lines,
       jumps_are_seen_within_a_period_and_not_between_two,
       what_is_no_period_is_refused)

@@ -214,7 +214,7 @@ END_TEST
 
 START_TEST(what_cannot_be_measured_is_refused)
 {
-    static const size_t second[] = { 2 };
+    static const size_t second[] = { 2 }, time[] = { 0 };
     static const struct {
         const char *key, *value;
         struct dw_meter_options options;
@@ -227,10 +227,21 @@ START_TEST(what_cannot_be_measured_is_refused)
         { "period", "0", { .band = 0 }, DW_BAD_INPUT, "the table: 'period: 0' is not above zero" },
         { "carrier-period", "-1", { .band = 0 }, DW_BAD_INPUT, "the table: 'carrier-period: -1' is not above zero" },
         { "levels", "5 0", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 5 0' is not two numbers, the low one first" },
+        { "levels", "5", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 5' is not two numbers, the low one first" },
+        { "levels", "x 5", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: x 5' is not two numbers, the low one first" },
+        { "levels", "0 5x", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 0 5x' is not two numbers, the low one first" },
+        { "levels", "0 inf", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 0 inf' is not two numbers, the low one first" },
+        { "period", "x", { .band = 0 }, DW_BAD_INPUT, "the table: header: period: 'x' is not a number" },
+        { "period", "inf", { .band = 0 }, DW_BAD_INPUT, "the table: header: period: 'inf' is not a number" },
+        { "period", "1e999", { .band = 0 }, DW_BAD_INPUT, "the table: header: period: '1e999' is not a number" },
         { "levels", "0 5 7", { .band = 0 }, DW_BAD_INPUT, "the table: 'levels: 0 5 7' is not two numbers, the low one first" },
         { "accuracy", "pin x", { .band = 0 }, DW_BAD_INPUT, "the table: header: accuracy: 'x' of channel pin is not a number" },
         { "initial", "pin x", { .band = 0 }, DW_BAD_INPUT, "the table: header: initial: 'x' of channel pin is not a number" },
         { NULL, NULL, { .period = -1 }, DW_BAD_USE, "a period of -1 s is not above zero" },
+        { NULL, NULL, { .period = INFINITY }, DW_BAD_USE, "a period of inf s is not above zero" },
+        { NULL, NULL, { .column = time, .channels = 1 }, DW_BAD_USE, "column 0 is not one of the 1 channels" },
+        { NULL, NULL, { .column = time, .channels = 0 }, DW_BAD_INPUT, "the table: there is no channel to measure" },
+        { NULL, NULL, { .band = -0.5 }, DW_BAD_USE, "a settling band of -0.5 is not between 0 and 1" },
         { NULL, NULL, { .band = 1.5 }, DW_BAD_USE, "a settling band of 1.5 is not between 0 and 1" },
         { NULL, NULL, { .has_levels = true, .low = 2, .high = 2 }, DW_BAD_USE,
           "levels 2 and 2: the low one must be below the high one" },
@@ -242,6 +253,7 @@ START_TEST(what_cannot_be_measured_is_refused)
         ck_assert_ptr_null(dw_meter_new(header, &at_new[i].options, &error));
         ck_assert_str_eq(error.text, at_new[i].message);
         ck_assert_int_eq(error.status, at_new[i].status);
+        ck_assert_ptr_null(dw_meter_new(header, &at_new[i].options, NULL));
         dw_header_free(header);
     }
     static const struct {
@@ -255,11 +267,17 @@ START_TEST(what_cannot_be_measured_is_refused)
         { { 1, 1 }, 2, NULL, { 0 }, "the table: no time passes between the first row and the last" },
         { { 1, 2, 1.5 }, 3, NULL, { 0 }, "the table, row 3: time goes back from 2 to 1.5" },
         { { 1, 2, 3 }, 3, "1", { DW_SPAN_LAST, 3, 0, 0 }, "the table: the span is the last 3 periods, but the record holds only 2" },
+        { { 1, 2, 3 }, 3, "1", { DW_SPAN_LAST, 1ull << 63, 0, 0 },
+          "the table: the span is the last 9223372036854775808 periods, but the record holds only 2" },
         { { 1, 2, 3 }, 3, "7", { DW_SPAN_LAST, 1, 0, 0 }, "the table: the record holds no whole period of 7 s" },
         { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 0.5, 2 }, "the table: the span begins at 0.5 s, before the record, which begins at 1 s" },
         { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 2, 4 }, "the table: the span ends at 4 s, but the record ends at 3 s" },
+        { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, -INFINITY, 0.5 }, "the table: the span ends at 0.5 s, but the record begins at 1 s" },
+        { { 1, 2, 3 }, 3, "1", { DW_SPAN_BETWEEN, 0, -INFINITY, 1 }, "the table: the span ends at 1 s, but the record begins at 1 s" },
+        { { 0, 1 + 3 * DBL_EPSILON, 2 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 1, 1 + DBL_EPSILON }, "the table: no time passes in the span" },
         { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 4, 5 }, "the table: the span begins at 4 s, but the record ends at 3 s" },
         { { 1, 2, 3 }, 3, NULL, { DW_SPAN_BETWEEN, 0, 3, INFINITY }, "the table: no time passes in the span" },
+        { { 0, 1e11 }, 2, "1e-6", { 0 }, "the table: a period of 1e-06 s is too short to be told apart at a time of 1e+11 s" },
         { { 1e9, 2e9 }, 2, "1e-6", { 0 }, "the table: a period of 1e-06 s is too short to be told apart at a time of 1e+09 s" },
     };
     for (size_t i = 0; i < sizeof later / sizeof later[0]; i++) {
@@ -282,6 +300,46 @@ START_TEST(what_cannot_be_measured_is_refused)
 }
 END_TEST
 
+START_TEST(what_is_asked_too_early_or_of_nothing_is_left_out)
+{
+    struct wave wave = wave_pulses(0, 1, 0, 3, 0, 5, 0, 0.3, 0);
+    struct dw_header *header = header_with("period", "1", "sampled", "7", NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave), *open = dw_meter_new(header, NULL, NULL);
+    struct dw_meter_note note;
+    struct dw_error error;
+    near(measured(meter, DW_MEASURE_MEAN), 1.5, 1e-14);
+    ck_assert(dw_meter_note(meter, 0, &note) && !dw_meter_note(meter, 1, &note));
+    ck_assert(!dw_meter_result(meter, 1, DW_MEASURE_MEAN).had && !dw_meter_result(meter, 0, DW_MEASURES).had);
+    succeeds(dw_meter_rows(open, wave.row, 3, &error), error);
+    succeeds(dw_meter_rows(open, wave.row + 6, 0, &error), error); /* no rows at all are fine */
+    succeeds(dw_meter_rows(open, wave.row + 6, wave.count - 3, &error), error);
+    ck_assert(left_out(open, DW_MEASURE_MEAN) && !dw_meter_note(open, 0, &note));
+    succeeds(dw_meter_finish(open, &error), error);
+    ck_assert(measured(open, DW_MEASURE_MEAN) == measured(meter, DW_MEASURE_MEAN));
+    dw_meter_free(meter);
+    dw_meter_free(open);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+/* A line over a million periods, a part of which is asked. */
+START_TEST(a_span_within_a_long_line_is_that_part_of_it)
+{
+    struct wave wave = { 0 };
+    wave_add(&wave, 0, 0);
+    wave_add(&wave, 1e6, 3);
+    struct dw_header *header = header_with("period", "1", NULL);
+    const struct dw_span span = { DW_SPAN_BETWEEN, 0, 1e5, 7e5 };
+    struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .span = span }, &wave);
+    near(measured(meter, DW_MEASURE_MEAN), 1.2, 4 * DBL_EPSILON);
+    near(measured(meter, DW_MEASURE_RIPPLE), 1.8, 4 * DBL_EPSILON);
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
 START_TEST(every_measure_has_a_name_and_a_unit)
 {
     for (int a = 0; a < DW_MEASURES; a++)
@@ -297,4 +355,5 @@ END_TEST
 SUITE("measure: the meter", a_stream_without_periods_equals_the_whole_array_to_the_bit,
       spans_of_random_waves_agree_with_long_double, two_parts_of_a_record_make_the_whole, periods_are_half_open,
       rows_within_four_ulp_are_on_the_boundary, a_line_over_very_many_periods_takes_no_time,
-      what_cannot_be_measured_is_refused, every_measure_has_a_name_and_a_unit)
+      a_span_within_a_long_line_is_that_part_of_it, what_cannot_be_measured_is_refused,
+      what_is_asked_too_early_or_of_nothing_is_left_out, every_measure_has_a_name_and_a_unit)

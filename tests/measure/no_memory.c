@@ -96,6 +96,11 @@ static enum dw_status meter_of_two_periods(struct dw_error *error)
     return meter(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_LAST, .periods = 2 } }, error);
 }
 
+static enum dw_status meter_of_many_periods(struct dw_error *error)
+{
+    return meter(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_LAST, .periods = 100 }, .period = 0.03 }, error);
+}
+
 static enum dw_status meter_between(struct dw_error *error)
 {
     return meter(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_BETWEEN, .from = 1.25, .to = 2.5 } }, error);
@@ -194,7 +199,7 @@ static enum dw_status settling_of_means(struct dw_error *error)
     struct dw_settling found;
     for (size_t i = 0; i < ROWS; i++) {
         time[i] = (double)i;
-        mean[i] = i % 2 ? (double)i : -(double)i;
+        mean[i] = i < 2 ? 1e6 : (i % 2 ? 1000.0 : 0.0) - (double)i; /* falls by steps, each of which it falls twice */
     }
     return dw_settling_from_means(time, mean, ROWS, &rule, &found, error);
 }
@@ -207,6 +212,7 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
         bool uniform;
     } cases[] = { { "the meter", meter_by_default, false },
                   { "the meter over two periods", meter_of_two_periods, false },
+                  { "the meter over many periods", meter_of_many_periods, false },
                   { "the meter between two times", meter_between, false },
                   { "the meter without a period", meter_without_period, false },
                   { "the analyser", spectrum_by_default, false },

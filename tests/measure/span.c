@@ -42,6 +42,9 @@ START_TEST(what_is_no_span_is_quoted)
         { "last:-3", "'last:-3': after last: a whole number of periods, 1 or more, was wanted" },
         { "last:2.5", "'last:2.5': after last: a whole number of periods, 1 or more, was wanted" },
         { "last:99999999999999999999", "'last:99999999999999999999': after last: a whole number of periods, 1 or more, was wanted" },
+        { "last:x", "'last:x': after last: a whole number of periods, 1 or more, was wanted" },
+        { "0000000000000000000000000000000000000000000000000000000000000001:2",
+          "'0000000000000000000000000000000000000000000000000000000000000001' is not a time" },
         { "20ms:10ms", "'20ms:10ms': the span ends before it begins" },
         { "3:3", "'3:3': the span ends before it begins" },
     };
