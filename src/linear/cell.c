@@ -14,9 +14,13 @@ struct functional functional_of(const struct dw_system *system, const double *ro
     struct functional functional = { .row = row, .scale = scale };
     double rate[DW_STATES] = { 0 }, next[DW_STATES] = { 0 };
     memcpy(rate, row, n * sizeof *rate);
-    functional.still = true;
-    for (size_t i = 0; i < n; i++)
-        functional.still = functional.still && row[i] == 0;
+    for (size_t i = 0; i < both; i++) {
+        if (row[i] != 0)
+            functional.at[functional.count++] = (unsigned char)i;
+        if (i + 1 == n)
+            functional.states = functional.count;
+    }
+    functional.still = functional.states == 0;
     for (unsigned k = 0; k < ORDERS; k++) {
         functional.dual[k] = energy_dual(system, rate);
         for (size_t j = 0; j < n; j++) {
@@ -42,16 +46,13 @@ void rates_at(const struct stretch *stretch, const struct node *node, struct rat
         slope.low[n + j] = stretch->slope[j].lo;
     }
     memcpy(rates->order[1], slope.high, n * sizeof slope.high[0]);
-    block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
-    memcpy(rates->order[2], second.high, n * sizeof second.high[0]);
-    for (unsigned k = 3; k <= ORDERS; k++)
-        for (size_t i = 0; i < n; i++) {
-            const double *row = system->rate_high + i * both;
-            double sum = 0;
-            for (size_t j = 0; j < n; j++)
-                sum += row[j] * rates->order[k - 1][j];
-            rates->order[k][i] = sum;
-        }
+    unsigned from = 2;
+    if (low || !stretch->flat) {
+        block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
+        memcpy(rates->order[from++], second.high, n * sizeof second.high[0]);
+    }
+    for (unsigned k = from; k <= ORDERS; k++)
+        square_apply(system->rate_high, n, both, 1, rates->order[k - 1], rates->order[k]);
     for (unsigned k = 1; k <= ORDERS; k++)
         rates->norm[k] = energy_norm(system, rates->order[k]);
 }
@@ -59,25 +60,13 @@ void rates_at(const struct stretch *stretch, const struct node *node, struct rat
 void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
                const struct functional *functional, struct slopes *slopes)
 {
-    const size_t n = stretch->system->states, m = stretch->system->inputs;
-    const double *row = functional->row, *input = node->high + n;
-    if (functional->still && stretch->flat) {
-        *slopes = (struct slopes){ .order = { functional_at(functional, node, n, m) } };
-        return;
-    }
-    for (unsigned k = 0; k <= ORDERS; k++) {
-        double sum = 0;
-        for (size_t i = 0; i < n; i++)
-            sum += row[i] * rates->order[k][i];
-        slopes->order[k] = sum;
-    }
-    double now = 0, direct = 0;
-    for (size_t j = 0; j < m; j++)
-        now += row[n + j] * input[j];
-    if (!stretch->flat)
-        for (size_t j = 0; j < m; j++)
-            direct += row[n + j] * stretch->slope[j].hi;
-    slopes->order[0] += now;
+    const size_t n = stretch->system->states;
+    double direct = 0;
+    slopes->order[0] = functional_at(functional, node);
+    for (unsigned k = 1; k <= ORDERS; k++)
+        slopes->order[k] = functional_of_state(functional, rates->order[k]);
+    for (unsigned i = functional->states; i < functional->count && !stretch->flat; i++)
+        direct += functional->row[functional->at[i]] * stretch->slope[functional->at[i] - n].hi;
     slopes->order[1] += direct;
     slopes->direct = fabs(direct);
 }
@@ -178,7 +167,7 @@ static double value_at(const struct stretch *stretch, const struct node *node, c
                        unsigned order)
 {
     if (order == 0)
-        return functional_at(functional, node, stretch->system->states, stretch->system->inputs);
+        return functional_at(functional, node);
     struct rates rates;
     struct slopes slopes;
     rates_at(stretch, node, &rates);
@@ -235,6 +224,11 @@ void cell_solution(const struct stretch *stretch, const struct node *node, doubl
         double *next = solution->term + k * n;
         const double *row = system->rate_high, share = length / k;
         const size_t used = k <= 2 ? both : n;  /* later terms take nothing from the input */
+        if (used == n || (k == 2 && stretch->flat)) {
+            square_apply(row, n, both, share, next - n, next);
+            bound *= reach / k;
+            continue;
+        }
         for (size_t i = 0; i < n; i++, row += both) {
             double sum = 0;
             for (size_t j = 0; j < used; j++)
@@ -276,7 +270,11 @@ void solution_at(const struct solution *solution, size_t states, double share, d
  * intervals where they leave the bracket. */
 static double polynomial_crossing(const double *coefficient, unsigned count, double sign)
 {
-    double low = 0, high = 1, s = 0.5;
+    double low = 0, high = 1, end = 0;
+    for (unsigned j = 0; j < count; j++)
+        end += coefficient[j];
+    const double chord = coefficient[0] / (coefficient[0] - end);
+    double s = chord > 0 && chord < 1 ? chord : 0.5;
     for (int i = 0; i < 120 && high - low > 0x1p-56; i++) {
         double value = coefficient[count - 1], slope = 0;
         for (unsigned j = count - 1; j-- > 0;) {
@@ -293,6 +291,28 @@ static double polynomial_crossing(const double *coefficient, unsigned count, dou
         s = newton > low && newton < high ? newton : low + (high - low) / 2;
     }
     return s;
+}
+
+/* The same by the series of the solution, which then gives the state there, too: for plain double.
+ *   order   0 or 1
+ *   returns share of the cell; node: in at its start with the input part set, out the state at the root */
+static double crossing_by_solution(const struct stretch *stretch, struct node *node, double length,
+                                   const struct functional *functional, unsigned order, double sign)
+{
+    const size_t n = stretch->system->states;
+    struct solution solution;
+    double coefficient[SOLUTION];
+    cell_solution(stretch, node, length, &solution);
+    for (unsigned k = 0; k < solution.count; k++)
+        coefficient[k] = functional_of_state(functional, solution.term + k * n);
+    coefficient[0] = functional_at(functional, node);
+    for (unsigned i = functional->states; i < functional->count && !stretch->flat; i++)
+        coefficient[1] += functional->row[functional->at[i]] * stretch->slope[functional->at[i] - n].hi * length;
+    for (unsigned k = 1; k < solution.count && order == 1; k++)
+        coefficient[k - 1] = k * coefficient[k];
+    const double share = polynomial_crossing(coefficient, solution.count - order, sign);
+    solution_at(&solution, n, share, node->high);
+    return share;
 }
 
 void find_crossing(const struct stretch *stretch, struct position position, unsigned level, double length,
@@ -313,12 +333,17 @@ void find_crossing(const struct stretch *stretch, struct position position, unsi
             *node = middle;
         }
     }
-    double coefficient[SERIES];
     stretch_input(stretch, position, length, node);
-    const unsigned count = cell_polynomial(stretch, node, length, functional, order, coefficient);
-    const double run = length * polynomial_crossing(coefficient, count, sign);
-    stretch_input(stretch, position, run, node);
-    stretch_step(stretch, levels + 1, run, node);
+    double run = 0;
+    if (stretch_doubled(stretch)) {
+        double coefficient[SERIES];
+        const unsigned count = cell_polynomial(stretch, node, length, functional, order, coefficient);
+        run = length * polynomial_crossing(coefficient, count, sign);
+        stretch_input(stretch, position, run, node);
+        stretch_step(stretch, levels + 1, run, node);
+    } else {
+        run = length * crossing_by_solution(stretch, node, length, functional, order, sign);
+    }
     *offset = doubled_sum(stretch_offset(stretch, position), doubled_of(run));
     stretch_input(stretch, stretch_seek(stretch, *offset), 0, node);
 }

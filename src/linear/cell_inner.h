@@ -24,18 +24,30 @@ struct functional {
     double dual[ORDERS];    /* energy_dual of its state part c, of c A, c A A, ... */
     double scale;           /* natural size, > 0 */
     bool still;             /* of the input alone: constant while that stands still */
+    unsigned char count, states;                 /* how many entries of the row are not zero, and how many of those are of states */
+    unsigned char at[DW_STATES + SYSTEM_INPUTS]; /* which; those of states first */
 };
 
 /* Its value at a node whose input is set. */
-static inline double functional_at(const struct functional *functional, const struct node *node, size_t states, size_t inputs)
+static inline double functional_at(const struct functional *functional, const struct node *node)
 {
     const double *row = functional->row, *z = node->high;
     double state = 0, input = 0;
-    for (size_t i = 0; i < states; i++)
-        state += row[i] * z[i];
-    for (size_t j = states; j < states + inputs; j++)
-        input += row[j] * z[j];
+    unsigned i = 0;
+    for (; i < functional->states; i++)
+        state += row[functional->at[i]] * z[functional->at[i]];
+    for (; i < functional->count; i++)
+        input += row[functional->at[i]] * z[functional->at[i]];
     return state + input;
+}
+
+/* Its part of a state, or of a rate of change of one. */
+static inline double functional_of_state(const struct functional *functional, const double *state)
+{
+    double sum = 0;
+    for (unsigned i = 0; i < functional->states; i++)
+        sum += functional->row[functional->at[i]] * state[functional->at[i]];
+    return sum;
 }
 
 struct functional functional_of(const struct dw_system *system, const double *row, double scale);

@@ -95,10 +95,17 @@ static void apply_reset(const struct dw_run *run, const struct guard *guard, str
 {
     const size_t n = run->modes->states, width = n + run->modes->inputs + 1;
     double high[DW_STATES], low[DW_STATES];
-    static const double zero[(DW_STATES + SYSTEM_INPUTS) * DW_STATES];
-    if (!guard->reset)
+    const double *row = guard->reset;
+    if (!row)
         return;
-    block_apply(guard->reset, zero, n, width, node->high, node->low, high, low);
+    for (size_t i = 0; i < n; i++, row += width) {
+        struct doubled sum = { 0, 0 };
+        for (size_t j = 0; j < width; j++)
+            if (row[j] != 0)
+                sum = doubled_sum(sum, doubled_product((struct doubled){ node->high[j], node->low[j] }, doubled_of(row[j])));
+        high[i] = sum.hi;
+        low[i] = sum.lo;
+    }
     memcpy(node->high, high, n * sizeof *high);
     memcpy(node->low, low, n * sizeof *low);
 }
@@ -116,21 +123,23 @@ static bool goes_down(const struct slopes *slopes)
 static const struct guard *broken_guard(const struct dw_run *run, bool slopes_known)
 {
     const struct mode *mode = present_mode(run);
-    const size_t n = run->modes->states, m = run->modes->inputs + 1;
+    struct rates rates;
+    bool rates_known = false;
     for (size_t k = 0; k < mode->guard_count; k++) {
         const struct guard *guard = mode->guards + k;
-        const double value = functional_at(&guard->value, &run->node, n, m);
+        const double value = functional_at(&guard->value, &run->node);
         if (value < -ON_GUARD * guard->value.scale)
             return guard;
         if (value > 0 || !slopes_known)
             continue;
         struct chain plain = { 0 };  /* not stiff: double precision does for signs */
         struct stretch stretch = run->stretch;
-        struct rates rates;
         struct slopes slopes;
         stretch.system = mode->system;
         stretch.chain = &plain;
-        rates_at(&stretch, &run->node, &rates);
+        if (!rates_known)
+            rates_at(&stretch, &run->node, &rates);
+        rates_known = true;
         slopes_at(&stretch, &run->node, &rates, &guard->value, &slopes);
         if (goes_down(&slopes))
             return guard;

@@ -22,8 +22,11 @@ enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, co
         stretch->tail = end_position.rest;
     }
     stretch->flat = true;
+    stretch->lives = 0;
     for (size_t j = 0; j < system->inputs; j++) {
         stretch->start[j] = start[j];
+        if (start[j] != 0)
+            stretch->live[stretch->lives++] = (unsigned char)j;
         const struct doubled rise = exact_sum(end[j], -start[j]);
         stretch->slope[j] = rise.hi == 0 ? rise : doubled_quotient(rise, doubled_of(length));
         stretch->flat = stretch->flat && rise.hi == 0;
@@ -56,6 +59,8 @@ static struct position seek_far(const struct stretch *stretch, struct doubled of
 
 struct position stretch_seek(const struct stretch *stretch, struct doubled offset)
 {
+    if (offset.hi == 0 && offset.lo == 0)
+        return (struct position){ 0, 0 };
     double index = floor(offset.hi / stretch->unit);
     if (index >= 0x1p52)
         return seek_far(stretch, offset);
@@ -164,13 +169,16 @@ static void step_by_series(const struct stretch *stretch, double length, struct 
     memcpy(term_low, node->low, both * sizeof *term_low);
     double bound = 1;
     for (unsigned k = 1; k == 1 || bound > enough; k++) {
-        block_apply(system->rate_high, doubled ? system->rate_low : NULL, n, both, term_high, term_low, next_high, next_low);
         if (doubled) {
+            block_apply(system->rate_high, system->rate_low, n, both, term_high, term_low, next_high, next_low);
             scale_doubled(next_high, next_low, n, doubled_quotient(doubled_of(length), doubled_of(k)));
             memcpy(term_low, next_low, n * sizeof *term_low);
-        } else {
+        } else if (k == 1 || (k == 2 && !stretch->flat)) {
+            block_apply(system->rate_high, NULL, n, both, term_high, NULL, next_high, NULL);
             for (size_t i = 0; i < n; i++)
                 next_high[i] *= length / k;
+        } else {
+            square_apply(system->rate_high, n, both, length / k, term_high, next_high);
         }
         memcpy(term_high, next_high, n * sizeof *term_high);
         add_state(node, n, next_high, doubled ? next_low : NULL);
@@ -192,17 +200,16 @@ void stretch_step(const struct stretch *stretch, unsigned level, double length, 
         return;
     }
     double high[DW_STATES], low[DW_STATES];
-    const size_t at = level * n * width, used = stretch->flat ? width - stretch->system->inputs : width;
-    if (!chain->low && used == width) {
+    const size_t at = level * n * width;
+    if (!chain->low && !stretch->flat) {
         block_apply(chain->high + at, NULL, n, width, node->high, NULL, high, NULL);
         add_state(node, n, high, NULL);
     } else if (!chain->low) {
-        const double *row = chain->high + at;
-        for (size_t i = 0; i < n; i++, row += width) {
-            double sum = 0;
-            for (size_t j = 0; j < used; j++)
-                sum += row[j] * node->high[j];
-            high[i] = sum;
+        square_apply(chain->high + at, n, width, 1, node->high, high);
+        for (unsigned l = 0; l < stretch->lives; l++) {
+            const size_t j = n + stretch->live[l];
+            for (size_t i = 0; i < n; i++)
+                high[i] += chain->high[at + i * width + j] * node->high[j];
         }
         add_state(node, n, high, NULL);
     } else {

@@ -60,7 +60,8 @@ struct stretch {
     double unit;           /* length of the chain's finest level */
     uint64_t count;        /* whole units in the stretch */
     double tail;           /* length beyond them; below zero where the chain is a slack longer */
-    bool flat;             /* the input stands still */
+    bool flat;             /* the input stands still; then these are not zero: */
+    unsigned char lives, live[SYSTEM_INPUTS];
     double start[SYSTEM_INPUTS];
     struct doubled slope[SYSTEM_INPUTS];
 };
@@ -78,6 +79,25 @@ enum dw_status chain_build(const struct dw_system *system, struct chain *chain, 
 /* out = block . z for a block [rows x width]; low NULL: plain double, and out_low is left alone. */
 void block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
                  const double *z_low, double *out_high, double *out_low);
+
+/* out = factor * a z for a square block of n rows, so far apart, in plain double; out may not be z. Written out for few states,
+ * since it is what the time goes into. */
+static inline void square_apply(const double *a, size_t n, size_t apart, double factor, const double *z, double *out)
+{
+    if (n == 3) {
+        const double *b = a + apart, *c = b + apart;
+        out[0] = factor * (a[0] * z[0] + a[1] * z[1] + a[2] * z[2]);
+        out[1] = factor * (b[0] * z[0] + b[1] * z[1] + b[2] * z[2]);
+        out[2] = factor * (c[0] * z[0] + c[1] * z[1] + c[2] * z[2]);
+        return;
+    }
+    for (size_t i = 0; i < n; i++, a += apart) {
+        double sum = a[0] * z[0];
+        for (size_t j = 1; j < n; j++)
+            sum += a[j] * z[j];
+        out[i] = factor * sum;
+    }
+}
 
 /* Energy norm of a state and of a functional on states: |c x| <= dual(c) norm(x). */
 double energy_norm(const struct dw_system *system, const double *state);

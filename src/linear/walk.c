@@ -52,10 +52,9 @@ static void look_around(const struct dw_run *run, const struct cell *cell, struc
 static void glance(const struct dw_run *run, struct place *place)
 {
     const struct mode *mode = walked_mode(run);
-    const size_t n = run->modes->states, m = run->modes->inputs + 1;
     place->known = false;
     for (size_t k = 0; k < mode->guard_count; k++)
-        place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node, n, m);
+        place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node);
 }
 
 static bool judge_cell(const struct dw_run *run, struct cell *cell)
@@ -143,7 +142,8 @@ static const struct guard *first_crossing(const struct dw_run *run, const struct
                       &root.node);
         if (!first || root.offset.hi < found->offset.hi) {
             first = guard;
-            *found = root;
+            found->offset = root.offset;
+            copy_node(&run->stretch, &found->node, &root.node);
         }
     }
     return first;
@@ -318,7 +318,6 @@ static bool any_guard_moves(const struct dw_run *run)
 static bool leap(struct dw_run *run, struct cell *cell)
 {
     const struct stretch *stretch = &run->stretch;
-    const size_t n = run->modes->states, m = run->modes->inputs + 1;
     struct position position = cell->position;
     struct node *node = &cell->next->node;
     look_around(run, cell, cell->here);
@@ -326,6 +325,12 @@ static bool leap(struct dw_run *run, struct cell *cell)
     if (!judge_cell(run, cell))
         return false;
     copy_node(stretch, node, &cell->here->node);
+    if (position.rest != 0 && !stretch_doubled(stretch) && stretch->system->norm * cell->length <= 1) {
+        /* off the grid the rest is one series, sooner summed than climbed to and along */
+        stretch_input(stretch, position, cell->length, node);
+        stretch_step(stretch, stretch->chain->levels + 1, cell->length, node);
+        position = (struct position){ stretch->count, stretch->tail };
+    }
     while (!stretch_at_end(stretch, position)) {
         const unsigned level = stretch_cell(stretch, position, &cell->length);
         if (!stretch->flat)
@@ -336,7 +341,7 @@ static bool leap(struct dw_run *run, struct cell *cell)
     stretch_input(stretch, position, 0, node);
     for (size_t k = 0; k < walked_mode(run)->guard_count; k++) {
         const struct functional *guard = &walked_mode(run)->guards[k].value;
-        if (cell->guards[k] == ENDS_TELL && functional_at(guard, node, n, m) < -GRAZE * guard->scale)
+        if (cell->guards[k] == ENDS_TELL && functional_at(guard, node) < -GRAZE * guard->scale)
             return false;
     }
     copy_node(stretch, &run->node, node);
@@ -376,7 +381,7 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
             run_tangent_move(run, cell.position, found.offset);
         if (*guard) {
             *offset = found.offset;
-            run->node = found.node;
+            copy_node(stretch, &run->node, &found.node);
             return DW_OK;
         }
         struct place *kept = cell.here;
