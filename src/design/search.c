@@ -23,7 +23,7 @@ static double score_of(const struct search *search, const struct dw_filter_figur
     switch (search->goal) {
     case GOAL_BALANCE:
         if (isinf(task->ripple))
-            return isinf(task->settling) ? figures->ripple * figures->settling : figures->ripple;
+            return figures->ripple;
         if (isinf(task->settling))
             return figures->settling;
         return fmax(figures->ripple / task->ripple, figures->settling / task->settling);

@@ -224,6 +224,22 @@ static void same_choices(const struct dw_choices *one, const struct dw_choices *
     }
 }
 
+/* The same parts, each at a price of its own. */
+static const struct dw_parts *priced(const struct dw_parts *parts, uint64_t *seed)
+{
+    struct dw_part part[200];
+    struct dw_error error = { .text = "" };
+    const size_t count = parts ? dw_parts_count(parts) : 0;
+    for (size_t i = 0; i < count; i++) {
+        part[i] = dw_parts_get(parts, i);
+        part[i].price = uniform(seed, 0.01, 2);
+    }
+    struct dw_parts *own = parts ? dw_parts_new(part, count, &error) : NULL;
+    ck_assert_msg(own || !parts, "%s", error.text);
+    dw_parts_free((struct dw_parts *)parts);
+    return own;
+}
+
 /* Random wishes of ladders and coils, with spreads and without, some of which nothing fits. */
 static struct dw_choice_wish random_wish(uint64_t *seed)
 {
@@ -232,7 +248,7 @@ static struct dw_choice_wish random_wish(uint64_t *seed)
     const bool coils = uniform(seed, 0, 2) > 1;
     wish.task.frequency = pow(10, uniform(seed, 3, 5));
     wish.task.duty = uniform(seed, 0, 2) > 1 ? uniform(seed, 0.1, 1) : NAN;
-    wish.task.load = coils ? pow(10, uniform(seed, 1, 3)) : pow(10, uniform(seed, 4, 6));
+    wish.task.load = coils ? pow(10, uniform(seed, 1, 3)) : uniform(seed, 0, 3) > 1 ? pow(10, uniform(seed, 4, 6)) : INFINITY;
     wish.task.ripple = 5 * pow(10, uniform(seed, -2.5, -0.3));
     wish.task.settling = pow(10, uniform(seed, 0.5, 2.5)) / wish.task.frequency;
     wish.task.overshoot = 0.3;
@@ -250,8 +266,19 @@ static struct dw_choice_wish random_wish(uint64_t *seed)
             wish.least_stages = wish.most_stages = 0;
     }
     wish.best = 1 + (size_t)uniform(seed, 0, 6);
-    wish.rank = (enum dw_choice_rank)uniform(seed, 0, 4);
-    wish.front = uniform(seed, 0, 4) < 1;
+    wish.rank = (enum dw_choice_rank)uniform(seed, 0, 5);
+    wish.front = uniform(seed, 0, 3) < 1;
+    const double one_limit = uniform(seed, 0, 4);
+    if (one_limit < 1)
+        wish.task.ripple = INFINITY;
+    else if (one_limit < 2)
+        wish.task.settling = INFINITY;
+    if (wish.front || wish.rank == DW_RANK_PRICE) {
+        wish.capacitors = priced(wish.capacitors, seed);
+        wish.resistors = priced(wish.resistors, seed);
+        wish.coils = priced(wish.coils, seed);
+        wish.dampers = priced(wish.dampers, seed);
+    }
     return wish;
 }
 
@@ -267,7 +294,7 @@ START_TEST(what_is_left_out_would_not_have_been_kept)
 {
     uint64_t seed = 31;
     int fits = 0, none = 0;
-    for (int n = 0; n < 16; n++) {
+    for (int n = 0; n < 24; n++) {
         struct dw_choice_wish wish = random_wish(&seed);
         struct dw_choices *pruned, *all;
         struct dw_error error = { .text = "" };
@@ -340,6 +367,12 @@ START_TEST(a_remedy_fits_and_a_smaller_change_does_not)
             wish.task.ripple = 1;
             wish.task.settling = 100 / wish.task.frequency;
         }
+        if (n % 3 == 2) {
+            wish.task.pin_current = pow(10, uniform(&seed, -4, -2));
+            wish.task.loading = 0.3;
+            wish.task.ripple = 2;
+            wish.task.settling = 100 / wish.task.frequency;
+        }
         const enum dw_status status = dw_choose(&wish, &choices, &error);
         dw_choices_free(choices);
         if (status == DW_NO) {
@@ -370,7 +403,65 @@ START_TEST(a_remedy_fits_and_a_smaller_change_does_not)
         wish_free(&wish);
     }
     ck_assert(seen[DW_REMEDY_FREQUENCY] > 3 && seen[DW_REMEDY_STAGES] > 0 && seen[DW_REMEDY_RIPPLE] > 3 &&
-              seen[DW_REMEDY_SETTLING] > 3 && seen[DW_REMEDY_LOADING] > 0 && seen[DW_REMEDY_PIN] > 0 && seen[DW_REMEDY_OVERSHOOT] > 0 && seen[DW_REMEDY_COIL_CURRENT] > 0);
+              seen[DW_REMEDY_SETTLING] > 3 && seen[DW_REMEDY_LOADING] > 0 && seen[DW_REMEDY_PIN] > 0);
+}
+END_TEST
+
+START_TEST(where_only_the_loading_is_limited_a_remedy_is_the_least_of_it)
+{
+    struct dw_parts *resistors = series(6, 1e3, 1e5, 0), *capacitors = series(6, 1e-9, 1e-6, 0);
+    struct dw_choice_wish wish = nothing;
+    struct dw_remedy remedies[DW_REMEDIES];
+    struct dw_error error = { .text = "" };
+    size_t count;
+    wish.resistors = resistors;
+    wish.capacitors = capacitors;
+    wish.front = true;
+    wish.task.load = 50e3;
+    wish.task.loading = 0.01;
+    wish.task.source = 5;
+    succeeds(dw_choice_remedies(&wish, remedies, &count, &error), error);
+    ck_assert_uint_eq(count, 1);
+    ck_assert_int_eq(remedies[0].kind, DW_REMEDY_LOADING);
+    /* one resistor of 1k: 1005 / 51005 = 1.9704 %, up to three digits */
+    ck_assert(remedies[0].value == 0.0198);
+    dw_parts_free(resistors);
+    dw_parts_free(capacitors);
+}
+END_TEST
+
+START_TEST(a_coil_s_current_alone_is_told_where_it_is_what_fails)
+{
+    struct dw_parts *coils = series(3, 10e-6, 100e-6, 0), *capacitors = series(3, 1e-6, 10e-6, 0), *dampers = series(6, 1, 47, 0);
+    struct dw_choice_wish wish = nothing;
+    struct dw_remedy remedies[DW_REMEDIES];
+    struct dw_choices *choices;
+    struct dw_error error = { .text = "" };
+    size_t count, found = DW_REMEDIES;
+    wish.capacitors = capacitors;
+    wish.coils = coils;
+    wish.dampers = dampers;
+    wish.least_stages = wish.most_stages = 0;
+    wish.task.load = 10;
+    wish.task.ripple = 2;
+    wish.task.coil_current = 0.02;
+    ck_assert_int_eq(dw_choose(&wish, &choices, &error), DW_NO);
+    ck_assert(dw_choices_evaluations(choices) > 0);
+    dw_choices_free(choices);
+    succeeds(dw_choice_remedies(&wish, remedies, &count, &error), error);
+    for (size_t i = 0; i < count; i++)
+        if (remedies[i].kind == DW_REMEDY_COIL_CURRENT)
+            found = i;
+    ck_assert(found < count);
+    wish.task.coil_current = remedies[found].value;
+    succeeds(dw_choose(&wish, &choices, &error), error);
+    dw_choices_free(choices);
+    wish.task.coil_current *= 0.989;
+    ck_assert_int_eq(dw_choose(&wish, &choices, &error), DW_NO);
+    dw_choices_free(choices);
+    dw_parts_free(coils);
+    dw_parts_free(capacitors);
+    dw_parts_free(dampers);
 }
 END_TEST
 
@@ -496,4 +587,5 @@ END_TEST
 
 SUITE("design: choosing", best_ladders_are_the_best_of_all_pairs_simulated, best_filters_with_a_coil_are_the_best_of_all_simulated,
       what_is_left_out_would_not_have_been_kept, shards_merged_are_the_whole, a_remedy_fits_and_a_smaller_change_does_not,
+      where_only_the_loading_is_limited_a_remedy_is_the_least_of_it, a_coil_s_current_alone_is_told_where_it_is_what_fails,
       the_frequency_of_a_remedy_is_the_lowest_for_ladders, a_search_ends_when_told_to, wishes_that_are_none_are_refused)
