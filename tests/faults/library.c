@@ -14,6 +14,7 @@
 #include <dutywright/splice.h>
 #include <dutywright/switch.h>
 #include <dutywright/table.h>
+#include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -55,6 +56,8 @@ static bool fails(void)
     memory.count++;
     const bool failing = memory.at && (memory.after ? memory.count >= memory.at : memory.count == memory.at);
     memory.failed += failing;
+    if (failing)
+        errno = ENOMEM;
     return failing;
 }
 
@@ -389,6 +392,50 @@ static enum dw_status parts(struct dw_error *error)
     return status;
 }
 
+static char stock[] = "stock-XXXXXX";
+
+/* Two shards of a search, put together, with what each best one bears; then a wish that nothing fits. */
+static enum dw_status shards(struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_parts *read = dw_parts_read(stock, DW_CAPACITANCE, 0, INFINITY, 0.1, error), *coils = NULL;
+    struct dw_filter filters[8];
+    struct dw_choices *choices = NULL;
+    size_t count = 0;
+    struct dw_choice_wish wish = { .task = { .frequency = 1e5, .high = 5, .levels = 16, .duty = 0.37, .load = 10, .band = 0.02,
+        .ripple = 1, .settling = INFINITY, .overshoot = INFINITY, .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY },
+        .best = 20, .shards = 2 };
+    const struct dw_part own[] = { { 1e-4, 0, NAN }, { 2.2e-4, 0, NAN } };
+    if (MADE(read) && MADE(coils = dw_parts_new(own, 2, error))) {
+        wish.capacitors = read;
+        wish.coils = coils;
+        for (wish.shard = 1; wish.shard <= 2 && status == DW_OK; wish.shard++) {
+            if (RIGHT(dw_choose(&wish, &choices, error)))
+                for (size_t i = 0; i < dw_choices_count(choices) && i < 4; i++)
+                    filters[count++] = dw_choices_get(choices, i)->filter;
+            dw_choices_free(choices);
+        }
+        wish.shard = wish.shards = 0;
+        choices = NULL;
+        if (status == DW_OK && RIGHT(dw_choices_merge(&wish, filters, count, &choices, error))) {
+            struct dw_filter_currents currents;
+            status = dw_filter_steady_currents(&wish.task, &dw_choices_get(choices, 0)->filter, 0.37, &currents, error);
+        }
+        dw_choices_free(choices);
+        wish.task.ripple = 1e-9;
+        struct dw_remedy remedies[DW_REMEDIES];
+        if (status == DW_OK)
+            status = dw_choice_remedies(&wish, remedies, &count, error);
+        if (status == DW_OK && dw_choices_merge(&wish, filters, 1, &choices, error) != DW_NO)
+            status = error->status;
+        if (status == DW_OK)
+            dw_choices_free(choices);
+    }
+    dw_parts_free(read);
+    dw_parts_free(coils);
+    return status;
+}
+
 /* ---- each allocation of each job ---- */
 
 static const struct job {
@@ -396,7 +443,7 @@ static const struct job {
     enum dw_status (*run)(struct dw_error *error);
 } jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
              { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
-             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "coils", coils } };
+             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils } };
 
 static void try_job(const struct job *job, long at, bool after)
 {
@@ -420,6 +467,7 @@ START_TEST(memory_that_runs_out_anywhere_is_told_and_none_is_kept)
 {
     make_file(ours, "# wave-table 1\n# made-by: hand\n# period: 2\n# columns: time[s] pin[V] out[V]\n0 5 1\n1 5 2\n1 0 2\n2 0 1\n# end: 4\n");
     make_file(foreign, "an instrument\nmore of it\n\"time (ms)\";\"pin, of the clock [V]\"\n0;0,5\n1;4,5\n2;0,5\n");
+    make_file(stock, "1u 5% 0.1\n2.2u\n4.7u\n");
     for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++) {
         try_job(&jobs[i], 0, false);
         const long count = memory.count;
@@ -432,6 +480,7 @@ START_TEST(memory_that_runs_out_anywhere_is_told_and_none_is_kept)
     }
     unlink(ours);
     unlink(foreign);
+    unlink(stock);
 }
 END_TEST
 
