@@ -53,7 +53,7 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     set(m, channel, DW_MEASURE_MINIMUM, moments->minimum);
     set(m, channel, DW_MEASURE_MAXIMUM, moments->maximum);
     set(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum);
-    if (!isfinite(ac) || !isfinite(hypot(mean, ac)))
+    if (!isfinite(ac))
         return add_note(m, error, channel, "rms and ac-rms left out: its values are too large to be squared");
     set(m, channel, DW_MEASURE_RMS, hypot(mean, ac));
     set(m, channel, DW_MEASURE_AC_RMS, ac);

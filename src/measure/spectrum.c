@@ -129,8 +129,9 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     if (!strcmp(dw_header_column(header, 0).unit, "Hz"))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its first column is a frequency; a wave against time was wanted",
                             s->place);
-    if (!(options->fundamental >= 0 && isfinite(1 / options->fundamental)) && options->fundamental != 0)
-        return dw_error_set(error, DW_BAD_USE, 0, "a fundamental of %g Hz is not above zero", options->fundamental);
+    const double fundamental = options->fundamental;
+    if (fundamental != 0 && !(fundamental > 0 && isfinite(fundamental) && isfinite(1 / fundamental)))
+        return dw_error_set(error, DW_BAD_USE, 0, "a fundamental of %g Hz is not above zero", fundamental);
     enum dw_status status = choose_columns(s, options, error);
     if (status == DW_OK)
         status = read_positive(s, header, "period", &pattern, error);

@@ -180,6 +180,75 @@ START_TEST(without_periods_the_value_itself_settles)
 }
 END_TEST
 
+/* In the band from the first row on, from a start that is given; into it by a jump, which has no slope. */
+START_TEST(what_enters_the_band_at_once_settles_then)
+{
+    static const double cases[][3] = { { 0, 4.95, 0 }, { 0, 1, 2 } }; /* from, first value, settling-time */
+    for (size_t k = 0; k < 2; k++) {
+        struct wave wave = { 0 };
+        wave_add(&wave, 0, cases[k][1]);
+        wave_add(&wave, 2, cases[k][1]);
+        wave_add(&wave, 2, 5);
+        wave_add(&wave, 9, 5);
+        struct dw_header *header = header_with("accuracy", "pin 1e-3", NULL);
+        struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .has_from = true, .from = cases[k][0] }, &wave);
+        const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
+        ck_assert(settling.had && settling.value == cases[k][2] && !settling.at_most && settling.within == 0);
+        dw_meter_free(meter);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* Of a thousand channels only 64 candidates each are kept for the last exit: the time is then as good as it says. */
+START_TEST(thinned_candidates_limit_the_settling_time_and_say_so)
+{
+    enum { CHANNELS = 1000, ROWS = 1500 };
+    struct dw_error error;
+    struct dw_header *header = header_with(NULL, NULL);
+    char name[DW_NUMBER_SIZE];
+    for (int c = 1; c < CHANNELS; c++) {
+        snprintf(name, sizeof name, "other-%d", c);
+        succeeds(dw_header_append(header, name, "V", &error), error);
+    }
+    struct dw_meter *meter = dw_meter_new(header, NULL, &error);
+    ck_assert_ptr_nonnull(meter);
+    double row[1 + CHANNELS] = { 0 }, before = 0, last = 0;
+    uint64_t state = 66;
+    for (int i = 0; i < ROWS; i++) { /* a crooked decay, which enters the band of 0.02 at about four time constants of 100 */
+        row[0] += 0.1 + pow(random_next(&state), 8) * 4;
+        const double was = row[1];
+        row[1] = exp(-row[0] / 100);
+        if (i && was > row[1] && row[1] <= 0.02 && last == 0)
+            last = before + (row[0] - before) * (was - 0.02) / (was - row[1]);
+        before = row[0];
+        for (int c = 2; c <= CHANNELS; c++)
+            row[c] = row[1];
+        succeeds(dw_meter_rows(meter, row, 1, &error), error);
+    }
+    row[0] += 1000;
+    for (int c = 1; c <= CHANNELS; c++)
+        row[c] = 0;
+    succeeds(dw_meter_rows(meter, row, 1, &error), error);
+    row[0] += 9000;
+    succeeds(dw_meter_rows(meter, row, 1, &error), error);
+    succeeds(dw_meter_finish(meter, &error), error);
+    for (size_t c = 0; c < CHANNELS; c += 333) {
+        const struct dw_result settling = dw_meter_result(meter, c, DW_MEASURE_SETTLING_TIME);
+        ck_assert_msg(settling.had && settling.within > 1e-3 * settling.value && settling.within < 0.2 * settling.value, "%g s, within %g s",
+                      settling.value, settling.within);
+        within_scale(settling.value, last, 1, settling.within);
+    }
+    char text[200], within[64];
+    dw_quantity_print(within, sizeof within, dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME).within, "s", 2);
+    snprintf(text, sizeof text, "settling-time is within %s, as far as candidates for it are kept", within);
+    ck_assert(noted(meter, text));
+    dw_meter_free(meter);
+    dw_header_free(header);
+}
+END_TEST
+
 START_TEST(ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundredth_of_it)
 {
     const double tau = 40;
@@ -246,4 +315,5 @@ SUITE("measure: settling of a record", a_single_stage_settles_when_its_closed_fo
       the_change_starts_from_the_option_else_the_key_else_the_first_row, means_for_settling_are_those_of_the_carrier_period,
       a_period_of_the_callers_counts_from_the_first_row, without_periods_the_value_itself_settles,
       ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundredth_of_it, notes_tell_what_the_numbers_do_not,
-      the_tables_accuracy_limits_the_settling_time)
+      the_tables_accuracy_limits_the_settling_time, what_enters_the_band_at_once_settles_then,
+      thinned_candidates_limit_the_settling_time_and_say_so)

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Frequency, duty and transition durations of waves whose edges are known. */
+#include "measure/pulses_inner.h"
 #include "measure/waves.h"
 #include "suite.h"
 #include <float.h>
@@ -223,6 +224,97 @@ START_TEST(what_has_no_transition_leaves_them_out_and_says_why)
 }
 END_TEST
 
+/* Levels of the table are volts; a current has its own. */
+START_TEST(levels_of_the_table_are_not_those_of_a_current)
+{
+    struct wave wave = wave_pulses(0, 1, 0, 10, 0, 4, 0.1, 0.4, 0.1);
+    struct dw_header *header = header_with("period", "1", "carrier-period", "1", "levels", "0 5", NULL);
+    struct dw_error error;
+    succeeds(dw_header_rename(header, 1, "current", "A", &error), error);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    within_scale(measured(meter, DW_MEASURE_POSITIVE_TRANSITION), 0.08, DBL_EPSILON, 10); /* of 4 A, instants up to 10 s */
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+/* Values that rest in the middle, now a little above it and now a little below, with a spike to either side. */
+START_TEST(a_plateau_between_the_levels_is_none)
+{
+    struct wave wave = { 0 };
+    for (int i = 0; i < 40; i++)
+        wave_add(&wave, i, i == 13 ? 0 : i == 27 ? 10 : i % 2 ? 4.99 : 5.01);
+    struct dw_header *header = header_with(NULL, NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    ck_assert(noted(meter, "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions"));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+START_TEST(values_too_large_to_square_have_a_mean_and_no_rms)
+{
+    static const double cases[][3] = { { 1e200, -1e200, 0 }, { 1.5e308, -1.5e308, 0 }, { 1e150, 1e150, 1e150 } };
+    for (size_t k = 0; k < 3; k++) {
+        struct wave wave = { 0 };
+        for (int i = 0; i < 5; i++)
+            wave_add(&wave, i, cases[k][i % 2]);
+        struct dw_header *header = header_with(NULL, NULL);
+        struct dw_meter *meter = meter_of(header, NULL, &wave);
+        within_scale(measured(meter, DW_MEASURE_MEAN), cases[k][2], 4 * DBL_EPSILON, cases[k][0]);
+        ck_assert(left_out(meter, DW_MEASURE_RMS) == (k < 2) && left_out(meter, DW_MEASURE_AC_RMS) == (k < 2));
+        ck_assert(noted(meter, "rms and ac-rms left out: its values are too large to be squared") == (k < 2));
+        dw_meter_free(meter);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* Two rises at one instant, as far as times so late are told apart: there is no length to divide by. */
+START_TEST(pulses_shorter_than_time_has_digits_have_no_frequency)
+{
+    struct wave wave = { 0 };
+    const double t = 0x1p53; /* where doubles are 2 apart */
+    wave_add(&wave, t, -1e9);
+    wave_add(&wave, t + 2, 5);
+    wave_add(&wave, t + 2, 0);
+    wave_add(&wave, t + 4, 1e9);
+    struct dw_header *header = header_with(NULL, NULL);
+    const struct dw_meter_options options = { .has_levels = true, .low = 0, .high = 5 };
+    struct dw_meter *meter = meter_of(header, &options, &wave);
+    ck_assert(left_out(meter, DW_MEASURE_FREQUENCY) && left_out(meter, DW_MEASURE_DUTY));
+    ck_assert(noted(meter, "frequency and duty left out: the span holds no whole cycle"));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
+/* Room for 64 vertices: a cell that fills it puts out the ones before, which are all that was whole. */
+START_TEST(a_long_cell_takes_the_room_of_those_before)
+{
+    struct dw_error error;
+    const size_t column = 1;
+    const struct known_levels known = { .always = true, .low = 0, .high = 5 };
+    struct pulses *kept = pulses_new(&column, &known, 1, 100, 3, 0, &error);
+    ck_assert_ptr_nonnull(kept);
+    for (int cell = 0; cell < 2; cell++) {
+        for (int i = cell > 0; i <= (cell ? 60 : 10); i++)
+            pulses_vertex(kept, 100 * cell + i, (double[]){ 0, i / 2 % 2 ? 5 : 0 });
+        succeeds(pulses_cell_end(kept, true, &error), error);
+    }
+    struct pulse_findings found;
+    double cells;
+    pulses_find(kept, &found, &cells);
+    ck_assert(cells == 1);
+    near(found.frequency, 15 / 100.0, DBL_EPSILON); /* 60 rows hold 15 pulses of 4 */
+    pulses_free(kept);
+}
+END_TEST
+
 START_TEST(a_single_edge_gives_its_duration_only)
 {
     struct wave wave = { 0 };
@@ -281,4 +373,6 @@ SUITE("measure: pulses", trapezoids_give_back_their_edges_wherever_the_span_begi
       levels_given_by_the_user_hold_whatever_the_table_says, levels_of_the_table_hold_only_near_them,
       noise_on_the_levels_moves_them_little_and_makes_no_pulses, a_triangle_has_no_levels_but_its_extremes_and_says_so,
       turning_points_and_plateaus_between_slow_edges_are_levels, runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
-      long_spans_are_measured_without_keeping_them)
+      long_spans_are_measured_without_keeping_them, levels_of_the_table_are_not_those_of_a_current,
+      a_plateau_between_the_levels_is_none, values_too_large_to_square_have_a_mean_and_no_rms,
+      pulses_shorter_than_time_has_digits_have_no_frequency, a_long_cell_takes_the_room_of_those_before)

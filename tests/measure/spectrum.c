@@ -149,6 +149,40 @@ START_TEST(a_constant_has_no_lines)
 }
 END_TEST
 
+/* Amplitudes whose squares overflow or vanish; the levels between are those of a square wave all the same. */
+START_TEST(amplitudes_of_any_size_keep_their_levels)
+{
+    static const double sizes[] = { 1e-200, 1e-160, 1, 1e160 };
+    for (size_t k = 0; k < sizeof sizes / sizeof sizes[0]; k++) {
+        struct wave wave = wave_pulses(0, 2, 0, 1, -sizes[k], sizes[k], 0, 1, 0);
+        struct dw_header *header = header_with("period", "2", NULL);
+        struct dw_spectrum *s = spectrum_of(header, NULL, &wave);
+        for (size_t n = 1; n < 40; n += 2) {
+            near(dw_spectrum_line(s, 0, n).amplitude, 4 / M_PI / (double)n * sizes[k], 1e-14);
+            within_scale(dw_spectrum_line(s, 0, n).level, -20 * log10((double)n), 1e-13, 20);
+        }
+        dw_spectrum_free(s);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+START_TEST(what_is_left_out_of_one_period_is_told)
+{
+    struct wave wave = wave_pulses(0, 1, 0, 2, 0, 5, 0, 0.3, 0);
+    struct dw_header *header = header_with("origin", "0.25", NULL);
+    struct dw_spectrum *s = spectrum_of(header, &(struct dw_spectrum_options){ .fundamental = 1 }, &wave);
+    double from, to, periods;
+    dw_spectrum_span(s, &from, &to, &periods);
+    ck_assert(from == 0.25 && to == 1.25 && periods == 1);
+    ck_assert(said(s, false, "1 s of the span lie outside its 1 whole period and are left out"));
+    dw_spectrum_free(s);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
 /* ---- records without a period ---- */
 
 START_TEST(a_record_without_a_period_is_one)
@@ -281,11 +315,14 @@ START_TEST(refusals_say_what_would_do)
     wave_add(&back, 0.5, 0);
     wave_add(&instant, 1, 0);
     wave_add(&instant, 1, 5);
-    const size_t seven = 7;
+    const size_t seven = 7, zero = 0;
+    struct wave late = { 0 };
+    wave_add(&late, 1e12, 0);
+    wave_add(&late, 2e12, 1);
     struct dw_error error;
     struct dw_header *header = header_with("period", "0.5", NULL), *none = header_with(NULL, NULL),
                      *bad = header_with("period", "-1", NULL), *other = dw_header_new("frequency", "Hz", &error),
-                     *bare = dw_header_new("time", "s", &error);
+                     *bare = dw_header_new("time", "s", &error), *unread = header_with("period", "x", NULL);
     succeeds(dw_header_append(other, "pin", "V", &error), error);
     const struct {
         const struct dw_header *header;
@@ -299,6 +336,11 @@ START_TEST(refusals_say_what_would_do)
           "x.tsv: its first column is a frequency; a wave against time was wanted" },
         { bare, { .place = "x.tsv" }, &wave, DW_BAD_INPUT, "x.tsv: there is no channel" },
         { header, { .column = &seven, .channels = 1 }, &wave, DW_BAD_USE, "column 7 is not one of the 1 channels" },
+        { header, { .column = &zero, .channels = 1 }, &wave, DW_BAD_USE, "column 0 is not one of the 1 channels" },
+        { unread, { .harmonics = 3 }, &wave, DW_BAD_INPUT, "header: period: 'x' is not a number" },
+        { header, { .highest = INFINITY }, &wave, DW_BAD_USE, "a highest frequency of inf Hz is not above zero" },
+        { header, { .fundamental = INFINITY }, &wave, DW_BAD_USE, "a fundamental of inf Hz is not above zero" },
+        { header, { .harmonics = (1 << 26) + 1 }, &wave, DW_BAD_USE, "67108865 lines are asked; at most 67108864 can be had" },
         { header, { .fundamental = -3 }, &wave, DW_BAD_USE, "a fundamental of -3 Hz is not above zero" },
         { header, { .highest = -1 }, &wave, DW_BAD_USE, "a highest frequency of -1 Hz is not above zero" },
         { header, { .highest = 1.5 }, &wave, DW_BAD_USE, "a highest frequency of 1.5 Hz is below the fundamental, 2 Hz" },
@@ -316,6 +358,16 @@ START_TEST(refusals_say_what_would_do)
           "the table: the span begins at 2 s, but the record ends at 1.5 s" },
         { none, { .span = { .kind = DW_SPAN_BETWEEN, .from = 1, .to = 3 } }, &wave, DW_BAD_INPUT,
           "the table: the span ends at 3 s, but the record ends at 1.5 s" },
+        { none, { .span = { .kind = DW_SPAN_BETWEEN, .from = -INFINITY, .to = 0 } }, &wave, DW_BAD_INPUT,
+          "the table: the span ends at 0 s, but the record begins at 0 s" },
+        { none, { .span = { .kind = DW_SPAN_BETWEEN, .from = 1.5 - DBL_EPSILON, .to = INFINITY } }, &wave, DW_BAD_INPUT,
+          "the table: no time passes in the span" },
+        { none, { .span = { .kind = DW_SPAN_BETWEEN, .from = 0.2 - DBL_EPSILON / 4, .to = 0.2 } }, &wave, DW_BAD_INPUT,
+          "the table: no time passes in the span" },
+        { header, { .span = { .kind = DW_SPAN_BETWEEN, .from = -INFINITY, .to = 0.1 } }, &wave, DW_BAD_INPUT,
+          "the table: the span holds no whole period of 0.5 s" },
+        { header, { .fundamental = 1e3 }, &late, DW_BAD_INPUT,
+          "the table: at 1e+12 s a period of 0.001 s is too short for the times to tell apart" },
         { header, { .taper = DW_TAPER_FLAT_TOP }, &wave, DW_BAD_INPUT,
           "the table: a flat-top taper needs 5 whole periods, and the span holds 3" },
         { header, { .taper = DW_TAPER_HANN, .harmonics = 1 << 26 }, &wave, DW_BAD_USE,
@@ -335,13 +387,16 @@ START_TEST(refusals_say_what_would_do)
     dw_header_free(bad);
     dw_header_free(other);
     dw_header_free(bare);
+    dw_header_free(unread);
     wave_free(&wave);
     wave_free(&back);
     wave_free(&instant);
+    wave_free(&late);
 }
 END_TEST
 
 SUITE("measure: spectrum", the_lines_add_up_to_the_wave, a_square_wave_is_distorted_by_48_percent,
-      a_sine_of_straight_lines_has_their_distortion_however_small, distortion_below_rounding_is_only_bounded, a_constant_has_no_lines, a_record_without_a_period_is_one,
+      a_sine_of_straight_lines_has_their_distortion_however_small, distortion_below_rounding_is_only_bounded, a_constant_has_no_lines, amplitudes_of_any_size_keep_their_levels, what_is_left_out_of_one_period_is_told,
+      a_record_without_a_period_is_one,
       tapers_keep_the_amplitude_of_a_sine, a_taper_over_whole_periods_changes_no_harmonic, a_mean_that_still_moves_is_told,
       refusals_say_what_would_do)

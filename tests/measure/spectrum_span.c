@@ -229,6 +229,68 @@ START_TEST(memory_that_is_full_changes_no_line)
 }
 END_TEST
 
+/* What a fundamental leaves is integrated from rows; where those are summed up, stand for many periods, are kept against time or are
+ * lines too long for it, that is said. */
+START_TEST(what_is_beside_a_fundamental_is_not_made_up)
+{
+    enum { COUNT = 5000 };
+    static const struct {
+        size_t most_bytes;
+        bool whole, alike, triangle, had;
+    } cases[] = { { 0, false, false, false, true },  { 2000, false, false, false, false }, { 0, true, false, false, false },
+                  { 0, false, true, false, false },  { 0, false, false, true, false } };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        struct dw_error error = { .status = DW_OK };
+        const size_t column = 1;
+        const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 0.5, .from = -INFINITY, .to = INFINITY,
+                                          .whole = cases[k].whole, .lines = 3, .most_bytes = cases[k].most_bytes, .place = "it" };
+        struct record *record = record_new(&plan, &error);
+        struct wave wave = { 0 };
+        double out[8], square = -7;
+        for (int i = 0; i <= 2 * COUNT; i += cases[k].triangle ? COUNT / 2 : 1)
+            wave_add(&wave, 0.5 * i / COUNT, 2 + cos(2 * M_PI * i / COUNT));
+        if (cases[k].alike)
+            wave_add(&wave, 100, 3);
+        ck_assert_ptr_nonnull(record);
+        succeeds(record_rows(record, wave.row, wave.count, &error), error);
+        succeeds(record_finish(record, &error), error);
+        succeeds(record_coefficients(record, 3, out, &error), error);
+        ck_assert_msg(record_rest(record, 0, out + 2, &square) == cases[k].had, "case %zu", k);
+        if (cases[k].had)
+            near(square, pow(M_PI, 4) / 90 / pow(COUNT, 4), 1e-4); /* zeta(4) / N^4 of half the square: equation 5.15; beyond, N^-6 */
+        else
+            ck_assert(square == -7);
+        record_free(record);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* A row within 4 ulp after a boundary is on it: what it has is the value after the jump there. */
+START_TEST(rows_just_after_a_boundary_are_on_it)
+{
+    static const double late[] = { 0, 2 * DBL_EPSILON, 4 * DBL_EPSILON };
+    for (size_t k = 0; k < 3; k++) {
+        struct wave wave = { 0 };
+        for (int i = 0; i < 3; i++) {
+            wave_add(&wave, i, 0);
+            wave_add(&wave, i + (i ? late[k] : 0), 5);
+            wave_add(&wave, i + 0.4, 5);
+            wave_add(&wave, i + 0.4, 0);
+        }
+        wave_add(&wave, 3, 0);
+        struct dw_header *header = header_with("period", "1", NULL);
+        const struct dw_span span = { .kind = DW_SPAN_BETWEEN, .from = 1, .to = 2 };
+        struct dw_spectrum *s = spectrum_of(header, &(struct dw_spectrum_options){ .span = span }, &wave);
+        has_pulse_lines(s, 5, 0.4, 1, 4e-15); /* 1.4 is rounded at 1.1e-16 s */
+        ck_assert(dw_spectrum_distortion(s, 0).mean > 1.99);
+        dw_spectrum_free(s);
+        dw_header_free(header);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
 /* Rows of two channels beside one that is not asked, in blocks; lines of both. */
 static double *lines_in_blocks(const double *rows, size_t count, size_t block, bool whole, size_t lines)
 {
@@ -283,4 +345,5 @@ SUITE("measure: span of a spectrum", the_last_whole_period_of_the_header_is_take
       a_fundamental_that_divides_the_pattern_takes_as_many_periods,
       without_a_period_in_the_header_all_whole_ones_are_taken, spans_are_cut_where_they_are_asked,
       a_line_over_very_many_periods_is_not_cut_one_by_one, memory_that_is_full_changes_no_line,
-      blocks_of_any_size_give_the_same_lines)
+      blocks_of_any_size_give_the_same_lines, what_is_beside_a_fundamental_is_not_made_up,
+      rows_just_after_a_boundary_are_on_it)
