@@ -76,9 +76,7 @@ enum dw_status exits_add(struct exits *exits, double time, double value, struct 
     if (left && left < before && exits->exit[left - 1].value > next.value) {
         /* the line had come down through this value on a stretch that is now only needed above it */
         const struct exit cut = { next.value, time_on_chord(&exits->exit[left - 1], &gone, next.value), gone.bound };
-        const enum dw_status status = push(exits, cut, error);
-        if (status != DW_OK)
-            return status;
+        exits->exit[exits->count++] = cut; /* where `gone` has left room */
     } else if (left > 1 && exits->exit[left - 1].value == next.value && exits->exit[left - 2].value == next.value) {
         exits->exit[left - 1].time = time; /* a plateau needs its two ends only */
         return DW_OK;

@@ -55,8 +55,8 @@ struct fourier_cells *cells_new(const struct fourier_plan *plan)
     c->theta = M_PI * (double)c->lines / (double)c->cells;
     c->degree = c->values ? 0 : c->grid ? 1 : weight_degree(c->theta);
     c->pitch = (c->cells + 2 + 7) / 8 * 8;
-    const size_t planes = c->channels * (size_t)(c->degree + 1);
-    if (planes <= ((size_t)-1 / sizeof(double) - 8) / c->pitch) /* calloc: large zeros cost nothing until they are used */
+    const size_t planes = c->channels * (size_t)(c->degree + 1), most = ((size_t)-1 / sizeof(double) - 8) / c->pitch;
+    if (c->channels <= most / (size_t)(c->degree + 1)) /* calloc: large zeros cost nothing until they are used */
         c->room = calloc(planes * c->pitch + 8, sizeof *c->plane);
     /* NOLINTNEXTLINE(performance-no-int-to-ptr): the first address in the room that is a multiple of a cache line */
     c->plane = c->room ? (double *)(((uintptr_t)c->room + 63) / 64 * 64) : NULL;

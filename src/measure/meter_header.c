@@ -67,7 +67,7 @@ static enum dw_status read_positive(const struct dw_meter *m, const struct dw_he
     bool present;
     *value = 0;
     const enum dw_status status = dw_header_number(header, key, value, &present, error);
-    if (status == DW_OK && present && !(*value > 0 && isfinite(*value)))
+    if (status == DW_OK && present && !(*value > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", m->place, key, *value);
     return status;
 }

@@ -49,7 +49,7 @@ static enum dw_status read_positive(const struct dw_spectrum *s, const struct dw
     bool present;
     *value = 0;
     const enum dw_status status = dw_header_number(header, key, value, &present, error);
-    if (status == DW_OK && present && !(*value > 0 && isfinite(*value)))
+    if (status == DW_OK && present && !(*value > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", s->place, key, *value);
     return status;
 }
@@ -87,7 +87,7 @@ static enum dw_status choose_span(struct dw_spectrum *s, const struct dw_spectru
                                   struct record_plan *plan, struct dw_error *error)
 {
     struct dw_span span = options->span;
-    const double of_pattern = pattern > 0 && s->harmonic ? periods_of_pattern(pattern, s->period) : 0;
+    const double of_pattern = pattern > 0 ? periods_of_pattern(pattern, s->period) : 0;
     s->steady_wanted = !(of_pattern > 1);
     if (pattern > 0 && !(of_pattern > 0))
         spectrum_remark(s, s->channels, true,

@@ -67,18 +67,22 @@ static enum dw_status new_sum(const struct fourier_plan *plan, const struct stre
     return *sum ? DW_OK : DW_NO_MEMORY;
 }
 
-/* Sums up the rows of a window, so that it may take more; the last row stays, for the next line begins there. */
-static enum dw_status spill(struct windows *ws, struct window *w, struct dw_error *error)
+/* Sums up the rows of a window; the last one stays, for the next line begins there. */
+static void pour(const struct windows *ws, struct window *w)
 {
     const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
-    const enum dw_status status = w->sum ? DW_OK : new_sum(&ws->plan, &w->moments, &w->sum, error);
-    if (status != DW_OK)
-        return status;
     fourier_add(w->sum, &rows);
     if (w->count)
         memmove(w->row, w->row + (w->count - 1) * ws->width, ws->width * sizeof *w->row);
     w->count = w->count > 0;
-    return DW_OK;
+}
+
+static enum dw_status spill(struct windows *ws, struct window *w, struct dw_error *error)
+{
+    const enum dw_status status = w->sum ? DW_OK : new_sum(&ws->plan, &w->moments, &w->sum, error);
+    if (status == DW_OK)
+        pour(ws, w);
+    return status;
 }
 
 static enum dw_status make_room(struct windows *ws, struct window *w, size_t more, struct dw_error *error)
@@ -179,21 +183,17 @@ static enum dw_status ring_add(struct windows *ws, struct window *next, struct d
     return DW_OK;
 }
 
-/* The rest of a period whose beginning has been summed up belongs to the same sum, for each has its own reference. */
-static enum dw_status complete_sum(struct windows *ws, struct window *w, struct dw_error *error)
-{
-    const enum dw_status status = w->sum ? spill(ws, w, error) : DW_OK;
-    w->count = w->sum ? 0 : w->count;
-    return status;
-}
-
 enum dw_status windows_close(struct windows *ws, double periods, bool whole_group, struct dw_error *error)
 {
     struct window *closed = &ws->now;
     closed->periods = periods;
     closed->alike = periods > 1;
-    enum dw_status status = complete_sum(ws, closed, error);
-    if (status == DW_OK && (!whole_group || ws->group.periods > 0)) {
+    enum dw_status status = DW_OK;
+    if (closed->sum) { /* the rest of a period whose beginning has been summed up: each has its own reference */
+        pour(ws, closed);
+        closed->count = 0;
+    }
+    if (!whole_group || ws->group.periods > 0) {
         status = merge(ws, &ws->group, closed, error);
         window_clear(closed);
         closed = &ws->group;

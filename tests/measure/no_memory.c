@@ -4,6 +4,7 @@
 #include "measure/waves.h"
 #include "suite.h"
 #include <fftw3.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -112,6 +113,31 @@ static enum dw_status meter_without_period(struct dw_error *error)
     return meter(without_period, NULL, error);
 }
 
+/* Without periods settling keeps each vertex of a fall: the ninth, for which there must be more room, is a row, or an instant
+ * between two, where the span begins. */
+static enum dw_status meter_of_a_fall(double from, struct dw_error *error)
+{
+    const struct dw_meter_options options = { .span = { .kind = DW_SPAN_BETWEEN, .from = from, .to = 15 } };
+    struct dw_meter *m = dw_meter_new(without_period, &options, error);
+    enum dw_status status = m ? DW_OK : error->status;
+    for (int i = 0; i < 20 && status == DW_OK; i++)
+        status = dw_meter_rows(m, (double[]){ i, -i * i, -1e200 * i }, 1, error);
+    if (status == DW_OK)
+        status = dw_meter_finish(m, error);
+    dw_meter_free(m);
+    return status;
+}
+
+static enum dw_status meter_from_a_row(struct dw_error *error)
+{
+    return meter_of_a_fall(8, error);
+}
+
+static enum dw_status meter_from_between_rows(struct dw_error *error)
+{
+    return meter_of_a_fall(7.5, error);
+}
+
 static enum dw_status analyser(const struct dw_spectrum_options *options, struct dw_error *error)
 {
     struct dw_spectrum *s = dw_spectrum_new(header, options, error);
@@ -165,6 +191,25 @@ static enum dw_status record_of_the_last(struct dw_error *error)
     return record_with_little_room(2, 900, error);
 }
 
+/* A period of as many rows as there is room for at first, all but the one at its end. */
+static enum dw_status record_of_sixteen_rows(struct dw_error *error)
+{
+    static const size_t column = 1;
+    const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 15, .from = -INFINITY,
+                                      .to = INFINITY, .lines = 3, .place = "it" };
+    double out[8];
+    struct record *record = record_new(&plan, error);
+    enum dw_status status = record ? DW_OK : error->status;
+    for (int i = 0; i < 16 && status == DW_OK; i++)
+        status = record_rows(record, (double[]){ i, i % 3 }, 1, error);
+    if (status == DW_OK)
+        status = record_finish(record, error);
+    if (status == DW_OK)
+        status = record_coefficients(record, 3, out, error);
+    record_free(record);
+    return status;
+}
+
 static enum dw_status arrays(size_t lines, struct dw_error *error)
 {
     static double time[ROWS], value[2 * ROWS], out[2 * 2 * 2001], mean[2];
@@ -199,7 +244,7 @@ static enum dw_status settling_of_means(struct dw_error *error)
     struct dw_settling found;
     for (size_t i = 0; i < ROWS; i++) {
         time[i] = (double)i;
-        mean[i] = i < 2 ? 1e6 : (i % 2 ? 1000.0 : 0.0) - (double)i; /* falls by steps, each of which it falls twice */
+        mean[i] = i % 2 ? (double)i : -(double)i;
     }
     return dw_settling_from_means(time, mean, ROWS, &rule, &found, error);
 }
@@ -215,12 +260,15 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
                   { "the meter over many periods", meter_of_many_periods, false },
                   { "the meter between two times", meter_between, false },
                   { "the meter without a period", meter_without_period, false },
+                  { "the meter from a row on", meter_from_a_row, false },
+                  { "the meter from between two rows on", meter_from_between_rows, false },
                   { "the analyser", spectrum_by_default, false },
                   { "the analyser of samples", spectrum_by_default, true },
                   { "the analyser over three periods", spectrum_of_three_periods, false },
                   { "the analyser with a taper", spectrum_with_taper, false },
                   { "a record with little room", record_of_all, false },
                   { "the last of a record with little room", record_of_the_last, false },
+                  { "a record of sixteen rows", record_of_sixteen_rows, false },
                   { "arrays", arrays_and_few_lines, false },
                   { "arrays, many lines", arrays_and_many_lines, false },
                   { "arrays of samples", arrays_and_few_lines, true },
@@ -231,6 +279,8 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
     without_period = dw_header_copy(header, &error);
     ck_assert_ptr_nonnull(without_period);
     dw_header_drop(without_period, "period");
+    dw_header_drop(without_period, "levels");
+    succeeds(dw_header_set(without_period, "sampled", "512", &error), error);
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++)
         for (int all_after = 0; all_after < 2; all_after++) {
             size_t n = 0;
@@ -257,4 +307,25 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
 }
 END_TEST
 
-SUITE("measure: no memory", wherever_memory_runs_out_the_measure_says_so)
+/* More than any address reaches is not asked of the system; all but the first two allocations fail here anyhow. */
+START_TEST(sums_beyond_all_addresses_are_refused)
+{
+    static const size_t channels[] = { (size_t)-1 / 32, (size_t)-1 / 256 };
+    for (size_t k = 0; k < 2; k++) {
+        const struct fourier_plan plan = { .way = FOURIER_CELLS, .lines = 16, .channels = channels[k] };
+        struct dw_error error = { .status = DW_OK };
+        char text[DW_ERROR_TEXT];
+        snprintf(text, sizeof text, "out of memory for 16 lines of %zu channels", channels[k]);
+        allocations.fails_at = 3;
+        allocations.all_after = true;
+        allocations.seen = 0;
+        allocations.watched = true;
+        struct fourier *sum = fourier_new(&plan, NULL, &error);
+        allocations.watched = false;
+        ck_assert(!sum && error.status == DW_NO_MEMORY);
+        ck_assert_str_eq(error.text, text);
+    }
+}
+END_TEST
+
+SUITE("measure: no memory", wherever_memory_runs_out_the_measure_says_so, sums_beyond_all_addresses_are_refused)

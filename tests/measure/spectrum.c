@@ -3,6 +3,7 @@
 #include "measure/waves.h"
 #include "suite.h"
 #include <float.h>
+#include <stdio.h>
 
 static enum dw_status refused(const struct dw_header *header, const struct dw_spectrum_options *options,
                               const struct wave *wave, struct dw_error *error)
@@ -183,7 +184,48 @@ START_TEST(what_is_left_out_of_one_period_is_told)
 }
 END_TEST
 
+START_TEST(a_fundamental_beside_the_pattern_is_told)
+{
+    struct wave wave = wave_pulses(0, 0.5, 0, 8, 0, 5, 0, 0.2, 0);
+    struct dw_header *header = header_with("period", "0.5", NULL);
+    static const double fundamentals[] = { 1.3, 4.6 }; /* longer than the pattern, and shorter */
+    for (size_t k = 0; k < 2; k++) {
+        struct dw_spectrum *s = spectrum_of(header, &(struct dw_spectrum_options){ .fundamental = fundamentals[k] }, &wave);
+        char text[200];
+        snprintf(text, sizeof text,
+                 "the table repeats every 0.5 s, which is not a whole number of periods of %g Hz: other lines mix into these",
+                 fundamentals[k]);
+        ck_assert(said(s, true, text));
+        dw_spectrum_free(s);
+    }
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
 /* ---- records without a period ---- */
+
+/* One straight line from 0 to 4, and a part of it: 2 h / (2 pi) is the first line of a ramp of height h, phase 90 degrees. */
+START_TEST(a_single_line_has_one_line_unless_more_are_asked)
+{
+    struct wave wave = { 0 };
+    wave_add(&wave, 0, 0);
+    wave_add(&wave, 4, 4);
+    struct dw_header *header = header_with(NULL, NULL);
+    static const double spans[][2] = { { 0, 4 }, { 0.5, 2.25 } };
+    for (size_t k = 0; k < 2; k++) {
+        const struct dw_span span = { .kind = DW_SPAN_BETWEEN, .from = spans[k][0], .to = spans[k][1] };
+        struct dw_spectrum *s = spectrum_of(header, &(struct dw_spectrum_options){ .span = span }, &wave);
+        ck_assert_uint_eq(dw_spectrum_highest(s), 1);
+        near(dw_spectrum_line(s, 0, 0).amplitude, (spans[k][0] + spans[k][1]) / 2, 2 * DBL_EPSILON);
+        near(dw_spectrum_line(s, 0, 1).amplitude, (spans[k][1] - spans[k][0]) / M_PI, 8 * DBL_EPSILON);
+        near(dw_spectrum_line(s, 0, 1).phase, M_PI / 2, 8 * DBL_EPSILON);
+        dw_spectrum_free(s);
+    }
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
 
 START_TEST(a_record_without_a_period_is_one)
 {
@@ -322,7 +364,8 @@ START_TEST(refusals_say_what_would_do)
     struct dw_error error;
     struct dw_header *header = header_with("period", "0.5", NULL), *none = header_with(NULL, NULL),
                      *bad = header_with("period", "-1", NULL), *other = dw_header_new("frequency", "Hz", &error),
-                     *bare = dw_header_new("time", "s", &error), *unread = header_with("period", "x", NULL);
+                     *bare = dw_header_new("time", "s", &error), *unread = header_with("period", "x", NULL),
+                     *begins = header_with("period", "0.5", "origin", "0.25", NULL);
     succeeds(dw_header_append(other, "pin", "V", &error), error);
     const struct {
         const struct dw_header *header;
@@ -341,6 +384,7 @@ START_TEST(refusals_say_what_would_do)
         { header, { .highest = INFINITY }, &wave, DW_BAD_USE, "a highest frequency of inf Hz is not above zero" },
         { header, { .fundamental = INFINITY }, &wave, DW_BAD_USE, "a fundamental of inf Hz is not above zero" },
         { header, { .harmonics = (1 << 26) + 1 }, &wave, DW_BAD_USE, "67108865 lines are asked; at most 67108864 can be had" },
+        { header, { .fundamental = 1e-310 }, &wave, DW_BAD_USE, "a fundamental of 1e-310 Hz is not above zero" },
         { header, { .fundamental = -3 }, &wave, DW_BAD_USE, "a fundamental of -3 Hz is not above zero" },
         { header, { .highest = -1 }, &wave, DW_BAD_USE, "a highest frequency of -1 Hz is not above zero" },
         { header, { .highest = 1.5 }, &wave, DW_BAD_USE, "a highest frequency of 1.5 Hz is below the fundamental, 2 Hz" },
@@ -366,6 +410,8 @@ START_TEST(refusals_say_what_would_do)
           "the table: no time passes in the span" },
         { header, { .span = { .kind = DW_SPAN_BETWEEN, .from = -INFINITY, .to = 0.1 } }, &wave, DW_BAD_INPUT,
           "the table: the span holds no whole period of 0.5 s" },
+        { begins, { .span = { .kind = DW_SPAN_BETWEEN, .from = -INFINITY, .to = 0.2 } }, &wave, DW_BAD_INPUT,
+          "the table: the span holds no whole period of 0.5 s" },
         { header, { .fundamental = 1e3 }, &late, DW_BAD_INPUT,
           "the table: at 1e+12 s a period of 0.001 s is too short for the times to tell apart" },
         { header, { .taper = DW_TAPER_FLAT_TOP }, &wave, DW_BAD_INPUT,
@@ -388,6 +434,7 @@ START_TEST(refusals_say_what_would_do)
     dw_header_free(other);
     dw_header_free(bare);
     dw_header_free(unread);
+    dw_header_free(begins);
     wave_free(&wave);
     wave_free(&back);
     wave_free(&instant);
@@ -397,6 +444,6 @@ END_TEST
 
 SUITE("measure: spectrum", the_lines_add_up_to_the_wave, a_square_wave_is_distorted_by_48_percent,
       a_sine_of_straight_lines_has_their_distortion_however_small, distortion_below_rounding_is_only_bounded, a_constant_has_no_lines, amplitudes_of_any_size_keep_their_levels, what_is_left_out_of_one_period_is_told,
-      a_record_without_a_period_is_one,
+      a_fundamental_beside_the_pattern_is_told, a_single_line_has_one_line_unless_more_are_asked, a_record_without_a_period_is_one,
       tapers_keep_the_amplitude_of_a_sine, a_taper_over_whole_periods_changes_no_harmonic, a_mean_that_still_moves_is_told,
       refusals_say_what_would_do)
