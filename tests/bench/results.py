@@ -44,7 +44,7 @@ class Finding:
             ratios = [a / b if more else b / a for a, b in zip(ours, other)]
             self.other, self.other_spread = statistics.median(other), spread(other)
             self.ratio, self.spread = statistics.median(ratios), spread(ratios)
-        self.target = f">= {least_ratio:.3g} x" if least_ratio else f"<= {short(most, unit)}" if most else ""
+        self.target = f">= {least_ratio:.4g} x" if least_ratio else f"<= {short(most, unit)}" if most else ""
         self.met = None
         if least_ratio:
             self.met = self.ratio >= least_ratio
