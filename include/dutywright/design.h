@@ -110,7 +110,7 @@ DW_API enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const
                                         struct dw_filter_figures *figures, struct dw_error *error);
 
 /* The same, each figure at its worst within the spreads; duty is that of the largest ripple.
- *   exact     out: true: the corner that is the worst: proved for one RC stage, borne out by tests for more (theory, 6.2);
+ *   exact     out: true: the worst there is, at a corner that is proved to be it (theory, 6.2), or no part has a spread;
  *             false: the worst of all corners, the points half way between them, and a search around the worst of these */
 DW_API enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,
                                       struct dw_filter_figures *figures, bool *exact, struct dw_error *error);

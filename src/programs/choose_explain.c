@@ -80,7 +80,7 @@ enum dw_status choose_explain(const struct choose_options *o, const struct dw_ch
         return dw_error_set(error, DW_NO, 0, "nothing fits: nothing damps the coils; give --load or --source, or resistors in "
                                              "reach of sqrt(l/c)");
     const struct dw_choice *choice = dw_choices_get(nearest, 0);
-    choose_doing("looking for what would do");
+    choose_doing("trying what would do");
     const enum dw_status status = dw_choice_remedies(&o->wish, remedies, &count, error);
     if (status != DW_OK)
         return status;

@@ -131,7 +131,7 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
         [OVERSHOOT] = report_number(worst->overshoot),
         [CUTOFF] = report_number(dw_filter_cutoff(&o->wish.task, &choice->filter)),
         [PIN_CURRENT] = report_number(worst->pin_current),
-        [PROOF] = report_text(!choice->exact ? "search" : choice->filter.stages > 1 ? "corner" : "proof"),
+        [PROOF] = report_text(choice->exact ? "proof" : "search"),
     };
     const enum dw_status status = measure(o, choice, cell, error);
     if (status != DW_OK)

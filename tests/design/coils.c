@@ -207,10 +207,29 @@ START_TEST(what_nothing_damps_is_refused)
     refuses(dw_filter_nominal(&task, &bare, &figures, &error), DW_NO, error, message);
     refuses(dw_filter_worst(&task, &bare, &figures, &exact, &error), DW_NO, error, message);
     ck_assert(figures.ripple == 7);
+    /* it has a steady state, which is never reached: its currents are told, the swing is not */
+    struct dw_filter_currents currents;
+    succeeds(dw_filter_steady_currents(&task, &bare, 0.37, &currents, &error), error);
+    ck_assert(isnan(currents.coil) && currents.capacitor[0] > 0);
+}
+END_TEST
+
+START_TEST(a_pin_that_is_on_for_good_has_no_ripple)
+{
+    uint64_t seed = 27;
+    double period, source, load;
+    const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+    struct dw_filter_task task = task_of(period, source, load);
+    struct dw_filter_figures figures;
+    struct dw_error error = { .text = "" };
+    task.duty = 1;
+    succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
+    ck_assert(figures.ripple == 0 && figures.settling > 0);
 }
 END_TEST
 
 SUITE("design: filters with a coil", ripple_settling_overshoot_and_current_are_those_of_a_simulation,
       worst_duty_is_the_worst_of_all_tried_one_by_one, a_search_for_the_worst_duty_ends_at_what_is_enough,
       a_worst_case_lies_within_a_finer_search, the_quick_bound_lies_below_the_ripple,
-      response_at_the_cutoff_is_3_dB_down_and_lower_beyond, what_nothing_damps_is_refused)
+      response_at_the_cutoff_is_3_dB_down_and_lower_beyond, what_nothing_damps_is_refused,
+      a_pin_that_is_on_for_good_has_no_ripple)
