@@ -156,6 +156,14 @@ enum dw_status dw_header_of_channel(const struct dw_header *header, const char *
     return DW_OK;
 }
 
+static bool is_pair_of_any(const struct channel_pair *pair, const struct dw_header *header)
+{
+    for (size_t i = 1; i < header->column_count; i++)
+        if (is_pair_of(pair, header->columns[i].name))
+            return true;
+    return false;
+}
+
 /* Writes a key anew: pairs of the channels that there are, without `except`, then `more`. */
 static enum dw_status rewrite_pairs(struct dw_header *header, const char *key, const char *except, const char *more,
                                     struct dw_error *error)
@@ -167,13 +175,7 @@ static enum dw_status rewrite_pairs(struct dw_header *header, const char *key, c
     struct channel_pair pair;
     *fresh = 0;
     while (text && next_pair(&text, &pair)) {
-        bool kept = !except || !is_pair_of(&pair, except);
-        for (size_t i = 1; kept && i <= header->column_count; i++) {
-            kept = i < header->column_count;
-            if (kept && is_pair_of(&pair, header->columns[i].name))
-                break;
-        }
-        if (kept)
+        if (is_pair_of_any(&pair, header) && (!except || !is_pair_of(&pair, except)))
             end += sprintf(end, "%s%.*s %.*s", end > fresh ? " " : "", (int)pair.name_length, pair.name,
                            (int)pair.value_length, pair.value);
     }

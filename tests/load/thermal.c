@@ -132,6 +132,14 @@ START_TEST(a_pair_without_capacity_follows_at_once)
     const struct dw_loss_piece loss = { 3, 7, 0 };
     near(dw_thermal_junction(thermal, &loss, 0.5), 20 + 2.5 * 6.5, 2 * DBL_EPSILON);
     near(dw_thermal_slope(thermal, &loss, 0.5), 17.5, 2 * DBL_EPSILON);
+    /* a parabola is furthest from its chord in the middle: r curve length^2 / 4 */
+    const struct dw_loss_piece curved = { 3, 7, -11 };
+    near(dw_thermal_chord_error(thermal, &curved, 0.6), 2.5 * 11 * 0.6 * 0.6 / 4, 4 * DBL_EPSILON);
+    dw_thermal_begin_period(thermal);
+    dw_thermal_advance(thermal, &curved, 0.6);
+    near(dw_thermal_now(thermal), 20 + 2.5 * (3 + 0.6 * (7 - 0.6 * 11)), 8 * DBL_EPSILON);
+    dw_thermal_set_steady(thermal, thermal, 0.6);
+    near(dw_thermal_now(thermal), 20 + 2.5 * (3 + 0.6 * (7 - 0.6 * 11)), 8 * DBL_EPSILON);
     dw_thermal_free(thermal);
 }
 END_TEST

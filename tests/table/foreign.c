@@ -160,6 +160,8 @@ START_TEST(faults_of_foreign_tables_are_named_to_the_letter)
         { "0 1\n1 2\n# end: 2\n",
           "standard input, line 3: '# end: 2', but no '# wave-table 1' at the start; was the header cut off?" },
         { "time[ks],pin\n0,1\n", NULL },
+        { "time[ks],pin\n1e307,1\n", "standard input, line 2: the time is beyond the range of numbers" },
+        { "time[ks],pin\n0,1\n1,1\n1e307,1\n", "standard input, line 4: the time is beyond the range of numbers" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct whole all = read_whole(cases[i].text, strlen(cases[i].text), false, 3);

@@ -153,6 +153,7 @@ START_TEST(a_channel_is_found_by_name_and_unit)
         { "pim", "no channel 'pim'; did you mean 'pin'?" },
         { "curent", "no channel 'curent'; did you mean 'current'?" },
         { "pin[A]", "no channel 'pin[A]'; there are pin[V], current[A], speed[rad/s]" },
+        { "pin[mV]", "no channel 'pin[mV]'; there are pin[V], current[A], speed[rad/s]" },
         { "time", "no channel 'time'; there are pin[V], current[A], speed[rad/s]" },
         { "", "no channel ''; there are pin[V], current[A], speed[rad/s]" },
     };
@@ -211,6 +212,10 @@ START_TEST(initial_values_are_kept_by_channel)
     succeeds(dw_header_set(header, "initial", "speed 3 current", &error), error);
     refuses(dw_header_initial(header, "current", &value, &present, &error), DW_BAD_INPUT, error,
             "header: initial: '' of channel current is not a number");
+    succeeds(dw_header_set(header, "initial", "speed 3 current inf \t", &error), error);
+    ck_assert_str_eq(dw_header_get(header, "initial"), "speed 3 current inf");
+    refuses(dw_header_initial(header, "current", &value, &present, &error), DW_BAD_INPUT, error,
+            "header: initial: 'inf' of channel current is not a number");
     dw_header_free(header);
 }
 END_TEST
@@ -228,6 +233,31 @@ START_TEST(a_renamed_channel_keeps_its_initial_value)
     ck_assert_str_eq(dw_header_column(header, 3).name, "shaft");
     ck_assert_str_eq(dw_header_column(header, 3).unit, "1/s");
     ck_assert_str_eq(dw_header_column(header, 1).unit, "V");
+    succeeds(dw_header_rename(header, 0, "frequency", "Hz", &error), error);
+    ck_assert_str_eq(dw_header_column(header, 0).name, "frequency");
+    ck_assert_str_eq(dw_header_get(header, "initial"), "current 1 shaft 3");
+    dw_header_free(header);
+}
+END_TEST
+
+START_TEST(a_message_lists_as_many_channels_as_it_holds)
+{
+    struct dw_error error;
+    struct dw_header *header = dw_header_new("time", "s", &error);
+    char wanted[512] = "no channel 'pin'; there are ";
+    for (int i = 0; i < 8; i++) {
+        char name[41], unit[21];
+        for (int k = 0; k < 40; k++)
+            name[k] = (char)('a' + i);
+        for (int k = 0; k < 20; k++)
+            unit[k] = 'V';
+        name[40] = unit[20] = 0;
+        succeeds(dw_header_append(header, name, unit, &error), error);
+        snprintf(wanted + strlen(wanted), sizeof wanted - strlen(wanted), "%s%s[%s]", i ? ", " : "", name, unit);
+    }
+    wanted[strlen("no channel 'pin'; there are ") + 359] = 0; /* a list is 359 bytes at most */
+    ck_assert_uint_eq(dw_header_find(header, "pin", &error), 0);
+    ck_assert_str_eq(error.text, wanted);
     dw_header_free(header);
 }
 END_TEST
@@ -320,5 +350,6 @@ END_TEST
 SUITE("table: header", keys_keep_their_order_and_repeated_ones_stay_together, what_is_no_key_or_value_is_refused,
       numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, what_is_no_channel_is_refused,
       a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit, initial_values_are_kept_by_channel,
-      a_renamed_channel_keeps_its_initial_value, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue,
+      a_renamed_channel_keeps_its_initial_value,
+      a_message_lists_as_many_channels_as_it_holds, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue,
       units_convert_where_only_a_prefix_differs)

@@ -164,6 +164,7 @@ START_TEST(faults_of_the_header_are_named_to_the_letter)
         { "\376\377\0#", "standard input is UTF-16 text; save it as UTF-8" },
         { "# wave-table 2\n", "standard input, line 1: '# wave-table 2': only version 1 of the table is known here" },
         { MARK "# period: 0.0", "standard input stops in its header, line 2; did the program before it fail?" },
+        { MARK "#end: 0\n", "standard input, line 1: the header has no line '# columns: time[s] ...'" },
         { MARK "0\t5\n", "standard input, line 1: the header has no line '# columns: time[s] ...'" },
         { MARK "# columns: time[s]\n0\n", "standard input, line 2: the columns hold no channel beside time" },
         { MARK "# columns: time[ms] pin[V]\n", "standard input, line 2: columns: time[ms]: a wave table counts in s" },

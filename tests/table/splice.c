@@ -211,6 +211,8 @@ START_TEST(too_few_periods_are_refused)
             "the last whole periods: there is one or more, each longer than zero");
     refuses(tail_of(0, 2, 1, 1.5, 0, &got, &error), DW_BAD_USE, error,
             "the last whole periods: there is one or more, each longer than zero");
+    ck_assert_ptr_null(dw_cut_new(1, 0, 1, &error));
+    ck_assert_str_eq(error.text, "a span ends after it begins, and a row has two columns or more");
     static const struct {
         size_t columns;
         double origin, period;
@@ -247,6 +249,31 @@ static void joined(const double rows[][2], size_t count, struct record *got)
     append(got, some);
     dw_join_free(join);
 }
+
+START_TEST(any_number_of_rows_at_one_time_and_in_one_period_are_kept)
+{
+    enum { ROWS = 300 };
+    struct dw_error error;
+    struct dw_rows some;
+    struct dw_join *join = dw_join_new(2, &error);
+    struct dw_tail *tail = dw_tail_new(2, 0, ROWS, 1, &error);
+    size_t given = 0;
+    for (int i = 0; i <= ROWS; i++) {
+        const double row[] = { i < ROWS ? 7 : 8, i }, step[] = { i, i };
+        succeeds(dw_join_row(join, row, &some, &error), error);
+        for (size_t k = 0; k < some.count; k++)
+            ck_assert_double_eq(some.values[2 * k + 1], (double)given++);
+        succeeds(dw_tail_row(tail, step, &error), error);
+    }
+    succeeds(dw_join_finish(join, &some, &error), error);
+    ck_assert_uint_eq(given + some.count, ROWS + 1);
+    succeeds(dw_tail_finish(tail, &some, &error), error);
+    ck_assert_uint_eq(some.count, ROWS + 1);
+    ck_assert_double_eq(some.values[2 * ROWS + 1], ROWS);
+    dw_tail_free(tail);
+    dw_join_free(join);
+}
+END_TEST
 
 START_TEST(joined_tables_meet_in_one_jump_at_most)
 {
@@ -362,6 +389,20 @@ START_TEST(a_joined_header_says_only_what_is_true_of_both)
         dw_header_free(header);
         dw_header_free(next);
     }
+    static const struct {
+        const char *one[3], *other[3], *message;
+    } bad[] = {
+        { { "sampled", "x" }, { NULL }, "header: sampled: 'x' is not a number" },
+        { { NULL }, { "sampled", "x" }, "header: sampled: 'x' is not a number" },
+        { { "accuracy", "pin x" }, { NULL }, "header: accuracy: 'x' of channel pin is not a number" },
+        { { NULL }, { "accuracy", "pin x" }, "header: accuracy: 'x' of channel pin is not a number" },
+    };
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct dw_header *header = header_of(bad[i].one), *next = header_of(bad[i].other);
+        refuses(dw_header_join(header, next, 1, &error), DW_BAD_INPUT, error, bad[i].message);
+        dw_header_free(header);
+        dw_header_free(next);
+    }
     struct dw_header *header = header_of((const char *[]){ NULL }), *next = header_of((const char *[]){ NULL });
     succeeds(dw_header_rename(next, 1, "gate", "1", &error), error);
     refuses(dw_header_join(header, next, 0, &error), DW_BAD_INPUT, error,
@@ -378,5 +419,6 @@ END_TEST
 
 SUITE("table: splice", a_span_begins_after_the_jump_at_its_start_and_ends_before_that_at_its_end,
       a_span_outside_the_table_is_refused, a_row_put_in_lies_on_the_line_even_at_the_ends_of_the_range,
-      the_last_periods_go_from_boundary_to_boundary, a_record_that_begins_within_a_period_has_it_not, too_few_periods_are_refused, joined_tables_meet_in_one_jump_at_most,
+      the_last_periods_go_from_boundary_to_boundary, a_record_that_begins_within_a_period_has_it_not, too_few_periods_are_refused, any_number_of_rows_at_one_time_and_in_one_period_are_kept,
+      joined_tables_meet_in_one_jump_at_most,
       time_never_goes_back_where_tables_meet, a_joined_header_says_only_what_is_true_of_both)

@@ -183,6 +183,12 @@ START_TEST(a_full_disk_is_a_failure_of_the_system)
     ck_assert_int_ge(full, 0);
     refuses(fill(full, 1, &error), DW_SYSTEM, error, "output: No space left on device");
     refuses(fill(full, 100000, &error), DW_SYSTEM, error, "output: No space left on device");
+    struct dw_header *header = meter_header();
+    struct dw_writer *writer = dw_writer_open(full, header, DW_TEXT, &error);
+    refuses(dw_writer_finish(writer, &error), DW_SYSTEM, error, "output: No space left on device");
+    refuses(dw_writer_finish(writer, &error), DW_SYSTEM, error, "output: an earlier write has failed");
+    dw_writer_free(writer);
+    dw_header_free(header);
     ck_assert_int_eq(dup2(full, STDOUT_FILENO), STDOUT_FILENO);
     refuses(fill(STDOUT_FILENO, 1, &error), DW_SYSTEM, error, "standard output: No space left on device");
 }
