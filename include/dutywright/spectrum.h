@@ -60,7 +60,8 @@ struct dw_spectrum;
  *   returns  NULL on error: DW_BAD_USE (fundamental, highest, columns or lines out of range), DW_BAD_INPUT (a key does not
  *            read, the first column is a frequency, or the last periods are asked of a table without a known period),
  *            DW_NO_MEMORY
- *   memory   the rows of the span; where the period is known and there is no taper, at most 72 MiB for each period kept
+ *   memory   the rows of the span, and a few MiB for many periods of pulses with all edges on the same few ticks; where the
+ *            period is known and there is no taper, at most 72 MiB for each period kept
  *            and the one going on, and 600 bytes a line and channel, however long the record */
 DW_API struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct dw_spectrum_options *options,
                                            struct dw_error *error);

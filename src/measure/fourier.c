@@ -11,6 +11,7 @@ struct fourier {
     struct fourier_direct *direct;
     struct fourier_cells *cells;
     double *reference;  /* [channels] */
+    double *done;       /* [channels x (lines + 1) x 2] of plans before this; NULL: there was none */
     double *share;      /* [BLOCK] */
     double *value;      /* [BLOCK x channels] */
 };
@@ -66,6 +67,7 @@ void fourier_free(struct fourier *f)
     direct_free(f->direct);
     cells_free(f->cells);
     free(f->reference);
+    free(f->done);
     free(f->share);
     free(f->value);
     free(f);
@@ -104,8 +106,34 @@ void fourier_merge(struct fourier *f, const struct fourier *other)
 
 enum dw_status fourier_coefficients(struct fourier *f, double scale, double *out, struct dw_error *error)
 {
+    enum dw_status status = DW_OK;
     if (f->cells)
-        return cells_coefficients(f->cells, scale, out, error);
-    direct_coefficients(f->direct, scale, out);
+        status = cells_coefficients(f->cells, scale, out, error);
+    else
+        direct_coefficients(f->direct, scale, out);
+    for (size_t i = 0; status == DW_OK && f->done && i < f->plan.channels * (f->plan.lines + 1) * 2; i++)
+        out[i] += scale * f->done[i];
+    return status;
+}
+
+const struct fourier_plan *fourier_plan(const struct fourier *f)
+{
+    return &f->plan;
+}
+
+enum dw_status fourier_change(struct fourier **fourier, const struct fourier_plan *plan, struct dw_error *error)
+{
+    struct fourier *now = fourier_new(plan, (*fourier)->reference, error);
+    double *done = now ? calloc(plan->channels, (plan->lines + 1) * 2 * sizeof *done) : NULL;
+    enum dw_status status = done ? fourier_coefficients(*fourier, 1, done, error)
+                                 : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", plan->lines);
+    if (status != DW_OK) {
+        free(done);
+        fourier_free(now);
+        return status;
+    }
+    now->done = done;
+    fourier_free(*fourier);
+    *fourier = now;
     return DW_OK;
 }

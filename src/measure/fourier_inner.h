@@ -109,10 +109,14 @@ struct fourier;
 /* reference  [channels], taken off all values: constants change no line but lines of a small ripple gain digits */
 struct fourier *fourier_new(const struct fourier_plan *plan, const double *reference, struct dw_error *error);
 void fourier_free(struct fourier *fourier);
+const struct fourier_plan *fourier_plan(const struct fourier *fourier);
+/* Goes on by another plan for as many lines of as many channels; what has been gathered is lines from now on.
+ *   returns  DW_OK or DW_NO_MEMORY, and then *fourier may only be freed */
+enum dw_status fourier_change(struct fourier **fourier, const struct fourier_plan *plan, struct dw_error *error);
 /* Adds rows; may be called again with more, and each call may hold any part of any number of periods as long as the last
  * row of one call is the first of the next wherever a line joins them. */
 void fourier_add(struct fourier *fourier, const struct fourier_rows *rows);
-/* Adds what another sum of the same plan has gathered. */
+/* Adds what another sum of the same plan, which has never changed it, has gathered. */
 void fourier_merge(struct fourier *fourier, const struct fourier *other);
 /* Coefficients c_n = 1/P integral of (x - reference) e^(-j 2 pi n t / P) dt, n = 0 .. lines, summed over the periods added.
  * Ends the gathering: no more rows after this.

@@ -26,6 +26,8 @@ struct windows {
     size_t channels, width, most_rows;  /* width: 1 + channels */
     bool whole;               /* rows are kept against time; else against the share of their period */
     struct fourier_plan plan; /* of sums made before the end */
+    double slack;             /* share of a period by which a row may be off a grid, so far */
+    bool no_ticks;            /* what is kept is not on a grid of few cells */
     unsigned long long last;  /* 0: all in one */
     struct window now, group, kept, *ring;
     size_t ring_count, ring_room, ring_next;

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { MANY = 64 }; /* a share of the room that holds many periods of pulses, if any do */
+
 static enum dw_status no_memory(struct dw_error *error)
 {
     return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
@@ -68,7 +70,7 @@ static enum dw_status new_sum(const struct fourier_plan *plan, const struct stre
 }
 
 /* Sums up the rows of a window; the last one stays, for the next line begins there. */
-static void pour(const struct windows *ws, struct window *w)
+static void add_rows(const struct windows *ws, struct window *w)
 {
     const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
     fourier_add(w->sum, &rows);
@@ -77,24 +79,53 @@ static void pour(const struct windows *ws, struct window *w)
     w->count = w->count > 0;
 }
 
+/* The same; where the sum is on a grid that some of the rows are off, it goes on without. */
+static enum dw_status pour(const struct windows *ws, struct window *w, struct dw_error *error)
+{
+    const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
+    const struct fourier_plan *plan = fourier_plan(w->sum);
+    size_t cells = plan->cells;
+    enum dw_status status = DW_OK;
+    if (plan->way == FOURIER_GRID && !fourier_grid(&rows, ws->slack, cells, &cells))
+        status = fourier_change(&w->sum, &ws->plan, error);
+    if (status == DW_OK)
+        add_rows(ws, w);
+    return status;
+}
+
 static enum dw_status spill(struct windows *ws, struct window *w, struct dw_error *error)
 {
     const enum dw_status status = w->sum ? DW_OK : new_sum(&ws->plan, &w->moments, &w->sum, error);
-    if (status == DW_OK)
-        pour(ws, w);
-    return status;
+    return status == DW_OK ? pour(ws, w, error) : status;
+}
+
+/* Many periods of pulses whose edges all are on a few ticks need not be kept: sums over the ticks hold all there is. Others are,
+ * as long as there is room, for what a fundamental leaves of them is known from rows alone. */
+static enum dw_status sum_pulses(struct windows *ws, struct dw_error *error)
+{
+    struct window *w = &ws->kept;
+    const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
+    struct fourier_plan plan = { .way = FOURIER_GRID, .lines = ws->plan.lines, .channels = ws->channels, .cells = 1 };
+    if (!w->sum) {
+        const bool on_ticks = !ws->no_ticks && fourier_grid(&rows, ws->slack, w->count / 4, &plan.cells);
+        ws->no_ticks = !on_ticks || !fourier_jumps(&rows, plan.cells);
+    }
+    if (ws->no_ticks)
+        return DW_OK;
+    const enum dw_status status = w->sum ? DW_OK : new_sum(&plan, &w->moments, &w->sum, error);
+    return status == DW_OK ? pour(ws, w, error) : status;
 }
 
 static enum dw_status make_room(struct windows *ws, struct window *w, size_t more, struct dw_error *error)
 {
     const size_t size = ws->width * sizeof *w->row;
-    if (!ws->whole && w->count > 1 && w->count + more > ws->most_rows) {
-        const enum dw_status status = spill(ws, w, error);
-        if (status != DW_OK)
-            return status;
-    }
-    if (w->count + more <= w->room)
-        return DW_OK;
+    enum dw_status status = DW_OK;
+    if (w == &ws->kept && !ws->whole && w->periods > 1 && w->count + more > ws->most_rows / MANY)
+        status = sum_pulses(ws, error);
+    if (status == DW_OK && !ws->whole && w->count > 1 && w->count + more > ws->most_rows)
+        status = spill(ws, w, error);
+    if (status != DW_OK || w->count + more <= w->room)
+        return status;
     const size_t room = 2 * w->room > w->count + more ? 2 * w->room : w->count + more + 14;
     double *row = room < (size_t)-1 / size ? realloc(w->row, room * size) : NULL;
     if (!row)
@@ -138,6 +169,8 @@ static enum dw_status merge(struct windows *ws, struct window *onto, const struc
     enum dw_status status = DW_OK;
     if (from->sum && !onto->sum)
         status = spill(ws, onto, error);
+    if (status == DW_OK && from->sum && fourier_plan(onto->sum)->way == FOURIER_GRID)
+        status = fourier_change(&onto->sum, &ws->plan, error);
     if (status == DW_OK && from->sum)
         fourier_merge(onto->sum, from->sum);
     if (status == DW_OK)
@@ -190,7 +223,7 @@ enum dw_status windows_close(struct windows *ws, double periods, bool whole_grou
     closed->alike = periods > 1;
     enum dw_status status = DW_OK;
     if (closed->sum) { /* the rest of a period whose beginning has been summed up: each has its own reference */
-        pour(ws, closed);
+        add_rows(ws, closed);
         closed->count = 0;
     }
     if (!whole_group || ws->group.periods > 0) {
@@ -268,6 +301,10 @@ enum dw_status windows_coefficients(struct windows *ws, const struct windows_sca
                                     struct dw_error *error)
 {
     struct fourier *sum = NULL;
+    if (!ws->ring_count && ws->kept.sum) {
+        const enum dw_status poured = pour(ws, &ws->kept, error);
+        return poured == DW_OK ? fourier_coefficients(ws->kept.sum, 1 / ws->kept.periods, out, error) : poured;
+    }
     const struct fourier_plan plan = choose_plan(ws, scale, lines);
     enum dw_status status = new_sum(&plan, &ws->kept.moments, &sum, error);
     for (size_t i = 0; i < windows_count(ws) && status == DW_OK; i++) {

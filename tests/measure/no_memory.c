@@ -210,6 +210,45 @@ static enum dw_status record_of_sixteen_rows(struct dw_error *error)
     return status;
 }
 
+/* Pulses on ticks, which are summed up early; then some that are not; then a long period, if any. */
+static enum dw_status record_of_periods(int pulses, int rows_after, struct dw_error *error)
+{
+    static const size_t column = 1;
+    const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 1, .from = -INFINITY,
+                                      .to = INFINITY, .lines = 3, .most_bytes = 16 * 64 * 40, .place = "it" };
+    double out[8];
+    struct record *record = record_new(&plan, error);
+    enum dw_status status = record ? DW_OK : error->status;
+    for (int i = 0; i < pulses && status == DW_OK; i++) {
+        const double duty = i < 25 ? 0.25 : 1 / M_PI;
+        const double pulse[] = { i, 5, i + duty, 5, i + duty, 0, i + 1, 0 };
+        status = record_rows(record, pulse, 4, error);
+    }
+    for (int i = 1; i <= rows_after && status == DW_OK; i++)
+        status = record_rows(record, (double[]){ pulses + i / (double)rows_after, i % 3 }, 1, error);
+    if (status == DW_OK)
+        status = record_finish(record, error);
+    if (status == DW_OK)
+        status = record_coefficients(record, 3, out, error);
+    record_free(record);
+    return status;
+}
+
+static enum dw_status record_of_pulses(struct dw_error *error)
+{
+    return record_of_periods(60, 4000, error);
+}
+
+static enum dw_status record_that_ends_off_its_ticks(struct dw_error *error)
+{
+    return record_of_periods(27, 0, error);
+}
+
+static enum dw_status record_of_ticks_and_a_long_period(struct dw_error *error)
+{
+    return record_of_periods(25, 4000, error);
+}
+
 static enum dw_status arrays(size_t lines, struct dw_error *error)
 {
     static double time[ROWS], value[2 * ROWS], out[2 * 2 * 2001], mean[2];
@@ -269,6 +308,9 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
                   { "a record with little room", record_of_all, false },
                   { "the last of a record with little room", record_of_the_last, false },
                   { "a record of sixteen rows", record_of_sixteen_rows, false },
+                  { "a record of pulses", record_of_pulses, false },
+                  { "a record that ends off its ticks", record_that_ends_off_its_ticks, false },
+                  { "a record of ticks and a long period", record_of_ticks_and_a_long_period, false },
                   { "arrays", arrays_and_few_lines, false },
                   { "arrays, many lines", arrays_and_many_lines, false },
                   { "arrays of samples", arrays_and_few_lines, true },

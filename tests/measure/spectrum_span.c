@@ -229,6 +229,60 @@ START_TEST(memory_that_is_full_changes_no_line)
 }
 END_TEST
 
+/* Pulses on ticks are summed up by the tick, with next to no room; then come others, off the ticks, and ones too long to keep. */
+START_TEST(pulses_on_ticks_need_no_room_and_others_may_follow)
+{
+    enum { LINES = 30, PERIODS = 600, MOST = 16 * 64 * 40 };
+    static const struct {
+        int off_from, long_from;  /* periods from which on the duty is on no tick, and has 3000 rows */
+    } cases[] = { { PERIODS, PERIODS }, { 400, PERIODS }, { 3, PERIODS }, { PERIODS, 500 }, { 300, 500 }, { 0, PERIODS } };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        struct wave wave = { 0 };
+        double duties = 0, re[LINES + 1] = { 0 }, im[LINES + 1] = { 0 };
+        for (int i = 0; i < PERIODS; i++) {
+            const double duty = i < cases[k].off_from ? (i % 7 + 1) / 10.0 : 0.31830988618 + i % 5 * 0.1001;
+            const int rows = i < cases[k].long_from ? 1 : 3000;
+            for (int r = 0; r < rows; r++)
+                wave_add(&wave, 0.5 * (i + duty * r / rows), 5);
+            wave_add(&wave, 0.5 * (i + duty), 5);
+            wave_add(&wave, 0.5 * (i + duty), 0);
+            wave_add(&wave, 0.5 * (i + 1), 0);
+            duties += duty;
+            for (int n = 1; n <= LINES; n++) { /* 5 / (pi n) sin(pi n D) e^(-j pi n D) */
+                re[n] += 5 / (M_PI * n) * sin(M_PI * n * duty) * cos(M_PI * n * duty) / PERIODS;
+                im[n] -= 5 / (M_PI * n) * sin(M_PI * n * duty) * sin(M_PI * n * duty) / PERIODS;
+            }
+        }
+        double *out = coefficients_of(&wave, LINES, MOST, 0);
+        for (int n = 1; n <= LINES; n++) { /* an edge is rounded at up to 2.8e-14 s of 0.5 s; of 600 with random signs, four times the root */
+            within_scale(out[2 * n], re[n], 4 * 5.7e-14 / sqrt(PERIODS), 5);
+            within_scale(out[2 * n + 1], im[n], 4 * 5.7e-14 / sqrt(PERIODS), 5);
+        }
+        free(out);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* Corners on ticks without a jump are kept as they are: their distortion may be small. */
+START_TEST(triangles_on_ticks_have_the_same_lines_in_little_room)
+{
+    struct wave wave = { 0 };
+    for (int i = 0; i < 300; i++) {
+        wave_add(&wave, 0.5 * i, 0);
+        wave_add(&wave, 0.5 * i + 0.125, 1);
+    }
+    wave_add(&wave, 150, 0);
+    double *all = coefficients_of(&wave, 30, 0, 0), *little = coefficients_of(&wave, 30, 16 * 64 * 40, 0);
+    for (size_t i = 2; i < 62; i++)
+        within_scale(little[i], all[i], 2 * 0x1p-50, 1);
+    near(2 * hypot(all[2], all[3]), 1 / (M_PI * M_PI * 0.25 * 0.75) * sin(M_PI / 4), 1e-14);
+    free(all);
+    free(little);
+    wave_free(&wave);
+}
+END_TEST
+
 /* What a fundamental leaves is integrated from rows; where those are summed up, stand for many periods, are kept against time or are
  * lines too long for it, that is said. */
 START_TEST(what_is_beside_a_fundamental_is_not_made_up)
@@ -345,5 +399,6 @@ SUITE("measure: span of a spectrum", the_last_whole_period_of_the_header_is_take
       a_fundamental_that_divides_the_pattern_takes_as_many_periods,
       without_a_period_in_the_header_all_whole_ones_are_taken, spans_are_cut_where_they_are_asked,
       a_line_over_very_many_periods_is_not_cut_one_by_one, memory_that_is_full_changes_no_line,
-      blocks_of_any_size_give_the_same_lines, what_is_beside_a_fundamental_is_not_made_up,
+      blocks_of_any_size_give_the_same_lines, pulses_on_ticks_need_no_room_and_others_may_follow,
+      triangles_on_ticks_have_the_same_lines_in_little_room, what_is_beside_a_fundamental_is_not_made_up,
       rows_just_after_a_boundary_are_on_it)
