@@ -184,6 +184,8 @@ START_TEST(impossible_wishes_are_refused)
     } cases[] = {
         { { 0, prescales, 1, 8, true, true, 500, 1, 0.05 }, "a clock of 0 Hz: it must be above zero" },
         { { NAN, prescales, 1, 8, true, true, 500, 1, 0.05 }, "a clock of nan Hz: it must be above zero" },
+        { { INFINITY, prescales, 1, 8, true, true, 500, 1, 0.05 }, "a clock of inf Hz: it must be above zero" },
+        { { 1e6, prescales, 1, 8, true, true, INFINITY, 1, 0.05 }, "a wanted frequency of inf Hz: it must be above zero" },
         { { 1e6, prescales, 0, 8, true, true, 500, 1, 0.05 }, "no prescale: there must be one at least, 1 for none" },
         { { 1e6, zero, 2, 8, true, true, 500, 1, 0.05 }, "a prescale of 0: it must be a whole number from 1 to 4294967296" },
         { { 1e6, huge, 1, 8, true, true, 500, 1, 0.05 },
