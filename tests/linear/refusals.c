@@ -151,12 +151,13 @@ START_TEST(plans_of_modes_are_refused_for_each_number_out_of_range)
 {
     static const double without_end = INFINITY;
     const struct dw_guard scales[] = { { .state = &one, .scale = INFINITY }, { .state = &one, .scale = NAN } };
-    const struct dw_guard entries[] = { { .state = &one, .offset = NAN, .scale = 1 }, { .input = &nan_entry, .scale = 1 } };
+    const struct dw_guard entries[] = { { .state = &nan_entry, .input = &one, .scale = 1 }, { .state = &one, .offset = NAN, .scale = 1 }, { .input = &nan_entry, .scale = 1 } };
     const struct dw_mode plain = { .a = &decay }, bad = { .name = "bad", .a = &nan_entry };
     const struct dw_mode guarded[] = { { .a = &decay, .guards = &scales[0], .guard_count = 1 },
                                        { .name = "m", .a = &decay, .guards = &scales[1], .guard_count = 1 },
                                        { .name = "m", .a = &decay, .guards = &entries[0], .guard_count = 1 },
-                                       { .name = "m", .a = &decay, .guards = &entries[1], .guard_count = 1 } };
+                                       { .name = "m", .a = &decay, .guards = &entries[1], .guard_count = 1 },
+                                       { .name = "m", .a = &decay, .guards = &entries[2], .guard_count = 1 } };
 #define SIZES ": needs a mode, 1 to 32 states, up to 8 inputs, 64 outputs"
     const struct {
         struct dw_modes_plan plan;
@@ -173,8 +174,9 @@ START_TEST(plans_of_modes_are_refused_for_each_number_out_of_range)
         { { .states = 1, .modes = &bad, .mode_count = 1 }, "a matrix of the system is missing or holds an entry that is not finite" },
         { { .states = 1, .modes = &guarded[0], .mode_count = 1 }, "mode 'unnamed', guard 1: scale inf: must be above zero and finite" },
         { { .states = 1, .modes = &guarded[1], .mode_count = 1 }, "mode 'm', guard 1: scale nan: must be above zero and finite" },
-        { { .states = 1, .modes = &guarded[2], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },
-        { { .states = 1, .inputs = 1, .modes = &guarded[3], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },
+        { { .states = 1, .inputs = 1, .modes = &guarded[2], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },
+        { { .states = 1, .modes = &guarded[3], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },
+        { { .states = 1, .inputs = 1, .modes = &guarded[4], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct dw_error error = { DW_OK };
@@ -209,6 +211,22 @@ START_TEST(runs_are_refused_rates_and_accuracies_that_are_none)
     ck_assert_double_eq(dw_run_time(run), 0.25);
     succeeds(dw_run_feed(run, 0.75, NULL, &error), error);
     ck_assert_double_eq(dw_run_time(run), 0.75);
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
+START_TEST(a_mode_without_matrices_stands_still)
+{
+    const struct dw_mode mode = { .name = "stands" };
+    struct dw_error error;
+    struct dw_modes *modes = dw_modes_new(&(struct dw_modes_plan){ .states = 1, .modes = &mode, .mode_count = 1 }, &error);
+    ck_assert_msg(modes != NULL, "%s", error.text);
+    struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .sink = NULL }, &error);
+    const double x = 0.7;
+    succeeds(dw_run_start(run, 0, 0, &x, NULL, &error), error);
+    succeeds(dw_run_feed(run, 1e6, NULL, &error), error);
+    ck_assert_double_eq(dw_run_state(run)[0], x);
     dw_run_free(run);
     dw_modes_free(modes);
 }
@@ -275,4 +293,4 @@ SUITE("linear: refusals", a_system_is_refused_for_each_matrix_that_is_not_finite
       lengths_that_are_no_lengths_are_refused,
       responses_and_sweeps_are_refused_outside_their_ranges_and_pass_on_what_the_sink_gives,
       plans_of_modes_are_refused_for_each_number_out_of_range, runs_are_refused_rates_and_accuracies_that_are_none,
-      a_period_in_which_no_time_passes_is_refused, an_orbit_that_grows_or_never_comes_back_is_refused_and_one_that_only_drifts_is_not)
+      a_mode_without_matrices_stands_still, a_period_in_which_no_time_passes_is_refused, an_orbit_that_grows_or_never_comes_back_is_refused_and_one_that_only_drifts_is_not)

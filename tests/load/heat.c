@@ -143,6 +143,78 @@ START_TEST(steady_start_is_where_waiting_would_end)
 }
 END_TEST
 
+START_TEST(without_a_diode_column_the_diode_has_what_the_gate_leaves)
+{
+    /* the same record once with the diode's current as a column of its own */
+    enum { PERIODS = 3 };
+    double rows[4 * PERIODS * 3], wide[4 * PERIODS * 4];
+    const size_t count = sawtooth(rows, PERIODS, 1.3e-3, 0.37, 1.1, 2.3);
+    for (size_t i = 0; i < count; i++) {
+        memcpy(wide + 4 * i, rows + 3 * i, 3 * sizeof *wide);
+        wide[4 * i + 3] = rows[3 * i + 1] > 0 ? 0 : rows[3 * i + 2];
+    }
+    const struct dw_heat_source with = { .columns = 4, .current = 2, .gate = 1, .diode = 3, .threshold = 2.5, .period = 1.3e-3 };
+    struct dw_error error;
+    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &with, 1e-5, NULL, NULL, &error);
+    ck_assert_msg(heat != NULL, "%s", error.text);
+    for (size_t i = 0; i < count; i++)
+        succeeds(dw_heat_row(heat, wide + 4 * i, &error), error);
+    const struct dw_heat_result wanted = dw_heat_end(heat);
+    dw_heat_free(heat);
+    const struct dw_heat_result got = run(&mosfet, NULL, 1.3e-3, rows, count, false, 0, NULL);
+    near(got.diode, 0.62 * 0.63 * 1.7, 16 * DBL_EPSILON); /* drop, share of the time, mean of a line */
+    near(got.diode, wanted.diode, 16 * DBL_EPSILON);
+    near(got.load_rms, wanted.load_rms, 16 * DBL_EPSILON);
+    near(got.conduction, wanted.conduction, 16 * DBL_EPSILON);
+}
+END_TEST
+
+START_TEST(a_bipolar_transistor_loses_as_much_to_a_current_the_other_way)
+{
+    /* a triangle through zero, and its mirror image: saturation and base loss for |i|, mean 1 A */
+    static const double rows[][2] = { { 0, 0 }, { 1, -2 }, { 2, 0 }, { 3, 2 }, { 4, 0 } };
+    for (int sign = -1; sign <= 1; sign += 2) {
+        const struct dw_heat_source source = { .columns = 2, .current = 1 };
+        struct dw_error error;
+        struct dw_heat *heat = dw_heat_new(&bipolar, NULL, &source, 1e-5, NULL, NULL, &error);
+        ck_assert_msg(heat != NULL, "%s", error.text);
+        for (size_t i = 0; i < 5; i++)
+            succeeds(dw_heat_row(heat, (const double[]){ rows[i][0], sign * rows[i][1] }, &error), error);
+        const struct dw_heat_result result = dw_heat_end(heat);
+        near(result.conduction, 0.31 + 0.72 / 12, 16 * DBL_EPSILON);
+        near(result.current_peak, 2, 0);
+        dw_heat_free(heat);
+    }
+}
+END_TEST
+
+START_TEST(a_record_that_begins_within_a_period_counts_whole_ones_only)
+{
+    double rows[4 * 4 * 3];
+    const size_t count = sawtooth(rows, 4, 1, 0.37, 1.1, 2.3);
+    const struct dw_heat_result whole = run(&mosfet, NULL, 1, rows, count, false, 0, NULL);
+    rows[2 * 3] += 0.01; /* the first row left out, a later one in its place: the rest of period 0 counts for nothing */
+    memmove(rows, rows + 2 * 3, (count - 2) * 3 * sizeof *rows);
+    const struct dw_heat_result late = run(&mosfet, NULL, 1, rows, count - 2, false, 0, NULL);
+    near(late.span, 1, 4 * DBL_EPSILON);
+    near(late.conduction, whole.conduction, 16 * DBL_EPSILON);
+    near(late.diode, whole.diode, 16 * DBL_EPSILON);
+    near(late.turns, 1, 0);
+}
+END_TEST
+
+START_TEST(a_steady_start_needs_no_heat)
+{
+    double rows[4 * 2 * 3];
+    const size_t count = sawtooth(rows, 2, 1.3e-3, 0.37, 1.1, 2.3);
+    const struct dw_heat_result cold = run(&mosfet, NULL, 1.3e-3, rows, count, false, 0, NULL);
+    const struct dw_heat_result steady = run(&mosfet, NULL, 1.3e-3, rows, count, true, 4, NULL);
+    near(steady.conduction, cold.conduction, 16 * DBL_EPSILON);
+    near(steady.turn_on, cold.turn_on, 16 * DBL_EPSILON);
+    ck_assert(isnan(steady.junction_mean) && !steady.steady);
+}
+END_TEST
+
 START_TEST(a_finite_edge_of_the_gate_switches_at_its_crossing)
 {
     const double rows[] = { 0, 0, 2, 1e-3, 5, 2, 2e-3, 5, 2, 3e-3, 0, 2, 4e-3, 0, 2 };
@@ -233,5 +305,7 @@ START_TEST(transistors_out_of_range_are_refused)
 END_TEST
 
 SUITE("load: heat", losses_of_a_sawtooth_are_the_closed_forms, the_rows_hold_the_energy_of_the_result,
-      steady_start_is_where_waiting_would_end, a_finite_edge_of_the_gate_switches_at_its_crossing,
+      steady_start_is_where_waiting_would_end, without_a_diode_column_the_diode_has_what_the_gate_leaves,
+      a_bipolar_transistor_loses_as_much_to_a_current_the_other_way, a_record_that_begins_within_a_period_counts_whole_ones_only,
+      a_steady_start_needs_no_heat, a_finite_edge_of_the_gate_switches_at_its_crossing,
       an_edge_within_an_edge_is_refused, runaway_is_found, transistors_out_of_range_are_refused)

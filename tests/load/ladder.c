@@ -201,6 +201,31 @@ START_TEST(each_part_may_be_zero_or_is_missed_by_its_neighbour)
 }
 END_TEST
 
+START_TEST(what_stands_straight_across_an_ideal_pin_changes_nothing_behind_it)
+{
+    const struct dw_stage alone = { .r = 4.7e3, .c = 220e-9, .esr = 1.3 };
+    struct dw_stage both[2] = { { .c = 1e-6, .esr = 2.2 }, alone };
+    struct dw_error error;
+    struct dw_system *plain = ladder_system(&(struct dw_ladder_plan){ &alone, 1, 0, 1e6 });
+    for (int damped = 0; damped < 2; damped++) {
+        both[0].rd = damped * 10;
+        both[0].cd = damped * 3e-6;
+        struct dw_system *system = ladder_system(&(struct dw_ladder_plan){ both, 2, 0, 1e6 });
+        for (double w = 1; w < 1e7; w *= 7) {
+            double real[DW_OUTPUTS], imaginary[DW_OUTPUTS], want_real[DW_OUTPUTS], want_imaginary[DW_OUTPUTS];
+            const size_t last = dw_system_outputs(system) - 1, plain_last = dw_system_outputs(plain) - 1;
+            succeeds(dw_system_response(system, 0, w, real, imaginary, &error), error);
+            succeeds(dw_system_response(plain, 0, w, want_real, want_imaginary, &error), error);
+            within_scale(real[last], want_real[plain_last], 64 * DBL_EPSILON, hypot(want_real[plain_last], want_imaginary[plain_last]));
+            within_scale(imaginary[last], want_imaginary[plain_last], 64 * DBL_EPSILON,
+                         hypot(want_real[plain_last], want_imaginary[plain_last]));
+        }
+        dw_system_free(system);
+    }
+    dw_system_free(plain);
+}
+END_TEST
+
 START_TEST(refusals_name_the_stage_and_the_cure)
 {
     static const struct {
@@ -222,6 +247,10 @@ START_TEST(refusals_name_the_stage_and_the_cure)
         { { { .r = 1, .c = 1e-6 }, { .r = 0 } }, 2, 0, 0, "stage 2: no part: give r, l or c" },
         { { { .r = 1 } }, 1, 0, 50, "nothing in the ladder stores anything: give c, or l with a load" },
         { { { .l = 1 } }, 1, 0, 0, "nothing in the ladder stores anything: give c, or l with a load" },
+        { { { .r = 1 } }, 1, 50, 0, "nothing in the ladder stores anything: give c, or l with a load" },
+        { { { .l = 1 }, { .l = 2, .lp = 1, .rp = 5 } }, 2, 0, 50,
+          "stage 2: without c between them its coil is in series with that of stage 1, and a damping branch lp beside one of the "
+          "two cannot be; give c" },
         { { { .l = 1, .lp = 1, .rp = 5 }, { .l = 2 } }, 2, 0, 50,
           "stage 1: without c between them its coil is in series with that of stage 2, and a damping branch lp beside one of the "
           "two cannot be; give c" },
@@ -361,6 +390,7 @@ END_TEST
 SUITE("load: smoothing ladder", every_output_of_300_random_ladders_responds_as_its_chain_of_impedances,
       equal_capacitors_and_coils_merge_exactly, a_nano_ohm_between_capacitors_is_nearly_a_merge,
       an_open_end_follows_its_node_and_an_esr_lets_the_output_jump, each_part_may_be_zero_or_is_missed_by_its_neighbour,
+      what_stands_straight_across_an_ideal_pin_changes_nothing_behind_it,
       refusals_name_the_stage_and_the_cure, outputs_are_named_in_order_and_charged_states_hold_their_energy,
       one_switch_without_drop_is_push_pull_while_the_current_flows, one_switch_into_resistance_rests_between_pulses,
       a_current_that_flows_back_at_switch_off_returns_to_the_supply)
