@@ -20,7 +20,13 @@ struct functional functional_of(const struct dw_system *system, const double *ro
         if (i + 1 == n)
             functional.states = functional.count;
     }
-    functional.still = functional.states == 0;
+    functional.still = true;
+    for (size_t j = 0; j < both; j++) {
+        double moved = 0;
+        for (size_t i = 0; i < n; i++)
+            moved += fabs(row[i] * system->rate_high[i * both + j]) + fabs(row[i] * system->rate_low[i * both + j]);
+        functional.still = functional.still && moved == 0;
+    }
     for (unsigned k = 0; k < ORDERS; k++) {
         functional.dual[k] = energy_dual(system, rate);
         for (size_t j = 0; j < n; j++) {
@@ -55,6 +61,18 @@ void rates_at(const struct stretch *stretch, const struct node *node, struct rat
         square_apply(system->rate_high, n, both, 1, rates->order[k - 1], rates->order[k]);
     for (unsigned k = 1; k <= ORDERS; k++)
         rates->norm[k] = energy_norm(system, rates->order[k]);
+}
+
+void first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates)
+{
+    const struct dw_system *system = stretch->system;
+    const size_t n = system->states, m = system->inputs, both = n + m;
+    double *rate = rates->order[1];
+    square_apply(system->rate_high, n, both, 1, node->high, rate);
+    for (size_t l = 0; l < stretch->lives; l++)
+        for (size_t i = 0, j = n + stretch->live[l]; i < n; i++)
+            rate[i] += system->rate_high[i * both + j] * node->high[j];
+    rates->norm[1] = energy_norm(system, rate);
 }
 
 void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
@@ -320,17 +338,25 @@ void find_crossing(const struct stretch *stretch, struct position position, unsi
                    struct node *node)
 {
     const unsigned levels = stretch->chain->levels;
+    const size_t n = stretch->system->states;
+    double high[DW_STATES], low[DW_STATES];
+    stretch_input(stretch, position, length, node);
     while (level < levels && stretch->system->norm * length > 0.5) {
         level++;
         length /= 2;
-        struct node middle = *node;
-        stretch_input(stretch, position, length, &middle);
-        stretch_step(stretch, level, length, &middle);
+        memcpy(high, node->high, n * sizeof *high);
+        memcpy(low, node->low, n * sizeof *low);
+        if (!stretch->flat)
+            stretch_input(stretch, position, length, node);
+        stretch_step(stretch, level, length, node);
         const struct position after = stretch_after(stretch, position, level, length);
-        stretch_input(stretch, after, length, &middle);
-        if (sign * value_at(stretch, &middle, functional, order) >= 0) {
+        if (!stretch->flat)
+            stretch_input(stretch, after, length, node);
+        if (sign * value_at(stretch, node, functional, order) >= 0) {
             position = after;
-            *node = middle;
+        } else {
+            memcpy(node->high, high, n * sizeof *high);
+            memcpy(node->low, low, n * sizeof *low);
         }
     }
     stretch_input(stretch, position, length, node);
@@ -345,5 +371,6 @@ void find_crossing(const struct stretch *stretch, struct position position, unsi
         run = length * crossing_by_solution(stretch, node, length, functional, order, sign);
     }
     *offset = doubled_sum(stretch_offset(stretch, position), doubled_of(run));
-    stretch_input(stretch, stretch_seek(stretch, *offset), 0, node);
+    if (!stretch->flat)
+        stretch_input(stretch, stretch_seek(stretch, *offset), 0, node);
 }

@@ -23,7 +23,7 @@ struct functional {
     const double *row;      /* [states + inputs] */
     double dual[ORDERS];    /* energy_dual of its state part c, of c A, c A A, ... */
     double scale;           /* natural size, > 0 */
-    bool still;             /* of the input alone: constant while that stands still */
+    bool still;             /* constant while the input stands still: of the input alone, or of states that nothing moves */
     unsigned char count, states;                 /* how many entries of the row are not zero, and how many of those are of states */
     unsigned char at[DW_STATES + SYSTEM_INPUTS]; /* which; those of states first */
 };
@@ -66,6 +66,8 @@ struct slopes {
 
 /* The input part of the node must be set. */
 void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
+/* The first of them alone, in plain double, while the input stands still: order[1] and norm[1]. */
+void first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
 void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
                const struct functional *functional, struct slopes *slopes);
 
@@ -78,6 +80,12 @@ enum verdict {
 /* Growth of the energy norm over a cell, an upper bound, at least 1; 0 where it is too much for one. */
 double growth_over(const struct stretch *stretch, double length);
 /*   grown   growth_over of the cell */
+/* Whether the bound on the first derivative alone keeps a guard above zero while the input stands still: then judge_guard finds it
+ * clear, too, and nothing else need be known. */
+static inline bool guard_is_far(const struct functional *guard, double value, double rate_norm, double length, double grown)
+{
+    return grown > 0 && value > grown * (guard->dual[0] * rate_norm) * length;
+}
 enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
                          const struct functional *guard, double length, double grown);
 

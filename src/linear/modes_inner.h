@@ -57,7 +57,10 @@ struct dw_run {
     double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS];
     bool given;
     struct tangent *tangent;     /* NULL unless a steady state is sought */
-    double hint[];               /* [modes], s, length of the last cell that the bounds allowed there */
+    struct {
+        double length;           /* s, of the last cell that the bounds allowed there */
+        bool crossed;            /* it ended by a guard when last it was walked */
+    } hint[];                    /* [modes] */
 };
 
 /* Gives a row at an offset of the stretch; the node's input part is set. */

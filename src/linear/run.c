@@ -29,7 +29,7 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
     run->modes = modes;
     run->options = *options;
     for (size_t i = 0; i < modes->count; i++)
-        run->hint[i] = INFINITY;
+        run->hint[i].length = INFINITY;
     return run;
 }
 
@@ -130,7 +130,7 @@ static const struct guard *broken_guard(const struct dw_run *run, bool slopes_kn
         const double value = functional_at(&guard->value, &run->node);
         if (value < -ON_GUARD * guard->value.scale)
             return guard;
-        if (value > 0 || !slopes_known)
+        if (value > 0 || !slopes_known || (guard->value.still && run->stretch.flat))
             continue;
         struct chain plain = { 0 };  /* not stiff: double precision does for signs */
         struct stretch stretch = run->stretch;

@@ -27,9 +27,11 @@ enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, co
         stretch->start[j] = start[j];
         if (start[j] != 0)
             stretch->live[stretch->lives++] = (unsigned char)j;
-        const struct doubled rise = exact_sum(end[j], -start[j]);
-        stretch->slope[j] = rise.hi == 0 ? rise : doubled_quotient(rise, doubled_of(length));
-        stretch->flat = stretch->flat && rise.hi == 0;
+        stretch->slope[j] = doubled_of(0);
+        if (end[j] != start[j]) {
+            stretch->slope[j] = doubled_quotient(exact_sum(end[j], -start[j]), doubled_of(length));
+            stretch->flat = false;
+        }
     }
     return DW_OK;
 }
@@ -156,32 +158,80 @@ static void scale_doubled(double *high, double *low, size_t count, struct double
     }
 }
 
-/* Taylor's series of the solution over a length with norm x length below about one: terms z_k = (A z_k-1 + B ...) l / k,
- * the input part of the first its rise. docs/theory.md, (2.6). */
+/* out += factor * B u, rows of a block so far apart from which B's part begins: input that stands still has only its live ones. */
+static inline void add_inputs(const struct stretch *stretch, const double *block, size_t apart, double factor, const double *input,
+                              double *out)
+{
+    const size_t n = stretch->system->states, m = stretch->flat ? stretch->lives : stretch->system->inputs;
+    for (size_t l = 0; l < m; l++) {
+        const size_t j = stretch->flat ? stretch->live[l] : l;
+        const double u = factor * input[j];
+        for (size_t i = 0; i < n; i++)
+            out[i] += block[i * apart + j] * u;
+    }
+}
+
+static inline double squared_norm(const struct dw_system *system, const double *state)
+{
+    double sum = 0;
+    for (size_t i = 0; i < system->states; i++)
+        sum += system->weight[i] * (state[i] * state[i]);
+    return sum;
+}
+
+/* Whether the terms after one of order k are nothing beside the largest: each is at most reach / (order) times the one before.
+ * Squares that might have left the range of numbers prove nothing. */
+static inline bool rest_is_nothing(double squared, double largest, double reach, unsigned k)
+{
+    const double share = reach / (k + 1), rest = share / (1 - share);
+    return largest > 1e-200 && largest < 1e200 && share < 1 && squared * rest * rest <= 0x1p-112 * largest;
+}
+
+/* Taylor's series of the solution over a length with norm x length below about one: terms z_k = (A z_k-1 + B ...) l / k, the input
+ * part of the first its rise. docs/theory.md, (2.6). In plain double: ended by what the terms have come to. */
+static void step_by_plain_series(const struct stretch *stretch, double length, struct node *node)
+{
+    const struct dw_system *system = stretch->system;
+    const size_t n = system->states, m = system->inputs, both = n + m;
+    const double reach = system->norm * fabs(length), *rate = system->rate_high;
+    double terms[2][DW_STATES], *term = terms[0], *next = terms[1], bound = 1;
+    square_apply(rate, n, both, length, node->high, term);
+    add_inputs(stretch, rate + n, both, length, node->high + n, term);
+    double squared = squared_norm(system, term), largest = squared;
+    add_state(node, n, term, NULL);
+    for (unsigned k = 1; bound > 0x1p-56;) {
+        if (!(k == 1 && !stretch->flat) && rest_is_nothing(squared, largest, reach, k))
+            break;
+        k++;
+        square_apply(rate, n, both, length / k, term, next);
+        if (k == 2 && !stretch->flat)  /* later terms take nothing from the input */
+            add_inputs(stretch, rate + n, both, length / k, node->high + both, next);
+        double *const last = term;
+        term = next;
+        next = last;
+        add_state(node, n, term, NULL);
+        squared = squared_norm(system, term);
+        largest = squared > largest ? squared : largest;
+        bound *= reach / k;
+    }
+}
+
+/* The same in doubled precision, ended by the bound on its terms. */
 static void step_by_series(const struct stretch *stretch, double length, struct node *node)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
-    const bool doubled = stretch_doubled(stretch);
-    const double reach = system->norm * fabs(length), enough = doubled ? 0x1p-108 : 0x1p-56;
+    const double reach = system->norm * fabs(length);
     double term_high[NODE_WIDTH], term_low[NODE_WIDTH], next_high[DW_STATES], next_low[DW_STATES];
     memcpy(term_high, node->high, both * sizeof *term_high);
     memcpy(term_low, node->low, both * sizeof *term_low);
     double bound = 1;
-    for (unsigned k = 1; k == 1 || bound > enough; k++) {
-        if (doubled) {
-            block_apply(system->rate_high, system->rate_low, n, both, term_high, term_low, next_high, next_low);
-            scale_doubled(next_high, next_low, n, doubled_quotient(doubled_of(length), doubled_of(k)));
-            memcpy(term_low, next_low, n * sizeof *term_low);
-        } else if (k == 1 || (k == 2 && !stretch->flat)) {
-            block_apply(system->rate_high, NULL, n, both, term_high, NULL, next_high, NULL);
-            for (size_t i = 0; i < n; i++)
-                next_high[i] *= length / k;
-        } else {
-            square_apply(system->rate_high, n, both, length / k, term_high, next_high);
-        }
+    for (unsigned k = 1; k == 1 || bound > 0x1p-108; k++) {
+        block_apply(system->rate_high, system->rate_low, n, both, term_high, term_low, next_high, next_low);
+        scale_doubled(next_high, next_low, n, doubled_quotient(doubled_of(length), doubled_of(k)));
+        memcpy(term_low, next_low, n * sizeof *term_low);
         memcpy(term_high, next_high, n * sizeof *term_high);
-        add_state(node, n, next_high, doubled ? next_low : NULL);
+        add_state(node, n, next_high, next_low);
         /* the second term starts from the rise of the input, later ones from none */
         for (size_t j = 0; j < m; j++) {
             term_high[n + j] = k == 1 ? node->high[both + j] : 0;
@@ -196,7 +246,7 @@ void stretch_step(const struct stretch *stretch, unsigned level, double length, 
     const struct chain *chain = stretch->chain;
     const size_t n = stretch->system->states, width = stretch->system->width;
     if (level > chain->levels) {
-        step_by_series(stretch, length, node);
+        (stretch_doubled(stretch) ? step_by_series : step_by_plain_series)(stretch, length, node);
         return;
     }
     double high[DW_STATES], low[DW_STATES];
@@ -206,11 +256,7 @@ void stretch_step(const struct stretch *stretch, unsigned level, double length, 
         add_state(node, n, high, NULL);
     } else if (!chain->low) {
         square_apply(chain->high + at, n, width, 1, node->high, high);
-        for (unsigned l = 0; l < stretch->lives; l++) {
-            const size_t j = n + stretch->live[l];
-            for (size_t i = 0; i < n; i++)
-                high[i] += chain->high[at + i * width + j] * node->high[j];
-        }
+        add_inputs(stretch, chain->high + at + n, width, 1, node->high + n, high);
         add_state(node, n, high, NULL);
     } else {
         block_apply(chain->high + at, chain->low + at, n, width, node->high, node->low, high, low);

@@ -14,7 +14,7 @@ struct row_found {
 /* A node with all that is known there. */
 struct place {
     struct node node;
-    bool known;  /* all of it; otherwise the guards' values alone */
+    bool known, wholly;  /* known: guards' values and the first rate, wholly: all of it; otherwise values that were asked for */
     struct rates rates;
     struct slopes guards[MODE_GUARDS], outputs[DW_OUTPUTS];
 };
@@ -37,34 +37,57 @@ static const struct mode *walked_mode(const struct dw_run *run)
     return run->modes->modes + run->mode;
 }
 
-static void look_around(const struct dw_run *run, const struct cell *cell, struct place *place)
+static void look_wholly(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
     const struct mode *mode = walked_mode(run);
-    place->known = true;
+    place->known = place->wholly = true;
     rates_at(&run->stretch, &place->node, &place->rates);
     for (size_t k = 0; k < mode->guard_count; k++)
-        slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
+        if (!(run->stretch.flat && mode->guards[k].value.still))
+            slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
         slopes_at(&run->stretch, &place->node, &place->rates, mode->outputs + j, place->outputs + j);
 }
 
-/* At a cell's end, where perhaps no other follows, only the guards' values count. */
-static void glance(const struct dw_run *run, struct place *place)
+/* Most guards are far from zero, and no more than this is needed to see it, unless one has been crossed before. */
+static void look_around(const struct dw_run *run, const struct cell *cell, struct place *place)
+{
+    const struct mode *mode = walked_mode(run);
+    if (cell->rows || !run->stretch.flat || stretch_doubled(&run->stretch) || run->hint[run->mode].crossed) {
+        look_wholly(run, cell, place);
+        return;
+    }
+    place->known = true;
+    place->wholly = false;
+    first_rate_at(&run->stretch, &place->node, &place->rates);
+    for (size_t k = 0; k < mode->guard_count; k++)
+        place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node);
+}
+
+/* At a cell's end, where perhaps no other follows, only the values of guards that may have been crossed count. */
+static void glance(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
     const struct mode *mode = walked_mode(run);
     place->known = false;
     for (size_t k = 0; k < mode->guard_count; k++)
-        place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node);
+        if (cell->guards[k] == ENDS_TELL)
+            place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node);
 }
 
 static bool judge_cell(const struct dw_run *run, struct cell *cell)
 {
     const struct mode *mode = walked_mode(run);
-    const struct place *here = cell->here;
+    struct place *here = cell->here;
     const double grown = growth_over(&run->stretch, cell->length);
     for (size_t k = 0; k < mode->guard_count; k++) {
-        cell->guards[k] = judge_guard(&run->stretch, &here->rates, here->guards + k, &mode->guards[k].value, cell->length,
-                                      grown);
+        const struct functional *guard = &mode->guards[k].value;
+        cell->guards[k] = CLEAR;
+        if (run->stretch.flat &&
+            (guard->still || guard_is_far(guard, here->guards[k].order[0], here->rates.norm[1], cell->length, grown)))
+            continue;
+        if (!here->wholly)
+            look_wholly(run, cell, here);
+        cell->guards[k] = judge_guard(&run->stretch, &here->rates, here->guards + k, guard, cell->length, grown);
         if (cell->guards[k] == SPLIT)
             return false;
     }
@@ -98,7 +121,7 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     const struct stretch *stretch = &run->stretch;
     const unsigned levels = stretch->chain->levels;
     struct node *next = &cell->next->node;
-    double *hint = run->hint + run->mode;
+    double *hint = &run->hint[run->mode].length;
     cell->level = stretch_cell(stretch, cell->position, &cell->length);
     if (judged && cell->length > 0) {
         if (!cell->here->known)
@@ -122,7 +145,7 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     if (cell->rows)
         look_around(run, cell, cell->next);
     else if (judged)
-        glance(run, cell->next);
+        glance(run, cell, cell->next);
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
         cell->bend[j].last = cell->next->outputs[j].order[2];
 }
@@ -327,7 +350,8 @@ static bool leap(struct dw_run *run, struct cell *cell)
     copy_node(stretch, node, &cell->here->node);
     if (position.rest != 0 && !stretch_doubled(stretch) && stretch->system->norm * cell->length <= 1) {
         /* off the grid the rest is one series, sooner summed than climbed to and along */
-        stretch_input(stretch, position, cell->length, node);
+        if (!stretch->flat)
+            stretch_input(stretch, position, cell->length, node);
         stretch_step(stretch, stretch->chain->levels + 1, cell->length, node);
         position = (struct position){ stretch->count, stretch->tail };
     }
@@ -338,7 +362,8 @@ static bool leap(struct dw_run *run, struct cell *cell)
         stretch_step(stretch, level, cell->length, node);
         position = stretch_after(stretch, position, level, cell->length);
     }
-    stretch_input(stretch, position, 0, node);
+    if (!stretch->flat)
+        stretch_input(stretch, position, 0, node);
     for (size_t k = 0; k < walked_mode(run)->guard_count; k++) {
         const struct functional *guard = &walked_mode(run)->guards[k].value;
         if (cell->guards[k] == ENDS_TELL && functional_at(guard, node) < -GRAZE * guard->scale)
@@ -365,9 +390,9 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     *guard = NULL;
     if (!stretch_doubled(stretch))
         memset(cell.here->node.low, 0, stretch->system->width * sizeof(double));
-    stretch_input(stretch, cell.position, 0, &cell.here->node);
     const bool plain = judged && !cell.rows && !run->tangent && !(run->options.sink && run->options.uniform > 0);
-    if (plain && leap(run, &cell))
+    /* a mode that ended by a guard will most likely do so again, and then its cells are needed */
+    if (plain && !run->hint[run->mode].crossed && leap(run, &cell))
         return DW_OK;
     while (!stretch_at_end(stretch, cell.position)) {
         take_cell(run, &cell, judged);
@@ -380,6 +405,7 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
         if (run->tangent)
             run_tangent_move(run, cell.position, found.offset);
         if (*guard) {
+            run->hint[run->mode].crossed = true;
             *offset = found.offset;
             copy_node(stretch, &run->node, &found.node);
             return DW_OK;
@@ -389,6 +415,7 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
         cell.next = kept;
         cell.position = cell.after;
     }
+    run->hint[run->mode].crossed = false;
     copy_node(stretch, &run->node, &cell.here->node);
     return DW_OK;
 }

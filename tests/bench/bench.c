@@ -24,6 +24,11 @@ void bench_error(const char *job, const char *side, double error)
     printf("error\t%s\t%s\t%.3g\n", job, side, error);
 }
 
+void bench_work(const char *job, const char *side, int units)
+{
+    printf("work\t%s\t%s\t%d\n", job, side, units);
+}
+
 void bench_time(const char *job, const char *side, double seconds)
 {
     printf("time\t%s\t%s\t%.9g\n", job, side, seconds);

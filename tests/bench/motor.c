@@ -211,6 +211,8 @@ int main(int argc, char **argv)
     bench_error(JOB, "ours", ours);
     bench_error(JOB, "CVODE", theirs);
     bench_demand(ours < theirs && ours < 1e-12, "ours is %g from the true answer, CVODE %g", ours, theirs);
+    bench_work(JOB, "ours", PERIODS);
+    bench_work(JOB, "CVODE", PERIODS_CVODE);
     for (int round = 0; round < rounds; round++) {
         const double start = bench_clock();
         run_ours(motor, PERIODS, NULL);

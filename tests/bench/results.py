@@ -32,11 +32,12 @@ class Finding:
     more         True: more is better (a rate)
     least_ratio  target: the other's time over ours, or our rate over its, at least this
     most         target: ours at most this
+    over         for the table: over how much less work the other's time was taken, if it was
     kept_only    for the file: no row of the table"""
 
     def __init__(self, job, what, unit, ours, other=None, other_name="", more=False, least_ratio=None, most=None, note="",
-                 kept_only=False):
-        self.job, self.what, self.unit, self.note, self.kept_only = job, what, unit, note, kept_only
+                 over="", kept_only=False):
+        self.job, self.what, self.unit, self.note, self.over, self.kept_only = job, what, unit, note, over, kept_only
         self.ours, self.other, self.other_name = statistics.median(ours), None, other_name
         self.ours_spread = self.spread = spread(ours)
         self.ratio = None
@@ -56,7 +57,7 @@ class Finding:
 
     def row(self):
         return [f"{self.job}: {self.what}", short(self.ours, self.unit),
-                f"{self.other_name} {short(self.other, self.unit)}" if self.other else "",
+                f"{self.other_name} {short(self.other, self.unit)}" + (f" ({self.over})" if self.over else "") if self.other else "",
                 f"{self.ratio:.3g} x" if self.ratio else "", f"{100 * self.spread:.0f} %", self.target, self.verdict()]
 
     def lines(self):

@@ -17,6 +17,7 @@ class Shop:
 
     def __init__(self, folder, quick, rounds):
         self.folder, self.quick, self.rounds = folder, quick, rounds
+        self.work = {}  # of benchmarks of the library that count it: {(job, side): units a run}
         self.tables = []  # of their own shape, printed below the one of all jobs
         self.data = os.path.join(folder, "data")
         os.makedirs(self.data, exist_ok=True)
@@ -45,7 +46,7 @@ class Shop:
         return float(numbers[0]), float(numbers[1]), int(numbers[2]) * 1024
 
     def library(self, name, rounds=None):
-        """Runs a benchmark of the library: {(job, side): [s, ...]}, {(job, side): error}."""
+        """Runs a benchmark of the library: {(job, side): [s, ...]}, {(job, side): error}. Units of work stand in self.work."""
         program = os.path.join(self.folder, "tests", "bench", name)
         done = subprocess.run([program, str(rounds or self.rounds)], cwd=self.data, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         if done.returncode:
@@ -56,7 +57,7 @@ class Shop:
             if kind == "time":
                 times.setdefault((job, side), []).append(float(value))
             else:
-                errors[job, side] = float(value)
+                (self.work if kind == "work" else errors)[job, side] = float(value)
         return times, errors
 
     def made(self, name, command):

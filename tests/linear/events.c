@@ -153,6 +153,51 @@ START_TEST(a_mode_may_follow_itself_through_a_reset)
 }
 END_TEST
 
+/* x is filled and drained by the input, and stands at zero once it is empty; only then y decays. No rows are wanted, so that
+ * stretches are gone through at once where they can be: in some of them x runs empty, in some not, at no two instants alike. */
+START_TEST(stretches_with_and_without_a_crossing_may_follow_each_other_in_any_order)
+{
+    enum { PULSES = 60 };
+    static const double fill[] = { 1, 0 }, idle[] = { 0, 0, 1000, -200 }, level[] = { 1, 0 };
+    static const struct dw_guard empties = { .state = level, .scale = 1e-3, .next = 1 },
+                                 wakes[] = { { .state = level, .scale = 1e-3, .next = 0 }, { .input = &minus, .scale = 1, .next = 0 } };
+    static const struct dw_mode each[] = { { .name = "runs", .b = fill, .guards = &empties, .guard_count = 1 },
+                                           { .name = "idles", .a = idle, .guards = wakes, .guard_count = 2 } };
+    struct dw_modes *modes = new_modes(&(struct dw_modes_plan){ .states = 2, .inputs = 1, .modes = each, .mode_count = 2,
+                                                                .weight = unit_scale });
+    struct dw_error error = { DW_OK };
+    struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ 0 }, &error);
+    ck_assert_msg(run != NULL, "%s", error.text);
+    const double up = 1.3, down = -0.9;
+    double time = 0, x = 0, idled = 0;
+    unsigned long long events = 0, emptied = 0;
+    succeeds(dw_run_start(run, 0, 0, (const double[]){ 0, 1 }, &up, &error), error);
+    for (int i = 0; i < PULSES; i++) {
+        const double filling = 1e-4 * (1 + i * 7 % 5 / 3.7), draining = 1e-4 * (1 + i * 11 % 7 / 1.9);
+        const double *const inputs[] = { &up, &down, &down, &up };
+        for (int k = 0; k < 4; k++) {
+            time += k == 0 ? filling : k == 2 ? draining : 0;
+            succeeds(dw_run_feed(run, time, inputs[k], &error), error);
+        }
+        const double after = x + up * filling + down * draining;
+        if (after < 0) {
+            idled += after / down;
+            events += 2;  /* it runs empty, and is filled again */
+            emptied++;
+        }
+        x = fmax(after, 0);
+        /* rounding of the time, up to 0.02 s, at rates up to 200 / s and of the sums of all pulses before */
+        within_scale(dw_run_state(run)[0], x, 1e-12, 1e-3);
+        near(dw_run_state(run)[1], exp(-200 * idled), 1e-13);
+        ck_assert_uint_eq(dw_run_events(run), events);
+    }
+    ck_assert_uint_gt(emptied, PULSES / 4);
+    ck_assert_uint_lt(emptied, PULSES - PULSES / 4);
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
 START_TEST(at_an_event_the_state_that_alone_decides_is_exactly_where_its_guard_is_zero)
 {
     static const double thresholds[] = { 0, 0.37, -0.83, 1e-7 };
@@ -369,6 +414,7 @@ END_TEST
 SUITE("linear: modes and events", a_crossing_is_found_to_1e_minus_12_of_the_stretch_however_many_turns_it_holds,
       two_crossings_in_one_stretch_are_not_missed_however_short_the_dip, a_graze_is_no_event,
       at_an_event_the_state_that_alone_decides_is_exactly_where_its_guard_is_zero,
+      stretches_with_and_without_a_crossing_may_follow_each_other_in_any_order,
       a_mode_may_follow_itself_through_a_reset, endless_switching_is_an_error_that_says_when_and_where,
       jumps_of_the_input_change_modes_at_once_and_their_reset_applies,
       extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy,
