@@ -164,9 +164,16 @@ enum dw_status windows_append_rows(struct windows *ws, const double *row, size_t
     return DW_OK;
 }
 
-static enum dw_status merge(struct windows *ws, struct window *onto, const struct window *from, struct dw_error *error)
+/* `from` is then to be cleared: where there is nothing yet to add to, it is taken as it is. */
+static enum dw_status merge(struct windows *ws, struct window *onto, struct window *from, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
+    if (!(onto->periods > 0)) {
+        const struct window empty = *onto;
+        *onto = *from;
+        *from = empty;
+        return DW_OK;
+    }
     if (from->sum && !onto->sum)
         status = spill(ws, onto, error);
     if (status == DW_OK && from->sum && fourier_plan(onto->sum)->way == FOURIER_GRID)
