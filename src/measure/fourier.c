@@ -34,7 +34,14 @@ struct fourier_plan fourier_choose(size_t rows, size_t lines, size_t channels, s
 
 struct fourier_plan fourier_choose_uniform(size_t rows, size_t lines, size_t channels)
 {
-    return (struct fourier_plan){ FOURIER_VALUES, lines, channels, rows - 1, true };
+    enum { FEW_LINES = 1024 }; /* for fewer than one in so many points, moments cost a third of one large transform */
+    const bool few = (rows - 1) / FEW_LINES >= lines;
+    return (struct fourier_plan){ .way = few ? FOURIER_CELLS : FOURIER_VALUES,
+                                  .lines = lines,
+                                  .channels = channels,
+                                  .cells = rows - 1,
+                                  .uniform = true,
+                                  .points = few ? rows - 1 : 0 };
 }
 
 struct fourier *fourier_new(const struct fourier_plan *plan, const double *reference, struct dw_error *error)
@@ -77,7 +84,7 @@ void fourier_add(struct fourier *f, const struct fourier_rows *rows)
 {
     const size_t channels = f->plan.channels;
     if (f->plan.uniform) {
-        cells_add_borders(f->cells, rows, f->reference);
+        cells_add_uniform(f->cells, rows, f->reference);
         return;
     }
     for (size_t first = 0; first + 1 < rows->count; first += BLOCK - 1) { /* the last row of a block begins the next */

@@ -8,7 +8,7 @@
 #include <stdint.h>
 #include <stdlib.h>
 
-enum { FEW_CELLS = 64 };
+enum { FEW_CELLS = 64, CELLS_A_LINE = 16, BATCH = 64, LANES = 8 };
 
 struct fourier_cells {
     size_t lines, channels, cells;
@@ -16,7 +16,8 @@ struct fourier_cells {
     int degree;
     bool grid;        /* rows lie on borders, up to rounding */
     bool values;      /* ... and nothing jumps there: the one plane holds the values at the borders, not moments */
-    double *wrap;     /* [channels], values: how far the end of the period lies above its start */
+    size_t points;    /* the moments are those of so many values at equal distances; 0: of lines */
+    double *wrap;     /* [channels], values and points: how far the end of the period lies above its start */
     double theta;     /* pi lines / cells */
     double *plane;    /* [channels x (degree + 1) x pitch], moments, then their transforms; on a cache line's border */
     void *room;       /* what was allocated for it */
@@ -51,7 +52,8 @@ struct fourier_cells *cells_new(const struct fourier_plan *plan)
     c->channels = plan->channels;
     c->values = plan->way == FOURIER_VALUES;
     c->grid = c->values || plan->way == FOURIER_GRID;
-    c->cells = c->grid ? plan->cells : smooth_size(plan->lines < 16 ? 16 : plan->lines);
+    c->points = plan->points;
+    c->cells = c->grid ? plan->cells : smooth_size((plan->lines < 16 ? 16 : plan->lines) * (c->points ? CELLS_A_LINE : 1));
     c->theta = M_PI * (double)c->lines / (double)c->cells;
     c->degree = c->values ? 0 : c->grid ? 1 : weight_degree(c->theta);
     c->pitch = (c->cells + 2 + 7) / 8 * 8;
@@ -213,14 +215,62 @@ static void add_values(struct fourier_cells *c, size_t channel, const double *sh
     }
 }
 
-void cells_add_borders(struct fourier_cells *c, const struct fourier_rows *rows, const double *reference)
+static void add_borders(struct fourier_cells *c, const double *value, size_t width, double reference, double *plane)
+{
+    for (size_t i = 0; i < c->cells; i++)
+        plane[i] = value[i * width] - reference;
+}
+
+/* Moments of up to BATCH values at places u, u + step, ... of a cell, sums kept apart by lane so that they need not wait. */
+static void add_batch(const struct fourier_cells *c, const double *x, double u, double step, double *moment)
+{
+    double place[BATCH], before[BATCH], now[BATCH];
+    for (int i = 0; i < BATCH; i++) {
+        place[i] = u + i * step;
+        before[i] = 0;
+        now[i] = 1;
+    }
+    for (int q = 0; q <= c->degree; q++) {
+        const double rise = (2 * q + 1) / (q + 1.0), fall = q / (q + 1.0);
+        double sum[LANES] = { 0 };
+        for (int i = 0; i < BATCH; i += LANES)
+            for (int k = 0; k < LANES; k++)
+                sum[k] += x[i + k] * now[i + k];
+        for (int i = 0; i < BATCH; i++) {
+            const double next = rise * place[i] * now[i] - fall * before[i];
+            before[i] = now[i];
+            now[i] = next;
+        }
+        moment[(size_t)q * c->pitch] += ((sum[0] + sum[1]) + (sum[2] + sum[3])) + ((sum[4] + sum[5]) + (sum[6] + sum[7]));
+    }
+}
+
+/* Few lines of many values: each value is a pulse without width in its cell, whose moments stand in equation 5.6 as a line's do. */
+static void add_points(struct fourier_cells *c, const double *value, size_t width, double reference, double *plane)
+{
+    const double points = (double)c->points, step = 2 * (double)c->cells / points;
+    size_t next = 0;
+    for (size_t cell = 0; cell < c->cells; cell++) {
+        const size_t end = (size_t)ceil((double)(cell + 1) * points / (double)c->cells);
+        while (next < end) {
+            const size_t count = end - next < BATCH ? end - next : BATCH;
+            double x[BATCH] = { 0 };
+            for (size_t i = 0; i < count; i++)
+                x[i] = value[(next + i) * width] - reference;
+            /* whole numbers below 2^53, so that only the quotient is rounded */
+            const double u = (2 * (double)next * (double)c->cells - (2 * (double)cell + 1) * points) / points;
+            add_batch(c, x, u, step, plane + cell);
+            next += count;
+        }
+    }
+}
+
+void cells_add_uniform(struct fourier_cells *c, const struct fourier_rows *rows, const double *reference)
 {
     const size_t width = 1 + c->channels;
     for (size_t channel = 0; channel < c->channels; channel++) {
-        const double *value = rows->row + 1 + channel, *last = value + c->cells * width;
-        double *plane = plane_of(c, channel, 0);
-        for (size_t i = 0; i < c->cells; i++)
-            plane[i] = value[i * width] - reference[channel];
+        const double *value = rows->row + 1 + channel, *last = value + (rows->count - 1) * width;
+        (c->points ? add_points : add_borders)(c, value, width, reference[channel], plane_of(c, channel, 0));
         c->wrap[channel] = *last - *value;
     }
 }
@@ -337,13 +387,18 @@ static double complex line_of_moments(const struct fourier_cells *c, size_t chan
     return (re[0] + im[1] + I * (im[0] - re[1])) * conj(angle); /* even - j odd */
 }
 
-/* A triangle over two cells for each value, and half of one in the last cell for the step back to the start: equation 5.7. */
-static double complex line_of_values(const struct fourier_cells *c, size_t channel, size_t bin, bool mirrored, double j0,
+/* A triangle over two lines for each value, whose transform is given, and half of one in the last line for the step back to
+ * the start: equation 5.16. */
+static double complex line_of_values(const struct fourier_cells *c, size_t channel, double complex values, double j0,
                                      double j1, double complex angle)
 {
+    return j0 * j0 * values + c->wrap[channel] / 2 * (j0 - I * j1) * angle;
+}
+
+static double complex value_bin(const struct fourier_cells *c, size_t channel, size_t bin, bool mirrored)
+{
     const double *plane = plane_of(c, channel, 0) + 2 * bin;
-    const double im = mirrored ? -plane[1] : plane[1], step = c->wrap[channel] / 2;
-    return j0 * j0 * (plane[0] + I * im) + step * (j0 - I * j1) * angle;
+    return plane[0] + I * (mirrored ? -plane[1] : plane[1]);
 }
 
 static void line_coefficients(const struct fourier_cells *c, size_t line, double cosine, double sine, double scale,
@@ -352,13 +407,20 @@ static void line_coefficients(const struct fourier_cells *c, size_t line, double
     double weight[WEIGHT_DEGREE_MOST + 1], j0 = 0, j1 = 0;
     const size_t bin = line % c->cells, folded = bin > c->cells / 2 ? c->cells - bin : bin;
     const double complex angle = cosine + I * sine;
-    if (c->values)
-        weights_of_line(M_PI * (double)line / (double)c->cells, cosine, sine, &j0, &j1);
-    else
-        line_weights(c, line, cosine, sine, weight);
+    double complex half_line = angle;
+    if (c->points) {
+        turn_cos_sin((double)line / (2 * (double)c->points), &cosine, &sine);
+        half_line = cosine + I * sine;
+    }
+    if (c->values || c->points)
+        weights_of_line(M_PI * (double)line / (double)(c->points ? c->points : c->cells), cosine, sine, &j0, &j1);
+    if (!c->values)
+        line_weights(c, line, creal(angle), cimag(angle), weight);
     for (size_t i = 0; i < c->channels; i++) {
-        const double complex sum = c->values ? line_of_values(c, i, folded, folded != bin, j0, j1, angle)
-                                             : line_of_moments(c, i, folded, folded != bin, weight, angle);
+        double complex sum = c->values ? value_bin(c, i, folded, folded != bin)
+                                       : line_of_moments(c, i, folded, folded != bin, weight, angle);
+        if (c->values || c->points)
+            sum = line_of_values(c, i, sum, j0, j1, half_line);
         double *to = out + 2 * (i * (c->lines + 1) + line);
         to[0] = scale * creal(sum);
         to[1] = scale * cimag(sum);
@@ -376,7 +438,7 @@ enum dw_status cells_coefficients(struct fourier_cells *c, double scale, double 
     for (size_t first = 0; first <= c->lines; first += CHUNK) {
         chunk_angles(c, first, &step, cosine, sine);
         for (size_t k = 0; k < CHUNK && first + k <= c->lines; k++)
-            line_coefficients(c, first + k, cosine[k], sine[k], scale / (double)c->cells, out);
+            line_coefficients(c, first + k, cosine[k], sine[k], scale / (double)(c->points ? c->points : c->cells), out);
     }
     return DW_OK;
 }

@@ -94,7 +94,8 @@ struct fourier_plan {
     size_t lines;     /* highest line; at most FOURIER_LINES_MOST */
     size_t channels;
     size_t cells;     /* FOURIER_GRID, FOURIER_VALUES */
-    bool uniform;     /* FOURIER_VALUES: fourier_uniform holds, and the rows come in one call */
+    bool uniform;     /* FOURIER_VALUES, FOURIER_CELLS: fourier_uniform holds, and the rows come in one call */
+    size_t points;    /* uniform FOURIER_CELLS: lines between rows, 64 or more in each cell; else 0 */
 };
 enum { FOURIER_LINES_MOST = 1 << 26, FOURIER_CELLS_MOST = 1 << 28 };
 
@@ -136,8 +137,8 @@ void direct_coefficients(struct fourier_direct *direct, double scale, double *ou
 struct fourier_cells;
 struct fourier_cells *cells_new(const struct fourier_plan *plan);
 void cells_free(struct fourier_cells *cells);
-/* The values at all borders of the cells. */
-void cells_add_borders(struct fourier_cells *cells, const struct fourier_rows *rows, const double *reference);
+/* Rows that fourier_uniform holds for. */
+void cells_add_uniform(struct fourier_cells *cells, const struct fourier_rows *rows, const double *reference);
 void cells_add(struct fourier_cells *cells, const double *share, const double *value, size_t count);
 void cells_merge(struct fourier_cells *cells, const struct fourier_cells *other);
 enum dw_status cells_coefficients(struct fourier_cells *cells, double scale, double *out, struct dw_error *error);

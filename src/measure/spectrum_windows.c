@@ -62,7 +62,7 @@ static enum dw_status new_sum(const struct fourier_plan *plan, const struct stre
     double *reference = calloc(plan->channels, sizeof *reference);
     if (!reference)
         return no_memory(error);
-    for (size_t i = 0; i < plan->channels && !moments->empty; i++)
+    for (size_t i = 0; i < plan->channels; i++)
         reference[i] = moments_mean(&moments->of[i]);
     *sum = fourier_new(plan, reference, error);
     free(reference);

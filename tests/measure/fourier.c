@@ -330,62 +330,24 @@ START_TEST(several_channels_are_as_one_by_one)
 }
 END_TEST
 
-START_TEST(a_grid_is_found_where_there_is_one)
+/* Few lines of very many samples come from moments of the samples, however they fall into cells. */
+START_TEST(few_lines_of_many_samples_are_those_of_all)
 {
-    static const struct {
-        double place[4];
-        size_t cells;
-    } cases[] = { { { 0, 0.25, 0.5, 1 }, 4 },           { { 0, 1 / 3.0, 0.5, 1 }, 6 },   { { 0, 64 / 255.0, 0.2, 1 }, 255 },
-                  { { 0, 1 / 65536.0, 0.5, 1 }, 65536 }, { { 0, 0, 1, 1 }, 1 },           { { 0, 0.31830988618379067, 0.5, 1 }, 0 },
-                  { { 0, 17 / 997.0, 5 / 7.0, 1 }, 6979 }, { { 0, 0.1, 0.1 + 1e-12, 1 }, 0 } };
+    static const size_t cases[][2] = { { 1024, 1 }, { 20480, 20 }, { 41003, 40 }, { 70001, 33 }, { 65536, 0 } }; /* samples, lines */
+    uint64_t state = 1618;
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        const size_t count = cases[k][0], lines = cases[k][1];
+        ck_assert(fourier_choose_uniform(count + 1, lines, 1).way == FOURIER_CELLS);
         struct wave wave = { 0 };
-        for (int i = 0; i < 4; i++)
-            wave_add(&wave, cases[k].place[i] * (1 - DBL_EPSILON / 2), 1);
-        ck_assert_uint_eq(grid_of(&wave, DBL_EPSILON), cases[k].cells);
+        for (size_t i = 0; i <= count; i++)
+            wave_add(&wave, (double)i / (double)count, 5 * random_next(&state) + (double)i / (double)count);
+        double complex *got = of_wave(&wave, lines), *want = by_way(FOURIER_VALUES, &wave, count, lines);
+        got[0] = want[0]; /* the mean, which of_wave takes off and puts back */
+        agree(got, want, lines, 2 * 0x1p-50, 6);
+        free(got);
+        free(want);
         wave_free(&wave);
     }
-}
-END_TEST
-
-START_TEST(a_sampled_record_is_known_by_its_times)
-{
-    static const struct {
-        double place[5];
-        size_t count;
-        bool uniform;
-    } cases[] = { { { 0, 0.25, 0.5, 0.75, 1 }, 5, true },          { { 0, 1 / 3.0, 2 / 3.0, 1 }, 4, true },
-                  { { 0, 1 }, 2, true },                           { { 0 }, 1, false },
-                  { { 0, 0.25, 0.5, 0.75 + 1e-14, 1 }, 5, false }, { { 0, 0.5, 0.5, 1 }, 4, false },
-                  { { 0, 0.25, 0.5, 0.75 }, 4, false },            { { 0, 0.25, NAN, 0.75, 1 }, 5, false } };
-    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        struct wave wave = { 0 };
-        for (size_t i = 0; i < cases[k].count; i++)
-            wave_add(&wave, 8 + 2 * cases[k].place[i], 1);
-        const struct fourier_rows rows = { wave.row, wave.count, 1, 8, 2 };
-        ck_assert_msg(fourier_uniform(&rows, 0x1p-49) == cases[k].uniform, "case %zu", k); /* an ulp of 8 s over 2 s, twice */
-        wave_free(&wave);
-    }
-    const struct fourier_rows endless = { NULL, (size_t)FOURIER_CELLS_MOST + 1, 1, 0, 1 };
-    ck_assert(!fourier_uniform(&endless, DBL_EPSILON));
-}
-END_TEST
-
-START_TEST(the_way_is_the_cheapest)
-{
-    static const struct {
-        size_t rows, lines, grid;
-        enum fourier_way way;
-    } cases[] = { { 4, 40, 256, FOURIER_GRID },           { 4, 40, 0, FOURIER_DIRECT },        { 4, 40, 1 << 20, FOURIER_DIRECT },
-                  { 100000, 10000, 0, FOURIER_CELLS },    { 100, 40, 0, FOURIER_DIRECT },   { 100000, 10000, 1 << 18, FOURIER_GRID },
-                  { 100000, 10000, 1 << 24, FOURIER_CELLS } };
-    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        const struct fourier_plan plan = fourier_choose(cases[k].rows, cases[k].lines, 1, cases[k].grid);
-        ck_assert_msg(plan.way == cases[k].way, "case %zu: way %d", k, (int)plan.way);
-    }
-    struct gauss_rules rules;
-    gauss_rules_fill(&rules);
-    ck_assert(rules.reach[GAUSS_MOST] > M_PI); /* no cell asks for more */
 }
 END_TEST
 
@@ -440,24 +402,6 @@ START_TEST(sampled_records_have_the_lines_of_their_straight_lines)
 }
 END_TEST
 
-START_TEST(jumps_are_seen_within_a_period_and_not_between_two)
-{
-    static const struct {
-        double place[4];
-        bool jumps;
-    } cases[] = { { { 0, 0.25, 0.25, 1 }, true }, { { 0, 0.25, 0.25 + 1e-16, 1 }, true }, { { 0, 0.25, 0.5, 1 }, false },
-                  { { 0, 1, 0, 1 }, false },      { { 0, 0, 0.25, 1 }, false },           { { 0, 0.5, 1, 1 }, false } };
-    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        struct wave wave = { 0 };
-        for (int i = 0; i < 4; i++)
-            wave_add(&wave, cases[k].place[i], i);
-        const struct fourier_rows rows = { wave.row, wave.count, 1, 0, 1 };
-        ck_assert_msg(fourier_jumps(&rows, 4) == cases[k].jumps, "case %zu", k);
-        wave_free(&wave);
-    }
-}
-END_TEST
-
 START_TEST(what_is_no_period_is_refused)
 {
     const double back[] = { 0, 2, 1 }, none[] = { 3, 3, 3 }, value[] = { 1, 2, 3 };
@@ -476,9 +420,7 @@ SUITE("measure: Fourier coefficients", a_pulse_train_has_the_lines_of_the_book_u
       a_trapezoid_has_the_product_of_two_sincs, all_ways_give_the_same_numbers,
       a_random_wave_agrees_with_integrals_anchored_at_the_start_of_each_piece,
       a_delay_turns_the_phases_and_a_factor_scales_the_amplitudes, a_trapezoid_keeps_parseval,
-      a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one, a_grid_is_found_where_there_is_one,
-      a_sampled_record_is_known_by_its_times, sampled_records_have_the_lines_of_their_straight_lines,
-      the_way_is_the_cheapest, rows_a_rounding_outside_their_period_are_at_its_ends,
+      a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one, sampled_records_have_the_lines_of_their_straight_lines,
+      few_lines_of_many_samples_are_those_of_all, rows_a_rounding_outside_their_period_are_at_its_ends,
       corners_on_a_grid_have_the_lines_of_their_straight_lines,
-      jumps_are_seen_within_a_period_and_not_between_two,
       what_is_no_period_is_refused)

@@ -191,16 +191,16 @@ static enum dw_status record_of_the_last(struct dw_error *error)
     return record_with_little_room(2, 900, error);
 }
 
-/* A period of as many rows as there is room for at first, all but the one at its end. */
+/* Periods of as many rows as there is room for at first, all but the one at its end; two make a group. */
 static enum dw_status record_of_sixteen_rows(struct dw_error *error)
 {
     static const size_t column = 1;
     const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 15, .from = -INFINITY,
-                                      .to = INFINITY, .lines = 3, .place = "it" };
+                                      .to = INFINITY, .group = 2, .lines = 3, .place = "it" };
     double out[8];
     struct record *record = record_new(&plan, error);
     enum dw_status status = record ? DW_OK : error->status;
-    for (int i = 0; i < 16 && status == DW_OK; i++)
+    for (int i = 0; i < 31 && status == DW_OK; i++)
         status = record_rows(record, (double[]){ i, i % 3 }, 1, error);
     if (status == DW_OK)
         status = record_finish(record, error);
@@ -247,6 +247,11 @@ static enum dw_status record_that_ends_off_its_ticks(struct dw_error *error)
 static enum dw_status record_of_ticks_and_a_long_period(struct dw_error *error)
 {
     return record_of_periods(25, 4000, error);
+}
+
+static enum dw_status record_of_rows_and_a_long_period(struct dw_error *error)
+{
+    return record_of_periods(5, 4000, error);
 }
 
 static enum dw_status arrays(size_t lines, struct dw_error *error)
@@ -311,6 +316,7 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
                   { "a record of pulses", record_of_pulses, false },
                   { "a record that ends off its ticks", record_that_ends_off_its_ticks, false },
                   { "a record of ticks and a long period", record_of_ticks_and_a_long_period, false },
+                  { "a record of rows and a long period", record_of_rows_and_a_long_period, false },
                   { "arrays", arrays_and_few_lines, false },
                   { "arrays, many lines", arrays_and_many_lines, false },
                   { "arrays of samples", arrays_and_few_lines, true },

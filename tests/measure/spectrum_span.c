@@ -234,14 +234,14 @@ START_TEST(pulses_on_ticks_need_no_room_and_others_may_follow)
 {
     enum { LINES = 30, PERIODS = 600, MOST = 16 * 64 * 40 };
     static const struct {
-        int off_from, long_from;  /* periods from which on the duty is on no tick, and has 3000 rows */
-    } cases[] = { { PERIODS, PERIODS }, { 400, PERIODS }, { 3, PERIODS }, { PERIODS, 500 }, { 300, 500 }, { 0, PERIODS } };
+        int off_from, long_from;  /* periods from which on the duty is on no tick, and from which 20 have 3000 rows each */
+    } cases[] = { { PERIODS, PERIODS }, { 400, PERIODS }, { 3, PERIODS }, { PERIODS, 500 }, { 300, 500 }, { 0, PERIODS }, { PERIODS, 5 } };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         struct wave wave = { 0 };
         double duties = 0, re[LINES + 1] = { 0 }, im[LINES + 1] = { 0 };
         for (int i = 0; i < PERIODS; i++) {
             const double duty = i < cases[k].off_from ? (i % 7 + 1) / 10.0 : 0.31830988618 + i % 5 * 0.1001;
-            const int rows = i < cases[k].long_from ? 1 : 3000;
+            const int rows = i >= cases[k].long_from && i < cases[k].long_from + 20 ? 3000 : 1;
             for (int r = 0; r < rows; r++)
                 wave_add(&wave, 0.5 * (i + duty * r / rows), 5);
             wave_add(&wave, 0.5 * (i + duty), 5);
