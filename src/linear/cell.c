@@ -5,6 +5,9 @@
 
 enum { SERIES = 18 };  /* (1/2)^18 / 18! is below 1e-21 */
 
+/* norm x length of a cell from which derivatives are carried: in shorter ones the noise of a fourth derivative, norm^4 2^-106 of
+ * the state, is worth less than 2^-50 of it */
+#define NOISY 0x1p12
 #define NEGLIGIBLE 1e-13  /* of a functional's scale: less is not looked into */
 #define SPARE 0.125       /* of a second derivative: its bound may be that much above it, which is one row in sixteen too many */
 
@@ -73,6 +76,55 @@ void first_rate_at(const struct stretch *stretch, const struct node *node, struc
         for (size_t i = 0, j = n + stretch->live[l]; i < n; i++)
             rate[i] += system->rate_high[i * both + j] * node->high[j];
     rates->norm[1] = energy_norm(system, rate);
+}
+
+static void copy_state(double *high, double *low, const struct node *node, size_t n)
+{
+    memcpy(high, node->high, n * sizeof *high);
+    memcpy(low, node->low, n * sizeof *low);
+}
+
+/* The better of two estimates of a derivative is the smaller one, since noise only adds; kept are its halves. */
+static void keep_lesser(const struct dw_system *system, struct rates *rates, unsigned k, const struct node *other)
+{
+    const double norm = energy_norm(system, other->high);
+    if (norm >= rates->norm[k])
+        return;
+    copy_state(rates->order[k], rates->low[k], other, system->states);
+    rates->norm[k] = norm;
+}
+
+bool rates_need_carrying(const struct stretch *stretch, double length)
+{
+    return stretch_doubled(stretch) && stretch->system->norm * length > NOISY;
+}
+
+void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned level,
+                 double length, struct rates *rates)
+{
+    const struct dw_system *system = stretch->system;
+    const size_t n = system->states, m = system->inputs, both = n + m;
+    struct node from, to;
+    copy_state(rates->order[0], rates->low[0], node, n);
+    from = *node;
+    for (unsigned k = 1; k <= ORDERS; k++) {
+        block_apply(system->rate_high, system->rate_low, n, both, from.high, from.low, to.high, to.low);
+        copy_state(rates->order[k], rates->low[k], &to, n);
+        rates->norm[k] = energy_norm(system, to.high);
+        if (before && k >= 2) {
+            memset(&to, 0, sizeof to);
+            memcpy(to.high, before->order[k], n * sizeof to.high[0]);
+            memcpy(to.low, before->low[k], n * sizeof to.low[0]);
+            stretch_step(stretch, level, length, &to);
+            keep_lesser(system, rates, k, &to);
+        }
+        memcpy(from.high, rates->order[k], n * sizeof from.high[0]);
+        memcpy(from.low, rates->low[k], n * sizeof from.low[0]);
+        for (size_t j = 0; j < m; j++) {
+            from.high[n + j] = k == 1 ? stretch->slope[j].hi : 0;
+            from.low[n + j] = k == 1 ? stretch->slope[j].lo : 0;
+        }
+    }
 }
 
 void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,

@@ -56,6 +56,7 @@ struct functional functional_of(const struct dw_system *system, const double *ro
 struct rates {
     double order[ORDERS + 1][DW_STATES];
     double norm[ORDERS + 1];  /* energy norms, of orders 1 and up */
+    double low[ORDERS + 1][DW_STATES];  /* the orders' low halves, where they are carried; else unset */
 };
 
 /* Derivatives of a functional at a node. */
@@ -68,6 +69,15 @@ struct slopes {
 void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
 /* The first of them alone, in plain double, while the input stands still: order[1] and norm[1]. */
 void first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
+/* Whether a cell is so long beside the fastest rate that third and fourth derivatives of a node are its rounding errors times
+ * powers of that rate. */
+bool rates_need_carrying(const struct stretch *stretch, double length);
+/* The same as rates_at for the end of such a cell: derivatives are those at its start, carried over it, where that is closer.
+ * They are then those of an exact solution within a few 2^-106 of the node: docs/theory.md, after (2.8).
+ *   before          at the cell's start, by this function; NULL: none
+ *   level, length   of the cell */
+void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned level,
+                 double length, struct rates *rates);
 void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
                const struct functional *functional, struct slopes *slopes);
 

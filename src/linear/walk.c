@@ -15,6 +15,7 @@ struct row_found {
 struct place {
     struct node node;
     bool known, wholly;  /* known: guards' values and the first rate, wholly: all of it; otherwise values that were asked for */
+    bool carried;        /* so are the rates, which need not be looked for */
     struct rates rates;
     struct slopes guards[MODE_GUARDS], outputs[DW_OUTPUTS];
 };
@@ -41,7 +42,8 @@ static void look_wholly(const struct dw_run *run, const struct cell *cell, struc
 {
     const struct mode *mode = walked_mode(run);
     place->known = place->wholly = true;
-    rates_at(&run->stretch, &place->node, &place->rates);
+    if (!place->carried)
+        rates_at(&run->stretch, &place->node, &place->rates);
     for (size_t k = 0; k < mode->guard_count; k++)
         if (!(run->stretch.flat && mode->guards[k].value.still))
             slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
@@ -142,6 +144,10 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     cell->after = stretch_after(stretch, cell->position, cell->level, cell->length);
     if (!stretch->flat)
         stretch_input(stretch, cell->after, 0, next);
+    cell->next->carried = judged && rates_need_carrying(stretch, cell->length);
+    if (cell->next->carried)
+        rates_carry(stretch, next, cell->here->carried ? &cell->here->rates : NULL, cell->level, cell->length,
+                    &cell->next->rates);
     if (cell->rows)
         look_around(run, cell, cell->next);
     else if (judged)
@@ -381,7 +387,7 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     cell.here = cell.places;
     cell.next = cell.places + 1;
     copy_node(stretch, &cell.here->node, &run->node);
-    cell.here->known = false;
+    cell.here->known = cell.here->carried = false;
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
     line_begin(&cell.line, offset->hi, run->modes->outputs);
     for (size_t j = 0; j < run->modes->outputs; j++)
