@@ -20,7 +20,7 @@ static __attribute__((noreturn)) void refuse_key(const char *option, const char 
     if (!strchr(word, '='))
         option_error(option, argument, "'%s' is no KEY=VALUE; the keys are %s", word, names);
     strcpy(typed, word);
-    *strchr(typed, '=') = 0;
+    typed[strcspn(typed, "=")] = 0;
     const char *near = nearest_word(typed, list);
     option_error(option, argument, near ? "'%s' is none of the keys %s; did you mean %s?" : "'%s' is none of the keys %s", typed,
                  names, near);

@@ -10,7 +10,7 @@
 static const char *seconds(char text[64], double value)
 {
     dw_quantity_print(text, 64, value, "s", 6);
-    char *unit = strchr(text, ' '), *point = strchr(text, '.');
+    char *unit = text + strcspn(text, " "), *point = strchr(text, '.');
     if (!point || strchr(text, 'e'))
         return text; /* no digits behind a point, or an exponent behind them */
     char *end = unit;

@@ -206,7 +206,9 @@ static const char *list(const char *text)
 {
     static const char *const name = "design-filters-list.txt";
     FILE *file = fopen(name, "w");
-    ck_assert(file && fputs(text, file) >= 0 && !fclose(file));
+    ck_assert_ptr_nonnull(file);
+    const bool put = fputs(text, file) >= 0, closed = fclose(file) == 0;
+    ck_assert(put && closed);
     return name;
 }
 

@@ -66,6 +66,24 @@ START_TEST(impossible_coils_are_refused_with_a_reason)
 }
 END_TEST
 
+START_TEST(a_meter_that_saw_no_row_found_nothing)
+{
+    const struct dw_coil_plan plan = { .resistance = 47.3, .inductance = 0.371, .supply = 23.7, .clamp = DW_CLAMP_DIODE,
+                                       .diode_drop = 0.73, .pull_in = 0.293, .drop_out = 0.117, .threshold = 2.4 };
+    struct dw_error error;
+    struct dw_coil *coil = dw_coil_new(&plan, &error);
+    ck_assert_msg(coil, "%s", error.text);
+    struct dw_coil_meter *meter = dw_coil_meter_new(coil, &error);
+    ck_assert_msg(meter, "%s", error.text);
+    struct dw_coil_findings findings;
+    succeeds(dw_coil_meter_end(meter, &findings, &error), error);
+    ck_assert(!findings.pulled_in && !findings.pulses && !findings.pull_ins && !findings.drop_outs);
+    ck_assert(isnan(findings.operate) && isnan(findings.release) && isnan(findings.hold) && isnan(findings.cycle));
+    dw_coil_meter_free(meter);
+    dw_coil_free(coil);
+}
+END_TEST
+
 START_TEST(times_need_thresholds_and_a_holding_current)
 {
     struct dw_coil_plan plan = { .resistance = 47.3, .inductance = 0.371, .supply = 23.7, .clamp = DW_CLAMP_DIODE, .diode_drop = 0.73,
@@ -89,4 +107,4 @@ START_TEST(times_need_thresholds_and_a_holding_current)
 END_TEST
 
 SUITE("load: coil, its values", copper_follows_its_coefficient, impossible_coils_are_refused_with_a_reason,
-      times_need_thresholds_and_a_holding_current)
+      a_meter_that_saw_no_row_found_nothing, times_need_thresholds_and_a_holding_current)
