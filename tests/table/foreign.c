@@ -59,6 +59,7 @@ START_TEST(exported_tables_read_as_they_are)
         { "[Hz],gain [dB]\n10,1\n", "frequency[Hz] gain[dB]", { 10, 1 }, 2 },
         { "time[s],pin [m V],x [abcdefghijklmnopqrstuvwxyzabcdefghijkl]\n0,1,2\n", "time[s] pin-m-V[] x[abcdefghijklmnopqrstuvwxyzabcde]",
           { 0, 1, 2 }, 3 },
+        { "time[s],pin[V\177]\n0,1\n", "time[s] pin[V]", { 0, 1 }, 2 },
         { "time[s],pin[a[b]c]\n0,1\n", "time[s] pin-a[bc]", { 0, 1 }, 2 },
         { "Zeit;Spannung (V)\n0;1,5\n", "time[s] Spannung[V]", { 0, 1.5 }, 2 },
         { "\"Time (ms)\",\"Meter, left (V)\"\n20,1\n", "time[s] Meter-left[V]", { 0.02, 1 }, 2 },

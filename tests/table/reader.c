@@ -252,6 +252,27 @@ START_TEST(an_error_stays_and_keeps_the_rows_before_it)
 }
 END_TEST
 
+START_TEST(a_key_may_be_empty_and_a_binary_row_is_named_by_its_number)
+{
+    const char *const text = "# wave-table 1\n# note:\n# columns: time[s] pin[V]\t\r\n0\t5\n1\t4\n# end: 2\n";
+    struct bytes binary = converted(text, strlen(text), DW_BINARY), back = converted(binary.at, binary.size, DW_TEXT);
+    ck_assert_str_eq(back.at, "# wave-table 1\n# note:\n# columns: time[s] pin[V]\n0\t5\n1\t4\n# end: 2\n");
+    struct dw_error error;
+    struct dw_reader *reader = reader_of(binary.at, binary.size, false, &error);
+    ck_assert_msg(reader != NULL, "%s", error.text);
+    const double *row;
+    char place[64];
+    for (int i = 1; i <= 2; i++) {
+        succeeds(dw_reader_row(reader, &row, &error), error);
+        dw_reader_place(reader, place, sizeof place);
+        ck_assert_str_eq(place, i == 1 ? "standard input, row 1" : "standard input, row 2");
+    }
+    dw_reader_close(reader);
+    free(binary.at);
+    free(back.at);
+}
+END_TEST
+
 START_TEST(no_rows_at_all_are_refused_and_lose_none)
 {
     struct dw_error error;
@@ -329,4 +350,5 @@ SUITE("table: reader", a_table_reads_the_same_by_rows_and_by_blocks, any_separat
       a_cut_text_never_reads_as_whole, a_cut_binary_table_never_reads_as_whole,
       partial_takes_every_whole_row_and_no_cut_one, faults_of_rows_are_named_to_the_letter,
       faults_of_the_header_are_named_to_the_letter, faults_of_binary_rows_are_named_to_the_letter,
-      an_error_stays_and_keeps_the_rows_before_it, no_rows_at_all_are_refused_and_lose_none, the_limits_are_what_the_format_says, a_file_that_is_not_there_is_named)
+      an_error_stays_and_keeps_the_rows_before_it, no_rows_at_all_are_refused_and_lose_none,
+      a_key_may_be_empty_and_a_binary_row_is_named_by_its_number, the_limits_are_what_the_format_says, a_file_that_is_not_there_is_named)

@@ -372,6 +372,7 @@ START_TEST(a_joined_header_says_only_what_is_true_of_both)
           "sampled=500|accuracy=pin 0.00001|" },
         { { "sampled", "100", "accuracy", "pin 1e-04" }, { "sampled", "500", "accuracy", "pin 1e-05" }, 1,
           "sampled=100|accuracy=pin 1e-04|" },
+        { { "note", "a" }, { "note", "b", "colour", "red" }, 1, "note=a|note=b|colour=red|" },
         { { NULL }, { "sampled", "500", "accuracy", "out 3 pin 1" }, 1, "sampled=500|accuracy=pin 1|" },
         { { "made-by", "a", "colour", "blue", "initial", "pin 1" },
           { "made-by", "b", "colour", "red", "shape", "round", "initial", "pin 2" }, 1,
