@@ -238,7 +238,7 @@ START_TEST(pulses_on_ticks_need_no_room_and_others_may_follow)
     } cases[] = { { PERIODS, PERIODS }, { 400, PERIODS }, { 3, PERIODS }, { PERIODS, 500 }, { 300, 500 }, { 0, PERIODS }, { PERIODS, 5 } };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         struct wave wave = { 0 };
-        double duties = 0, re[LINES + 1] = { 0 }, im[LINES + 1] = { 0 };
+        double re[LINES + 1] = { 0 }, im[LINES + 1] = { 0 };
         for (int i = 0; i < PERIODS; i++) {
             const double duty = i < cases[k].off_from ? (i % 7 + 1) / 10.0 : 0.31830988618 + i % 5 * 0.1001;
             const int rows = i >= cases[k].long_from && i < cases[k].long_from + 20 ? 3000 : 1;
@@ -247,7 +247,6 @@ START_TEST(pulses_on_ticks_need_no_room_and_others_may_follow)
             wave_add(&wave, 0.5 * (i + duty), 5);
             wave_add(&wave, 0.5 * (i + duty), 0);
             wave_add(&wave, 0.5 * (i + 1), 0);
-            duties += duty;
             for (int n = 1; n <= LINES; n++) { /* 5 / (pi n) sin(pi n D) e^(-j pi n D) */
                 re[n] += 5 / (M_PI * n) * sin(M_PI * n * duty) * cos(M_PI * n * duty) / PERIODS;
                 im[n] -= 5 / (M_PI * n) * sin(M_PI * n * duty) * sin(M_PI * n * duty) / PERIODS;
