@@ -81,7 +81,7 @@ static bool corners_beyond(const struct terms *terms, const struct dw_filter *fi
     for (int k = 0; k < count; k++)
         corners *= free[k] ? 2 : 1;
     for (int n = 0; n < corners; n++) {
-        double place[FILTER_PARTS];
+        double place[FILTER_PARTS] = { 0 };
         struct dw_filter_figures now;
         place_of(free, count, 1, n, place);
         if (!start_at(terms, filter, place, &now))
@@ -103,7 +103,7 @@ static bool grid(const struct terms *terms, const struct dw_filter *filter, cons
         places *= free[k] ? 3 : 1;
     for (int inner = 0; inner < 2; inner++)
         for (int n = 0; n < places; n++) {
-            double place[FILTER_PARTS];
+            double place[FILTER_PARTS] = { 0 };
             struct dw_filter_figures now;
             if (place_of(free, count, 2, n, place) == (inner == 1))
                 continue;
@@ -123,7 +123,7 @@ static bool around(const struct terms *terms, const struct dw_filter *filter, co
     for (double step = 0.5; step > 0.05; step /= 2)
         for (int k = 0; k < count; k++)
             for (int way = -1; way <= 1 && free[k]; way += 2) {
-                double place[FILTER_PARTS];
+                double place[FILTER_PARTS] = { 0 };
                 struct dw_filter_figures now;
                 for (int i = 0; i < FILTER_PARTS; i++)
                     place[i] = worst->place[which][i];

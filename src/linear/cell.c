@@ -371,7 +371,7 @@ static double crossing_by_solution(const struct stretch *stretch, struct node *n
 {
     const size_t n = stretch->system->states;
     struct solution solution;
-    double coefficient[SOLUTION];
+    double coefficient[SOLUTION] = { 0 };
     cell_solution(stretch, node, length, &solution);
     for (unsigned k = 0; k < solution.count; k++)
         coefficient[k] = functional_of_state(functional, solution.term + k * n);

@@ -173,7 +173,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
         train->dead_time = option_between("dead-time", argument, DW_TIME, 0, INFINITY);
         return 0;
     case OPTION_JITTER: train->jitter = option_between("jitter", argument, DW_TIME, 0, INFINITY); return 0;
-    case OPTION_SEED: train->seed = (uint64_t)option_count("seed", argument, 0, 1l << 53); return 0;
+    case OPTION_SEED: train->seed = (uint64_t)option_count("seed", argument, 0, 1L << 53); return 0;
     case OPTION_PERIODS: train->periods = option_positive("periods", argument, DW_NUMBER); return 0;
     case OPTION_DURATION: train->duration = option_positive("duration", argument, DW_TIME); return 0;
     case OPTION_PARTIAL: o->common.partial = true; return 0;

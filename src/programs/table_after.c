@@ -69,6 +69,7 @@ enum dw_status run_read_after(struct run *run, struct dw_error *error)
     const struct table_options *o = run->options;
     double end = NAN;
     enum dw_status status = check_standard_input(run, error);
+    /* NOLINTNEXTLINE(bugprone-sizeof-expression): it holds pointers */
     if (status == DW_OK && o->after_count && !(run->kept = calloc(o->after_count, sizeof *run->kept)))
         status = dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     for (size_t i = 0; status == DW_OK && i < o->after_count; i++) {

@@ -52,8 +52,8 @@ static enum dw_status scale_column(struct run *run, size_t column, struct scaled
     static const char *const keys[] = { "initial", "accuracy" };
     const char *name = dw_header_column(run->header, column).name;
     const double times = by.factor / by.divisor;
-    double value, low, high;
-    bool present;
+    double value = 0, low = 0, high = 0;
+    bool present = false;
     enum dw_status status = DW_OK;
     run->scaled[column].divisor *= by.divisor;
     run->scaled[column].factor *= by.factor;
@@ -137,7 +137,7 @@ enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error)
     const struct table_options *o = run->options;
     bool any = false;
     enum dw_status status = DW_OK;
-    run->scaled = malloc(run->chosen * sizeof *run->scaled);
+    run->scaled = calloc(run->chosen, sizeof *run->scaled);
     if (!run->scaled)
         return no_memory(error);
     for (size_t i = 0; i < run->chosen; i++)
