@@ -177,8 +177,13 @@ static inline double variation(const struct slopes *slopes, const double largest
 double growth_over(const struct stretch *stretch, double length)
 {
     const double growth = stretch->system->growth * length;
+    if (growth > 1) {
+        const double share = stretch->chain->length / length;
+        const unsigned levels = stretch->chain->levels, level = share >= 1 ? (unsigned)ilogb(share) : 0;
+        return share >= 1 ? stretch->chain->grown[level < levels ? level : levels] : 0;
+    }
     /* (e^x - 1 - x) / x^2 rises with x, and is e - 2 at 1 */
-    return growth > 1 ? 0 : 1 + growth + 0.7183 * growth * growth;
+    return 1 + growth + 0.7183 * growth * growth;
 }
 
 enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,

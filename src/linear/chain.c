@@ -2,10 +2,12 @@
 /* The propagators of a length and of its halves, quarters, ..., by scaling and squaring. */
 #include "linear/matrix_inner.h"
 #include "linear/system_inner.h"
+#include <float.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { STIFF = 256 };  /* norm x length from which states are carried doubled: 256^2 ulp is the noise of a second derivative */
+#define MOST_GROWN 0x1p40  /* a bound beyond proves nothing */
 
 void block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
                  const double *z_low, double *out_high, double *out_low)
@@ -135,6 +137,35 @@ static void drift_of(const struct dw_system *system, const double *rows, double 
         }
 }
 
+/* |I + Y| in the energy norm. */
+static double propagator_norm(const struct dw_system *system, const struct doubled *rows)
+{
+    const size_t n = system->states;
+    double scaled[DW_STATES * DW_STATES], square[DW_STATES * DW_STATES];
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            scaled[i * n + j] = ((i == j) + rows[i * system->width + j].hi) * sqrt(system->weight[i] / system->weight[j]);
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++) {
+            double sum = 0;
+            for (size_t k = 0; k < n; k++)
+                sum += scaled[k * n + i] * scaled[k * n + j];
+            square[i * n + j] = sum;
+        }
+    return sqrt(symmetric_largest(square, n)) * (1 + 16 * (double)n * DBL_EPSILON);
+}
+
+/* Bound of |exp(A t)| up to a level's length, from that up to half of it and the propagator of that half; at the finest level
+ * growth x length is below one. docs/theory.md, before (2.7). */
+static double grown_over(const struct dw_system *system, const struct chain *chain, unsigned level, const struct doubled *half)
+{
+    const double growth = system->growth * ldexp(chain->length, -(int)level);
+    if (growth <= 1 || level == chain->levels)
+        return exp(growth);
+    const double grown = chain->grown[level + 1] * fmax(1, propagator_norm(system, half));
+    return grown < MOST_GROWN ? grown : 0;
+}
+
 enum dw_status chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error)
 {
     const size_t n = system->states, m = system->inputs, size = n * system->width;
@@ -156,10 +187,12 @@ enum dw_status chain_build(const struct dw_system *system, struct chain *chain, 
     struct doubled *product = rows + size, *scratch = product + size;
     chain->unit = ldexp(chain->length, -(int)chain->levels);
     finest_level(system, chain->unit, rows, scratch);
+    chain->grown[chain->levels] = grown_over(system, chain, chain->levels, NULL);
     for (unsigned level = chain->levels;; level--) {
         keep_level(chain, level, rows, size);
         if (level == 0)
             break;
+        chain->grown[level - 1] = grown_over(system, chain, level - 1, rows);
         twice_as_long(system, rows, scratch, product);
     }
     if (!doubled) {

@@ -24,6 +24,7 @@ struct chain {
     double *high, *low;        /* low: NULL unless stiff, where doubled precision is carried */
     const double *drift;       /* [states x (states + inputs)], 1/s: how (Y | G1) of level 0 grow with the length, (A + A Y | A G1
                                 * + B); NULL where stiff; behind `high` in its memory */
+    double grown[CHAIN_LEVELS + 1];  /* of each level: |exp(A t)| in the energy norm is at most that up to its length; 0: unknown */
     unsigned long long used;
 };
 

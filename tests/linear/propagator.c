@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Carrying a state over straight lines of the input. */
+#include "linear/cell_inner.h"
 #include "quad.h"
 #include "suite.h"
 #include <dutywright/linear.h>
@@ -256,6 +257,42 @@ START_TEST(an_end_is_found_among_more_than_2_to_the_53_points)
 }
 END_TEST
 
+START_TEST(growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling)
+{
+    /* rows (-f, g), (0, -s): exp(A t) is (exp(-f t), g (exp(-s t) - exp(-f t)) / (f - s)), (0, exp(-s t)) */
+    const double couplings[] = { 0.5, 2.5, 30, 1e4 };
+    for (size_t i = 0; i < 4; i++) {
+        const double f = 1e6, s = 0.3, g = couplings[i] * f, a[] = { -f, g, 0, -s }, none[] = { 0 }, length = 1.7;
+        struct dw_system *system = new_system(2, 0, a, NULL, NULL);
+        struct dw_error error;
+        struct stretch stretch;
+        succeeds(stretch_set(&stretch, system, none, none, length, 0, &error), error);
+        double most = 1;
+        for (double t = length * 0x1p-40; t <= length; t *= 1.037) {
+            const double fast = exp(-f * t), slow = exp(-s * t), side = g * (slow - fast) / (f - s);
+            const double squares = fast * fast + slow * slow + side * side, apart = pow(slow - fast, 2) + side * side;
+            most = fmax(most, sqrt((squares + sqrt(apart * (squares + 2 * fast * slow))) / 2));
+            const double bound = growth_over(&stretch, t);
+            /* 0: it says that it knows of none, as it may beyond 2^40 */
+            ck_assert_msg(bound == 0 ? g > 10 * f : bound >= most * (1 - 1e-14), "|exp(A t)| = %.17g > %.17g at %g s", most,
+                          bound, t);
+        }
+        /* growth is 0.059 f, and 1.7 s are 2^17 times as long as 1 over that: e from there, then |exp(A t)| a doubling */
+        if (g < f)
+            ck_assert_double_le(growth_over(&stretch, length), M_E * pow(most, 17));
+        dw_system_free(system);
+    }
+    const double up = 1, none = 0;
+    struct dw_system *system = new_system(1, 0, &up, NULL, NULL);
+    struct dw_error error;
+    struct stretch stretch;
+    succeeds(stretch_set(&stretch, system, &none, &none, 1024, 0, &error), error);
+    for (double t = 1; t <= 1024; t *= 2)
+        ck_assert(t < 20 ? growth_over(&stretch, t) >= exp(t) * (1 - 1e-14) : t > 30 ? growth_over(&stretch, t) == 0 : true);
+    dw_system_free(system);
+}
+END_TEST
+
 START_TEST(refusals_say_what_was_found)
 {
     struct dw_error error;
@@ -288,4 +325,4 @@ SUITE("linear: propagators", one_pole_is_the_closed_form_from_1e_minus_12_to_1e6
       low_halves_decide_where_a_slow_rate_is_a_difference_of_fast_ones,
       one_stretch_equals_its_parts_and_answers_superpose, lengths_never_seen_twice_share_propagators_exactly,
       late_lengths_share_a_propagator_and_stay_right, an_end_is_found_among_more_than_2_to_the_53_points,
-      refusals_say_what_was_found)
+      growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling, refusals_say_what_was_found)
