@@ -425,6 +425,10 @@ START_TEST(where_only_the_loading_is_limited_a_remedy_is_the_least_of_it)
     ck_assert_int_eq(remedies[0].kind, DW_REMEDY_LOADING);
     /* one resistor of 1k: 1005 / 51005 = 1.9704 %, up to three digits */
     ck_assert(remedies[0].value == 0.0198);
+    wish.task.settling = 1; /* and a limit that whatever is on offer keeps changes nothing */
+    succeeds(dw_choice_remedies(&wish, remedies, &count, &error), error);
+    ck_assert_uint_eq(count, 1);
+    ck_assert(remedies[0].kind == DW_REMEDY_LOADING && remedies[0].value == 0.0198);
     dw_parts_free(resistors);
     dw_parts_free(capacitors);
 }
@@ -544,6 +548,9 @@ START_TEST(wishes_that_are_none_are_refused)
     refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "frequency must be above zero");
     wish = good;
     wish.least_stages = 3;
+    refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "stages must rise within 1 to 3");
+    wish = good;
+    wish.least_stages = -1;
     refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "stages must rise within 1 to 3");
     wish = good;
     wish.least_stages = 0;

@@ -238,6 +238,7 @@ START_TEST(lists_that_do_not_read_are_refused)
         { "1k\n4k7 1% 2%\n", "design-filters-list.txt, line 2: '2%': a second tolerance" },
         { "1k 1% 0.1 7\n", "design-filters-list.txt, line 1: '7': nothing is expected after the price" },
         { "1k 100%\n", "design-filters-list.txt, line 1: '100%': a tolerance must be from 0 to below 100%" },
+        { "1k -1%\n", "design-filters-list.txt, line 1: '-1%': a tolerance must be from 0 to below 100%" },
         { "1k 1% -2\n", "design-filters-list.txt, line 1: '-2': a price must not be below zero" },
         { "0\n", "design-filters-list.txt, line 1: '0': must be above zero" },
         { "# none\n", "design-filters-list.txt: it holds no part" },
@@ -263,8 +264,21 @@ START_TEST(lists_that_do_not_read_are_refused)
     ck_assert_str_eq(error.text, "design-filters-list.txt: No such file or directory");
     ck_assert(!dw_parts_read("/", DW_RESISTANCE, 0, INFINITY, 0, &error));
     ck_assert_str_eq(error.text, "/: Is a directory");
-    ck_assert(!dw_parts_read("any", DW_RESISTANCE, 0, INFINITY, 1, &error));
-    ck_assert_str_eq(error.text, "spread must be from 0 to below 100%");
+    static const double none[] = { 1, -0.01, NAN };
+    for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
+        ck_assert(!dw_parts_read("any", DW_RESISTANCE, 0, INFINITY, none[i], &error));
+        ck_assert_str_eq(error.text, "spread must be from 0 to below 100%");
+        ck_assert(!dw_parts_series(12, 1e3, 1e4, none[i], &error));
+        ck_assert_str_eq(error.text, "spread must be from 0 to below 100%");
+    }
+    /* more parts than the first room holds */
+    char many[200 * 8] = "";
+    for (int i = 0, used = 0; i < 200; i++)
+        used += sprintf(many + used, "%d\n", 1000 + i);
+    struct dw_parts *read = dw_parts_read(list(many), DW_RESISTANCE, 0, INFINITY, 0, &error);
+    ck_assert(read && dw_parts_count(read) == 200 && dw_parts_get(read, 199).value == 1199);
+    dw_parts_free(read);
+    unlink("design-filters-list.txt");
 }
 END_TEST
 
@@ -286,8 +300,8 @@ START_TEST(series_and_lists_of_ones_own_are_checked)
         ck_assert(!dw_parts_new(two, 2, &error));
         ck_assert_str_eq(error.text, "part 2: value must be above zero, spread from 0 to below 100%, price not below zero or not known");
     }
-    static const struct dw_part good[] = { { 3, 0.1, NAN }, { 1, 0, 2 }, { 3, 0.05, 7 }, { 3, 0.05, 6 } };
-    struct dw_parts *parts = dw_parts_new(good, 4, &error);
+    static const struct dw_part good[] = { { 3, 0.1, NAN }, { 1, 0, 2 }, { 3, 0.05, 7 }, { 3, 0.05, 6 }, { 3, 0.05, 6 }, { 3, 0.05, 8 } };
+    struct dw_parts *parts = dw_parts_new(good, 6, &error);
     ck_assert(parts && dw_parts_count(parts) == 2);
     ck_assert(dw_parts_get(parts, 0).value == 1 && dw_parts_get(parts, 1).value == 3);
     ck_assert(dw_parts_get(parts, 1).spread == 0.05 && dw_parts_get(parts, 1).price == 6);

@@ -203,6 +203,16 @@ START_TEST(a_record_that_begins_within_a_period_counts_whole_ones_only)
 }
 END_TEST
 
+START_TEST(a_record_of_one_row_has_no_means)
+{
+    const double row[] = { 0.5, 5, 2 };
+    const struct dw_heat_result result = run(&mosfet, NULL, 0, row, 1, false, 0, NULL);
+    ck_assert_double_eq(result.span, 0);
+    ck_assert_double_eq(result.conduction, 0);
+    ck_assert_double_eq(result.current_rms, 0);
+}
+END_TEST
+
 START_TEST(a_steady_start_needs_no_heat)
 {
     double rows[4 * 2 * 3];
@@ -307,5 +317,5 @@ END_TEST
 SUITE("load: heat", losses_of_a_sawtooth_are_the_closed_forms, the_rows_hold_the_energy_of_the_result,
       steady_start_is_where_waiting_would_end, without_a_diode_column_the_diode_has_what_the_gate_leaves,
       a_bipolar_transistor_loses_as_much_to_a_current_the_other_way, a_record_that_begins_within_a_period_counts_whole_ones_only,
-      a_steady_start_needs_no_heat, a_finite_edge_of_the_gate_switches_at_its_crossing,
+      a_record_of_one_row_has_no_means, a_steady_start_needs_no_heat, a_finite_edge_of_the_gate_switches_at_its_crossing,
       an_edge_within_an_edge_is_refused, runaway_is_found, transistors_out_of_range_are_refused)
