@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Processor time and memory of each program from 10^3 rows up: time in proportion to rows, memory that does not grow. What breaks
-either is MISSED in the table: dw-spectrum over all periods, which keeps them;
-dw-plot holds its picture, whatever the rows."""
+either is MISSED in the table; dw-plot holds its picture, whatever the rows."""
 from results import Finding, aligned, short
 
 STAGES = "--stage r=4k7,c=220n --load 1M"
