@@ -417,7 +417,7 @@ static enum dw_status shards(struct dw_error *error)
         }
         wish.shard = wish.shards = 0;
         choices = NULL;
-        if (status == DW_OK && RIGHT(dw_choices_merge(&wish, filters, count, &choices, error))) {
+        if (RIGHT(dw_choices_merge(&wish, filters, count, &choices, error))) {
             struct dw_filter_currents currents;
             status = dw_filter_steady_currents(&wish.task, &dw_choices_get(choices, 0)->filter, 0.37, &currents, error);
         }
