@@ -66,7 +66,7 @@ struct dw_spectrum;
 DW_API struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct dw_spectrum_options *options,
                                            struct dw_error *error);
 DW_API void dw_spectrum_free(struct dw_spectrum *spectrum);
-/* Rows in order, as dw_reader_rows gives them: [rows x columns]. DW_BAD_INPUT: time goes back, the span begins before the
+/* Rows in order, as dw_reader_rows gives them: [rows x columns]; how many come at a time may change the last bit. DW_BAD_INPUT: time goes back, the span begins before the
  * record, or the period is below what times so late can tell apart. */
 DW_API enum dw_status dw_spectrum_rows(struct dw_spectrum *spectrum, const double *values, size_t rows,
                                        struct dw_error *error);

@@ -134,16 +134,34 @@ static struct dw_spectrum *new_spectrum(const struct spectrum_options *o, const 
     return s;
 }
 
+/* Blocks of the same rows however the system cuts its reads: sums of blocks would differ in their last bit. */
 static enum dw_status read_rows(struct dw_reader *reader, struct dw_spectrum *s, struct dw_error *error)
 {
     enum { BLOCK = 4096 };
+    const size_t columns = dw_header_columns(dw_reader_header(reader));
+    double *block = calloc(BLOCK * columns, sizeof *block);
+    if (!block)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
     const double *values;
-    size_t rows;
-    enum dw_status status;
-    while ((status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
-        if ((status = dw_spectrum_rows(s, values, rows, error)) != DW_OK)
-            return status;
-    return status == DW_END ? dw_spectrum_finish(s, error) : status;
+    size_t rows, held = 0;
+    enum dw_status status = DW_OK, read = DW_OK;
+    while (status == DW_OK && (read = dw_reader_rows(reader, BLOCK - held, &values, &rows, error)) == DW_OK) {
+        memcpy(block + held * columns, values, rows * columns * sizeof *block);
+        held += rows;
+        if (held == BLOCK) {
+            status = dw_spectrum_rows(s, block, held, error);
+            held = 0;
+        }
+    }
+    if (status == DW_OK && held) { /* what is wrong with earlier rows comes before what ended the reading */
+        struct dw_error earlier = { DW_OK };
+        if ((status = dw_spectrum_rows(s, block, held, &earlier)) != DW_OK)
+            *error = earlier;
+    }
+    free(block);
+    if (status != DW_OK)
+        return status;
+    return read == DW_END ? dw_spectrum_finish(s, error) : read;
 }
 
 static void say(const struct dw_header *header, const struct dw_spectrum *s)
