@@ -154,7 +154,7 @@ static enum dw_status read_rows(struct dw_reader *reader, struct dw_spectrum *s,
         }
     }
     if (status == DW_OK && held) { /* what is wrong with earlier rows comes before what ended the reading */
-        struct dw_error earlier = { DW_OK };
+        struct dw_error earlier = { .status = DW_OK };
         if ((status = dw_spectrum_rows(s, block, held, &earlier)) != DW_OK)
             *error = earlier;
     }
