@@ -10,7 +10,7 @@
 
 static struct dw_system *new_system(size_t n, size_t m, const double *a, const double *b, const double *weight)
 {
-    struct dw_error error = { DW_OK };
+    struct dw_error error = { .status = DW_OK };
     struct dw_system *system =
         dw_system_new(&(struct dw_matrices){ .states = n, .inputs = m, .a = a, .b = b, .weight = weight }, &error);
     ck_assert_msg(system != NULL, "%s", error.text);
