@@ -191,8 +191,6 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
 {
     const double *derivative = slopes->order;
     double largest[ORDERS + 1];
-    if (guard->still && stretch->flat)
-        return CLEAR;
     if (grown == 0)
         return SPLIT;
     largest_rates(stretch, rates, slopes, guard, grown, largest);
@@ -401,8 +399,7 @@ void find_crossing(const struct stretch *stretch, struct position position, unsi
     while (level < levels && stretch->system->norm * length > 0.5) {
         level++;
         length /= 2;
-        memcpy(high, node->high, n * sizeof *high);
-        memcpy(low, node->low, n * sizeof *low);
+        copy_state(high, low, node, n);
         if (!stretch->flat)
             stretch_input(stretch, position, length, node);
         stretch_step(stretch, level, length, node);

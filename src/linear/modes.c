@@ -80,19 +80,14 @@ static struct dw_system *mode_system(const struct dw_modes_plan *plan, const str
 }
 
 /* Where one state alone decides: which, and where it has the guard at zero. */
-static void find_alone(const double *row, size_t states, size_t inputs, struct guard *guard)
+static void find_alone(size_t states, size_t inputs, struct guard *guard)
 {
-    size_t used = 0;
-    guard->alone = states;
-    for (size_t i = 0; i < states + inputs; i++)
-        if (row[i] != 0) {
-            used++;
-            guard->alone = i < states ? i : states;
-        }
-    if (used != 1)
-        guard->alone = states;
+    const struct functional *value = &guard->value;
+    const size_t offset = states + inputs;  /* the last of the row */
+    const unsigned others = value->row[offset] != 0 ? value->count - 1u : value->count;
+    guard->alone = value->states == 1 && others == 1 ? value->at[0] : states;
     if (guard->alone < states)
-        guard->zero = 0 - row[states + inputs] / row[guard->alone];  /* 0 -: never a zero below zero */
+        guard->zero = 0 - value->row[offset] / value->row[guard->alone];  /* 0 -: never a zero below zero */
 }
 
 static void copy_guard(const struct dw_modes *modes, const struct dw_system *system, const struct dw_guard *given,
@@ -103,7 +98,7 @@ static void copy_guard(const struct dw_modes *modes, const struct dw_system *sys
     join(row, given->state, n, given->input, m, &given->offset, 1);
     *memory += width;
     guard->value = functional_of(system, row, given->scale);
-    find_alone(row, n, m, guard);
+    find_alone(n, m, guard);
     guard->next = given->next;
     guard->tag = given->tag;
     if (given->reset) {

@@ -171,15 +171,6 @@ static inline void add_inputs(const struct stretch *stretch, const double *block
     }
 }
 
-static inline double squared_norm(const struct dw_system *system, const double *state)
-{
-    double sum = 0;
-    for (size_t i = 0; i < system->states; i++)
-        /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): every state was set; their number stands still */
-        sum += system->weight[i] * (state[i] * state[i]);
-    return sum;
-}
-
 /* Whether the terms after one of order k are nothing beside the largest: each is at most reach / (order) times the one before.
  * Squares that might have left the range of numbers prove nothing. */
 static inline bool rest_is_nothing(double squared, double largest, double reach, unsigned k)
@@ -198,7 +189,7 @@ static void step_by_plain_series(const struct stretch *stretch, double length, s
     double terms[2][DW_STATES], *term = terms[0], *next = terms[1], bound = 1;
     square_apply(rate, n, both, length, node->high, term);
     add_inputs(stretch, rate + n, both, length, node->high + n, term);
-    double squared = squared_norm(system, term), largest = squared;
+    double squared = energy_square(system, term), largest = squared;
     add_state(node, n, term, NULL);
     for (unsigned k = 1; bound > 0x1p-56;) {
         if (!(k == 1 && !stretch->flat) && rest_is_nothing(squared, largest, reach, k))
@@ -211,7 +202,7 @@ static void step_by_plain_series(const struct stretch *stretch, double length, s
         term = next;
         next = last;
         add_state(node, n, term, NULL);
-        squared = squared_norm(system, term);
+        squared = energy_square(system, term);
         largest = squared > largest ? squared : largest;
         bound *= reach / k;
     }

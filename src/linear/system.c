@@ -15,10 +15,7 @@ enum {
 
 double energy_norm(const struct dw_system *system, const double *state)
 {
-    double sum = 0;
-    for (size_t i = 0; i < system->states; i++)
-        sum += system->weight[i] * (state[i] * state[i]);
-    return sqrt(sum);
+    return sqrt(energy_square(system, state));
 }
 
 double energy_dual(const struct dw_system *system, const double *functional)
