@@ -369,6 +369,20 @@ static inline bool advance_quickly(const struct dw_system *system, double *state
     return false;
 }
 
+void stretch_finish(const struct stretch *stretch, struct position position, struct node *node)
+{
+    while (!stretch_at_end(stretch, position)) {
+        double length = 0;
+        const unsigned level = stretch_cell(stretch, position, &length);
+        if (!stretch->flat)
+            stretch_input(stretch, position, length, node);
+        stretch_step(stretch, level, length, node);
+        position = stretch_after(stretch, position, level, length);
+    }
+    if (!stretch->flat)
+        stretch_input(stretch, position, 0, node);
+}
+
 static enum dw_status advance_by_cells(struct dw_system *system, double *state, const double *start, const double *end,
                                        double length, double slack, struct dw_error *error)
 {
@@ -380,14 +394,8 @@ static enum dw_status advance_by_cells(struct dw_system *system, double *state, 
     struct node node;
     memcpy(node.high, state, n * sizeof *state);
     memset(node.low, 0, n * sizeof *node.low);
-    struct position position = { 0, 0 };
-    while (!stretch_at_end(&stretch, position)) {
-        double cell = 0;
-        const unsigned level = stretch_cell(&stretch, position, &cell);
-        stretch_input(&stretch, position, cell, &node);
-        stretch_step(&stretch, level, cell, &node);
-        position = stretch_after(&stretch, position, level, cell);
-    }
+    stretch_input(&stretch, (struct position){ 0, 0 }, 0, &node);
+    stretch_finish(&stretch, (struct position){ 0, 0 }, &node);
     for (size_t i = 0; i < n; i++)
         state[i] = node.high[i] + (stretch_doubled(&stretch) ? node.low[i] : 0);
     return DW_OK;

@@ -132,6 +132,8 @@ void stretch_input(const struct stretch *stretch, struct position position, doub
 void stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node);
 /* Position after that cell. */
 struct position stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length);
+/* Carries a node whose input part is set to the stretch's end, along the grid; the input part is then that end's. */
+void stretch_finish(const struct stretch *stretch, struct position position, struct node *node);
 /* Carries a node on by many cells to an offset from the stretch's start; homogeneous: with no input at all. */
 void stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
                   struct node *node);

@@ -361,15 +361,7 @@ static bool leap(struct dw_run *run, struct cell *cell)
         stretch_step(stretch, stretch->chain->levels + 1, cell->length, node);
         position = (struct position){ stretch->count, stretch->tail };
     }
-    while (!stretch_at_end(stretch, position)) {
-        const unsigned level = stretch_cell(stretch, position, &cell->length);
-        if (!stretch->flat)
-            stretch_input(stretch, position, cell->length, node);
-        stretch_step(stretch, level, cell->length, node);
-        position = stretch_after(stretch, position, level, cell->length);
-    }
-    if (!stretch->flat)
-        stretch_input(stretch, position, 0, node);
+    stretch_finish(stretch, position, node);
     for (size_t k = 0; k < walked_mode(run)->guard_count; k++) {
         const struct functional *guard = &walked_mode(run)->guards[k].value;
         if (cell->guards[k] == ENDS_TELL && functional_at(guard, node) < -GRAZE * guard->scale)
