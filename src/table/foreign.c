@@ -104,8 +104,8 @@ static const char *known_unit(const struct field *field)
     static const char *const known[][2] = {
         { "s", "s" },         { "sec", "s" },         { "second", "s" },  { "seconds", "s" },     { "ms", "ms" },
         { "us", "us" },       { "\302\265s", "us" },  { "\316\274s", "us" }, { "ns", "ns" },     { "ps", "ps" },
-        { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "uV", "uV" },         { "mV", "mV" },         { "kV", "kV" },
-        { "A", "A" },         { "ampere", "A" },      { "amperes", "A" }, { "mA", "mA" },         { "uA", "uA" },
+        { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "mV", "mV" },         { "kV", "kV" },
+        { "uV", "uV" },       { "A", "A" },         { "ampere", "A" },      { "amperes", "A" }, { "mA", "mA" },         { "uA", "uA" },
         { "W", "W" },         { "mW", "mW" },         { "Hz", "Hz" },     { "kHz", "kHz" },       { "MHz", "MHz" },
         { "ohm", "ohm" },     { "rad/s", "rad/s" },   { "Nm", "Nm" },     { "degC", "degC" },     { "%", "%" },
     };
@@ -186,14 +186,6 @@ static void clean_unit(char *unit, size_t size, const struct field *field)
     unit[used] = 0;
 }
 
-static struct unit_scale scale_of(int power)
-{
-    double scale = 1;
-    for (int k = abs(power); k > 0; k--)
-        scale *= 10;
-    return (struct unit_scale){ power < 0 ? scale : 1, power > 0 ? scale : 1 };
-}
-
 /* Notes that a column's values are to be converted. */
 static enum dw_status convert_column(struct dw_reader *reader, size_t columns, size_t i, int power, struct dw_error *error)
 {
@@ -203,14 +195,14 @@ static enum dw_status convert_column(struct dw_reader *reader, size_t columns, s
         if (!(reader->scale = malloc(columns * sizeof *reader->scale)))
             return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
         for (size_t k = 0; k < columns; k++)
-            reader->scale[k] = scale_of(0);
+            reader->scale[k] = unit_scale_of(0);
     }
-    reader->scale[i] = scale_of(power);
+    reader->scale[i] = unit_scale_of(power);
     return DW_OK;
 }
 
-static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_t i, const struct field *title, const struct field *units,
-                                 struct dw_error *error)
+static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_t i, const struct field *title,
+                                 const struct field *units, struct dw_error *error)
 {
     char name[64] = "", unit[32] = "", number[24];
     struct field found;

@@ -55,6 +55,13 @@ bool header_unit_power(const char *unit, int *power, const char **plain);
 /* The same for any column: a unit of the SI or ohm with an SI prefix, such as mV, uA or kHz. */
 bool header_unit_prefixed(const char *unit, int *power, const char **plain);
 
+/* What a value is divided and then multiplied by; one of the two is 1, so that one rounding is all that converting costs. */
+struct unit_scale {
+    double divisor, factor;
+};
+/* From a unit that is 10^power of the other to that. */
+struct unit_scale unit_scale_of(int power);
+
 /* A few bytes of input for a message: printable, cut to fit. Returns out.
  *   out    [size], size >= 8 */
 const char *quoted(char *out, size_t size, const char *first, const char *last);

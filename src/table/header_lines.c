@@ -79,6 +79,14 @@ bool header_unit_prefixed(const char *unit, int *power, const char **plain)
     return false;
 }
 
+struct unit_scale unit_scale_of(int power)
+{
+    double scale = 1;
+    for (int k = abs(power); k > 0; k--)
+        scale *= 10;
+    return (struct unit_scale){ power < 0 ? scale : 1, power > 0 ? scale : 1 };
+}
+
 bool dw_unit_converts(const char *from, const char *to, double *divisor, double *factor)
 {
     const char *plain_from = from, *plain_to = to;
@@ -87,11 +95,9 @@ bool dw_unit_converts(const char *from, const char *to, double *divisor, double 
     header_unit_prefixed(to, &power_to, &plain_to);
     if (strcmp(plain_from, plain_to) != 0)
         return false;
-    *divisor = *factor = 1;
-    for (int k = power_from; k < power_to; k++)
-        *divisor *= 10;
-    for (int k = power_to; k < power_from; k++)
-        *factor *= 10;
+    const struct unit_scale scale = unit_scale_of(power_from - power_to);
+    *divisor = scale.divisor;
+    *factor = scale.factor;
     return true;
 }
 

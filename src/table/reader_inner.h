@@ -6,11 +6,6 @@
 #include "header_inner.h"
 #include "source_inner.h"
 
-/* What a value is divided and then multiplied by; one of the two is 1, so that one rounding is all that converting costs. */
-struct unit_scale {
-    double divisor, factor;
-};
-
 struct dw_reader {
     struct source in;
     struct dw_header *header;
