@@ -62,3 +62,14 @@ bool clock_blurred(const struct clock *clock, double time)
     /* two windows of 4 ulp on either side, and room for a row between them */
     return clock->period > 0 && !(clock->period > 16 * DBL_EPSILON * fmax(fabs(time), fabs(clock->origin)));
 }
+
+enum dw_status clock_key(const struct dw_header *header, const char *place, const char *key, double *value,
+                         struct dw_error *error)
+{
+    bool present;
+    *value = 0;
+    const enum dw_status status = dw_header_number(header, key, value, &present, error);
+    if (status == DW_OK && present && !(*value > 0))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", place, key, *value);
+    return status;
+}

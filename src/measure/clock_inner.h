@@ -3,7 +3,7 @@
 #ifndef MEASURE_CLOCK_INNER_H
 #define MEASURE_CLOCK_INNER_H
 
-#include <dutywright/status.h>
+#include <dutywright/table.h>
 #include <stdbool.h>
 
 struct clock {
@@ -25,5 +25,11 @@ void clock_advance(struct clock *clock);
 bool clock_skip(struct clock *clock, double time, double keep);
 /* Whether the boundaries are too close for doubles to tell them apart at this time. */
 bool clock_blurred(const struct clock *clock, double time);
+
+/* What the header tells of a clock, a period or a rate: DW_BAD_INPUT where it does not read or is not above zero.
+ *   place   of the table, for the message
+ *   value   out; 0 where the key is not there */
+enum dw_status clock_key(const struct dw_header *header, const char *place, const char *key, double *value,
+                         struct dw_error *error);
 
 #endif

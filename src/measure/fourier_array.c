@@ -2,7 +2,6 @@
 /* Fourier coefficients of a period that lies in memory. */
 #include "measure/fourier_inner.h"
 #include <dutywright/spectrum.h>
-#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,11 +18,9 @@ static double *join(const double *time, const double *value, size_t rows, size_t
     return row;
 }
 
-/* Rows are on a grid within 2 ulp of the latest time, and the rounding of the share itself. */
 static struct fourier_plan choose(const struct fourier_rows *rows, double end, size_t lines)
 {
-    const double latest = fmax(fabs(rows->start), fabs(end));
-    const double slack = 2 * (nextafter(latest, INFINITY) - latest) / rows->period + DBL_EPSILON;
+    const double slack = fourier_slack(fmax(fabs(rows->start), fabs(end)), rows->period);
     if (fourier_uniform(rows, slack))
         return fourier_choose_uniform(rows->count, lines, rows->channels);
     size_t cells = 1;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whether the rows of a period lie on a grid, such as the ticks of a counter. */
 #include "measure/fourier_inner.h"
+#include <float.h>
 #include <math.h>
 
 /* Least denominator q of a convergent a/q of the continued fraction of x, 0 < |x| < 1, with |x - a/q| <= slack; 0 where it
@@ -21,6 +22,11 @@ static size_t denominator(double x, double slack, double most)
         a = a_next;
     }
     return (size_t)q;
+}
+
+double fourier_slack(double latest, double length)
+{
+    return 2 * (nextafter(latest, INFINITY) - latest) / length + DBL_EPSILON;
 }
 
 bool fourier_grid(const struct fourier_rows *rows, double slack, size_t most, size_t *cells)

@@ -74,6 +74,9 @@ struct fourier_rows {
  *   returns  false where no such number is below `most` */
 bool fourier_grid(const struct fourier_rows *rows, double slack, size_t most, size_t *cells);
 
+/* Share of a length by which a row may be off a grid: 2 ulp of the latest time, and the rounding of the share itself. */
+double fourier_slack(double latest, double length);
+
 /* Whether the rows, 2 to FOURIER_CELLS_MOST, divide the period into equal cells, each at its border: what a sampled record looks like. */
 bool fourier_uniform(const struct fourier_rows *rows, double slack);
 

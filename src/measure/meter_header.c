@@ -61,17 +61,6 @@ static enum dw_status read_facts(struct dw_meter *m, const struct dw_header *hea
     return status;
 }
 
-static enum dw_status read_positive(const struct dw_meter *m, const struct dw_header *header, const char *key,
-                                    double *value, struct dw_error *error)
-{
-    bool present;
-    *value = 0;
-    const enum dw_status status = dw_header_number(header, key, value, &present, error);
-    if (status == DW_OK && present && !(*value > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", m->place, key, *value);
-    return status;
-}
-
 static enum dw_status choose_span(struct dw_meter *m, const struct dw_meter_options *options, struct dw_error *error)
 {
     const bool period = m->cell[CELL_PERIOD].clock.period > 0, carrier = m->cell[CELL_CARRIER].clock.period > 0;
@@ -105,11 +94,11 @@ static enum dw_status read_all(struct dw_meter *m, const struct dw_header *heade
     if (!strcmp(dw_header_column(header, 0).unit, "Hz"))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its first column is a frequency; a wave against time was wanted",
                             m->place);
-    enum dw_status status = read_positive(m, header, "period", &period, error);
+    enum dw_status status = clock_key(header, m->place, "period", &period, error);
     if (status == DW_OK)
-        status = read_positive(m, header, "carrier-period", &carrier, error);
+        status = clock_key(header, m->place, "carrier-period", &carrier, error);
     if (status == DW_OK)
-        status = read_positive(m, header, "sampled", &m->sampled, error);
+        status = clock_key(header, m->place, "sampled", &m->sampled, error);
     if (status == DW_OK)
         status = dw_header_number(header, "origin", &origin, &present, error);
     if (status == DW_OK)

@@ -43,17 +43,6 @@ static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_spec
     return DW_OK;
 }
 
-static enum dw_status read_positive(const struct dw_spectrum *s, const struct dw_header *header, const char *key,
-                                    double *value, struct dw_error *error)
-{
-    bool present;
-    *value = 0;
-    const enum dw_status status = dw_header_number(header, key, value, &present, error);
-    if (status == DW_OK && present && !(*value > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", s->place, key, *value);
-    return status;
-}
-
 /* How many lines, as far as that is known before the rows are. */
 static enum dw_status choose_lines(struct dw_spectrum *s, const struct dw_spectrum_options *options, struct dw_error *error)
 {
@@ -134,9 +123,9 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
         return dw_error_set(error, DW_BAD_USE, 0, "a fundamental of %g Hz is not above zero", fundamental);
     enum dw_status status = choose_columns(s, options, error);
     if (status == DW_OK)
-        status = read_positive(s, header, "period", &pattern, error);
+        status = clock_key(header, s->place, "period", &pattern, error);
     if (status == DW_OK)
-        status = read_positive(s, header, "sampled", &s->sampled, error);
+        status = clock_key(header, s->place, "sampled", &s->sampled, error);
     if (status == DW_OK)
         status = dw_header_number(header, "origin", &plan.origin, &present, error);
     if (status != DW_OK)

@@ -24,7 +24,6 @@ void spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const 
     va_end(arguments);
 }
 
-
 /* Squares as they are wherever they neither overflow nor vanish: hypot takes ten times as long. */
 static double amplitude_of(const struct channel_lines *of, size_t n)
 {

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/spectrum_inner.h"
-#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,17 +48,11 @@ static bool begins_group(const struct record *r, double k)
     return r->plan.group <= 1 || fmod(k, r->plan.group) == 0;
 }
 
-/* Share of a length by which a row may be off a grid: 2 ulp of the latest time, and the rounding of the share itself. */
-static double slack_of(double latest, double length)
-{
-    return 2 * (nextafter(latest, INFINITY) - latest) / length + DBL_EPSILON;
-}
-
 static enum dw_status end_period(struct record *r, double at, const double *row, struct dw_error *error)
 {
     enum dw_status status = windows_append(&r->windows, r->plan.whole ? at : 1, row, error);
     r->pieces_kept += r->pieces_now;
-    r->windows.slack = slack_of(fmax(fabs(r->first_time), fabs(at)), r->plan.period);
+    r->windows.slack = fourier_slack(fmax(fabs(r->first_time), fabs(at)), r->plan.period);
     for (size_t i = 0; i < r->plan.channels; i++) {
         r->mean_before[i] = r->mean_last[i];
         r->mean_last[i] = moments_mean(&r->windows.now.moments.of[i]);
@@ -382,6 +375,6 @@ enum dw_status record_coefficients(struct record *r, size_t lines, double *out, 
     const double latest = fmax(fabs(r->facts.from), fabs(r->facts.to));
     struct windows_scale scale = { .start = r->facts.from,
                                    .length = r->plan.whole ? r->facts.to - r->facts.from : r->plan.period };
-    scale.slack = slack_of(latest, scale.length);
+    scale.slack = fourier_slack(latest, scale.length);
     return windows_coefficients(&r->windows, &scale, lines, out, error);
 }

@@ -163,6 +163,16 @@ static enum dw_status spectrum_with_taper(struct dw_error *error)
     return analyser(&(struct dw_spectrum_options){ .taper = DW_TAPER_HANN }, error);
 }
 
+static enum dw_status finish(struct record *record, enum dw_status status, size_t lines, double *out, struct dw_error *error)
+{
+    if (status == DW_OK)
+        status = record_finish(record, error);
+    if (status == DW_OK)
+        status = record_coefficients(record, lines, out, error);
+    record_free(record);
+    return status;
+}
+
 /* With room for some hundred rows only: sums are begun before the end, and merged. */
 static enum dw_status record_with_little_room(unsigned long long last, size_t lines, struct dw_error *error)
 {
@@ -173,12 +183,7 @@ static enum dw_status record_with_little_room(unsigned long long last, size_t li
                                       .place = "it" };
     struct record *record = record_new(&plan, error);
     enum dw_status status = record ? record_rows(record, rows, ROWS, error) : error->status;
-    if (status == DW_OK)
-        status = record_finish(record, error);
-    if (status == DW_OK)
-        status = record_coefficients(record, lines, out, error);
-    record_free(record);
-    return status;
+    return finish(record, status, lines, out, error);
 }
 
 static enum dw_status record_of_all(struct dw_error *error)
@@ -202,12 +207,7 @@ static enum dw_status record_of_sixteen_rows(struct dw_error *error)
     enum dw_status status = record ? DW_OK : error->status;
     for (int i = 0; i < 31 && status == DW_OK; i++)
         status = record_rows(record, (double[]){ i, i % 3 }, 1, error);
-    if (status == DW_OK)
-        status = record_finish(record, error);
-    if (status == DW_OK)
-        status = record_coefficients(record, 3, out, error);
-    record_free(record);
-    return status;
+    return finish(record, status, 3, out, error);
 }
 
 /* Pulses on ticks, which are summed up early; then some that are not; then a long period, if any. */
@@ -226,12 +226,7 @@ static enum dw_status record_of_periods(int pulses, int rows_after, struct dw_er
     }
     for (int i = 1; i <= rows_after && status == DW_OK; i++)
         status = record_rows(record, (double[]){ pulses + i / (double)rows_after, i % 3 }, 1, error);
-    if (status == DW_OK)
-        status = record_finish(record, error);
-    if (status == DW_OK)
-        status = record_coefficients(record, 3, out, error);
-    record_free(record);
-    return status;
+    return finish(record, status, 3, out, error);
 }
 
 static enum dw_status record_of_pulses(struct dw_error *error)
