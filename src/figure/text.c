@@ -110,6 +110,17 @@ bool text_has_strokes(const char *utf8)
     return all;
 }
 
+/* Whether it still fits, whole. */
+static bool append(char *out, size_t size, size_t *used, const char *shown)
+{
+    const size_t length = strlen(shown);
+    if (*used + length >= size)
+        return false;
+    memcpy(out + *used, shown, length);
+    *used += length;
+    return true;
+}
+
 void text_for_strokes(char *out, size_t size, const char *utf8)
 {
     size_t used = 0;
@@ -117,10 +128,8 @@ void text_for_strokes(char *out, size_t size, const char *utf8)
         char own[8];
         const char *shown = strokes_of(own, text_next(&utf8));
         shown = shown ? shown : "?";
-        if (used + strlen(shown) >= size)
+        if (!append(out, size, &used, shown))
             break;
-        memcpy(out + used, shown, strlen(shown));
-        used += strlen(shown);
     }
     out[used] = 0;
 }
@@ -141,10 +150,8 @@ void text_for_xml(char *out, size_t size, const char *utf8)
             shown = character == '\n' ? "\n" : " ";
         else
             memcpy(bytes, from, (size_t)(utf8 - from));
-        if (used + strlen(shown) >= size)
+        if (!append(out, size, &used, shown))
             break;
-        memcpy(out + used, shown, strlen(shown));
-        used += strlen(shown);
     }
     out[used] = 0;
 }
@@ -189,10 +196,8 @@ void text_for_terminal(char *out, size_t size, const char *utf8, bool ascii)
             shown = in_ascii(character);
         else
             memcpy(bytes, from, (size_t)(utf8 - from));
-        if (used + strlen(shown) >= size)
+        if (!append(out, size, &used, shown))
             break;
-        memcpy(out + used, shown, strlen(shown));
-        used += strlen(shown);
     }
     out[used] = 0;
 }
