@@ -99,6 +99,11 @@ static enum dw_status gather_search(const struct choose_options *o, const struct
     return DW_OK;
 }
 
+static enum dw_status different_filters(const struct choose_shard *one, const struct choose_shard *other, struct dw_error *error)
+{
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%.100s and %.100s drew samples of different filters", one->place, other->place);
+}
+
 /* How many samples were good in all shards, each of which has the same filters. */
 static enum dw_status gather_samples(const struct choose_options *o, const struct choose_pile *pile, struct choose_merged *merged,
                                      struct dw_error *error)
@@ -116,14 +121,12 @@ static enum dw_status gather_samples(const struct choose_options *o, const struc
         unsigned long long start;
         const unsigned long long most = choose_share(&share, &start);
         if (json_array_size(shard->found) != merged->count)
-            return dw_error_set(error, DW_BAD_INPUT, 0, "%.100s and %.100s drew samples of different filters", pile->shard->place,
-                                shard->place);
+            return different_filters(pile->shard, shard, error);
         for (size_t k = 0; k < merged->count; k++) {
             const json_t *found = json_array_get(shard->found, k), *good = json_object_get(found, "good");
             struct dw_filter filter;
             if (!filter_of(o, found, &filter) || !same_parts(&filter, &merged->filters[k]))
-                return dw_error_set(error, DW_BAD_INPUT, 0, "%.100s and %.100s drew samples of different filters", pile->shard->place,
-                                    shard->place);
+                return different_filters(pile->shard, shard, error);
             if (!json_is_integer(good) || json_integer_value(good) < 0 || (unsigned long long)json_integer_value(good) > most)
                 return dw_error_set(error, DW_BAD_INPUT, 0, "%.200s: filter %zu: its share has %llu samples, and not so many good ones",
                                     shard->place, k + 1, most);

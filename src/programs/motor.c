@@ -12,6 +12,7 @@
 static const double LOW_VOLTAGE = 60, MOVES = 1;
 /* Shares of the no-load speed: a swing back that is worth a note; and of the power at stall: heat that is worth a caution. */
 static const double SWINGS = 0.01, STALLED = 0.04;
+static const double RPM = 30 / 3.14159265358979323846;  /* in 1 rad/s */
 
 enum {
     OPTION_RESISTANCE = OPTION_OWN,
@@ -206,13 +207,13 @@ static void caution(const struct motor_options *o, const struct seen *seen)
         program_caution("%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", p->supply);
     if (energy > MOVES)
         program_caution("moving machinery: the rotor and its load carry %.3g J at %.0f rpm; guard it before it runs", energy,
-                        seen->fastest * 30 / 3.14159265358979323846);
+                        seen->fastest * RPM);
     if (heat > STALLED * p->supply * dw_motor_stall_current(p))
         program_caution("hot part: the rotor stands still at the end, and its winding takes %.3g W without the cooling of a turning one",
                         heat);
     if (pulled_backwards(p, seen))
         program_note("the load turns the motor backwards, up to %.0f rpm: a load that only resists is --drag or --torque-at-square",
-                     -seen->slowest * 30 / 3.14159265358979323846);
+                     -seen->slowest * RPM);
     if (seen->blocked > 0 && seen->blocked < seen->end - seen->start)
         program_note("discontinuous conduction: no current flows for %.3g %% of the time; the speed is then not proportional to "
                      "the duty", 100 * seen->blocked / (seen->end - seen->start));
@@ -266,7 +267,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
             channels[i].name = dw_motor_output(motor, i, &channels[i].unit);
             if (o->rpm && !strcmp(channels[i].unit, "rad/s")) {
                 channels[i].unit = "rpm";
-                channels[i].factor = 30 / 3.14159265358979323846;
+                channels[i].factor = RPM;
             }
         }
         seen.motor = motor;

@@ -70,40 +70,47 @@ static void add_rest(char *text, size_t size, double share, double elapsed)
         snprintf(text + used, size - used, rest < 120 ? ", %.0f s left" : ", %.0f min left", rest < 120 ? rest : rest / 60);
 }
 
+/* Whether a line is to be written now; at the end it goes.
+ *   elapsed   out: s since the work began */
+static bool is_time(bool rows_out, bool done, double *elapsed)
+{
+    if (!is_wanted(rows_out))
+        return false;
+    const double time = now();
+    const bool due = !done && is_due(time);
+    if (done)
+        progress_erase();
+    *elapsed = time - first;
+    return due;
+}
+
 void program_progress(const char *doing, double share, bool rows_out)
 {
     char text[PROGRESS_WIDTH];
-    if (!is_wanted(rows_out))
+    double elapsed;
+    if (!is_time(rows_out, share >= 1, &elapsed))
         return;
-    const double time = now();
-    if (share >= 1) {
-        progress_erase();
-    } else if (is_due(time)) {
-        snprintf(text, sizeof text, "%.24s%s%.0f %%", doing ? doing : "", doing ? ": " : "", floor(100 * share));
-        add_rest(text, sizeof text, share, time - first);
-        write_line(text);
-    }
+    snprintf(text, sizeof text, "%.24s%s%.0f %%", doing ? doing : "", doing ? ": " : "", floor(100 * share));
+    add_rest(text, sizeof text, share, elapsed);
+    write_line(text);
 }
 
 static void told(const char *name, unsigned long long bytes, unsigned long long size, bool rows_out)
 {
     char text[PROGRESS_WIDTH], amount[40];
-    if (!is_wanted(rows_out))
+    double elapsed;
+    if (!is_time(rows_out, size && bytes >= size, &elapsed))
         return;
-    const double time = now(), share = size ? (double)bytes / (double)size : 0;
-    const char *base = strrchr(name, '/');
-    if (size && bytes >= size) {
-        progress_erase();
-    } else if (is_due(time)) {
+    if (size) {
+        const double share = (double)bytes / (double)size;
+        const char *base = strrchr(name, '/');
+        snprintf(text, sizeof text, "%.24s: %.0f %% read", base ? base + 1 : name, floor(100 * share));
+        add_rest(text, sizeof text, share, elapsed);
+    } else {
         dw_quantity_print(amount, sizeof amount, (double)bytes, "B", 3);
-        if (size)
-            snprintf(text, sizeof text, "%.24s: %.0f %% read", base ? base + 1 : name, floor(100 * share));
-        else
-            snprintf(text, sizeof text, "%s read", amount);
-        if (size)
-            add_rest(text, sizeof text, share, time - first);
-        write_line(text);
+        snprintf(text, sizeof text, "%s read", amount);
     }
+    write_line(text);
 }
 
 static void told_by_judge(void *context, const char *name, unsigned long long bytes, unsigned long long size)
