@@ -60,14 +60,15 @@ struct dw_spectrum;
  *   returns  NULL on error: DW_BAD_USE (fundamental, highest, columns or lines out of range), DW_BAD_INPUT (a key does not
  *            read, the first column is a frequency, or the last periods are asked of a table without a known period),
  *            DW_NO_MEMORY
- *   memory   the rows of the span, and a few MiB for many periods of pulses with all edges on the same few ticks; where the
- *            period is known and there is no taper, at most 72 MiB for each period kept
- *            and the one going on, and 600 bytes a line and channel, however long the record */
+ *   memory   the rows of the span, or a few MiB for many periods of pulses with all edges on the same few ticks; where the
+ *            period is known and there is no taper, at most 72 MiB for each period kept and the one going on, and 600 bytes
+ *            a line and channel, however long the record */
 DW_API struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct dw_spectrum_options *options,
                                            struct dw_error *error);
 DW_API void dw_spectrum_free(struct dw_spectrum *spectrum);
-/* Rows in order, as dw_reader_rows gives them: [rows x columns]; how many come at a time may change the last bit. DW_BAD_INPUT: time goes back, the span begins before the
- * record, or the period is below what times so late can tell apart. */
+/* Rows in order, as dw_reader_rows gives them: [rows x columns]; how many come at a time may change the last bit.
+ *   returns  DW_OK or DW_NO_MEMORY; DW_BAD_INPUT: time goes back, the span begins before the record, or the period is below
+ *            what times so late can tell apart */
 DW_API enum dw_status dw_spectrum_rows(struct dw_spectrum *spectrum, const double *values, size_t rows,
                                        struct dw_error *error);
 /* Ends the record: after this the questions below may be asked. DW_BAD_INPUT where the span is not in the record, holds no
