@@ -45,6 +45,11 @@ struct dw_error {
 DW_API enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line,
                                    const char *format, ...) DW_PRINTF(4, 5);
 
+/* The same where an allocation has failed: "out of memory", line 0.
+ *   error    out, may be NULL
+ *   returns  DW_NO_MEMORY */
+DW_API enum dw_status dw_no_memory(struct dw_error *error);
+
 /* One short English phrase for a status, static storage; never NULL. */
 DW_API const char *dw_status_text(enum dw_status status);
 

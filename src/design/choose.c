@@ -36,11 +36,6 @@ double dw_choices_evaluations(const struct dw_choices *choices)
     return choices->evaluations;
 }
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 static enum dw_status check(const struct dw_choice_wish *wish, enum goal goal, struct dw_error *error)
 {
     const enum dw_status status = dw_filter_task_check(&wish->task, error);
@@ -181,7 +176,7 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bo
     if (status != DW_OK)
         return status;
     if (!offers_new(&offers, wish))
-        return no_memory(error);
+        return dw_no_memory(error);
     struct search search = search_new(wish, goal);
     double candidates = 0, evaluations = 0;
     search_all(&search, wish, &offers, &candidates);
@@ -196,7 +191,7 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bo
     if (search.stopped)
         status = dw_error_set(error, DW_END, 0, "stopped");
     else if (search.no_memory || !(*choices = choices_of(&search)))
-        status = no_memory(error);
+        status = dw_no_memory(error);
     else if (status == DW_NO)
         dw_error_set(error, DW_NO, 0, "nothing fits");
     if (*choices) {
@@ -230,7 +225,7 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
                 search_offer(&search, &filters[i], &worst, exact);
         }
         if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))
-            status = no_memory(error);
+            status = dw_no_memory(error);
         else if (pass == 1)
             status = dw_error_set(error, DW_NO, 0, "nothing fits");
         free(search.kept);

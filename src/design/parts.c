@@ -6,11 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 void dw_parts_free(struct dw_parts *parts)
 {
     if (!parts)
@@ -49,7 +44,7 @@ static struct dw_parts *parts_new(struct dw_part *part, size_t count, struct dw_
         free(parts);
         free(ends);
         free(part);
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     qsort(part, count, sizeof *part, by_value);
@@ -89,7 +84,7 @@ struct dw_parts *dw_parts_series(int series, double lowest, double highest, doub
     if (!values || !part || dw_preferred_range(series, lowest, highest, values, &count, error) != DW_OK) {
         free(values);
         free(part);
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     for (size_t i = 0; i < count; i++)
@@ -196,7 +191,7 @@ struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double l
         } else if (next.value > 0) {
             seen++;
             if (next.value >= lowest && next.value <= highest && !append(&part, &count, &room, next))
-                status = no_memory(error);
+                status = dw_no_memory(error);
         }
     }
     if (status == DW_OK && ferror(file))
@@ -227,7 +222,7 @@ struct dw_parts *dw_parts_new(const struct dw_part *part, size_t count, struct d
         }
     struct dw_part *own = calloc(count, sizeof *own);
     if (!own) {
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     memcpy(own, part, count * sizeof *own);

@@ -145,7 +145,7 @@ enum dw_status bands_find(struct bands *bands, const struct frame *frame, const 
     if (bands->any)
         bands->outline = malloc(2 * (bands->count + 2) * sizeof *bands->outline);
     if (!bands->at || (bands->any && (!bands->outline || !widen(bands, frame->width))))
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     return DW_OK;
 }
 

@@ -76,7 +76,7 @@ struct canvas *canvas_new(enum medium medium, int width, int height, int scale, 
     paper(canvas, width, height);
     return canvas;
 no_memory:
-    dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    dw_no_memory(error);
     canvas_free(canvas);
     return NULL;
 }
@@ -104,7 +104,7 @@ enum dw_status canvas_finish(struct canvas *canvas, char **bytes, size_t *size, 
     const int ended = fclose(canvas->stream);
     canvas->stream = NULL;
     if (failed || ended || !canvas->bytes)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     if (closed < 0)
         return dw_error_set(error, DW_SYSTEM, 0, "the drawing library (libplot) does not end the page");
     *bytes = canvas->bytes;

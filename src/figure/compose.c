@@ -18,11 +18,6 @@
 /* Tables that are neither of time nor of frequency are shown as marks up to so many rows, and a spectrum as stems. */
 enum { MOST_MARKS = 60, MOST_STEMS = 400 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 void drawing_note(struct drawing *drawing, const char *format, ...)
 {
     va_list arguments;
@@ -131,7 +126,7 @@ static enum dw_status name_picks(struct inner *inner, const struct request *requ
 {
     for (size_t i = 0; i < inner->picks; i++)
         if (!(inner->pick[i].label = trace_name(inner, &inner->pick[i], request)))
-            return no_memory(error);
+            return dw_no_memory(error);
     return DW_OK;
 }
 
@@ -316,7 +311,7 @@ static enum dw_status fill_panel(struct drawing *drawing, struct panel *panel, s
     panel->heading = panel_heading(inner, which, first, request);
     panel->number = number_of(inner, which, request);
     if (!panel->trace)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < inner->picks; i++) {
         const struct pick *pick = &inner->pick[i];
         const struct source *source = &inner->source[pick->source];
@@ -338,7 +333,7 @@ static enum dw_status add_sheet(struct drawing *drawing, size_t first, size_t la
     struct sheet *sheet = &drawing->sheet[drawing->sheets++];
     *sheet = (struct sheet){ request->title ? request->title : "", caption, inner->source[0].x_name, drawing->x, NULL, 0 };
     sheet->panel = calloc(last - first, sizeof *sheet->panel);
-    enum dw_status status = sheet->panel ? DW_OK : no_memory(error);
+    enum dw_status status = sheet->panel ? DW_OK : dw_no_memory(error);
     for (size_t i = first; i < last && status == DW_OK; i++)
         status = fill_panel(drawing, &sheet->panel[sheet->panels++], i, first, request, error);
     return status;
@@ -367,7 +362,7 @@ enum dw_status compose_sheets(struct drawing *drawing, const struct request *req
     enum dw_status status = choose_x(drawing, request, &drawing->x, error);
     drawing->sheet = calloc(inner->sources, sizeof *drawing->sheet);
     if (status == DW_OK && !drawing->sheet)
-        status = no_memory(error);
+        status = dw_no_memory(error);
     if (status == DW_OK)
         status = name_picks(drawing->inner, request, error);
     if (status == DW_OK)

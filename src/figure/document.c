@@ -36,7 +36,7 @@ static enum dw_status replace(FILE *out, char **made, size_t *made_size, char **
     const int failed = ferror(out);
     if (fclose(out) || failed || !*made) {
         free(*made);
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     }
     free(*bytes);
     *bytes = *made;
@@ -78,7 +78,7 @@ enum dw_status document_svg(char **bytes, size_t *size, int width, int height, c
         return unexpected("SVG", error);
     FILE *out = open_memstream(&made, &made_size);
     if (!out)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     fprintf(out,
             "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
             "<svg xmlns=\"http://www.w3.org/2000/svg\" version=\"1.1\" role=\"img\" width=\"%d\" height=\"%d\" "
@@ -128,7 +128,7 @@ enum dw_status document_ps(char **bytes, size_t *size, const struct remarks *rem
         return unexpected("PostScript", error);
     FILE *out = open_memstream(&made, &made_size);
     if (!out)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     const time_t instant = file_time();
     struct tm utc;
     if (gmtime_r(&instant, &utc))

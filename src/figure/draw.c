@@ -182,7 +182,7 @@ static enum dw_status draw_panel(const struct sheet *sheet, const struct panel *
     const double font = page->page.font, width = line_width(page);
     const struct frame frame = { canvas, layout->box, &sheet->x, &panel->axis, width, font };
     struct bands *bands = calloc(panel->traces + 1, sizeof *bands);
-    enum dw_status status = bands ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    enum dw_status status = bands ? DW_OK : dw_no_memory(error);
     bool dense = false;
     for (size_t i = 0; i < panel->traces && status == DW_OK; i++) {
         status = bands_find(&bands[i], &frame, &panel->trace[i], error);

@@ -154,7 +154,7 @@ enum dw_status source_read(struct source *source, const struct request *request,
     source->even = true;
     gathering.y = calloc(source->channels, sizeof *gathering.y);
     enum dw_status status = gathering.y ? read_span(source, request->span, &span, error)
-                                        : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+                                        : dw_no_memory(error);
     if (status == DW_OK)
         status = new_window(source, request, &span, error);
     if (status == DW_OK)

@@ -200,7 +200,7 @@ static struct layout *allocate(const struct sheet *sheet, const struct page *pag
         whole = (layout->panel[i].label = calloc(sheet->panel[i].traces, sizeof *layout->panel[i].label)) != NULL;
     if (whole)
         return layout;
-    dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    dw_no_memory(error);
     layout_free(layout);
     return NULL;
 }

@@ -8,11 +8,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 /* ---- PNG ---- */
 
 static void write_to_stream(png_structp png, png_bytep bytes, png_size_t size)
@@ -78,7 +73,7 @@ enum dw_status picture_png(const struct picture *picture, const struct remarks *
     whole = out && !fclose(out) && made && whole;
     if (!whole) {
         free(made);
-        return no_memory(error);
+        return dw_no_memory(error);
     }
     *bytes = made;
     *size = made_size;
@@ -178,7 +173,7 @@ struct gif *gif_new(int width, int height, size_t pictures, double seconds, stru
         pl_flinewidth_r(gif->plotter, 0);
         return gif;
     }
-    no_memory(error);
+    dw_no_memory(error);
     gif_free(gif);
     return NULL;
 }
@@ -203,7 +198,7 @@ enum dw_status gif_finish(struct gif *gif, const struct remarks *remarks, char *
     const bool failed = ferror(gif->stream), ended = !fclose(gif->stream);
     gif->stream = NULL;
     if (!closed || failed || !ended || gif->size < 13 || !add_comment(&gif->bytes, &gif->size, remarks->made_by))
-        return no_memory(error);
+        return dw_no_memory(error);
     *bytes = gif->bytes;
     *size = gif->size;
     gif->bytes = NULL;

@@ -8,11 +8,6 @@
 
 enum { MOST_UNITLESS_PANELS = 6, MOST_TRACES = 64 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 char *keep_string(struct inner *inner, const char *text)
 {
     char **string = realloc(inner->string, (inner->strings + 1) * sizeof *string);
@@ -65,7 +60,7 @@ static enum dw_status open_source(struct inner *inner, struct source *source, co
     source->name = i < request->names ? keep_string(inner, request->name[i]) : name_of_file(inner, source->path);
     source->x_name = keep_string(inner, first.name);
     source->x_unit = keep_string(inner, unit);
-    return source->name && source->x_name && source->x_unit ? DW_OK : no_memory(error);
+    return source->name && source->x_name && source->x_unit ? DW_OK : dw_no_memory(error);
 }
 
 static enum dw_status check_alike(const struct inner *inner, struct dw_error *error)
@@ -99,7 +94,7 @@ static enum dw_status open_sources(struct inner *inner, const struct request *re
         return status;
     inner->source = calloc(request->files, sizeof *inner->source);
     if (!inner->source)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < request->files && status == DW_OK; i++) {
         inner->sources++;
         status = open_source(inner, &inner->source[i], request, i, error);
@@ -176,7 +171,7 @@ static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, 
     if (picks)
         inner->pick = picks;
     if (!picks || !name || panel == SIZE_MAX)
-        return no_memory(error);
+        return dw_no_memory(error);
     size_t traces = 1;
     for (size_t i = 0; i < inner->picks; i++)
         traces += inner->pick[i].panel == panel;
@@ -195,7 +190,7 @@ static enum dw_status make_rooms(struct inner *inner, struct dw_error *error)
         source->factor = calloc(columns, sizeof *source->factor);
         source->mean = calloc(columns, sizeof *source->mean);
         if (!source->column || !source->factor || !source->mean)
-            return no_memory(error);
+            return dw_no_memory(error);
     }
     return DW_OK;
 }
@@ -282,7 +277,7 @@ static enum dw_status pick_name(struct inner *inner, const char *panel_text, cha
         const char *unit = drawn.unit;
         if (!*inner->unit[panel] && *unit) {
             if (!(inner->unit[panel] = keep_string(inner, unit)))
-                return no_memory(error);
+                return dw_no_memory(error);
         } else if (*unit && strcmp(inner->unit[panel], unit)) {
             return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': %.60s is in %s, and the panel is in %s: give it a panel of its own",
                                 panel_text, name, unit, inner->unit[panel]);
@@ -304,7 +299,7 @@ static enum dw_status pick_as_asked(struct inner *inner, const struct request *r
         const size_t panel = names ? add_panel(inner, "", from) : SIZE_MAX;
         const size_t before = inner->picks;
         if (panel == SIZE_MAX)
-            return no_memory(error);
+            return dw_no_memory(error);
         for (char *name = strtok_r(names, ",", &rest); name && status == DW_OK; name = strtok_r(NULL, ",", &rest))
             status = pick_name(inner, text, name, panel, panel_scale(request, i), from, to, error);
         if (status == DW_OK && inner->picks == before && to - from == inner->sources)

@@ -134,7 +134,7 @@ static enum dw_status draw_panel(struct view *view, const struct panel *panel, s
 {
     const struct frame frame = frame_of(view, panel);
     struct bands *bands = calloc(panel->traces + 1, sizeof *bands);
-    enum dw_status status = bands ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    enum dw_status status = bands ? DW_OK : dw_no_memory(error);
     memset(view->dots.cell, 0, (size_t)view->dots.rows * (size_t)view->dots.columns * sizeof *view->dots.cell);
     for (size_t i = 0; i < panel->traces && status == DW_OK; i++)
         status = bands_find(&bands[i], &frame, &panel->trace[i], error);
@@ -179,7 +179,7 @@ static enum dw_status place_labels(struct view *view, const struct panel *panel,
     if (!room || !order) {
         free(room);
         free(order);
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     }
     double *wanted = room, *height = room + count, *centre = room + 2 * count;
     for (size_t i = 0; i < count; i++) {
@@ -411,11 +411,6 @@ static enum dw_status put_sheet(struct view *view, struct dw_error *error)
     return status;
 }
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 enum dw_status preview_render(const struct sheet *sheet, const struct preview_form *form, char **bytes, size_t *size,
                               struct dw_error *error)
 {
@@ -433,11 +428,11 @@ enum dw_status preview_render(const struct sheet *sheet, const struct preview_fo
     view.label_trace = calloc((size_t)view.dots.rows, 1);
     view.out = open_memstream(&made, &made_size);
     enum dw_status status = view.dots.cell && view.label && view.label_trace && view.out ? put_sheet(&view, error)
-                                                                                    : no_memory(error);
+                                                                                    : dw_no_memory(error);
     /* a stream in memory that ran out of it may only tell by having nothing to show */
     const bool failed = view.out && ferror(view.out);
     if (view.out && (fclose(view.out) || failed || !made || status != DW_OK)) {
-        status = status != DW_OK ? status : no_memory(error);
+        status = status != DW_OK ? status : dw_no_memory(error);
         free(made);
         made = NULL;
     }

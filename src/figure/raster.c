@@ -7,11 +7,6 @@
 /* Colours that are counted one by one; more than a figure of lines and letters has. */
 enum { COUNTED_BITS = 16, COUNTED = 1 << COUNTED_BITS };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 void picture_free(struct picture *picture)
 {
     free(picture->rgb);
@@ -58,7 +53,7 @@ enum dw_status picture_reduce(struct picture *picture, const char *pnm, size_t s
     picture->height = (int)height / scale;
     picture->rgb = malloc(3 * (size_t)picture->width * (size_t)picture->height);
     if (!picture->rgb)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (int y = 0; y < picture->height; y++)
         for (int x = 0; x < picture->width; x++)
             for (int channel = 0; channel < 3; channel++) {
@@ -151,7 +146,7 @@ enum dw_status picture_limit_colours(struct picture *picture, int colours, struc
     if (!table || !ranked) {
         free(table);
         free(ranked);
-        return no_memory(error);
+        return dw_no_memory(error);
     }
     while (!count_colours(picture, table, &filled, mask)) /* a photograph would need that; a figure hardly */
         mask = mask << 1 & 0xfefefe & mask;

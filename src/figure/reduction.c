@@ -16,7 +16,7 @@ struct reduction *reduction_new(size_t channels, size_t strips, struct dw_error 
 {
     struct reduction *reduction = calloc(1, sizeof *reduction);
     if (!reduction) {
-        dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        dw_no_memory(error);
         return NULL;
     }
     reduction->channels = channels;
@@ -105,7 +105,7 @@ static enum dw_status grow(struct reduction *reduction, struct dw_error *error)
     const size_t room = reduction->room ? 2 * reduction->room : first;
     struct strip *strips = realloc(reduction->strips, room * reduction->channels * sizeof *strips);
     if (!strips)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     reduction->strips = strips;
     reduction->room = room;
     return DW_OK;

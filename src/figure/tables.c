@@ -4,11 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 static void source_free(struct source *source)
 {
     dw_reader_close(source->reader);
@@ -116,7 +111,7 @@ static enum dw_status fill(struct drawing *drawing, const struct request *reques
     if (status != DW_OK)
         return status;
     if (!collect_made_by(drawing) || !summarise(drawing))
-        return no_memory(error);
+        return dw_no_memory(error);
     add_notes(drawing, request);
     return DW_OK;
 }
@@ -129,7 +124,7 @@ struct drawing *drawing_new(const struct request *request, struct dw_error *erro
     if (drawing)
         drawing->inner = calloc(1, sizeof *drawing->inner);
     if (!drawing || !drawing->inner)
-        no_memory(error);
+        dw_no_memory(error);
     else if (fill(drawing, request, error) == DW_OK)
         return drawing;
     drawing_free(drawing);

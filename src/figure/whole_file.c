@@ -30,7 +30,7 @@ static enum dw_status check_folder(const char *path, struct dw_error *error)
     enum dw_status status = DW_OK;
     struct stat found;
     if (!folder)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     if (stat(folder, &found))
         status = dw_error_set(error, DW_BAD_USE, 0, "'%s': %s: %s", path, folder, strerror(errno));
     else if (!S_ISDIR(found.st_mode))

@@ -28,7 +28,7 @@ struct window {
 
 static void *out_of_memory(struct dw_error *error)
 {
-    dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    dw_no_memory(error);
     return NULL;
 }
 

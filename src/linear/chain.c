@@ -182,7 +182,7 @@ enum dw_status chain_build(const struct dw_system *system, struct chain *chain, 
         free(chain->high);
         free(chain->low);
         chain->high = chain->low = NULL;
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     }
     struct doubled *product = rows + size, *scratch = product + size;
     chain->unit = ldexp(chain->length, -(int)chain->levels);

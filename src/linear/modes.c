@@ -118,7 +118,7 @@ static enum dw_status copy_mode(struct dw_modes *modes, const struct dw_modes_pl
     mode->guards = calloc(given->guard_count + 1, sizeof *mode->guards);
     mode->outputs = calloc(modes->outputs + 1, sizeof *mode->outputs);
     if (!mode->name || !mode->guards || !mode->outputs)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     mode->system = mode_system(plan, given, scratch, error);
     if (!mode->system)
         return error ? error->status : DW_BAD_USE;
@@ -150,7 +150,7 @@ struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error 
     }
     enum dw_status status = DW_OK;
     if (!modes || !scratch || !modes->modes || !modes->memory)
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        status = dw_no_memory(error);
     if (status == DW_OK) {
         modes->states = n;
         modes->inputs = m;

@@ -259,7 +259,7 @@ enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const
         orbit->run->tangent = calloc(1, sizeof *orbit->run->tangent);
     enum dw_status status = DW_OK;
     if (!orbit || !orbit->run || !orbit->run->tangent) {
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        status = dw_no_memory(error);
     } else {
         orbit->period = (struct period){ time, input, rows };
         orbit->states = modes->states;

@@ -16,7 +16,7 @@ enum dw_status dw_system_response(const struct dw_system *system, size_t input, 
                             angular);
     struct doubled *matrix = calloc(size * size + size, sizeof *matrix);
     if (!matrix)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     struct doubled *x = matrix + size * size;
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j < n; j++) {
@@ -152,7 +152,7 @@ static enum dw_status integrate(struct dw_system *system, const double *z, doubl
     struct chain chain = { .length = length };
     double *form = malloc((5 * width * width + 2 * TERMS * width) * sizeof *form);
     const enum dw_status status = form ? chain_build(system, &chain, false, error)
-                                       : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+                                       : dw_no_memory(error);
     if (status == DW_OK) {
         double *step = form + width * width, *scratch = step + width * width;
         double *one = scratch + 3 * width * width, *other = one + TERMS * width;

@@ -23,7 +23,7 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
     }
     struct dw_run *run = calloc(1, sizeof *run + modes->count * sizeof run->hint[0]);
     if (!run) {
-        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        dw_no_memory(error);
         return NULL;
     }
     run->modes = modes;

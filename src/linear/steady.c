@@ -196,7 +196,7 @@ enum dw_status system_steady(struct dw_system *system, const double *time, const
     struct period_map map = { .system = system };
     struct doubled *memory = calloc(2 * n * n + n + 2 * n * (n + 1), sizeof *memory);
     if (!memory)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     map.y = memory;
     map.g = map.y + n * n;
     map.rows = map.g + n;

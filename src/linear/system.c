@@ -136,7 +136,7 @@ struct dw_system *system_new(const struct dw_matrices *given, struct dw_error *e
     }
     if (!system || !system->rate_high || !system->rate_low || !system->output || !system->chains) {
         dw_system_free(system);
-        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        dw_no_memory(error);
         return NULL;
     }
     system->states = n;

@@ -11,7 +11,7 @@ struct dw_ladder *dw_ladder_new(const struct dw_ladder_plan *plan, struct dw_err
         return NULL;
     struct dw_ladder *ladder = calloc(1, sizeof *ladder);
     if (!ladder) {
-        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        dw_no_memory(error);
         return NULL;
     }
     if (ladder_connect(plan, &ladder->net, error) != DW_OK ||
@@ -220,7 +220,7 @@ static struct dw_modes *one_switch_modes(const struct dw_ladder *ladder, const s
     struct one_switch *drive = calloc(1, sizeof *drive);
     struct dw_modes *modes = NULL;
     if (!floating || !drive) {
-        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        dw_no_memory(error);
     } else if (ladder_reduce(net, true, floating, error) == DW_OK) {
         for (size_t i = 0; i < net->states; i++)
             drive->pin[i] = floating->pin[i].hi;

@@ -58,7 +58,7 @@ static enum dw_status push(struct exits *exits, struct exit next, struct dw_erro
         const size_t room = exits->room ? 2 * exits->room : 8;
         struct exit *more = realloc(exits->exit, room * sizeof *more);
         if (!more)
-            return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+            return dw_no_memory(error);
         exits->exit = more;
         exits->room = room;
     }

@@ -55,7 +55,7 @@ enum dw_status dw_fourier(const double *time, const double *value, size_t rows, 
         return dw_error_set(error, DW_BAD_USE, 0, "%zu lines are asked; at most %d can be had", lines, FOURIER_LINES_MOST);
     double *mean = calloc(channels + !channels, sizeof *mean), *row = NULL;
     enum dw_status status = mean ? dw_mean(time, value, rows, channels, mean, error)
-                                 : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+                                 : dw_no_memory(error);
     if (status == DW_OK && !(row = join(time, value, rows, channels)))
         status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu rows", rows);
     if (status == DW_OK) {

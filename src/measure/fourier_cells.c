@@ -432,7 +432,7 @@ enum dw_status cells_coefficients(struct fourier_cells *c, double scale, double 
     struct rotation step;
     double cosine[CHUNK], sine[CHUNK];
     if (!transform(c))
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     for (int k = 0; k < CHUNK; k++)
         turn_cos_sin((double)((size_t)k % (2 * c->cells)) / (double)(2 * c->cells), &step.cosine[k], &step.sine[k]);
     for (size_t first = 0; first <= c->lines; first += CHUNK) {

@@ -54,7 +54,7 @@ enum dw_status dw_statistics(const double *time, const double *value, size_t row
             out[i] = (struct dw_statistics){ mean, hypot(mean, ac), ac, m->minimum, m->maximum };
         }
     } else {
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        status = dw_no_memory(error);
     }
     free(column);
     free(stretch.of);
@@ -66,7 +66,7 @@ enum dw_status dw_mean(const double *time, const double *value, size_t rows, siz
 {
     struct dw_statistics *all = calloc(channels + !channels, sizeof *all);
     if (!all)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     const enum dw_status status = dw_statistics(time, value, rows, channels, all, error);
     if (status == DW_OK)
         for (size_t i = 0; i < channels; i++)

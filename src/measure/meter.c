@@ -12,11 +12,6 @@ enum {
     LEAST_EXITS = 64
 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
-}
-
 void dw_meter_free(struct dw_meter *m)
 {
     if (!m)
@@ -80,7 +75,7 @@ static enum dw_status choose_columns(struct dw_meter *m, const struct dw_meter_o
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: there is no channel to measure", m->place);
     m->column = calloc(m->channels, sizeof *m->column);
     if (!m->column)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < m->channels; i++) {
         m->column[i] = options->column ? options->column[i] : i + 1;
         if (m->column[i] < 1 || m->column[i] >= m->columns)
@@ -103,7 +98,7 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
                             options->low, options->high);
     enum dw_status status = choose_columns(m, options, error);
     if (status == DW_OK && !make_room(m))
-        status = no_memory(error);
+        status = dw_no_memory(error);
     if (status == DW_OK)
         status = meter_read_header(m, header, options, error);
     if (status != DW_OK)
@@ -114,7 +109,7 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
         m->state[i].settling = settling_new(exits);
     struct known_levels *known = calloc(m->channels, sizeof *known);
     if (!known)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < m->channels; i++)
         known[i] = m->facts[i].levels;
     const bool last = m->span.kind == DW_SPAN_LAST;
@@ -131,7 +126,7 @@ struct dw_meter *dw_meter_new(const struct dw_header *header, const struct dw_me
     static const struct dw_meter_options defaults;
     struct dw_meter *m = calloc(1, sizeof *m);
     if (!m) {
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     if (set_up(m, header, options ? options : &defaults, error) == DW_OK)

@@ -64,7 +64,7 @@ struct pulses *pulses_new(const size_t *column, const struct known_levels *known
     return p;
 no_memory:
     pulses_free(p);
-    dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+    dw_no_memory(error);
     return NULL;
 }
 
@@ -228,7 +228,7 @@ static enum dw_status note_cell(struct pulses *p, struct dw_error *error)
         } else {
             size_t *more = realloc(p->cell, 2 * p->cell_room * sizeof *more);
             if (!more)
-                return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+                return dw_no_memory(error);
             p->cell = more;
             p->cell_room *= 2;
         }

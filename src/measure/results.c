@@ -28,13 +28,13 @@ static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_
         const size_t room = notes->room ? 2 * notes->room : 8;
         struct note *more = realloc(notes->note, room * sizeof *more);
         if (!more)
-            return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+            return dw_no_memory(error);
         notes->note = more;
         notes->room = room;
     }
     char *copy = strdup(text);
     if (!copy)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     notes->note[notes->count++] = (struct note){ channel, copy };
     return DW_OK;  // cppcheck-suppress memleak; the note owns the copy
 }
@@ -180,7 +180,7 @@ enum dw_status meter_conclude(struct dw_meter *m, struct dw_error *error)
 {
     struct pulse_findings *pulses = calloc(m->channels, sizeof *pulses);
     if (!pulses)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     double cells;
     for (size_t i = 0; i < m->channels; i++)
         pulses[i].duty = NAN;

@@ -6,11 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
-}
-
 void dw_spectrum_free(struct dw_spectrum *s)
 {
     if (!s)
@@ -33,7 +28,7 @@ static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_spec
     s->of = calloc(s->channels, sizeof *s->of);
     s->note = calloc(SPECTRUM_NOTES_ALL + SPECTRUM_NOTES_EACH * s->channels, sizeof *s->note);
     if (!s->column || !s->of || !s->note)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < s->channels; i++) {
         s->column[i] = options->column ? options->column[i] : i + 1;
         if (s->column[i] < 1 || s->column[i] >= s->columns)
@@ -156,7 +151,7 @@ struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct
     static const struct dw_spectrum_options defaults;
     struct dw_spectrum *s = calloc(1, sizeof *s);
     if (!s) {
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     if (set_up(s, header, options ? options : &defaults, error) == DW_OK)

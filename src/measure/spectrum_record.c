@@ -22,11 +22,6 @@ struct record {
     struct record_facts facts;
 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
-}
-
 static enum dw_status period_too_short(const struct record *r, double time, struct dw_error *error)
 {
     return dw_error_set(error, DW_BAD_INPUT, 0, "%s: at %g s a period of %g s is too short for the times to tell apart",
@@ -273,7 +268,7 @@ struct record *record_new(const struct record_plan *plan, struct dw_error *error
     if (!r || !windows_new(&r->windows) || !r->column || !r->straight || !r->row || !r->previous || !r->cut ||
         !r->mean_last || !r->mean_before) {
         record_free(r);
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     for (size_t i = 0; i < plan->channels; i++) {

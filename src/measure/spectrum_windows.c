@@ -6,11 +6,6 @@
 
 enum { MANY = 64 }; /* a share of the room that holds many periods of pulses, if any do */
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
-}
-
 static bool window_new(struct window *w, size_t channels)
 {
     *w = (struct window){ .moments = { .empty = true, .of = calloc(channels, sizeof *w->moments.of) } };
@@ -61,7 +56,7 @@ static enum dw_status new_sum(const struct fourier_plan *plan, const struct stre
 {
     double *reference = calloc(plan->channels, sizeof *reference);
     if (!reference)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < plan->channels; i++)
         reference[i] = moments_mean(&moments->of[i]);
     *sum = fourier_new(plan, reference, error);
@@ -200,12 +195,12 @@ static enum dw_status ring_grow(struct windows *ws, struct dw_error *error)
         const size_t room = ws->ring_room > most / 2 ? most : 2 * ws->ring_room + 1;
         struct window *ring = realloc(ws->ring, room * sizeof *ring);
         if (!ring)
-            return no_memory(error);
+            return dw_no_memory(error);
         ws->ring = ring;
         ws->ring_room = room;
     }
     if (!window_new(&ws->ring[ws->ring_count], ws->channels))
-        return no_memory(error);
+        return dw_no_memory(error);
     ws->ring_next = ws->ring_count++;
     return DW_OK;
 }

@@ -39,7 +39,7 @@ enum dw_status channels_find(const char *names, const struct dw_header *header, 
         return DW_OK;
     *column = calloc(dw_header_columns(header), sizeof **column);
     char *copy = strdup(names), *rest = NULL;
-    enum dw_status status = *column && copy ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    enum dw_status status = *column && copy ? DW_OK : dw_no_memory(error);
     for (char *name = status == DW_OK ? strtok_r(copy, ",", &rest) : NULL; name && status == DW_OK;
          name = strtok_r(NULL, ",", &rest))
         status = find_one(header, name, *column, count, error);

@@ -415,7 +415,7 @@ static enum dw_status merge(const struct reading *given, struct dw_error *error)
     enum dw_status status = choose_pile_read(&pile, given->files, given->file_count, error);
     char **line = status == DW_OK ? choose_pile_line(&pile, given->o.words, given->o.word_count, &count) : NULL;
     if (status == DW_OK && !line)
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        status = dw_no_memory(error);
     if (status == DW_OK) {
         reading.restored = true;
         program_again(&argp, &reading, count, line);

@@ -7,11 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 /* A list as it was on offer; stays NULL where there was none. */
 static enum dw_status list_of(const json_t *json, struct dw_parts **parts, struct dw_error *error)
 {
@@ -20,7 +15,7 @@ static enum dw_status list_of(const json_t *json, struct dw_parts **parts, struc
     bool good = json_is_array(json) || json_is_null(json);
     *parts = NULL;
     if (count && !part)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < count && good; i++) {
         const json_t *row = json_array_get(json, i), *price = json_array_get(row, 2);
         good = json_array_size(row) == 3 && json_is_number(json_array_get(row, 0)) && json_is_number(json_array_get(row, 1)) &&
@@ -91,7 +86,7 @@ static enum dw_status gather_search(const struct choose_options *o, const struct
         count += json_array_size(pile->shard[i].found);
     merged->filters = calloc(count + 1, sizeof *merged->filters);
     if (!merged->filters)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < pile->count; i++)
         for (size_t k = 0; k < json_array_size(pile->shard[i].found); k++)
             if (!filter_of(o, json_array_get(pile->shard[i].found, k), &merged->filters[merged->count++]))
@@ -114,7 +109,7 @@ static enum dw_status gather_samples(const struct choose_options *o, const struc
         return status;
     merged->good = calloc(merged->count + 1, sizeof *merged->good);
     if (!merged->good)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < pile->count; i++) {
         const struct choose_shard *shard = &pile->shard[i];
         const struct choose_options share = { .samples = o->samples, .shard = shard->number, .shards = shard->of };

@@ -7,11 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 void choose_pile_free(struct choose_pile *pile)
 {
     for (size_t i = 0; i < pile->count; i++) {
@@ -35,7 +30,7 @@ static enum dw_status parse_shard(struct choose_shard *shard, const char *line, 
     json_error_t reason;
     shard->root = json_loadb(line, length, JSON_REJECT_DUPLICATES, &reason);
     if (!shard->root && json_error_code(&reason) == json_error_out_of_memory)
-        return no_memory(error);
+        return dw_no_memory(error);
     if (line[length - 1] != '\n' || (!shard->root && json_error_code(&reason) == json_error_premature_end_of_input))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%.200s: stops before its end; did its shard fail?", shard->place);
     if (!shard->root)
@@ -62,7 +57,7 @@ static enum dw_status append(struct choose_pile *pile, const char *name, unsigne
         const size_t larger = pile->room ? 2 * pile->room : 16;
         struct choose_shard *moved = realloc(pile->shard, larger * sizeof *moved);
         if (!moved)
-            return no_memory(error);
+            return dw_no_memory(error);
         pile->shard = moved;
         pile->room = larger;
     }
@@ -70,7 +65,7 @@ static enum dw_status append(struct choose_pile *pile, const char *name, unsigne
     const size_t size = strlen(name) + 40;
     *shard = (struct choose_shard){ .place = malloc(size) };
     if (!shard->place)
-        return no_memory(error);
+        return dw_no_memory(error);
     pile->count++;
     snprintf(shard->place, size, number == 1 ? "%s" : "%s, line %llu", name, number);
     return parse_shard(shard, line, length, error);
@@ -136,7 +131,7 @@ static enum dw_status complete(const struct choose_pile *pile, struct dw_error *
     const int of = pile->shard[0].of;
     /* NOLINTNEXTLINE(bugprone-sizeof-expression): it holds pointers */
     const struct choose_shard **seen = calloc((size_t)of, sizeof *seen);
-    enum dw_status status = seen ? DW_OK : no_memory(error);
+    enum dw_status status = seen ? DW_OK : dw_no_memory(error);
     char missing[16 * NAMED] = "";
     int count = 0;
     for (size_t i = 0; i < pile->count && status == DW_OK; i++) {

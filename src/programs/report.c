@@ -22,16 +22,11 @@ struct report_cell report_at_most(double number)
     return (struct report_cell){ .number = number, .at_most = true };
 }
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 struct report *report_new(const struct report_column *columns, size_t count, struct dw_error *error)
 {
     struct report *report = calloc(1, sizeof *report);
     if (!report) {
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     report->columns = columns;
@@ -77,7 +72,7 @@ static bool grow(struct report *report)
 enum dw_status report_row(struct report *report, const struct report_cell *cells, struct dw_error *error)
 {
     if (!report || !grow(report))
-        return no_memory(error);
+        return dw_no_memory(error);
     struct report_cell *row = report->cells + report->rows * report->count;
     for (size_t i = 0; i < report->count; i++) {
         row[i] = cells[i];
@@ -88,7 +83,7 @@ enum dw_status report_row(struct report *report, const struct report_cell *cells
             report->incomplete = true;
             while (i-- > 0)
                 free((char *)row[i].text);
-            return no_memory(error);
+            return dw_no_memory(error);
         }
     }
     report->rows++;
@@ -184,7 +179,7 @@ enum dw_status report_write(const struct report *report, enum report_format form
 {
     enum dw_status status = DW_OK;
     if (!report || report->incomplete)
-        return no_memory(error);
+        return dw_no_memory(error);
     progress_erase(); /* it may stand on the same terminal */
     errno = 0;
     switch (format) {

@@ -30,7 +30,7 @@ static enum dw_status write_string(const char *text, FILE *out, struct dw_error 
     char *spelled = string ? json_dumps(string, JSON_ENCODE_ANY) : NULL;
     json_decref(string);
     if (!spelled)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     fputs(spelled, out);
     free(spelled);
     return DW_OK;

@@ -151,7 +151,7 @@ enum dw_status report_write_text(const struct report *report, int digits, FILE *
 {
     struct widths *widths = calloc(report->count, sizeof *widths);
     if (!widths)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     for (size_t c = 0; c < report->count; c++)
         widths[c] = measure(report, c, digits);
     if (!report->findings)

@@ -41,7 +41,7 @@ static enum dw_status read_ahead(struct wave *wave, struct dw_error *error)
     /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI): a table has a column of time at least */
     wave->ahead = malloc(AHEAD * wave->columns * sizeof *wave->ahead);
     if (!wave->ahead)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory");
+        return dw_no_memory(error);
     const double *row;
     enum dw_status status = DW_OK;
     while (wave->ahead_count < AHEAD && (status = dw_reader_row(wave->reader, &row, error)) == DW_OK)

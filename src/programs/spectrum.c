@@ -141,7 +141,7 @@ static enum dw_status read_rows(struct dw_reader *reader, struct dw_spectrum *s,
     const size_t columns = dw_header_columns(dw_reader_header(reader));
     double *block = calloc(BLOCK * columns, sizeof *block);
     if (!block)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     const double *values;
     size_t rows, held = 0;
     enum dw_status status = DW_OK, read = DW_OK;
@@ -222,7 +222,7 @@ static enum dw_status write_rows(const struct dw_spectrum *s, struct dw_writer *
 {
     const size_t channels = dw_spectrum_channels(s);
     double *row = calloc(1 + 3 * channels, sizeof *row);
-    enum dw_status status = row ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    enum dw_status status = row ? DW_OK : dw_no_memory(error);
     for (size_t n = 0; status == DW_OK && n <= dw_spectrum_highest(s); n++) {
         for (size_t i = 0; i < channels; i++) {
             const struct dw_line line = dw_spectrum_line(s, i, n);

@@ -71,7 +71,7 @@ enum dw_status run_read_after(struct run *run, struct dw_error *error)
     enum dw_status status = check_standard_input(run, error);
     /* NOLINTNEXTLINE(bugprone-sizeof-expression): it holds pointers */
     if (status == DW_OK && o->after_count && !(run->kept = calloc(o->after_count, sizeof *run->kept)))
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        status = dw_no_memory(error);
     for (size_t i = 0; status == DW_OK && i < o->after_count; i++) {
         double first = NAN, last = NAN;
         struct dw_reader *reader = NULL;
@@ -100,7 +100,7 @@ static enum dw_status take_kept(struct run *run, const char *file, FILE *kept,
 {
     const size_t most = BLOCK / run->columns ? BLOCK / run->columns : 1;
     double *values = malloc(most * run->columns * sizeof *values);
-    enum dw_status status = values ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+    enum dw_status status = values ? DW_OK : dw_no_memory(error);
     size_t rows = 0;
     while (status == DW_OK && (rows = fread(values, run->columns * sizeof *values, most, kept)) > 0)
         status = take(run, values, rows, error);

@@ -6,17 +6,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 enum dw_status run_choose(struct run *run, struct dw_error *error)
 {
     char *names = strdup(run->options->common.channel), *rest = names;
     run->column = calloc(run->columns, sizeof *run->column);
     run->chosen = 1;
-    enum dw_status status = names && run->column ? DW_OK : no_memory(error);
+    enum dw_status status = names && run->column ? DW_OK : dw_no_memory(error);
     for (char *name; status == DW_OK && (name = strsep(&rest, ","));) {
         struct dw_error why;
         const size_t column = dw_header_find(run->header, name, &why);
@@ -84,7 +79,7 @@ static enum dw_status scale_channel(struct run *run, const char *argument, struc
     char *name = strdup(argument), *factor = name ? strrchr(name, '=') : NULL;
     struct dw_error why = { .status = DW_OK };
     double value = 0;
-    enum dw_status status = name ? DW_OK : no_memory(error);
+    enum dw_status status = name ? DW_OK : dw_no_memory(error);
     if (status == DW_OK && !factor)
         status = dw_error_set(error, DW_BAD_USE, 0, "--scale: '%s': expected NAME=FACTOR, such as ch1=10", argument);
     if (status == DW_OK) {
@@ -106,7 +101,7 @@ static enum dw_status scale_channel(struct run *run, const char *argument, struc
 static enum dw_status rename_channel(struct run *run, const char *argument, struct dw_error *error)
 {
     char *old = strdup(argument), *fresh = old ? strchr(old, '=') : NULL, *unit = fresh ? strchr(fresh, '[') : NULL;
-    enum dw_status status = old ? DW_OK : no_memory(error);
+    enum dw_status status = old ? DW_OK : dw_no_memory(error);
     const size_t length = old ? strlen(old) : 0;
     struct dw_error why;
     if (status == DW_OK && (!fresh || (unit && old[length - 1] != ']'))) {
@@ -139,7 +134,7 @@ enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error)
     enum dw_status status = DW_OK;
     run->scaled = calloc(run->chosen, sizeof *run->scaled);
     if (!run->scaled)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < run->chosen; i++)
         run->scaled[i] = (struct scaled){ 1, 1 };
     for (size_t i = 0; status == DW_OK && i < o->scale_count; i++)

@@ -6,11 +6,6 @@
 #include <string.h>
 #include <unistd.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 static void note_row(struct run *run, const double *row)
 {
     if (!run->rows++)
@@ -192,7 +187,7 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
     run->narrow = calloc(run->chosen, sizeof *run->narrow);
     run->extremes = calloc(run->chosen, sizeof *run->extremes);
     if (!run->row || !run->narrow || !run->extremes)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < run->chosen; i++)
         run->extremes[i] = (struct extremes){ INFINITY, -INFINITY };
     if (o->report)
@@ -210,7 +205,7 @@ static enum dw_status read_first_row(struct run *run, struct dw_error *error)
     if (status != DW_OK)
         return status == DW_END ? DW_OK : status;
     if (!(run->first_row = malloc(columns * sizeof *row)))
-        return no_memory(error);
+        return dw_no_memory(error);
     memcpy(run->first_row, row, columns * sizeof *row);
     return DW_OK;
 }

@@ -171,7 +171,7 @@ static enum dw_status rewrite_pairs(struct dw_header *header, const char *key, c
     const char *text = dw_header_get(header, key);
     char *fresh = malloc((text ? strlen(text) : 0) + strlen(more) + 2), *end = fresh;
     if (!fresh)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     struct channel_pair pair;
     *fresh = 0;
     while (text && next_pair(&text, &pair)) {
@@ -196,7 +196,7 @@ enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *ke
     dw_number_print(number, value);
     char *pair = malloc(strlen(channel) + sizeof number + 2);
     if (!pair)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     sprintf(pair, "%s %s", channel, number);
     const enum dw_status status = rewrite_pairs(header, key, channel, pair, error);
     free(pair);
@@ -230,7 +230,7 @@ enum dw_status dw_header_rename(struct dw_header *header, size_t column, const c
     if (!fresh.name || !fresh.unit) {
         free(fresh.name);
         free(fresh.unit);
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     }
     double value[PAIR_KEYS];
     bool present[PAIR_KEYS] = { false };

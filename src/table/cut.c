@@ -14,11 +14,6 @@ struct dw_cut {
     double *out;     /* [2 x columns] */
 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 struct dw_cut *dw_cut_new(size_t columns, double from, double to, struct dw_error *error)
 {
     if (!(from < to) || columns < 2) {
@@ -34,7 +29,7 @@ struct dw_cut *dw_cut_new(size_t columns, double from, double to, struct dw_erro
     if (cut && cut->before && cut->out)
         return cut;
     dw_cut_free(cut);
-    no_memory(error);
+    dw_no_memory(error);
     return NULL;
 }
 

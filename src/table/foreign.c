@@ -25,7 +25,7 @@ static enum dw_status keep_line(struct lead *lead, const char *first, const char
         const size_t wanted = 2 * (lead->size + length + 1);
         char *grown = realloc(lead->text, wanted);
         if (!grown)
-            return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+            return dw_no_memory(error);
         lead->text = grown;
         lead->room = wanted;
     }
@@ -193,7 +193,7 @@ static enum dw_status convert_column(struct dw_reader *reader, size_t columns, s
         return DW_OK;
     if (!reader->scale) {
         if (!(reader->scale = malloc(columns * sizeof *reader->scale)))
-            return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+            return dw_no_memory(error);
         for (size_t k = 0; k < columns; k++)
             reader->scale[k] = unit_scale_of(0);
     }
@@ -239,7 +239,7 @@ static enum dw_status name_columns(struct dw_reader *reader, const struct lead *
 {
     struct field *fields = malloc(2 * columns * sizeof *fields), *titles = fields, *units = NULL;
     if (!fields)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     const size_t line = find_title(lead, lead->lines, reader->separator, columns, fields);
     bool only_units = line < lead->lines;
     for (size_t i = 0; only_units && i < columns; i++)

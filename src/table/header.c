@@ -5,11 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 static bool is_name_byte(char c)
 {
     return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '-' || c == '.';
@@ -60,7 +55,7 @@ struct dw_header *header_new_empty(struct dw_error *error)
 {
     struct dw_header *header = calloc(1, sizeof *header);
     if (!header)
-        no_memory(error);
+        dw_no_memory(error);
     return header;
 }
 
@@ -152,7 +147,7 @@ enum dw_status dw_header_set(struct dw_header *header, const char *key, const ch
         return dw_header_add(header, key, value, error);
     char *copy = copy_value(value);
     if (!copy)
-        return no_memory(error);
+        return dw_no_memory(error);
     free(entry->value);
     entry->value = copy;
     /* of a key that may repeat, one is left */
@@ -178,7 +173,7 @@ enum dw_status dw_header_add(struct dw_header *header, const char *key, const ch
         !make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh)) {
         free(fresh.key);
         free(fresh.value);
-        return no_memory(error);
+        return dw_no_memory(error);
     }
     /* repeated keys stay together, in the order in which they came */
     size_t place = header->entry_count;
@@ -286,7 +281,7 @@ enum dw_status header_append_exactly(struct dw_header *header, const char *name,
         !make_room((void **)&header->columns, &header->column_room, header->column_count, sizeof fresh)) {
         free(fresh.name);
         free(fresh.unit);
-        return no_memory(error);
+        return dw_no_memory(error);
     }
     header->columns[header->column_count++] = fresh;
     return DW_OK;
@@ -315,7 +310,7 @@ enum dw_status dw_header_append(struct dw_header *header, const char *name, cons
 {
     char *fresh = free_name(header, name, header->column_count);
     if (!fresh)
-        return no_memory(error);
+        return dw_no_memory(error);
     const enum dw_status status = header_append_exactly(header, fresh, unit, error);
     free(fresh);
     return status;

@@ -205,7 +205,7 @@ char *header_text(const struct dw_header *header, enum dw_encoding encoding, siz
     }
     char *text = malloc(room), *at = text;
     if (!text) {
-        dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        dw_no_memory(error);
         return NULL;
     }
     if (encoding == DW_CSV) {

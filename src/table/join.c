@@ -20,11 +20,6 @@ struct dw_join {
     size_t out_room;
 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 struct dw_join *dw_join_new(size_t columns, struct dw_error *error)
 {
     struct dw_join *join = calloc(1, sizeof *join);
@@ -36,7 +31,7 @@ struct dw_join *dw_join_new(size_t columns, struct dw_error *error)
     if (join && join->last && join->first)
         return join;
     dw_join_free(join);
-    no_memory(error);
+    dw_no_memory(error);
     return NULL;
 }
 
@@ -105,7 +100,7 @@ enum dw_status dw_join_row(struct dw_join *join, const double *row, struct dw_ro
     *out = (struct dw_rows){ NULL, 0 };
     if (!make_room(&join->out, &join->out_room, join->held_count + 2, join->columns) ||
         !make_room(&join->held, &join->room, join->held_count + 1, join->columns))
-        return no_memory(error);
+        return dw_no_memory(error);
     if (join->is_fresh && !join->has_first)
         join->begins = row[0];
     const double time = join->is_later ? join->ends + (row[0] - join->begins) : row[0];
@@ -134,7 +129,7 @@ enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct 
 {
     *out = (struct dw_rows){ NULL, 0 };
     if (!make_room(&join->out, &join->out_room, join->held_count + 2, join->columns))
-        return no_memory(error);
+        return dw_no_memory(error);
     give_first(join, out);
     give_held(join, out);
     out->values = join->out;

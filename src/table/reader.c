@@ -191,7 +191,7 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
 {
     struct dw_reader *reader = calloc(1, sizeof *reader);
     if (!reader) {
-        dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        dw_no_memory(error);
         return NULL;
     }
     reader->partial = options && options->partial;

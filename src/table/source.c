@@ -27,11 +27,6 @@ static enum dw_status blame(int number)
     }
 }
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 enum dw_status source_open(struct source *source, const char *path, struct dw_error *error)
 {
     const bool standard = !path || !strcmp(path, "-");
@@ -39,7 +34,7 @@ enum dw_status source_open(struct source *source, const char *path, struct dw_er
     source->name = strdup(standard ? "standard input" : path);
     source->buffer = malloc(source->room);
     if (!source->name || !source->buffer)
-        return no_memory(error);
+        return dw_no_memory(error);
     while (!standard && source->descriptor < 0) {
         source->descriptor = open(path, O_RDONLY | O_CLOEXEC);
         if (source->descriptor < 0 && errno != EINTR)
@@ -85,7 +80,7 @@ static enum dw_status make_room(struct source *source, struct dw_error *error)
         return DW_OK;
     char *grown = realloc(source->buffer, 2 * source->room);
     if (!grown)
-        return no_memory(error);
+        return dw_no_memory(error);
     source->buffer = grown;
     source->room *= 2;
     return DW_OK;

@@ -14,11 +14,6 @@ struct dw_tail {
     double *chosen;       /* what dw_tail_finish gives */
 };
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 struct dw_tail *dw_tail_new(size_t columns, double origin, double period, unsigned long long periods,
                             struct dw_error *error)
 {
@@ -28,7 +23,7 @@ struct dw_tail *dw_tail_new(size_t columns, double origin, double period, unsign
     }
     struct dw_tail *tail = calloc(1, sizeof *tail);
     if (!tail) {
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     *tail = (struct dw_tail){ .columns = columns, .origin = origin, .period = period, .periods = periods };
@@ -71,7 +66,7 @@ static bool make_room(struct dw_tail *tail)
 enum dw_status dw_tail_row(struct dw_tail *tail, const double *row, struct dw_error *error)
 {
     if (!make_room(tail))
-        return no_memory(error);
+        return dw_no_memory(error);
     if (!tail->count)
         tail->start = row[0];
     memcpy(tail->rows + (tail->first + tail->count++) * tail->columns, row, tail->columns * sizeof *row);
@@ -102,7 +97,7 @@ enum dw_status dw_tail_finish(struct dw_tail *tail, struct dw_rows *out, struct 
                                     dw_period_boundary(tail->origin, tail->period, end), error);
     free(tail->chosen);
     tail->chosen = malloc((tail->count + 1) * tail->columns * sizeof *tail->chosen);
-    enum dw_status status = !cut ? DW_NO_MEMORY : !tail->chosen ? no_memory(error) : DW_OK;
+    enum dw_status status = !cut ? DW_NO_MEMORY : !tail->chosen ? dw_no_memory(error) : DW_OK;
     for (size_t i = 0; status == DW_OK && i < tail->count; i++) {
         struct dw_rows some;
         status = dw_cut_row(cut, kept(tail, i), &some, error);

@@ -201,7 +201,7 @@ static enum dw_status make_room(struct dw_reader *reader, size_t rows, struct dw
         return DW_OK;
     double *grown = realloc(reader->values, rows * reader->columns * sizeof *grown);
     if (!grown)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+        return dw_no_memory(error);
     reader->values = grown;
     reader->rows_room = rows;
     return DW_OK;

@@ -64,20 +64,15 @@ static enum dw_status flush(struct dw_writer *writer, struct dw_error *error)
     return write_all(writer, writer->buffer, size, error);
 }
 
-static enum dw_status no_memory(struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
-}
-
 static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *header, struct dw_error *error)
 {
     writer->names = calloc(writer->columns, sizeof *writer->names);
     writer->buffer = malloc(ROOM + writer->columns * DW_NUMBER_SIZE + 2);
     if (!writer->names || !writer->buffer)
-        return no_memory(error);
+        return dw_no_memory(error);
     for (size_t i = 0; i < writer->columns; i++)
         if (!(writer->names[i] = strdup(dw_header_column(header, i).name)))
-            return no_memory(error);
+            return dw_no_memory(error);
     size_t size;
     char *text = header_text(header, writer->encoding, &size, error);
     if (!text)
@@ -100,7 +95,7 @@ struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header,
         return NULL;
     struct dw_writer *writer = calloc(1, sizeof *writer);
     if (!writer) {
-        no_memory(error);
+        dw_no_memory(error);
         return NULL;
     }
     writer->descriptor = descriptor;

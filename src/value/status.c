@@ -34,3 +34,8 @@ const char *dw_status_text(enum dw_status status)
     }
     return "unknown status";
 }
+
+enum dw_status dw_no_memory(struct dw_error *error)
+{
+    return dw_error_set(error, DW_NO_MEMORY, 0, "%s", dw_status_text(DW_NO_MEMORY));
+}

@@ -36,5 +36,16 @@ START_TEST(an_error_can_be_put_into_other_words_with_its_own_text)
 }
 END_TEST
 
-SUITE("value: status", every_status_has_its_own_phrase, an_error_is_cut_to_its_buffer_and_needs_none,
-      an_error_can_be_put_into_other_words_with_its_own_text)
+START_TEST(memory_that_runs_out_is_told_in_the_status_s_own_words)
+{
+    struct dw_error error = { .line = 9 };
+    ck_assert_int_eq(dw_no_memory(&error), DW_NO_MEMORY);
+    ck_assert_int_eq(error.status, DW_NO_MEMORY);
+    ck_assert_uint_eq(error.line, 0);
+    ck_assert_str_eq(error.text, "out of memory");
+    ck_assert_int_eq(dw_no_memory(NULL), DW_NO_MEMORY);
+}
+END_TEST
+
+SUITE("value: status", every_status_has_its_own_phrase, memory_that_runs_out_is_told_in_the_status_s_own_words,
+      an_error_is_cut_to_its_buffer_and_needs_none, an_error_can_be_put_into_other_words_with_its_own_text)
