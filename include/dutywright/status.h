@@ -26,13 +26,15 @@ enum dw_status {
     DW_CLOSED_PIPE  /* the reader downstream has gone away */
 };
 
-enum { DW_ERROR_TEXT = 512 };
+enum { DW_ERROR_TEXT = 512, DW_ERROR_MEMBER = 32 };
 
 /* What went wrong, for a person: text is one line without a final newline and already names the place
- * (option, file and line). line is the line (text table) or row (binary table) of the input, 0 where none applies. */
+ * (file and line). line is the line (text table) or row (binary table) of the input, 0 where none applies. member is that of
+ * the plan or of the options which was refused, "diode_drop"; empty where there is none, or several are to blame alike. */
 struct dw_error {
     enum dw_status status;
     unsigned long long line;
+    char member[DW_ERROR_MEMBER];
     char text[DW_ERROR_TEXT];
 };
 
@@ -44,6 +46,13 @@ struct dw_error {
  *   returns  status */
 DW_API enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line,
                                    const char *format, ...) DW_PRINTF(4, 5);
+
+/* The same for a member of a plan that is outside its range, or does not go with another; line 0.
+ *   error    out, may be NULL
+ *   member   its name, shorter than DW_ERROR_MEMBER
+ *   format   as above
+ *   returns  DW_BAD_USE */
+DW_API enum dw_status dw_error_member(struct dw_error *error, const char *member, const char *format, ...) DW_PRINTF(3, 4);
 
 /* The same where an allocation has failed: "out of memory", line 0.
  *   error    out, may be NULL

@@ -27,23 +27,23 @@ static bool has_way(const struct dw_counter_wish *wish, enum dw_counting countin
 static enum dw_status check(const struct dw_counter_wish *wish, struct dw_error *error)
 {
     if (!(wish->clock > 0 && isfinite(wish->clock)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a clock of %g Hz: it must be above zero", wish->clock);
+        return dw_error_member(error, "clock", "a clock of %g Hz: it must be above zero", wish->clock);
     if (wish->prescale_count < 1)
-        return dw_error_set(error, DW_BAD_USE, 0, "no prescale: there must be one at least, 1 for none");
+        return dw_error_member(error, "prescale", "no prescale: there must be one at least, 1 for none");
     for (size_t i = 0; i < wish->prescale_count; i++)
         if (wish->prescales[i] < 1 || wish->prescales[i] > 1ull << 32)
-            return dw_error_set(error, DW_BAD_USE, 0, "a prescale of %llu: it must be a whole number from 1 to %llu",
-                                wish->prescales[i], 1ull << 32);
+            return dw_error_member(error, "prescale", "a prescale of %llu: it must be a whole number from 1 to %llu",
+                                   wish->prescales[i], 1ull << 32);
     if (wish->bits < 1 || wish->bits > 32)
-        return dw_error_set(error, DW_BAD_USE, 0, "a counter of %d bits: it must have from 1 to 32", wish->bits);
+        return dw_error_member(error, "bits", "a counter of %d bits: it must have from 1 to 32", wish->bits);
     if (!wish->up && !wish->up_down)
-        return dw_error_set(error, DW_BAD_USE, 0, "a counter that counts no way: it must count up, or up and down");
+        return dw_error_member(error, "counting", "a counter that counts no way: it must count up, or up and down");
     if (!(wish->frequency >= 0 && isfinite(wish->frequency)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a wanted frequency of %g Hz: it must be above zero", wish->frequency);
+        return dw_error_member(error, "frequency", "a wanted frequency of %g Hz: it must be above zero", wish->frequency);
     if (wish->levels < 1)
-        return dw_error_set(error, DW_BAD_USE, 0, "0 levels: there must be one at least");
+        return dw_error_member(error, "levels", "0 levels: there must be one at least");
     if (!(wish->within >= 0))
-        return dw_error_set(error, DW_BAD_USE, 0, "an error within %g: it must be zero or above", wish->within);
+        return dw_error_member(error, "within", "an error within %g: it must be zero or above", wish->within);
     return DW_OK;
 }
 

@@ -19,17 +19,17 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         if (!(above_zero[i].value > 0))
             return dw_error_set(error, DW_BAD_USE, 0, "%s must be above zero", above_zero[i].name);
     if (!isfinite(task->frequency))
-        return dw_error_set(error, DW_BAD_USE, 0, "frequency must be finite");
+        return dw_error_member(error, "frequency", "frequency must be finite");
     if (!(task->high > task->low) || !isfinite(task->high - task->low))
-        return dw_error_set(error, DW_BAD_USE, 0, "high must be above low");
+        return dw_error_member(error, "high", "high must be above low");
     if (task->levels < 2)
-        return dw_error_set(error, DW_BAD_USE, 0, "levels must be at least 2");
+        return dw_error_member(error, "levels", "levels must be at least 2");
     if (!isnan(task->duty) && !(task->duty > 0 && task->duty <= 1))
-        return dw_error_set(error, DW_BAD_USE, 0, "duty must be above 0 and at most 1");
+        return dw_error_member(error, "duty", "duty must be above 0 and at most 1");
     if (!(task->source >= 0) || !isfinite(task->source))
-        return dw_error_set(error, DW_BAD_USE, 0, "source must not be below zero");
+        return dw_error_member(error, "source", "source must not be below zero");
     if (!(task->band > 0 && task->band < 1))
-        return dw_error_set(error, DW_BAD_USE, 0, "band must lie between 0 and 1");
+        return dw_error_member(error, "band", "band must lie between 0 and 1");
     return DW_OK;
 }
 

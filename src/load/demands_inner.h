@@ -7,7 +7,7 @@
 #include <stddef.h>
 
 struct demand {
-    const char *name;
+    const char *member, *name;  /* in the plan, and in a message */
     double value;
     const char *unit;  /* as in a message */
     enum { FINITE, NOT_NEGATIVE, ABOVE_ZERO } rule;  /* all must be finite */

@@ -75,7 +75,7 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
     if (transistor && dw_switch_check(transistor, error))
         return NULL;
     if (!(accuracy > 0 && accuracy < 1)) {
-        dw_error_set(error, DW_BAD_USE, 0, "accuracy %g: expected between 0 and 1", accuracy);
+        dw_error_member(error, "accuracy", "accuracy %g: expected between 0 and 1", accuracy);
         return NULL;
     }
     struct dw_heat *heat = calloc(1, sizeof *heat);

@@ -243,8 +243,8 @@ struct dw_modes *dw_ladder_modes(const struct dw_ladder *ladder, const struct dw
     const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
     double weight[LADDER_STATES], scale[LADDER_OUTPUTS];
     if (!(setup->supply > 0 && isfinite(setup->supply)) || !(setup->diode_drop >= 0 && isfinite(setup->diode_drop))) {
-        dw_error_set(error, DW_BAD_USE, 0, "supply %g V must be above zero, diode drop %g V not below", setup->supply,
-                     setup->diode_drop);
+        dw_error_member(error, setup->supply > 0 && isfinite(setup->supply) ? "diode_drop" : "supply",
+                        "supply %g V must be above zero, diode drop %g V not below", setup->supply, setup->diode_drop);
         return NULL;
     }
     const double amperes = dw_ladder_current_scale(ladder, setup->supply);

@@ -8,17 +8,17 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
                                 struct dw_motor_plan *plan, struct dw_error *error)
 {
     const struct demand demands[] = {
-        { "volts", volts, "V", ABOVE_ZERO },
-        { "free-speed", free_speed, "rad/s", ABOVE_ZERO },
-        { "free-current", free_current, "A", ABOVE_ZERO },
-        { "stall-current", stall_current, "A", ABOVE_ZERO },
+        { "volts", "volts", volts, "V", ABOVE_ZERO },
+        { "free_speed", "free-speed", free_speed, "rad/s", ABOVE_ZERO },
+        { "free_current", "free-current", free_current, "A", ABOVE_ZERO },
+        { "stall_current", "stall-current", stall_current, "A", ABOVE_ZERO },
     };
     const enum dw_status status = demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (!(stall_current > free_current))
-        return dw_error_set(error, DW_BAD_USE, 0, "stall-current %g A: must be above the free-current, %g A", stall_current,
-                            free_current);
+        return dw_error_member(error, "stall_current", "stall-current %g A: must be above the free-current, %g A", stall_current,
+                               free_current);
     plan->resistance = volts / stall_current;
     plan->constant = (volts - plan->resistance * free_current) / free_speed;
     plan->drag = plan->constant * free_current;
@@ -28,31 +28,31 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
 enum dw_status motor_check(const struct dw_motor_plan *p, struct dw_error *error)
 {
     const struct demand demands[] = {
-        { "resistance", p->resistance, "ohm", ABOVE_ZERO },
-        { "inductance", p->inductance, "H", ABOVE_ZERO },
-        { "constant", p->constant, "V s/rad", ABOVE_ZERO },
-        { "inertia", p->inertia, "kg m^2", ABOVE_ZERO },
-        { "friction", p->friction, "N m s/rad", NOT_NEGATIVE },
-        { "drag", p->drag, "N m", NOT_NEGATIVE },
-        { "torque", p->torque, "N m", FINITE },
-        { "torque at square", p->torque_at_square, "N m s^2/rad^2", NOT_NEGATIVE },
-        { "gear", p->gear, "to 1", ABOVE_ZERO },
-        { "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
-        { "supply", p->supply, "V", ABOVE_ZERO },
-        { "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
-        { "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
-        { "threshold", p->threshold, "V", FINITE },
+        { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },
+        { "inductance", "inductance", p->inductance, "H", ABOVE_ZERO },
+        { "constant", "constant", p->constant, "V s/rad", ABOVE_ZERO },
+        { "inertia", "inertia", p->inertia, "kg m^2", ABOVE_ZERO },
+        { "friction", "friction", p->friction, "N m s/rad", NOT_NEGATIVE },
+        { "drag", "drag", p->drag, "N m", NOT_NEGATIVE },
+        { "torque", "torque", p->torque, "N m", FINITE },
+        { "torque_at_square", "torque at square", p->torque_at_square, "N m s^2/rad^2", NOT_NEGATIVE },
+        { "gear", "gear", p->gear, "to 1", ABOVE_ZERO },
+        { "load_inertia", "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
+        { "supply", "supply", p->supply, "V", ABOVE_ZERO },
+        { "diode_drop", "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
+        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
+        { "threshold", "threshold", p->threshold, "V", FINITE },
     };
     const enum dw_status status = demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (!(p->diode_drop < p->supply))
-        return dw_error_set(error, DW_BAD_USE, 0, "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
+        return dw_error_member(error, "diode_drop", "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
     bool bridge = p->drive == DW_DRIVE_BRIDGE_SLOW || p->drive == DW_DRIVE_BRIDGE_FAST;
     if (p->direction && !bridge)
-        return dw_error_set(error, DW_BAD_USE, 0, "a direction needs a full bridge: drive bridge-slow or bridge-fast");
+        return dw_error_member(error, "direction", "a direction needs a full bridge: drive bridge-slow or bridge-fast");
     if (p->low_gate && (p->drive == DW_DRIVE_DIRECT || p->drive == DW_DRIVE_BRIDGE_FAST))
-        return dw_error_set(error, DW_BAD_USE, 0, "a low gate is of the drives one-switch, bridge-slow and antiphase");
+        return dw_error_member(error, "low_gate", "a low gate is of the drives one-switch, bridge-slow and antiphase");
     return DW_OK;
 }
 

@@ -8,34 +8,35 @@ enum dw_status dw_switch_check(const struct dw_switch *t, struct dw_error *error
     const bool mosfet = t->kind == DW_SWITCH_MOSFET;
     const struct {
         bool holds;
-        const char *name;
+        const char *member, *name;
         double value;
         const char *unit, *wanted;
     } demands[] = {
-        { !mosfet || (t->on_resistance > 0 && isfinite(t->on_resistance)), "on-resistance", t->on_resistance, " ohm",
-          "must be above zero" },
-        { !mosfet || (t->resistance_slope >= 0 && t->resistance_slope < 0.1), "resistance slope", t->resistance_slope,
-          " a kelvin", "expected 0 to 0.1 (0.6% a kelvin is usual)" },
-        { mosfet || (t->saturation >= 0 && isfinite(t->saturation)), "saturation voltage", t->saturation, " V",
-          "must not be negative" },
-        { mosfet || t->forced_gain == 0 || (t->forced_gain >= 1 && isfinite(t->forced_gain)), "forced gain",
+        { !mosfet || (t->on_resistance > 0 && isfinite(t->on_resistance)), "on_resistance", "on-resistance",
+          t->on_resistance, " ohm", "must be above zero" },
+        { !mosfet || (t->resistance_slope >= 0 && t->resistance_slope < 0.1), "resistance_slope", "resistance slope",
+          t->resistance_slope, " a kelvin", "expected 0 to 0.1 (0.6% a kelvin is usual)" },
+        { mosfet || (t->saturation >= 0 && isfinite(t->saturation)), "saturation", "saturation voltage", t->saturation,
+          " V", "must not be negative" },
+        { mosfet || t->forced_gain == 0 || (t->forced_gain >= 1 && isfinite(t->forced_gain)), "forced_gain", "forced gain",
           t->forced_gain, "", "expected 1 or more" },
-        { mosfet || (t->base_emitter >= 0 && isfinite(t->base_emitter)), "base-emitter voltage", t->base_emitter, " V",
-          "must not be negative" },
-        { t->supply > 0 && isfinite(t->supply), "supply", t->supply, " V", "must be above zero" },
-        { mosfet || t->saturation < t->supply, "saturation voltage", t->saturation, " V", "must be below the supply" },
-        { t->diode_drop >= 0 && t->diode_drop < t->supply, "diode drop", t->diode_drop, " V",
+        { mosfet || (t->base_emitter >= 0 && isfinite(t->base_emitter)), "base_emitter", "base-emitter voltage",
+          t->base_emitter, " V", "must not be negative" },
+        { t->supply > 0 && isfinite(t->supply), "supply", "supply", t->supply, " V", "must be above zero" },
+        { mosfet || t->saturation < t->supply, "saturation", "saturation voltage", t->saturation, " V",
+          "must be below the supply" },
+        { t->diode_drop >= 0 && t->diode_drop < t->supply, "diode_drop", "diode drop", t->diode_drop, " V",
           "expected from zero to below the supply" },
-        { t->edge >= 0 && isfinite(t->edge), "edge", t->edge, " s", "must not be negative" },
-        { t->output_capacitance >= 0 && isfinite(t->output_capacitance), "output capacitance", t->output_capacitance,
-          " F", "must not be negative" },
-        { t->recovery_charge >= 0 && isfinite(t->recovery_charge), "recovery charge", t->recovery_charge, " C",
-          "must not be negative" },
+        { t->edge >= 0 && isfinite(t->edge), "edge", "edge", t->edge, " s", "must not be negative" },
+        { t->output_capacitance >= 0 && isfinite(t->output_capacitance), "output_capacitance", "output capacitance",
+          t->output_capacitance, " F", "must not be negative" },
+        { t->recovery_charge >= 0 && isfinite(t->recovery_charge), "recovery_charge", "recovery charge",
+          t->recovery_charge, " C", "must not be negative" },
     };
     for (size_t i = 0; i < sizeof demands / sizeof demands[0]; i++)
         if (!demands[i].holds)
-            return dw_error_set(error, DW_BAD_USE, 0, "%s %g%s: %s", demands[i].name, demands[i].value,
-                                demands[i].unit, demands[i].wanted);
+            return dw_error_member(error, demands[i].member, "%s %g%s: %s", demands[i].name, demands[i].value, demands[i].unit,
+                                   demands[i].wanted);
     return DW_OK;
 }
 

@@ -20,17 +20,17 @@ struct dw_thermal *dw_thermal_new(const struct dw_thermal_pair *pairs, size_t co
         return NULL;
     }
     if (!isfinite(ambient) || ambient < -273.15) {
-        dw_error_set(error, DW_BAD_USE, 0, "ambient temperature %g degC: expected above absolute zero", ambient);
+        dw_error_member(error, "ambient", "ambient temperature %g degC: expected above absolute zero", ambient);
         return NULL;
     }
     for (size_t i = 0; i < count; i++) {
         if (!(pairs[i].resistance > 0) || !isfinite(pairs[i].resistance)) {
-            dw_error_set(error, DW_BAD_USE, 0, "thermal resistance %g K/W: must be above zero", pairs[i].resistance);
+            dw_error_member(error, "resistance", "thermal resistance %g K/W: must be above zero", pairs[i].resistance);
             return NULL;
         }
         if (!(pairs[i].time_constant >= 0) || !isfinite(pairs[i].time_constant)) {
-            dw_error_set(error, DW_BAD_USE, 0, "thermal time constant %g s: must not be negative",
-                         pairs[i].time_constant);
+            dw_error_member(error, "time_constant", "thermal time constant %g s: must not be negative",
+                            pairs[i].time_constant);
             return NULL;
         }
     }

@@ -42,14 +42,14 @@ static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_spec
 static enum dw_status choose_lines(struct dw_spectrum *s, const struct dw_spectrum_options *options, struct dw_error *error)
 {
     if (!(options->highest >= 0 && isfinite(options->highest)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a highest frequency of %g Hz is not above zero", options->highest);
+        return dw_error_member(error, "highest", "a highest frequency of %g Hz is not above zero", options->highest);
     s->harmonics = options->harmonics;
     s->top = options->highest;
     if (s->harmonic && !s->harmonics) {
         const double lines = s->top > 0 ? floor(s->top * s->period * (1 + 4 * DBL_EPSILON)) : DW_HARMONICS_USUAL;
         if (lines < 1)
-            return dw_error_set(error, DW_BAD_USE, 0, "a highest frequency of %g Hz is below the fundamental, %g Hz", s->top,
-                                s->frequency);
+            return dw_error_member(error, "highest", "a highest frequency of %g Hz is below the fundamental, %g Hz", s->top,
+                                   s->frequency);
         if (lines > DW_LINES_MOST)
             return spectrum_too_many(lines, error);
         s->harmonics = (size_t)lines;
@@ -115,7 +115,7 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
                             s->place);
     const double fundamental = options->fundamental;
     if (fundamental != 0 && !(fundamental > 0 && isfinite(fundamental) && isfinite(1 / fundamental)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a fundamental of %g Hz is not above zero", fundamental);
+        return dw_error_member(error, "fundamental", "a fundamental of %g Hz is not above zero", fundamental);
     enum dw_status status = choose_columns(s, options, error);
     if (status == DW_OK)
         status = clock_key(header, s->place, "period", &pattern, error);

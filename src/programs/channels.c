@@ -22,7 +22,7 @@ static enum dw_status find_one(const struct dw_header *header, const char *name,
     struct dw_error found = { .status = DW_OK };
     const size_t at = dw_header_find(header, name, &found);
     if (!at)
-        return dw_error_set(error, found.status, 0, "--channel: '%s': %s", name, found.text);
+        return dw_error_set(error, found.status, 0, "--channel: %s", found.text);
     for (size_t i = 0; i < *count; i++)
         if (column[i] == at)
             return DW_OK;

@@ -11,7 +11,7 @@ void channels_add(char **names, const char *argument);
 /* Columns of the channels named, in the order asked, each once.
  *   names    NULL: all
  *   column   out: [*count], NULL for all; freed by the caller, also on error
- *   returns  DW_OK, DW_NO_MEMORY, or DW_BAD_USE: `--channel: 'speed': no channel 'speed'; ...` */
+ *   returns  DW_OK, DW_NO_MEMORY, or DW_BAD_USE: `--channel: no channel 'speed'; ...` */
 enum dw_status channels_find(const char *names, const struct dw_header *header, size_t **column, size_t *count,
                              struct dw_error *error);
 

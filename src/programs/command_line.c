@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "command_line_inner.h"
 #include "common.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -13,6 +14,7 @@ struct found {
 };
 static struct found *found;
 static int found_count;
+static const struct argp *known; /* the program's table */
 
 /* Calls visit for each named option of the whole tree until it returns true; gives that option. */
 /* NOLINTNEXTLINE(misc-no-recursion): a tree of tables is two levels deep */
@@ -178,6 +180,7 @@ void command_line_check(const struct argp *argp, int argc, char **argv, int word
     for (int i = 1; i < argc; i++)
         room += argv[i][0] == '-' && argv[i][1] != '-' ? strlen(argv[i]) : 1;
     command_line_forget();
+    known = argp;
     found = calloc(room, sizeof *found);
     if (!found)
         program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
@@ -220,9 +223,37 @@ const char *option_given(const char *option)
     return NULL;
 }
 
+/* Members whose option has another name, or that one option more sets. */
+static const char *const also_set[][2] = {
+    { "bits", "counter" },          { "clamp_at_switch", "clamp-at" }, { "clamp_value", "clamp" },   { "frequency", "wanted" },
+    { "highest", "to" },            { "largest", "count-to" },         { "low", "high" },            { "low_gate", "low-channel" },
+    { "modulation", "modulate" },   { "period", "frequency" },
+};
+enum { ALSO_SET = sizeof also_set / sizeof *also_set };
+
+const char *command_line_option_of(const char *member)
+{
+    static char dashed[DW_ERROR_MEMBER];
+    snprintf(dashed, sizeof dashed, "%s", member);
+    for (char *c = dashed; *c; c++)
+        *c = *c == '_' ? '-' : *c;
+    const char *there = NULL;
+    for (size_t i = 0; *dashed && i <= ALSO_SET; i++) {
+        const char *name = !i ? dashed : !strcmp(also_set[i - 1][0], member) ? also_set[i - 1][1] : NULL;
+        struct word word = { name, name ? strlen(name) : 0 };
+        if (!name || !known || !each_option(known, has_name, &word))
+            continue;
+        if (option_given(name))
+            return name;
+        there = there ? there : name;
+    }
+    return there;
+}
+
 void command_line_forget(void)
 {
     free(found);
     found = NULL;
     found_count = 0;
+    known = NULL;
 }

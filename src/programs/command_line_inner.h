@@ -17,6 +17,10 @@ void command_line_check(const struct argp *argp, int argc, char **argv, int word
 /* Whether argv[i] is an option with this key (not a word, nor the argument of another option). After the check. */
 bool command_line_is(int i, int key);
 
+/* The program's option that sets a member of a plan, "diode-drop" for "diode_drop": one that was given before one that was
+ * not. NULL where it has none. */
+const char *command_line_option_of(const char *member);
+
 /* Frees what the check kept; for tests. */
 void command_line_forget(void);
 

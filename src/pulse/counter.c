@@ -7,13 +7,13 @@ static const unsigned long long most_prescale = 1ull << 32, most_count = (1ull <
 enum dw_status dw_counter_check(const struct dw_counter *counter, struct dw_error *error)
 {
     if (!(counter->clock > 0 && isfinite(counter->clock)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a clock of %g Hz: it must be above zero", counter->clock);
+        return dw_error_member(error, "clock", "a clock of %g Hz: it must be above zero", counter->clock);
     if (counter->prescale < 1 || counter->prescale > most_prescale)
-        return dw_error_set(error, DW_BAD_USE, 0, "a prescale of %llu: it must be a whole number from 1 to %llu",
-                            counter->prescale, most_prescale);
+        return dw_error_member(error, "prescale", "a prescale of %llu: it must be a whole number from 1 to %llu",
+                               counter->prescale, most_prescale);
     if (counter->largest < 1 || counter->largest > most_count)
-        return dw_error_set(error, DW_BAD_USE, 0, "a largest count of %llu: it must be a whole number from 1 to %llu",
-                            counter->largest, most_count);
+        return dw_error_member(error, "largest", "a largest count of %llu: it must be a whole number from 1 to %llu",
+                               counter->largest, most_count);
     return DW_OK;
 }
 

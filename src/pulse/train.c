@@ -26,45 +26,45 @@ static enum dw_status check_ranges(const struct dw_pulse_train *train, struct dw
 {
     char a[64], b[64];
     if (!(train->period > 0 && isfinite(train->period)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a period of %g s: it must be above zero", train->period);
+        return dw_error_member(error, "period", "a period of %g s: it must be above zero", train->period);
     if (!train->points && !(train->duty >= 0 && train->duty <= 1))
-        return dw_error_set(error, DW_BAD_USE, 0, "a duty of %g: it must be from 0 to 1", train->duty);
+        return dw_error_member(error, "duty", "a duty of %g: it must be from 0 to 1", train->duty);
     if (!(train->low < train->high && isfinite(train->low) && isfinite(train->high)))
-        return dw_error_set(error, DW_BAD_USE, 0, "levels of %g V and %g V: low must be below high", train->low,
-                            train->high);
+        return dw_error_member(error, "low", "levels of %g V and %g V: low must be below high", train->low,
+                               train->high);
     if (!(train->rise >= 0 && isfinite(train->rise)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a rise of %g s: it must be zero or above", train->rise);
+        return dw_error_member(error, "rise", "a rise of %g s: it must be zero or above", train->rise);
     if (!(train->fall >= 0 && isfinite(train->fall)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a fall of %g s: it must be zero or above", train->fall);
+        return dw_error_member(error, "fall", "a fall of %g s: it must be zero or above", train->fall);
     if (!isfinite(train->phase))
-        return dw_error_set(error, DW_BAD_USE, 0, "a phase of %g: it must be a number", train->phase);
+        return dw_error_member(error, "phase", "a phase of %g: it must be a number", train->phase);
     if (!(train->dead_time >= 0))
-        return dw_error_set(error, DW_BAD_USE, 0, "a dead time of %g s: it must be zero or above", train->dead_time);
+        return dw_error_member(error, "dead_time", "a dead time of %g s: it must be zero or above", train->dead_time);
     if (train->dead_time >= train->period)
-        return dw_error_set(error, DW_BAD_USE, 0, "a dead time of %s: it must be shorter than the period of %s",
-                            seconds(a, train->dead_time), seconds(b, train->period));
+        return dw_error_member(error, "dead_time", "a dead time of %s: it must be shorter than the period of %s",
+                               seconds(a, train->dead_time), seconds(b, train->period));
     if (train->dead_time > 0 && !train->complement)
-        return dw_error_set(error, DW_BAD_USE, 0, "a dead time needs a complementary channel");
+        return dw_error_member(error, "dead_time", "a dead time needs a complementary channel");
     if (!(train->jitter >= 0))
-        return dw_error_set(error, DW_BAD_USE, 0, "a jitter of %g s rms: it must be zero or above", train->jitter);
+        return dw_error_member(error, "jitter", "a jitter of %g s rms: it must be zero or above", train->jitter);
     if (train->jitter >= train->period)
-        return dw_error_set(error, DW_BAD_USE, 0, "a jitter of %s rms: it must be shorter than the period of %s",
-                            seconds(a, train->jitter), seconds(b, train->period));
+        return dw_error_member(error, "jitter", "a jitter of %s rms: it must be shorter than the period of %s",
+                               seconds(a, train->jitter), seconds(b, train->period));
     if (train->modulation == DW_NATURAL && train->steps)
-        return dw_error_set(error, DW_BAD_USE, 0, "natural sampling compares without steps; a counter samples regularly");
+        return dw_error_member(error, "modulation", "natural sampling compares without steps; a counter samples regularly");
     return DW_OK;
 }
 
 static enum dw_status check_length(const struct dw_pulse_train *train, struct dw_error *error)
 {
     if (!(train->periods >= 0 && isfinite(train->periods)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a record of %g periods: it must be above zero", train->periods);
+        return dw_error_member(error, "periods", "a record of %g periods: it must be above zero", train->periods);
     if (!(train->duration >= 0 && isfinite(train->duration)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a record of %g s: it must be above zero", train->duration);
+        return dw_error_member(error, "duration", "a record of %g s: it must be above zero", train->duration);
     if (train->periods > 0 && train->duration > 0)
-        return dw_error_set(error, DW_BAD_USE, 0, "periods and duration both set the length of the record");
+        return dw_error_member(error, "duration", "periods and duration both set the length of the record");
     if (train->periods == 0 && train->duration == 0 && !train->points)
-        return dw_error_set(error, DW_BAD_USE, 0, "a record without length: periods or duration must be above zero");
+        return dw_error_member(error, "periods", "a record without length: periods or duration must be above zero");
     return DW_OK;
 }
 
@@ -94,7 +94,7 @@ static enum dw_status too_long(const char *what, double length, const char *chan
         strcpy(a + dw_number_print(a, length), " s");
         strcpy(b + dw_number_print(b, room), " s");
     }
-    return dw_error_set(error, DW_BAD_USE, 0, "a %s of %s is longer than the %s%s of %s", what, a, channel, where, b);
+    return dw_error_member(error, what, "a %s of %s is longer than the %s%s of %s", what, a, channel, where, b);
 }
 
 /* One channel: on for `width` of which the first part is its rise, off for `rest` of which the first part is its fall. */

@@ -4,20 +4,38 @@
 #include <stdio.h>
 #include <string.h>
 
+static void fill(struct dw_error *error, enum dw_status status, unsigned long long line, const char *member,
+                 const char *format, va_list arguments)
+{
+    char text[sizeof error->text];  /* the old text may be one of the arguments */
+    error->status = status;
+    error->line = line;
+    snprintf(error->member, sizeof error->member, "%s", member);
+    vsnprintf(text, sizeof text, format, arguments);
+    memcpy(error->text, text, strlen(text) + 1);
+}
+
 enum dw_status dw_error_set(struct dw_error *error, enum dw_status status, unsigned long long line, const char *format,
                             ...)
 {
     if (error) {
-        char text[sizeof error->text];  /* the old text may be one of the arguments */
         va_list arguments;
         va_start(arguments, format);
-        error->status = status;
-        error->line = line;
-        vsnprintf(text, sizeof text, format, arguments);
-        memcpy(error->text, text, strlen(text) + 1);
+        fill(error, status, line, "", format, arguments);
         va_end(arguments);
     }
     return status;
+}
+
+enum dw_status dw_error_member(struct dw_error *error, const char *member, const char *format, ...)
+{
+    if (error) {
+        va_list arguments;
+        va_start(arguments, format);
+        fill(error, DW_BAD_USE, 0, member, format, arguments);
+        va_end(arguments);
+    }
+    return DW_BAD_USE;
 }
 
 const char *dw_status_text(enum dw_status status)

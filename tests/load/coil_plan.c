@@ -22,34 +22,37 @@ END_TEST
 #endif
 static const struct {
     struct dw_coil_plan plan;
-    const char *message;
+    const char *member, *message;
 } refused[] = {
-    { PLAN(.resistance = 0), "resistance 0 ohm: must be above zero" },
-    { PLAN(.resistance = NAN), "resistance nan: must be finite" },
-    { PLAN(.inductance = -1), "inductance -1 H: must be above zero" },
-    { PLAN(.supply = 0), "supply 0 V: must be above zero" },
-    { PLAN(.clamp = DW_CLAMP_ZENER), "zener 0 V: must be above zero" },
-    { PLAN(.clamp = DW_CLAMP_RESISTOR), "clamp resistor 0 ohm: must be above zero" },
-    { PLAN(.switch_resistance = -1), "switch resistance -1 ohm: must not be negative" },
-    { PLAN(.stray = -1), "stray capacitance -1 F: must not be negative" },
-    { PLAN(.diode_drop = 23.7), "diode drop 23.7 V: must be below the supply, 23.7 V" },
-    { PLAN(.clamp = DW_CLAMP_NONE),
+    { PLAN(.resistance = 0), "resistance", "resistance 0 ohm: must be above zero" },
+    { PLAN(.resistance = NAN), "resistance", "resistance nan: must be finite" },
+    { PLAN(.inductance = -1), "inductance", "inductance -1 H: must be above zero" },
+    { PLAN(.supply = 0), "supply", "supply 0 V: must be above zero" },
+    { PLAN(.clamp = DW_CLAMP_ZENER), "clamp_value", "zener 0 V: must be above zero" },
+    { PLAN(.clamp = DW_CLAMP_RESISTOR), "clamp_value", "clamp resistor 0 ohm: must be above zero" },
+    { PLAN(.switch_resistance = -1), "switch_resistance", "switch resistance -1 ohm: must not be negative" },
+    { PLAN(.stray = -1), "stray", "stray capacitance -1 F: must not be negative" },
+    { PLAN(.diode_drop = 23.7), "diode_drop", "diode drop 23.7 V: must be below the supply, 23.7 V" },
+    { PLAN(.clamp = DW_CLAMP_NONE), "stray",
       "without a clamp the voltage has no limit unless a stray capacitance takes the current: give one, such as 100 pF" },
-    { PLAN(.clamp = DW_CLAMP_NONE, .stray = 1e-10, .clamp_at_switch = true), "there is no clamp that could stand at the switch" },
-    { PLAN(.clamp_at_switch = true),
+    { PLAN(.clamp = DW_CLAMP_NONE, .stray = 1e-10, .clamp_at_switch = true), "clamp_at_switch",
+      "there is no clamp that could stand at the switch" },
+    { PLAN(.clamp_at_switch = true), "clamp_at_switch",
       "a diode alone clamps only across the coil; across the switch it takes a zener or a resistor" },
-    { PLAN(.clamp = DW_CLAMP_ZENER, .clamp_value = 20, .clamp_at_switch = true),
+    { PLAN(.clamp = DW_CLAMP_ZENER, .clamp_value = 20, .clamp_at_switch = true), "clamp_value",
       "zener 20 V across the switch: must be above the supply, 23.7 V, or the coil is never off" },
-    { PLAN(.inductance_closed = 0.2), "closed inductance 0.2 H: must not be below the open one, 0.371 H: a closed gap holds more flux" },
-    { PLAN(.inductance_closed = 0.5), "a closed inductance needs pull-in and drop-out" },
-    { PLAN(.pull_in = 0.2), "pull-in 0.2 A and drop-out 0 A: both must be above zero" },
-    { PLAN(.drop_out = 0.2), "pull-in 0 A and drop-out 0.2 A: both must be above zero" },
-    { PLAN(.pull_in = 0.1, .drop_out = 0.2), "pull-in 0.1 A: must be above the drop-out, 0.2 A" },
-    { PLAN(.pull_in = 0.7, .drop_out = 0.2), "pull-in 0.7 A is never reached: 23.7 V drives at most 0.5011 A through 47.3 ohm" },
-    { PLAN(.pull_in = 0.3, .drop_out = 0.2, .inductance_closed = 0.7),
+    { PLAN(.inductance_closed = 0.2), "inductance_closed",
+      "closed inductance 0.2 H: must not be below the open one, 0.371 H: a closed gap holds more flux" },
+    { PLAN(.inductance_closed = 0.5), "inductance_closed", "a closed inductance needs pull-in and drop-out" },
+    { PLAN(.pull_in = 0.2), "drop_out", "pull-in 0.2 A and drop-out 0 A: both must be above zero" },
+    { PLAN(.drop_out = 0.2), "pull_in", "pull-in 0 A and drop-out 0.2 A: both must be above zero" },
+    { PLAN(.pull_in = 0.1, .drop_out = 0.2), "pull_in", "pull-in 0.1 A: must be above the drop-out, 0.2 A" },
+    { PLAN(.pull_in = 0.7, .drop_out = 0.2), "pull_in",
+      "pull-in 0.7 A is never reached: 23.7 V drives at most 0.5011 A through 47.3 ohm" },
+    { PLAN(.pull_in = 0.3, .drop_out = 0.2, .inductance_closed = 0.7), "inductance_closed",
       "at pull-in the closed inductance takes the current from 0.3 to 0.159 A: not above the drop-out, 0.2 A, so the armature "
       "would not stay" },
-    { PLAN(.pull_in = 0.3, .drop_out = 0.1, .clamp = DW_CLAMP_RESISTOR, .clamp_value = 90, .clamp_at_switch = true),
+    { PLAN(.pull_in = 0.3, .drop_out = 0.1, .clamp = DW_CLAMP_RESISTOR, .clamp_value = 90, .clamp_at_switch = true), "clamp_value",
       "the resistor across the switch, 90 ohm, keeps 0.1726 A flowing: not below the drop-out, 0.1 A, so the armature never "
       "lets go" },
 };
@@ -62,6 +65,7 @@ START_TEST(impossible_coils_are_refused_with_a_reason)
         ck_assert_ptr_null(dw_coil_new(&refused[i].plan, &error));
         ck_assert_int_eq(error.status, DW_BAD_USE);
         ck_assert_str_eq(error.text, refused[i].message);
+        ck_assert_str_eq(error.member, refused[i].member);
     }
 }
 END_TEST

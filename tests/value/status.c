@@ -47,5 +47,20 @@ START_TEST(memory_that_runs_out_is_told_in_the_status_s_own_words)
 }
 END_TEST
 
-SUITE("value: status", every_status_has_its_own_phrase, memory_that_runs_out_is_told_in_the_status_s_own_words,
+START_TEST(a_refused_member_is_named_until_the_error_is_put_into_other_words)
+{
+    struct dw_error error;
+    ck_assert_int_eq(dw_error_member(&error, "diode_drop", "diode drop %g V", -1.0), DW_BAD_USE);
+    ck_assert_int_eq(error.status, DW_BAD_USE);
+    ck_assert_uint_eq(error.line, 0);
+    ck_assert_str_eq(error.member, "diode_drop");
+    ck_assert_str_eq(error.text, "diode drop -1 V");
+    dw_error_set(&error, DW_BAD_INPUT, 3, "%s", error.text);
+    ck_assert_str_eq(error.member, "");
+    ck_assert_int_eq(dw_error_member(NULL, "diode_drop", "unseen"), DW_BAD_USE);
+}
+END_TEST
+
+SUITE("value: status", a_refused_member_is_named_until_the_error_is_put_into_other_words,
+      every_status_has_its_own_phrase, memory_that_runs_out_is_told_in_the_status_s_own_words,
       an_error_is_cut_to_its_buffer_and_needs_none, an_error_can_be_put_into_other_words_with_its_own_text)
