@@ -148,7 +148,7 @@ static void check_options(const struct switch_options *o)
         option_required("thermal", "such as r=1.2,tau=20m");
     struct dw_error error;
     if (dw_switch_check(&o->transistor, &error))
-        program_fail(error.status, "%s", error.text);
+        exit(program_finish(error.status, &error));
 }
 
 static error_t parse(int key, char *argument, struct argp_state *state)
@@ -200,7 +200,8 @@ static const struct argp argp = {
     "last whole period. Status 1: a limit or rating is exceeded, or the junction runs away.\n\n"
     "Findings: loss is conduction, turn-on and turn-off together; diode-loss is that of the freewheel diode, another part. "
     "junction-mean and -highest are those of the last whole period, steady-junction- those of periods without end. "
-    "allowed-current: rating / margin. heatsink: the largest resistance from case to ambient, interface included, that will do.\n\n"
+    "allowed-current: rating / margin. junction-headroom: what --limit (allowed-junction) leaves above the highest of record and "
+    "steady state, below zero where it is exceeded. heatsink: the largest resistance from case to ambient, interface included, that will do.\n\n"
     "Example: the transistor of the exhibit's pump motor on a small heat sink\n\n"
     "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
     "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
@@ -338,6 +339,12 @@ static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struc
 
 /* ---- findings and verdict ---- */
 
+/* Of the record and of the steady state that it tends to, degC. */
+static double hottest(const struct dw_heat_result *r)
+{
+    return r->steady && !r->runaway ? fmax(r->junction_highest, r->steady_highest) : r->junction_highest;
+}
+
 static enum dw_status write_report(const struct switch_options *o, const char *channel, const struct dw_heat_result *r,
                                    double sink, struct dw_error *error)
 {
@@ -363,6 +370,8 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
         { hot, "junction-highest", r->junction_highest, "degC" },
         { hot && r->steady && !r->runaway, "steady-junction-mean", r->steady_mean, "degC" },
         { hot && r->steady && !r->runaway, "steady-junction-highest", r->steady_highest, "degC" },
+        { isfinite(o->limit), "allowed-junction", o->limit, "degC" },
+        { isfinite(o->limit) && !r->runaway, "junction-headroom", o->limit - hottest(r), "K" },
         { !isnan(o->sink_limit) && isfinite(sink) && sink >= 0, "heatsink", sink, "K/W" },
     };
     enum dw_status status = report ? DW_OK : error->status;
@@ -387,11 +396,10 @@ static double needed_sink(const struct switch_options *o, const struct dw_heat_r
 
 static void caution(const struct switch_options *o, const struct dw_heat_result *r)
 {
-    double highest = r->steady && !r->runaway ? fmax(r->junction_highest, r->steady_highest) : r->junction_highest;
     if (o->transistor.supply > LOW_VOLTAGE)
         program_caution("%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", o->transistor.supply);
-    if (o->pair_count && highest > BURNS)
-        program_caution("hot part: the junction reaches %.4g degC; case and heat sink can burn skin", highest);
+    if (o->pair_count && hottest(r) > BURNS)
+        program_caution("hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
     if (option_given("kind") && !(o->transistor.edge > 0))
         program_note("switching loss is left out: --edge gives it");
     if (option_given("kind") && r->turns > 0 && !(r->span > 0))
@@ -403,7 +411,7 @@ static void caution(const struct switch_options *o, const struct dw_heat_result 
 /* One line for what does not hold; DW_OK where all does. */
 static enum dw_status judge(const struct switch_options *o, const struct dw_heat_result *r, double sink, struct dw_error *error)
 {
-    double highest = r->steady && !r->runaway ? fmax(r->junction_highest, r->steady_highest) : r->junction_highest;
+    const double highest = hottest(r);
     double allowed = o->rating / o->margin, base = r->current_peak / o->transistor.forced_gain;
     if (r->runaway)
         return dw_error_set(error, DW_NO, 0, "thermal runaway: with the on-resistance growing %g %% a kelvin there is no "
