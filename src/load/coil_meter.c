@@ -36,24 +36,36 @@ struct dw_coil_meter {
 
 /* ---- energy ---- */
 
-/* Integrates a circuit in which current and stray capacitance swing together. */
-static struct dw_system *integrator(const struct dw_coil_plan *p, const struct coil_circuit *c, bool pulled_in,
+/* Where the stray capacitance's voltage is counted from: a clamp's current is what little is over its onset, and would drown in
+ * the rounding of the whole. */
+static double origin(const struct dw_coil_plan *p, enum circuit circuit)
+{
+    return circuit == CIRCUIT_CLAMPED ? coil_clamp_onset(p) : 0;
+}
+
+static double alone(const struct branch *branch, double from)
+{
+    return branch->alone + branch->stray * from;
+}
+
+/* Integrates a circuit in which current and stray capacitance swing together, its voltage counted from there. */
+static struct dw_system *integrator(const struct dw_coil_plan *p, const struct coil_circuit *c, double from, bool pulled_in,
                                     struct dw_error *error)
 {
     const double inductance = coil_inductance(p, pulled_in);
     const double a[N * N] = { c->drive.current / inductance, c->drive.stray / inductance, c->charge.current / p->stray,
                               c->charge.stray / p->stray };
-    const double b[N] = { c->drive.alone / inductance, c->charge.alone / p->stray };
+    const double b[N] = { alone(&c->drive, from) / inductance, alone(&c->charge, from) / p->stray };
     const struct branch *const rows[OUTPUTS] = { NULL, &c->clamp_volts, &c->clamp_current, &c->supply_current };
-    double out[OUTPUTS * N] = { [CURRENT * N] = 1 }, alone[OUTPUTS] = { 0 };
+    double out[OUTPUTS * N] = { [CURRENT * N] = 1 }, at_origin[OUTPUTS] = { 0 };
     for (size_t i = CLAMP; i < OUTPUTS; i++) {
         out[i * N] = rows[i]->current;
         out[i * N + 1] = rows[i]->stray;
-        alone[i] = rows[i]->alone;
+        at_origin[i] = alone(rows[i], from);
     }
     const double weight[N] = { inductance, p->stray };
     return dw_system_new(&(struct dw_matrices){ .states = N, .inputs = 1, .outputs = OUTPUTS, .a = a, .b = b, .c = out,
-                                                .d = alone, .weight = weight }, error);
+                                                .d = at_origin, .weight = weight }, error);
 }
 
 struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_error *error)
@@ -74,7 +86,8 @@ struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_er
         if (circuit_of(i) == CIRCUIT_CLAMPED && !isfinite(coil_clamp_onset(p)))
             continue;
         *c = coil_circuit(p, circuit_of(i));
-        if (c->drive.stray != 0 && !(m->system[i] = integrator(p, c, dw_coil_pulled_in(coil, i), error))) {
+        if (c->drive.stray != 0 &&
+            !(m->system[i] = integrator(p, c, origin(p, circuit_of(i)), dw_coil_pulled_in(coil, i), error))) {
             dw_coil_meter_free(m);
             return NULL;
         }
@@ -176,14 +189,16 @@ static enum dw_status flows_of_two_rates(const struct dw_coil_meter *m, const st
 {
     const double one = 1;
     struct dw_system *system = m->system[m->mode];
-    double plain[OUTPUTS];
-    enum dw_status status = dw_system_integral(system, m->begin_state, &one, &one, length, plain, error);
+    double plain[OUTPUTS], from[N];
+    memcpy(from, m->begin_state, sizeof from);
+    from[DW_COIL_STRAY] -= origin(coil_plan(m->coil), circuit_of(m->mode));
+    enum dw_status status = dw_system_integral(system, from, &one, &one, length, plain, error);
     flows->charge = plain[SUPPLY_CURRENT];
     if (!status)
-        status = dw_system_product_integral(system, m->begin_state, &one, &one, length, CURRENT, CURRENT, &flows->copper, error);
+        status = dw_system_product_integral(system, from, &one, &one, length, CURRENT, CURRENT, &flows->copper, error);
     const bool clamp = c->clamp_current.current != 0 || c->clamp_current.stray != 0;
     if (!status && clamp)
-        status = dw_system_product_integral(system, m->begin_state, &one, &one, length, CLAMP, CLAMP_CURRENT, &flows->clamp,
+        status = dw_system_product_integral(system, from, &one, &one, length, CLAMP, CLAMP_CURRENT, &flows->clamp,
                                             error);
     return status;
 }

@@ -95,7 +95,8 @@ static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
         c.sw = (struct branch){ .alone = onset };
     } else if (p->stray > 0) {
         c.sw = (struct branch){ .stray = 1 };
-        c.clamp_current = (struct branch){ 0, 1 / p->clamp_value, -onset / p->clamp_value };
+        const double each_volt = 1 / p->clamp_value;
+        c.clamp_current = (struct branch){ 0, each_volt, -each_volt * onset };  /* at the onset zero, to the last bit */
         c.charge = (struct branch){ 1, -c.clamp_current.stray, -c.clamp_current.alone };
     } else {
         c.sw = (struct branch){ .current = p->clamp_value, .alone = onset };
@@ -144,18 +145,18 @@ static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error
 {
     const bool valued = p->clamp == DW_CLAMP_ZENER || p->clamp == DW_CLAMP_RESISTOR;
     const struct demand demands[] = {
-        { "resistance", p->resistance, "ohm", ABOVE_ZERO },
-        { "inductance", p->inductance, "H", ABOVE_ZERO },
-        { "closed inductance", p->inductance_closed, "H", NOT_NEGATIVE },
-        { "supply", p->supply, "V", ABOVE_ZERO },
-        { p->clamp == DW_CLAMP_ZENER ? "zener" : "clamp resistor", valued ? p->clamp_value : 1,
+        { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },
+        { "inductance", "inductance", p->inductance, "H", ABOVE_ZERO },
+        { "inductance_closed", "closed inductance", p->inductance_closed, "H", NOT_NEGATIVE },
+        { "supply", "supply", p->supply, "V", ABOVE_ZERO },
+        { "clamp_value", p->clamp == DW_CLAMP_ZENER ? "zener" : "clamp resistor", valued ? p->clamp_value : 1,
           p->clamp == DW_CLAMP_ZENER ? "V" : "ohm", ABOVE_ZERO },
-        { "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
-        { "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
-        { "stray capacitance", p->stray, "F", NOT_NEGATIVE },
-        { "pull-in", p->pull_in, "A", NOT_NEGATIVE },
-        { "drop-out", p->drop_out, "A", NOT_NEGATIVE },
-        { "threshold", p->threshold, "V", FINITE },
+        { "diode_drop", "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
+        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
+        { "stray", "stray capacitance", p->stray, "F", NOT_NEGATIVE },
+        { "pull_in", "pull-in", p->pull_in, "A", NOT_NEGATIVE },
+        { "drop_out", "drop-out", p->drop_out, "A", NOT_NEGATIVE },
+        { "threshold", "threshold", p->threshold, "V", FINITE },
     };
     return demands_check(demands, sizeof demands / sizeof demands[0], error);
 }
@@ -163,18 +164,18 @@ static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error
 static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error *error)
 {
     if (!(p->diode_drop < p->supply))
-        return dw_error_set(error, DW_BAD_USE, 0, "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
+        return dw_error_member(error, "diode_drop", "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
     if (p->clamp == DW_CLAMP_NONE && !(p->stray > 0))
-        return dw_error_set(error, DW_BAD_USE, 0, "without a clamp the voltage has no limit unless a stray capacitance takes the "
-                            "current: give one, such as 100 pF");
+        return dw_error_member(error, "stray", "without a clamp the voltage has no limit unless a stray capacitance takes the "
+                               "current: give one, such as 100 pF");
     if (p->clamp == DW_CLAMP_NONE && p->clamp_at_switch)
-        return dw_error_set(error, DW_BAD_USE, 0, "there is no clamp that could stand at the switch");
+        return dw_error_member(error, "clamp_at_switch", "there is no clamp that could stand at the switch");
     if (p->clamp == DW_CLAMP_DIODE && p->clamp_at_switch)
-        return dw_error_set(error, DW_BAD_USE, 0, "a diode alone clamps only across the coil; across the switch it takes a zener "
-                            "or a resistor");
+        return dw_error_member(error, "clamp_at_switch", "a diode alone clamps only across the coil; across the switch it takes "
+                               "a zener or a resistor");
     if (p->clamp == DW_CLAMP_ZENER && p->clamp_at_switch && !(p->clamp_value > p->supply))
-        return dw_error_set(error, DW_BAD_USE, 0, "zener %g V across the switch: must be above the supply, %g V, or the coil is "
-                            "never off", p->clamp_value, p->supply);
+        return dw_error_member(error, "clamp_value", "zener %g V across the switch: must be above the supply, %g V, or the coil "
+                               "is never off", p->clamp_value, p->supply);
     return DW_OK;
 }
 
@@ -182,28 +183,30 @@ static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_err
 {
     const double full = dw_coil_full_current(p), closed = coil_inductance(p, true);
     if (p->inductance_closed > 0 && p->inductance_closed < p->inductance)
-        return dw_error_set(error, DW_BAD_USE, 0, "closed inductance %g H: must not be below the open one, %g H: a closed gap "
-                            "holds more flux", p->inductance_closed, p->inductance);
+        return dw_error_member(error, "inductance_closed", "closed inductance %g H: must not be below the open one, %g H: a "
+                               "closed gap holds more flux", p->inductance_closed, p->inductance);
+    if (p->pull_in == 0 && p->drop_out == 0 && p->inductance_closed > 0)
+        return dw_error_member(error, "inductance_closed", "a closed inductance needs pull-in and drop-out");
     if (p->pull_in == 0 && p->drop_out == 0)
-        return p->inductance_closed > 0 ? dw_error_set(error, DW_BAD_USE, 0, "a closed inductance needs pull-in and drop-out")
-                                        : DW_OK;
+        return DW_OK;
     if (!(p->drop_out > 0) || !(p->pull_in > 0))
-        return dw_error_set(error, DW_BAD_USE, 0, "pull-in %g A and drop-out %g A: both must be above zero", p->pull_in,
-                            p->drop_out);
+        return dw_error_member(error, p->pull_in > 0 ? "drop_out" : "pull_in", "pull-in %g A and drop-out %g A: both must be "
+                               "above zero", p->pull_in, p->drop_out);
     if (!(p->pull_in > p->drop_out))
-        return dw_error_set(error, DW_BAD_USE, 0, "pull-in %g A: must be above the drop-out, %g A", p->pull_in, p->drop_out);
+        return dw_error_member(error, "pull_in", "pull-in %g A: must be above the drop-out, %g A", p->pull_in, p->drop_out);
     if (!(p->pull_in < full))
-        return dw_error_set(error, DW_BAD_USE, 0, "pull-in %g A is never reached: %g V drives at most %.4g A through %.4g ohm",
-                            p->pull_in, p->supply, full, p->resistance + p->switch_resistance);
+        return dw_error_member(error, "pull_in", "pull-in %g A is never reached: %g V drives at most %.4g A through %.4g ohm",
+                               p->pull_in, p->supply, full, p->resistance + p->switch_resistance);
     /* flux goes on through the change, so the current falls by the ratio of the inductances */
     const double fallen = p->pull_in * p->inductance / closed;
     if (!(fallen > p->drop_out))
-        return dw_error_set(error, DW_BAD_USE, 0, "at pull-in the closed inductance takes the current from %g to %.4g A: not "
-                            "above the drop-out, %g A, so the armature would not stay", p->pull_in, fallen, p->drop_out);
+        return dw_error_member(error, "inductance_closed", "at pull-in the closed inductance takes the current from %g to %.4g "
+                               "A: not above the drop-out, %g A, so the armature would not stay", p->pull_in, fallen,
+                               p->drop_out);
     const double leaking = p->supply / (p->resistance + p->clamp_value);
     if (coil_clamp_leaks(p) && !(leaking < p->drop_out))
-        return dw_error_set(error, DW_BAD_USE, 0, "the resistor across the switch, %g ohm, keeps %.4g A flowing: not below the "
-                            "drop-out, %g A, so the armature never lets go", p->clamp_value, leaking, p->drop_out);
+        return dw_error_member(error, "clamp_value", "the resistor across the switch, %g ohm, keeps %.4g A flowing: not below "
+                               "the drop-out, %g A, so the armature never lets go", p->clamp_value, leaking, p->drop_out);
     return DW_OK;
 }
 
