@@ -56,8 +56,11 @@ DW_API struct dw_header *dw_header_select(const struct dw_header *header, const 
 DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
 /* Whether values in one unit become values in another by moving the point: both are the same unit, and where one has an SI
  * prefix, it is V, A, W, Hz, ohm, s, J or Nm.
+ *   from, to         units as in a header, "mV"
  *   divisor, factor  out: by these a value is divided and then multiplied; one of them is 1, the other a power of ten, so
- *                    that one rounding is all that converting costs; untouched where the answer is no */
+ *                    that one rounding is all that converting costs; untouched where the answer is no
+ *   returns          the answer
+ *   source           prefixes: BIPM, SI brochure, 9th ed., those from pico to giga */
 DW_API bool dw_unit_converts(const char *from, const char *to, double *divisor, double *factor);
 /* The last channel whose unit is `unit`; where no channel has a unit at all (foreign table), the last channel. 0: none, and
  * the text says how to convert one that only has another SI prefix. */

@@ -50,6 +50,7 @@ static inline double functional_of_state(const struct functional *functional, co
     return sum;
 }
 
+/* row stays the caller's; scale as above. */
 struct functional functional_of(const struct dw_system *system, const double *row, double scale);
 
 /* Derivatives of the state at a node; order[0] is the state itself. */
@@ -147,6 +148,7 @@ struct crossing {
     size_t outputs;
 };
 
+/* A new line from that offset, of so many outputs; nothing is passed yet. */
 void line_begin(struct line *line, double offset, size_t outputs);
 /* Offset up to which the line may go in this cell, at most `end`; the cell's own begin where it may not enter it. */
 double line_reach(const struct line *line, const struct crossing *crossing, double end);
