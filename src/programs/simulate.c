@@ -15,6 +15,7 @@ struct course {
     struct dw_run *run;
     size_t columns;
     double *before, *now, *out; /* the rows of the table around the present instant; the row written */
+    unsigned long long read, written;
     double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
     bool side_ended;
 };
@@ -29,6 +30,15 @@ static void row_between(const struct course *c, double time, double *row)
     row[0] = time;
 }
 
+/* A load that swings a thousand times between two rows of the table is rarely what was meant, and takes for ever. */
+static void count_written(struct course *c)
+{
+    static const unsigned long long many = 1000000, to_each = 2000;
+    if (++c->written == many && many / to_each > c->read && c->s->common->uniform == 0)
+        program_note("a million rows written for the first %llu read: the load swings on and on between them, and each of its "
+                     "extremes is a row; --uniform RATE writes fewer", c->read);
+}
+
 static enum dw_status write_row(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     struct course *c = context;
@@ -41,6 +51,7 @@ static enum dw_status write_row(void *context, const struct dw_run_row *row, str
     for (size_t i = 0; i < s->outputs; i++)
         if (s->channel[i].factor != 0)
             c->out[column++] = row->output[i] * s->channel[i].factor;
+    count_written(c);
     return dw_writer_row(c->writer, c->out, error);
 }
 
@@ -156,6 +167,7 @@ static enum dw_status find_start(struct course *c, size_t *mode, double *state, 
 static enum dw_status read_row(struct course *c, struct dw_error *error)
 {
     const double *row;
+    c->read++;
     if (c->ahead_given < c->s->ahead_count) {
         memcpy(c->now, c->s->ahead + c->ahead_given++ * c->columns, c->columns * sizeof *c->now);
         return DW_OK;
