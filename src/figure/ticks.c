@@ -14,6 +14,9 @@ struct step {
 /* A tick that lies outside by so small a share of the axis, by rounding, is still on it. */
 #define EDGE 1e-9
 
+/* Share of the gap between labels that will do where there would be but one. */
+#define CLOSE 0.25
+
 /* With more digits than this, labels count from the first one. */
 enum { MOST_LABEL_DIGITS = 6 };
 
@@ -257,22 +260,57 @@ static bool choose_logarithmic(struct ticks *ticks, const struct axis *axis, dou
     return axis->high > 10 * axis->low; /* no room for labels */
 }
 
-static void choose_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
+static const int decimal[] = { 1, 2, 5 };
+enum { DECIMALS = 3, POWERS = 5 };
+
+/* The power of ten below which an axis would have too many ticks. */
+static int finest_power(const struct axis *axis)
+{
+    return (int)floor(log10((axis->high - axis->low) / MOST_TICKS));
+}
+
+/* Gives whether there are two at least. */
+static bool finest_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
                           label_room *room, void *context)
 {
-    static const int decimal[] = { 1, 2, 5 }, degrees[] = { 15, 30, 45, 90, 180, 360 };
-    const int start = (int)floor(log10((axis->high - axis->low) / MOST_TICKS));
+    static const int degrees[] = { 15, 30, 45, 90, 180, 360 };
     const bool angle = !strcmp(axis->unit, "deg") && axis->high - axis->low > 60;
     for (int i = 0; angle && i < 6; i++)
         if (label_linear(ticks, axis, (struct step){ degrees[i], 0 })
             && labels_fit(ticks, axis, length, gap, most, room, context))
-            return;
-    for (int power = start; power <= start + 4; power++)
-        for (int i = 0; i < 3; i++)
-            if (label_linear(ticks, axis, (struct step){ decimal[i], power })
-                && labels_fit(ticks, axis, length, gap, most, room, context))
-                return;
+            return ticks->count >= 2;
+    for (int i = 0; i < POWERS * DECIMALS; i++)
+        if (label_linear(ticks, axis, (struct step){ decimal[i % DECIMALS], finest_power(axis) + i / DECIMALS })
+            && labels_fit(ticks, axis, length, gap, most, room, context))
+            return ticks->count >= 2;
     ticks->count = 0;
+    return false;
+}
+
+/* The lowest and the highest multiple of a step alone, of the coarsest that will do. */
+static bool lowest_and_highest(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
+                               label_room *room, void *context)
+{
+    for (int i = POWERS * DECIMALS; i-- > 0;) {
+        if (!label_linear(ticks, axis, (struct step){ decimal[i % DECIMALS], finest_power(axis) + i / DECIMALS })
+            || ticks->count < 2)
+            continue;
+        ticks->at[1] = ticks->at[ticks->count - 1];
+        ticks->count = 2;
+        if (labels_fit(ticks, axis, length, gap, most, room, context))
+            return true;
+    }
+    return false;
+}
+
+/* One label alone says nothing of the scale: where there is little room, two stand closer. */
+static void choose_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
+                          label_room *room, void *context)
+{
+    if (!finest_linear(ticks, axis, length, gap, most, room, context)
+        && !finest_linear(ticks, axis, length, CLOSE * gap, most, room, context)
+        && !lowest_and_highest(ticks, axis, length, CLOSE * gap, most, room, context))
+        finest_linear(ticks, axis, length, gap, most, room, context);
 }
 
 void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,

@@ -32,7 +32,8 @@ typedef double label_room(void *context, const char *text);
  * on a logarithmic axis 1, 2, 5 of each decade or whole decades. Labels in UTF-8, with one SI prefix along a linear axis. Where values differ
  * only in their late digits, the first label has them all and the others count from it: 12.34567 V, +10 uV, +20 uV.
  *   length    of the axis
- *   gap       least distance between labels
+ *   gap       least distance between labels; a quarter of it where else there would be but one, which says nothing of the
+ *             scale, and where that does not help either, the lowest and the highest multiple of a step alone
  *   most      labels at most, >= 2
  *   returns   through ticks; none where no labels fit */
 void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,

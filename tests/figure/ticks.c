@@ -67,6 +67,11 @@ START_TEST(labels_are_round_values_in_engineering_units)
         { { 1e-165, 1e165, true, "V" }, 700, "1e-144 V  1e-96 V  1e-48 V  1 V  1e48 V  1e96 V  1e144 V" },
         { { 1e-140, 1e140, true, "V" }, 700, "1e-96 V  1e-48 V  1 V  1e48 V  1e96 V" },
         { { 1e-9, 1e9, true, "V" }, 500, "1 nV  1 \xc2\xb5V  1 mV  1 V  1 kV  1 MV  1 GV" },
+        /* little room: rather two close together, or far apart, than one */
+        { { -1.6e-3, 4.1e-3, false, "A" }, 160, "0  2 mA  4 mA" },
+        { { -1.6e-3, 4.1e-3, false, "A" }, 90, "0  4 mA" },
+        { { 1.2483, 1.2517, false, "V" }, 200, "1.249 V  1.251 V" },
+        { { 1.2483, 1.2517, false, "V" }, 60, "1.250 V" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const struct ticks ticks = chosen(cases[i].axis, cases[i].length, 8);
@@ -97,7 +102,7 @@ static void check_labels(const struct ticks *ticks, const struct axis *axis, dou
             continue;
         const double half = ten_a_character(NULL, tick->text) / 2;
         ck_assert_msg(centre - half >= end, "%s overlaps its neighbour: %s", tick->text, labels(ticks));
-        end = centre + half + 20;
+        end = centre + half + 5; /* 20 where there is room: the cases above */
         if (isnan(first))
             first = said(tick->text);
         const bool counts = *tick->text == '+';
