@@ -103,7 +103,7 @@ static const char *known_unit(const struct field *field)
 {
     static const char *const known[][2] = {
         { "s", "s" },         { "sec", "s" },         { "second", "s" },  { "seconds", "s" },     { "ms", "ms" },
-        { "us", "us" },       { "\302\265s", "us" },  { "\316\274s", "us" }, { "ns", "ns" },     { "ps", "ps" },
+        { "us", "us" },       { "\302\265s", "us" },  { "\316\274s", "us" }, { "\265s", "us" }, { "ns", "ns" },     { "ps", "ps" },
         { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "mV", "mV" },         { "kV", "kV" },
         { "uV", "uV" },       { "A", "A" },         { "ampere", "A" },      { "amperes", "A" }, { "mA", "mA" },         { "uA", "uA" },
         { "W", "W" },         { "mW", "mW" },         { "Hz", "Hz" },     { "kHz", "kHz" },       { "MHz", "MHz" },
@@ -172,6 +172,7 @@ static void clean_name(char *name, size_t size, const char *first, const char *l
     name[used] = 0;
 }
 
+/* A byte above ASCII that is no UTF-8 is Latin-1, in which older instruments write the micro sign. */
 static void clean_unit(char *unit, size_t size, const struct field *field)
 {
     size_t used = 0;
@@ -180,9 +181,18 @@ static void clean_unit(char *unit, size_t size, const struct field *field)
         snprintf(unit, size, "%s", known);
         return;
     }
-    for (const char *at = field->first; at < field->last && used + 1 < size; at++)
-        if ((unsigned char)*at > ' ' && *at != '[' && *at != ']' && *at != 0x7f)
-            unit[used++] = *at;
+    for (const char *at = field->first; at < field->last;) {
+        const unsigned char byte = (unsigned char)*at;
+        const char latin[2] = { (char)(0xc0 | byte >> 6), (char)(0x80 | (byte & 0x3f)) };
+        const size_t letter = letter_length(at, field->last), length = letter ? letter : byte < 0xa0 ? 0 : sizeof latin;
+        if (used + length >= size)
+            break;
+        if (length && byte != ' ' && byte != '[' && byte != ']') {
+            memcpy(unit + used, letter ? at : latin, length);
+            used += length;
+        }
+        at += letter ? letter : 1;
+    }
     unit[used] = 0;
 }
 

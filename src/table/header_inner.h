@@ -62,6 +62,9 @@ struct unit_scale {
 /* From a unit that is 10^power of the other to that. */
 struct unit_scale unit_scale_of(int power);
 
+/* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
+size_t letter_length(const char *at, const char *last);
+
 /* A few bytes of input for a message: printable, cut to fit. Returns out.
  *   out    [size], size >= 8 */
 const char *quoted(char *out, size_t size, const char *first, const char *last);

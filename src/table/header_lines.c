@@ -5,8 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
-static size_t letter_length(const char *at, const char *last)
+size_t letter_length(const char *at, const char *last)
 {
     const unsigned char c = (unsigned char)*at;
     const size_t length = c < 0x80 ? 1 : c >= 0xc2 && c < 0xe0 ? 2 : c >= 0xe0 && c < 0xf0 ? 3 : c >= 0xf0 && c < 0xf5 ? 4 : 0;

@@ -67,6 +67,9 @@ START_TEST(exported_tables_read_as_they_are)
         { "Time [ns]\tpin\n20\t1\n", "time[s] pin[]", { 20e-9, 1 }, 2 },
         { "Time [\302\265s]\tpin\n20\t1\n", "time[s] pin[]", { 20e-6, 1 }, 2 },
         { "t/\316\274s\tpin\n20\t1\n", "time[s] pin[]", { 20e-6, 1 }, 2 },
+        /* Latin-1 */
+        { "Zeit [\265s];Spannung [\265V];\326l [\260C]\n20;1;2\n", "time[s] Spannung[V] l[\302\260C]", { 20e-6, 1e-6, 2 }, 3 },
+        { "t/\265s\tpin\n20\t1\n", "time[s] pin[]", { 20e-6, 1 }, 2 },
         { "# time pin\n0 1\n", "time[s] pin[]", { 0, 1 }, 2 },
         { "time,pin,pin,\n0,1,2,3\n", "time[s] pin[] pin-2[] ch3[]", { 0, 1, 2, 3 }, 4 },
         { "time,time\n0,1\n", "time[s] time-2[]", { 0, 1 }, 2 },
