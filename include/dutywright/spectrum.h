@@ -58,7 +58,7 @@ struct dw_spectrum;
  * all whole periods; without any, the whole record. A span beginning at a given time is cut into periods from there.
  *   options  may be NULL
  *   returns  NULL on error: DW_BAD_USE (fundamental, highest, columns or lines out of range), DW_BAD_INPUT (a key does not
- *            read, the first column is a frequency, or the last periods are asked of a table without a known period),
+ *            read, the first column is no time in s, or the last periods are asked of a table without a known period),
  *            DW_NO_MEMORY
  *   memory   the rows of the span, or a few MiB for many periods of pulses with all edges on the same few ticks; where the
  *            period is known and there is no taper, at most 72 MiB for each period kept and the one going on, and 600 bytes

@@ -32,4 +32,8 @@ bool clock_blurred(const struct clock *clock, double time);
 enum dw_status clock_key(const struct dw_header *header, const char *place, const char *key, double *value,
                          struct dw_error *error);
 
+/* DW_BAD_INPUT where the first column is no time in s, in whose unit no measure would be; one without a unit is taken as s.
+ *   place   of the table, for the message */
+enum dw_status time_needed(const struct dw_header *header, const char *place, struct dw_error *error);
+
 #endif

@@ -91,10 +91,9 @@ static enum dw_status read_all(struct dw_meter *m, const struct dw_header *heade
     bool present;
     for (int i = 0; i < CELLS; i++)
         m->cell[i].clock = clock_none();
-    if (!strcmp(dw_header_column(header, 0).unit, "Hz"))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its first column is a frequency; a wave against time was wanted",
-                            m->place);
-    enum dw_status status = clock_key(header, m->place, "period", &period, error);
+    enum dw_status status = time_needed(header, m->place, error);
+    if (status == DW_OK)
+        status = clock_key(header, m->place, "period", &period, error);
     if (status == DW_OK)
         status = clock_key(header, m->place, "carrier-period", &carrier, error);
     if (status == DW_OK)

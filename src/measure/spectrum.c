@@ -110,13 +110,13 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     snprintf(s->place, sizeof s->place, "%s", options->place ? options->place : "the table");
     s->columns = dw_header_columns(header);
     s->taper = taper_of(options->taper);
-    if (!strcmp(dw_header_column(header, 0).unit, "Hz"))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its first column is a frequency; a wave against time was wanted",
-                            s->place);
+    enum dw_status status = time_needed(header, s->place, error);
+    if (status != DW_OK)
+        return status;
     const double fundamental = options->fundamental;
     if (fundamental != 0 && !(fundamental > 0 && isfinite(fundamental) && isfinite(1 / fundamental)))
         return dw_error_member(error, "fundamental", "a fundamental of %g Hz is not above zero", fundamental);
-    enum dw_status status = choose_columns(s, options, error);
+    status = choose_columns(s, options, error);
     if (status == DW_OK)
         status = clock_key(header, s->place, "period", &pattern, error);
     if (status == DW_OK)

@@ -376,7 +376,7 @@ START_TEST(refusals_say_what_would_do)
     } cases[] = {
         { bad, { .harmonics = 3 }, &wave, DW_BAD_INPUT, "the table: 'period: -1' is not above zero" },
         { other, { .place = "x.tsv" }, &wave, DW_BAD_INPUT,
-          "x.tsv: its first column is a frequency; a wave against time was wanted" },
+          "x.tsv: the first column is frequency[Hz]; a wave against time[s] is needed" },
         { bare, { .place = "x.tsv" }, &wave, DW_BAD_INPUT, "x.tsv: there is no channel" },
         { header, { .column = &seven, .channels = 1 }, &wave, DW_BAD_USE, "column 7 is not one of the 1 channels" },
         { header, { .column = &zero, .channels = 1 }, &wave, DW_BAD_USE, "column 0 is not one of the 1 channels" },
