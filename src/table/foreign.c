@@ -15,10 +15,12 @@ struct lead {
     char *text;
     size_t size, room;
     size_t start[LEAD_LINES];
+    unsigned long long number[LEAD_LINES]; /* in the file, from 1 */
     size_t lines;
 };
 
-static enum dw_status keep_line(struct lead *lead, const char *first, const char *last, struct dw_error *error)
+static enum dw_status keep_line(struct lead *lead, const char *first, const char *last, unsigned long long number,
+                                struct dw_error *error)
 {
     const size_t length = (size_t)(last - first);
     if (!lead->text || lead->size + length + 1 > lead->room) {
@@ -29,6 +31,7 @@ static enum dw_status keep_line(struct lead *lead, const char *first, const char
         lead->text = grown;
         lead->room = wanted;
     }
+    lead->number[lead->lines] = number;
     lead->start[lead->lines++] = lead->size;
     memcpy(lead->text + lead->size, first, length);
     lead->text[lead->size + length] = '\n';
@@ -245,6 +248,22 @@ static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_
     return header_append_exactly(reader->header, !strcmp(plain, "s") || !*name ? usual : name, plain, error);
 }
 
+/* Refuses titles of which the first is a number: they are a row with a word in it, which would be dropped silently. */
+static enum dw_status no_row(const struct dw_reader *reader, unsigned long long line, const struct field *titles,
+                             size_t columns, struct dw_error *error)
+{
+    const bool comma = reader->separator == '\t' || reader->separator == ';';
+    char shown[64];
+    double value;
+    size_t word = 0;
+    while (word < columns && field_number(titles[word], comma, &value))
+        word++;
+    if (word == 0 || word == columns) /* a title; a row behind # */
+        return DW_OK;
+    return reader_fault(reader, line, error, "'%s' is not a number",
+                        quoted(shown, sizeof shown, titles[word].first, titles[word].last));
+}
+
 static enum dw_status name_columns(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
 {
     struct field *fields = malloc(2 * columns * sizeof *fields), *titles = fields, *units = NULL;
@@ -263,7 +282,7 @@ static enum dw_status name_columns(struct dw_reader *reader, const struct lead *
     } else if (line == lead->lines) {
         titles = NULL;
     }
-    enum dw_status status = DW_OK;
+    enum dw_status status = line < lead->lines ? no_row(reader, lead->number[line], fields, columns, error) : DW_OK;
     for (size_t i = 0; status == DW_OK && i < columns; i++)
         status = add_column(reader, columns, i, titles ? &titles[i] : NULL, units ? &units[i] : NULL, error);
     free(fields);
@@ -311,7 +330,7 @@ enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error)
             status = reader_fault(reader, reader->line, error, "the lines before the first row are longer than 1 MiB");
             break;
         }
-        status = keep_line(&lead, first, last, error);
+        status = keep_line(&lead, first, last, reader->line, error);
         if (status != DW_OK)
             break;
     }
