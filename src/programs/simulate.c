@@ -13,6 +13,7 @@ struct course {
     size_t ahead_given;
     struct dw_writer *writer;
     struct dw_run *run;
+    struct dw_run *exact;       /* beside one with uniform rows, which miss events and peaks, for those who watch; else NULL */
     size_t columns;
     double *before, *now, *out; /* the rows of the table around the present instant; the row written */
     unsigned long long read, written;
@@ -39,11 +40,17 @@ static void count_written(struct course *c)
                      "extremes is a row; --uniform RATE writes fewer", c->read);
 }
 
+static enum dw_status watch_row(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    const struct simulation *s = ((struct course *)context)->s;
+    return s->watch(s->context, row, error);
+}
+
 static enum dw_status write_row(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     struct course *c = context;
     const struct simulation *s = c->s;
-    enum dw_status status = s->watch ? s->watch(s->context, row, error) : DW_OK;
+    enum dw_status status = s->watch && !c->exact ? s->watch(s->context, row, error) : DW_OK;
     if (status || !c->writer || (row->repeats && row->kind != DW_ROW_INPUT))
         return status;
     row_between(c, row->time, c->out);
@@ -85,6 +92,12 @@ static double side_at(const struct course *c, double time)
     return time <= a[0] || !(b[0] > a[0]) ? a[1] : a[1] + (time - a[0]) / (b[0] - a[0]) * (b[1] - a[1]);
 }
 
+static enum dw_status feed(struct course *c, double time, const double *input, struct dw_error *error)
+{
+    const enum dw_status status = dw_run_feed(c->run, time, input, error);
+    return status || !c->exact ? status : dw_run_feed(c->exact, time, input, error);
+}
+
 /* Feeds the vertices of the second table that lie before a time, so that both are straight lines between rows. */
 static enum dw_status feed_side(struct course *c, double time, struct dw_error *error)
 {
@@ -94,7 +107,7 @@ static enum dw_status feed_side(struct course *c, double time, struct dw_error *
         if (at > c->before[0]) {
             row_between(c, at, c->out);
             inputs_of(c, c->out, c->side[1][1], input);
-            status = dw_run_feed(c->run, at, input, error);
+            status = feed(c, at, input, error);
         }
         if (!status)
             status = next_side(c, error);
@@ -195,12 +208,14 @@ static enum dw_status go(struct course *c, struct dw_error *error)
         memcpy(c->before, c->now, c->columns * sizeof *c->now);
         inputs_of(c, c->now, side_at(c, c->now[0]), input);
         status = dw_run_start(c->run, c->now[0], mode, state, input, error);
+        if (!status && c->exact)
+            status = dw_run_start(c->exact, c->now[0], mode, state, input, error);
     }
     while (!status && !(status = read_row(c, error))) {
         status = feed_side(c, c->now[0], error);
         inputs_of(c, c->now, side_at(c, c->now[0]), input);
         if (!status)
-            status = dw_run_feed(c->run, c->now[0], input, error);
+            status = feed(c, c->now[0], input, error);
         memcpy(c->before, c->now, c->columns * sizeof *c->now);
     }
     if (status != DW_END)
@@ -215,7 +230,8 @@ enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, st
 {
     struct course c = { .s = s, .reader = reader, .columns = dw_header_columns(dw_reader_header(reader)), .periods = s->periods };
     const struct dw_run_options options = { .accuracy = s->common->accuracy, .uniform = s->common->uniform,
-                                            .sink = write_row, .context = &c };
+                                            .sink = write_row, .context = &c },
+                                exact = { .accuracy = s->common->accuracy, .sink = watch_row, .context = &c };
     double *rows = calloc(3 * c.columns + s->outputs, sizeof *rows);
     enum dw_status status = rows ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
     c.before = rows;
@@ -229,9 +245,12 @@ enum dw_status simulate(const struct simulation *s, struct dw_reader *reader, st
         repeating_compare(c.periods, s->input_column, s->inputs);
     if (!status && !(c.run = dw_run_new(s->modes, &options, error)))
         status = error->status;
+    if (!status && s->watch && s->common->uniform > 0 && !(c.exact = dw_run_new(s->modes, &exact, error)))
+        status = error->status;
     if (!status)
         status = go(&c, error);
     dw_run_free(c.run);
+    dw_run_free(c.exact);
     dw_writer_free(c.writer);
     if (c.periods != s->periods)
         repeating_free(c.periods);

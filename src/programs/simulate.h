@@ -32,7 +32,7 @@ struct simulation {
     const char *load;                     /* "ladder": for the caution that nothing damps it; NULL: none is due */
     void (*finished)(void *context, const double *state);  /* sees the state after the last row; may be NULL */
     bool no_table;                        /* only watch: findings instead of a table */
-    /* Sees each row, before it is written; may be NULL. */
+    /* Sees each row, before it is written, and with --uniform the rows that stood there without it; may be NULL. */
     enum dw_status (*watch)(void *context, const struct dw_run_row *row, struct dw_error *error);
     void *context;                        /* for both */
 };
