@@ -36,7 +36,8 @@ struct dw_motor_plan {
     double diode_drop;         /* V, >= 0, below the supply */
     double switch_resistance;  /* ohm, >= 0; of each transistor that the current passes */
     double threshold;          /* V, gates are on above it */
-    bool low_gate;             /* the complement is given: with both off the current decides which diode conducts */
+    bool low_gate;             /* the complement is given: with both off the current decides which diode conducts; where both are
+                                  on, which shorts the supply, it counts as off */
     bool direction;            /* bridges: an input below zero reverses */
     bool all;                  /* all outputs, not only current and speed */
 };

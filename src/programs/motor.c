@@ -104,6 +104,10 @@ static void check_options(struct motor_options *o)
     option_required("inertia", "such as 12u (kg m^2)");
     option_required("supply", "such as 12");
     option_required("drive", "one of direct, one-switch, bridge-slow, bridge-fast, antiphase");
+    static const char *const switched[] = { "diode-drop", "threshold" };
+    for (int i = 0; o->plan.drive == DW_DRIVE_DIRECT && i < 2; i++)
+        if (option_given(switched[i]))
+            option_error(switched[i], option_given(switched[i]), "is of switched drives; --drive is direct");
 }
 
 static error_t parse(int key, char *argument, struct argp_state *state)
@@ -164,9 +168,24 @@ struct seen {
     double start, end, blocked;         /* s */
     double fastest, slowest, least_pin; /* rad/s, rad/s forwards, V */
     double standing, squares;           /* s and A^2 s, since the rotor last turned */
-    double current;                     /* A, of the last row */
-    bool any, was_blocked, reversed;
+    double current, high, low;          /* A, V, V, of the last row */
+    double threshold;                   /* V, of the gates */
+    double shorted, first_short;        /* s both gates were on, and when first */
+    bool low_gate, any, was_blocked, reversed;
 };
+
+/* Between rows both gates are straight lines, and a row stands where one crosses the threshold: the middle decides. */
+static void watch_gates(struct seen *seen, const struct dw_run_row *row, double length)
+{
+    const double high = row->input[DW_MOTOR_PIN], low = row->input[DW_MOTOR_LOW];
+    if (length > 0 && (seen->high + high) / 2 > seen->threshold && (seen->low + low) / 2 > seen->threshold) {
+        if (seen->shorted == 0)
+            seen->first_short = seen->end;
+        seen->shorted += length;
+    }
+    seen->high = high;
+    seen->low = low;
+}
 
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
@@ -180,6 +199,8 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
         seen->blocked += length;
     seen->standing = speed == 0 ? seen->standing + length : 0;
     seen->squares = speed == 0 ? seen->squares + length * (before * before + before * current + current * current) / 3 : 0;
+    if (seen->low_gate)
+        watch_gates(seen, row, length);
     seen->any = true;
     seen->was_blocked = dw_motor_blocked(seen->motor, row->mode);
     seen->end = row->time;
@@ -211,6 +232,9 @@ static void caution(const struct motor_options *o, const struct seen *seen)
     if (heat > STALLED * p->supply * dw_motor_stall_current(p))
         program_caution("hot part: the rotor stands still at the end, and its winding takes %.3g W without the cooling of a turning one",
                         heat);
+    if (seen->shorted > 0)
+        program_caution("both transistors of a leg are on for %.3g s, first at %.6g s: they short the supply, which is not "
+                        "counted here; dw-pwm --dead-time keeps them apart", seen->shorted, seen->first_short);
     if (pulled_backwards(p, seen))
         program_note("the load turns the motor backwards, up to %.0f rpm: a load that only resists is --drag or --torque-at-square",
                      -seen->slowest * RPM);
@@ -248,7 +272,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
     struct simulation s = { .common = &o->common, .inputs = DW_MOTOR_INPUTS, .side_input = DW_MOTOR_TORQUE,
                             .steady = o->steady, .watch = watch };
     struct simulated_channel channels[DW_OUTPUTS];
-    struct seen seen = { .motor = NULL };
+    struct seen seen = { .motor = NULL, .low_gate = o->low != NULL };
     struct dw_reader *reader = input_open(&o->common, true, error);
     enum dw_status status = reader ? find_inputs(o, reader, &s, &plan.threshold, error) : error->status;
     if (!status && o->torque_from && !(s.side = dw_reader_open(o->torque_from, NULL, error)))
@@ -257,6 +281,9 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
     plan.direction = s.input_column[DW_MOTOR_DIRECTION] != 0;
     if (!status && !(motor = dw_motor_new(&plan, error)))
         status = error->status;
+    if (!status && o->low && s.input_column[DW_MOTOR_LOW] == s.input_column[DW_MOTOR_PIN])
+        status = dw_error_set(error, DW_BAD_USE, 0, "--low-channel: '%s' is the gate of the other transistor: both on short the supply",
+                              o->low);
     if (!status) {
         s.modes = dw_motor_modes(motor);
         s.mode = dw_motor_rest(motor);
@@ -271,6 +298,7 @@ static enum dw_status run_motor(const struct motor_options *o, struct dw_error *
             }
         }
         seen.motor = motor;
+        seen.threshold = plan.threshold;
         s.context = &seen;
         status = simulate(&s, reader, error);
     }
