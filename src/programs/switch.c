@@ -40,7 +40,7 @@ static const struct argp_option options[] = {
     { "kind", OPTION_KIND, "mosfet|bipolar", 0, "Which transistor carries the current; required unless --driver stands alone", 1 },
     { "on-resistance", OPTION_ON_RESISTANCE, "R", 0, "Drain to source while on (ohm), at 25 degC; mosfet", 1 },
     { "resistance-slope", OPTION_RESISTANCE_SLOPE, "SHARE", 0,
-      "Growth of the on-resistance per kelvin, of its value at 25 degC (0.6%); default 0. It follows the mean temperature of the "
+      "Growth of the on-resistance per kelvin, of its value at 25 degC (0.6%); default 0. With --thermal; it follows the mean temperature of the "
       "period before", 1 },
     { "saturation", OPTION_SATURATION, "V", 0, "Collector to emitter while on (V); bipolar", 1 },
     { "forced-gain", OPTION_FORCED_GAIN, "N", 0, "Collector current over base current while on; adds the base's loss; bipolar", 1 },
@@ -121,7 +121,9 @@ static void check_options(const struct switch_options *o)
     if (alone && !option_given("driver"))
         option_required("kind", "such as mosfet or bipolar; or --driver rating=A");
     if (alone) {
-        static const char *const needing[] = { "on-resistance", "saturation", "edge", "thermal", "limit", "heatsink-for", NULL };
+        static const char *const needing[] = { "on-resistance", "resistance-slope", "saturation", "forced-gain", "base-emitter",
+                                               "pin-current", "diode-drop", "edge", "edges", "output-capacitance",
+                                               "recovery-charge", "thermal", "limit", "heatsink-for", "ambient", "start", NULL };
         for (int i = 0; needing[i]; i++)
             if (option_given(needing[i]))
                 option_error(needing[i], option_given(needing[i]), "goes with --kind, which is missing");
@@ -136,16 +138,22 @@ static void check_options(const struct switch_options *o)
             option_error(*name, option_given(*name), "is of a %s; --kind is %s", mosfet ? "bipolar" : "mosfet",
                          option_given("kind"));
     option_required("supply", "such as 12");
-    if (option_given("pin-current") && !option_given("forced-gain"))
+    if (option_given("pin-current"))
         option_required("forced-gain", "such as 10: --pin-current needs it");
+    if (option_given("base-emitter"))
+        option_required("forced-gain", "such as 10: --base-emitter is about the base's loss");
     if (!option_given("edge")) {
         static const char *const in_edge[] = { "output-capacitance", "recovery-charge", "edges", NULL };
         for (int i = 0; in_edge[i]; i++)
             if (option_given(in_edge[i]))
                 option_required("edge", "such as 100n: its energy is lost during an edge");
     }
-    if (!o->pair_count && (option_given("limit") || option_given("heatsink-for")))
-        option_required("thermal", "such as r=1.2,tau=20m");
+    static const char *const of_junction[] = { "limit", "heatsink-for", "resistance-slope", "ambient", "start", NULL };
+    for (int i = 0; of_junction[i]; i++)
+        if (option_given(of_junction[i]))
+            option_required("thermal", "such as r=1.2,tau=20m: without it no temperature is known");
+    if (option_given("heatsink-for") && !option_given("report"))
+        option_error("heatsink-for", option_given("heatsink-for"), "is a finding of --report: give --report");
     struct dw_error error;
     if (dw_switch_check(&o->transistor, &error))
         exit(program_finish(error.status, &error));
