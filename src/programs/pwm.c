@@ -134,6 +134,15 @@ static void check_together(struct pwm_options *o)
                      : "a counter that counts up and down has its pulses in the centre");
 }
 
+/* A bare number beyond a period was meant in degrees: whole periods more or less change nothing. */
+static double read_phase(const char *argument)
+{
+    const double phase = option_quantity("phase", argument, DW_PHASE);
+    if (fabs(phase) > 1 && !strpbrk(argument, "/%d"))
+        option_error("phase", argument, "must be from -1 to 1; did you mean %sdeg?", argument);
+    return phase;
+}
+
 static error_t parse(int key, char *argument, struct argp_state *state)
 {
     struct pwm_options *o = state->input;
@@ -165,7 +174,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_HIGH: train->high = option_quantity("high", argument, DW_VOLTAGE); return 0;
     case OPTION_LOW: train->low = option_quantity("low", argument, DW_VOLTAGE); return 0;
     case OPTION_ALIGN: train->alignment = (enum dw_alignment)option_word("align", argument, align_words); return 0;
-    case OPTION_PHASE: train->phase = option_quantity("phase", argument, DW_PHASE); return 0;
+    case OPTION_PHASE: train->phase = read_phase(argument); return 0;
     case OPTION_RISE: train->rise = option_between("rise", argument, DW_TIME, 0, INFINITY); return 0;
     case OPTION_FALL: train->fall = option_between("fall", argument, DW_TIME, 0, INFINITY); return 0;
     case OPTION_DEAD_TIME:
@@ -356,7 +365,8 @@ static void note_findings(const struct pwm_options *o, const struct dw_pulse *pu
         program_note("the duty went from %g to %g; it was clipped to 0 to 1%s", found.lowest, found.highest,
                      found.highest > 2 ? " (a column in percent needs the unit %)" : "");
     if (found.closed)
-        program_note("the dead time left nothing of %llu pulse%s, which stay off", found.closed, plural(found.closed));
+        program_note("the dead time left nothing of %llu pulse%s, which stay%s off", found.closed, plural(found.closed),
+                     found.closed == 1 ? "s" : "");
     if (found.swallowed)
         program_note("the jitter left nothing of %llu pulse%s", found.swallowed, plural(found.swallowed));
     if (found.partial)
