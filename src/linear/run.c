@@ -183,7 +183,8 @@ static enum dw_status settle(struct dw_run *run, double time, bool slopes_known,
         const struct guard *guard = broken_guard(run, slopes_known);
         if (!guard)
             return DW_OK;
-        if (i == CHAIN_OF_MODES)
+        /* a chain through each mode once is none: a rotor put to another speed passes all chords on the way */
+        if (i >= CHAIN_OF_MODES && (size_t)i >= run->modes->count)
             return endless(run, time, run->modes->modes + guard->next, error);
         change_mode(run, guard);
         *tag = guard->tag;
