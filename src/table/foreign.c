@@ -105,12 +105,14 @@ static size_t find_title(const struct lead *lead, size_t end, char separator, si
 static const char *known_unit(const struct field *field)
 {
     static const char *const known[][2] = {
-        { "s", "s" },         { "sec", "s" },         { "second", "s" },  { "seconds", "s" },     { "ms", "ms" },
-        { "us", "us" },       { "\302\265s", "us" },  { "\316\274s", "us" }, { "\265s", "us" }, { "ns", "ns" },     { "ps", "ps" },
-        { "V", "V" },         { "volt", "V" },        { "volts", "V" },   { "mV", "mV" },         { "kV", "kV" },
-        { "uV", "uV" },       { "A", "A" },         { "ampere", "A" },      { "amperes", "A" }, { "mA", "mA" },         { "uA", "uA" },
-        { "W", "W" },         { "mW", "mW" },         { "Hz", "Hz" },     { "kHz", "kHz" },       { "MHz", "MHz" },
-        { "ohm", "ohm" },     { "rad/s", "rad/s" },   { "Nm", "Nm" },     { "degC", "degC" },     { "%", "%" },
+        { "s", "s" },      { "sec", "s" },        { "second", "s" },     { "seconds", "s" },   { "ms", "ms" },
+        { "msec", "ms" },  { "us", "us" },        { "\302\265s", "us" }, { "\316\274s", "us" }, { "\265s", "us" },
+        { "usec", "us" },  { "ns", "ns" },        { "nsec", "ns" },      { "ps", "ps" },
+        { "V", "V" },      { "volt", "V" },       { "volts", "V" },      { "mV", "mV" },       { "kV", "kV" },
+        { "uV", "uV" },    { "A", "A" },          { "amp", "A" },        { "amps", "A" },      { "ampere", "A" },
+        { "amperes", "A" }, { "mA", "mA" },       { "uA", "uA" },        { "W", "W" },         { "watt", "W" },
+        { "watts", "W" },  { "mW", "mW" },        { "Hz", "Hz" },        { "kHz", "kHz" },     { "MHz", "MHz" },
+        { "ohm", "ohm" },  { "rad/s", "rad/s" },  { "Nm", "Nm" },        { "degC", "degC" },   { "%", "%" },
     };
     const size_t length = (size_t)(field->last - field->first);
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
@@ -232,6 +234,8 @@ static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_
     }
     if (title)
         clean_name(name, sizeof name, title->first, name_end);
+    if (!i && !strcmp(unit, "S")) /* nobody records against siemens, but some instruments write in capitals */
+        *unit = 's';
     snprintf(number, sizeof number, "ch%zu", i);
     const char *plain = unit;
     int power = 0;

@@ -70,6 +70,8 @@ START_TEST(exported_tables_read_as_they_are)
         /* Latin-1 */
         { "Zeit [\265s];Spannung [\265V];\326l [\260C]\n20;1;2\n", "time[s] Spannung[V] l[\302\260C]", { 20e-6, 1e-6, 2 }, 3 },
         { "t/\265s\tpin\n20\t1\n", "time[s] pin[]", { 20e-6, 1 }, 2 },
+        { "Time (msec),Shunt (Amps),Heat (Watt)\n20,1,2\n", "time[s] Shunt[A] Heat[W]", { 0.02, 1, 2 }, 3 },
+        { "TIME(S),CH1(V),Y(S)\n20,1,2\n", "time[s] CH1[V] Y[S]", { 20, 1, 2 }, 3 },
         { "# time pin\n0 1\n", "time[s] pin[]", { 0, 1 }, 2 },
         { "time,pin,pin,\n0,1,2,3\n", "time[s] pin[] pin-2[] ch3[]", { 0, 1, 2, 3 }, 4 },
         { "time,time\n0,1\n", "time[s] time-2[]", { 0, 1 }, 2 },
