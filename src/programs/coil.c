@@ -106,6 +106,7 @@ static void check_options(struct coil_options *o)
     if (p->clamp == DW_CLAMP_NONE && !option_given("stray"))
         option_required("stray", "such as 100p: without a clamp only it limits the voltage");
     option_report();
+    option_conflict("report", "all", "a report has no channels");
     if (!o->report && option_given("expect"))
         option_error("expect", option_given("expect"), "it is what --report judges: give --report");
     if (o->expect != EXPECT_UNSAID && !option_given("pull-in"))
