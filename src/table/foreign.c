@@ -192,7 +192,7 @@ static void clean_unit(char *unit, size_t size, const struct field *field)
         const size_t letter = letter_length(at, field->last), length = letter ? letter : byte < 0xa0 ? 0 : sizeof latin;
         if (used + length >= size)
             break;
-        if (length && byte != ' ' && byte != '[' && byte != ']') {
+        if (length && byte != '[' && byte != ']') {
             memcpy(unit + used, letter ? at : latin, length);
             used += length;
         }

@@ -61,6 +61,7 @@ START_TEST(exported_tables_read_as_they_are)
           { 0, 1, 2 }, 3 },
         { "time[s],pin[V\177]\n0,1\n", "time[s] pin[V]", { 0, 1 }, 2 },
         { "time[s],pin[a[b]c]\n0,1\n", "time[s] pin-a[bc]", { 0, 1 }, 2 },
+        { "time[s],pin (a[b)\n0,1\n", "time[s] pin[ab]", { 0, 1 }, 2 },
         { "Zeit;Spannung (V)\n0;1,5\n", "time[s] Spannung[V]", { 0, 1.5 }, 2 },
         { "\"Time (ms)\",\"Meter, left (V)\"\n20,1\n", "time[s] Meter-left[V]", { 0.02, 1 }, 2 },
         { "\"t / us\",\"the \"\"old\"\" meter\"\n20,1\n", "time[s] the-old-meter[]", { 20e-6, 1 }, 2 },
