@@ -18,6 +18,7 @@ struct course {
     double *before, *now, *out; /* the rows of the table around the present instant; the row written */
     unsigned long long read, written;
     double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
+    double side_given;          /* its value in the last input fed */
     bool side_ended;
 };
 
@@ -62,12 +63,12 @@ static enum dw_status write_row(void *context, const struct dw_run_row *row, str
     return dw_writer_row(c->writer, c->out, error);
 }
 
-static void inputs_of(const struct course *c, const double *row, double side, double *input)
+static void inputs_of(struct course *c, const double *row, double side, double *input)
 {
     for (size_t i = 0; i < c->s->inputs; i++)
         input[i] = c->s->input_column[i] ? row[c->s->input_column[i]] : 0;
     if (c->s->side)
-        input[c->s->side_input] = side;
+        input[c->s->side_input] = c->side_given = side;
 }
 
 static enum dw_status next_side(struct course *c, struct dw_error *error)
@@ -98,13 +99,26 @@ static enum dw_status feed(struct course *c, double time, const double *input, s
     return status || !c->exact ? status : dw_run_feed(c->exact, time, input, error);
 }
 
-/* Feeds the vertices of the second table that lie before a time, so that both are straight lines between rows. */
+/* Passes the vertices of the second table up to the first row's instant. Before its first vertex it has that one's value. */
+static enum dw_status begin_side(struct course *c, double time, struct dw_error *error)
+{
+    if (!c->s->side)
+        return DW_OK;
+    enum dw_status status = next_side(c, error);
+    memcpy(c->side[0], c->side[1], sizeof c->side[0]);
+    while (!status && !c->side_ended && c->side[1][0] <= time)
+        status = next_side(c, error);
+    return status;
+}
+
+/* Feeds the vertices of the second table that lie before a time, so that both are straight lines between rows: also those
+ * at the row before, which had the value ahead of a jump. */
 static enum dw_status feed_side(struct course *c, double time, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     while (!status && c->s->side && !c->side_ended && c->side[1][0] < time) {
         double at = c->side[1][0], input[DW_INPUTS];
-        if (at > c->before[0]) {
+        if (at > c->before[0] || c->side[1][1] != c->side_given) {
             row_between(c, at, c->out);
             inputs_of(c, c->out, c->side[1][1], input);
             status = feed(c, at, input, error);
@@ -198,12 +212,12 @@ static enum dw_status go(struct course *c, struct dw_error *error)
     enum dw_status status = find_start(c, &mode, state, error);
     if (!status && !c->s->no_table)
         status = open_writer(c, error);
-    if (!status && c->s->side && !(status = next_side(c, error)))
-        status = next_side(c, error);
     if (!status)
         status = read_row(c, error);
     if (status == DW_END)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(c->reader));
+    if (!status)
+        status = begin_side(c, c->now[0], error);
     if (!status) {
         memcpy(c->before, c->now, c->columns * sizeof *c->now);
         inputs_of(c, c->now, side_at(c, c->now[0]), input);
