@@ -2,7 +2,7 @@
 /* A record of currents turned into loss and junction temperature. docs/theory.md, section 9.
  * A stretch between two input rows is cut where the gate crosses its threshold, a current its zero, an edge's loss its
  * apex or end, and at each period's boundary: then the loss of each piece is one polynomial of degree two. */
-#include <dutywright/switch.h>
+#include "load/loss_inner.h"
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>
@@ -19,7 +19,7 @@ struct sums {
 
 struct dw_heat {
     struct dw_switch transistor;
-    bool has_transistor;
+    bool has_transistor;             /* else all zero: it loses nothing */
     struct dw_thermal *thermal;
     struct dw_heat_source source;
     double accuracy;
@@ -38,8 +38,11 @@ struct dw_heat {
 
     struct sums now, last;
     double periods;                  /* whole ones seen */
-    struct dw_thermal *steady;       /* follows the period that runs from the start the last one would be steady at */
-    double steady_highest;
+    /* They follow the period that runs from the start that the last one would be steady at: one with the on-resistance at
+     * 25 degC, the other what heat adds to it a kelvin, since a junction still cold has less ripple than the steady one. */
+    struct dw_thermal *steady, *growth;
+    double steady_hot, steady_highest;  /* degC; the mean that the last period would be steady at, and the most so far */
+    bool followed;                   /* there was a last period */
     struct dw_heat_result result;
 };
 
@@ -86,6 +89,11 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the heat of the switch");
         return NULL;
     }
+    heat->before = rows;
+    if (thermal && (!(heat->steady = dw_thermal_copy(thermal, error)) || !(heat->growth = dw_thermal_copy(thermal, error)))) {
+        dw_heat_free(heat);
+        return NULL;
+    }
     heat->has_transistor = transistor != NULL;
     if (transistor)
         heat->transistor = *transistor;
@@ -94,7 +102,6 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
     heat->accuracy = accuracy;
     heat->sink = sink;
     heat->context = context;
-    heat->before = rows;
     heat->out = rows + source->columns;
     heat->hot = thermal ? dw_thermal_ambient(thermal) : 25;
     heat->boundary = INFINITY;
@@ -107,6 +114,7 @@ void dw_heat_free(struct dw_heat *heat)
     if (!heat)
         return;
     dw_thermal_free(heat->steady);
+    dw_thermal_free(heat->growth);
     free(heat->before);
     free(heat);
 }
@@ -138,38 +146,26 @@ static enum dw_status emit(struct dw_heat *heat, const double *a, const double *
     return heat->sink(heat->context, heat->out, error);
 }
 
-/* Loss from start to end while the transistor's current goes from i0 by slope without a change of sign; no apex between. */
-static struct dw_loss_piece loss_of(const struct dw_heat *heat, double start, double end, double i0, double slope)
+/* Growth of the conduction loss per kelvin, of its value at 25 degC. */
+static double slope_of(const struct dw_heat *heat)
 {
-    struct dw_loss_piece loss = { 0, 0, 0 };
-    if (!heat->has_transistor)
-        return loss;
-    double unit = dw_switch_conduction(&heat->transistor, 1, heat->hot);  /* W at 1 A */
-    switch (heat->transistor.kind) {
-    case DW_SWITCH_MOSFET:
-        loss = (struct dw_loss_piece){ unit * i0 * i0, 2 * unit * i0 * slope, unit * slope * slope };
-        break;
-    case DW_SWITCH_BIPOLAR: {
-        double sign = i0 < 0 || (i0 == 0 && slope < 0) ? -1 : 1;
-        loss = (struct dw_loss_piece){ unit * sign * i0, unit * sign * slope, 0 };
-        break;
-    }
-    }
-    if (heat->edge_energy > 0) {  /* a triangle of the edge's energy, as long as the edge */
-        double half = heat->transistor.edge / 2, rate = heat->edge_energy / half / half;
-        /* which side of the apex is asked of the middle: the ends are rounded */
-        double into = start - heat->edge_start, middle = start + (end - start) / 2 - heat->edge_start;
-        if (middle < 2 * half) {
-            loss.base += rate * (middle < half ? into : fmax(2 * half - into, 0));
-            loss.slope += middle < half ? rate : -rate;
-        }
-    }
-    return loss;
+    return heat->transistor.kind == DW_SWITCH_MOSFET ? heat->transistor.resistance_slope : 0;
 }
 
-static double loss_at(const struct dw_loss_piece *loss, double after)
+/* Loss of the edge that runs: a triangle of its energy, as long as the edge; no apex between start and end. */
+static struct dw_loss_piece edge_of(const struct dw_heat *heat, double start, double end)
 {
-    return loss->base + after * (loss->slope + after * loss->curve);
+    struct dw_loss_piece loss = { 0, 0, 0 };
+    if (!(heat->edge_energy > 0))
+        return loss;
+    double half = heat->transistor.edge / 2, rate = heat->edge_energy / half / half;
+    /* which side of the apex is asked of the middle: the ends are rounded */
+    double into = start - heat->edge_start, middle = start + (end - start) / 2 - heat->edge_start;
+    if (middle < 2 * half) {
+        loss.base = rate * (middle < half ? into : fmax(2 * half - into, 0));
+        loss.slope = middle < half ? rate : -rate;
+    }
+    return loss;
 }
 
 /* s into a stretch where the junction's slope changes sign: halved to the last bit of the length. */
@@ -204,10 +200,30 @@ static double straight_step(const struct dw_heat *heat, const struct dw_loss_pie
     return (s0 > 0 && s1 < 0) || (s0 < 0 && s1 > 0) ? turning_point(heat->thermal, loss, step) : step;
 }
 
-/* A piece with one polynomial of loss, from start to end, between input rows a and b. */
-static enum dw_status polynomial(struct dw_heat *heat, const double *a, const double *b, double start, double end,
-                                 struct dw_loss_piece loss, struct dw_error *error)
+/* Junction of the steady period at the present instant. */
+static double steady_now(const struct dw_heat *heat)
 {
+    return dw_thermal_now(heat->steady) + (heat->steady_hot - 25) * (dw_thermal_now(heat->growth) - dw_thermal_ambient(heat->growth));
+}
+
+static void follow_steady(struct dw_heat *heat, const struct dw_loss_piece *conduction, const struct dw_loss_piece *edge, double step)
+{
+    const struct dw_loss_piece none = { 0, 0, 0 }, cold = loss_sum(edge, 1, conduction);
+    dw_thermal_advance(heat->steady, &cold, step);
+    if (slope_of(heat) > 0) {
+        const struct dw_loss_piece grows = loss_sum(&none, slope_of(heat), conduction);
+        dw_thermal_advance(heat->growth, &grows, step);
+    }
+    if (heat->followed)
+        heat->steady_highest = fmax(heat->steady_highest, steady_now(heat));
+}
+
+/* A piece with one polynomial of conduction loss at 25 degC and of an edge's, from start to end, between input rows a and b. */
+static enum dw_status polynomial(struct dw_heat *heat, const double *a, const double *b, double start, double end,
+                                 struct dw_loss_piece conduction, struct dw_loss_piece edge, struct dw_error *error)
+{
+    const double hotter = 1 + slope_of(heat) * (heat->hot - 25);
+    struct dw_loss_piece loss = loss_sum(&edge, hotter, &conduction);
     heat->largest_loss = fmax(heat->largest_loss, fmax(loss_at(&loss, 0), loss_at(&loss, end - start)));
     enum dw_status status = heat->jumped ? emit(heat, a, b, start, loss.base, error) : DW_OK;
     while (!status && start < end) {
@@ -222,12 +238,12 @@ static enum dw_status polynomial(struct dw_heat *heat, const double *a, const do
             heat->now.junction += step * (first + junction_now(heat)) / 2;
             if (!heat->rehearsal)
                 heat->result.junction_highest = fmax(heat->result.junction_highest, junction_now(heat));
-            if (heat->steady) {
-                dw_thermal_advance(heat->steady, &loss, step);
-                heat->steady_highest = fmax(heat->steady_highest, dw_thermal_now(heat->steady));
-            }
+            if (heat->source.period > 0)
+                follow_steady(heat, &conduction, &edge, step);
         }
-        loss = (struct dw_loss_piece){ loss_at(&loss, step), loss.slope + 2 * step * loss.curve, loss.curve };
+        conduction = loss_later(&conduction, step);
+        edge = loss_later(&edge, step);
+        loss = loss_sum(&edge, hotter, &conduction);
         start = next;
         status = emit(heat, a, b, start, loss.base, error);
     }
@@ -291,7 +307,8 @@ static enum dw_status piece(struct dw_heat *heat, const double *a, const double 
             stop = fmin(end, at < apex ? apex : at < last ? last : end);
         }
         double i = stop >= end && at <= start ? i0 : i0 + slope * (at - start);
-        enum dw_status status = polynomial(heat, a, b, at, stop, loss_of(heat, at, stop, i, slope), error);
+        enum dw_status status = polynomial(heat, a, b, at, stop, loss_conduction(&heat->transistor, i, slope),
+                                           edge_of(heat, at, stop), error);
         if (status)
             return status;
         at = stop;
@@ -302,8 +319,31 @@ static enum dw_status piece(struct dw_heat *heat, const double *a, const double 
     return DW_OK;
 }
 
+/* What the period that ended would come to, repeated for ever; and the next is followed from there. */
+static void steady_from(struct dw_heat *heat)
+{
+    struct dw_heat_result *r = &heat->result;
+    const double time = heat->now.time, cold = heat->now.cold / time, other = (heat->now.turn_on + heat->now.turn_off) / time;
+    const double slope = slope_of(heat), inner = dw_thermal_resistance(heat->thermal), ambient = dw_thermal_ambient(heat->thermal);
+    double mean = NAN;
+    const bool runaway = dw_switch_steady_junction(cold, other, slope, inner, ambient, &mean, NULL) != DW_OK;
+    if (heat->followed) {
+        /* the last period may not have been the same as the one before it, from whose steady start it was followed */
+        const double followed = ambient + inner * (other + cold * (1 + slope * (heat->steady_hot - 25)));
+        r->steady = true;
+        r->runaway = runaway;
+        r->steady_mean = mean;
+        r->steady_highest = heat->steady_highest + (mean - followed);
+    }
+    heat->followed = true;
+    heat->steady_hot = runaway ? heat->hot : mean;
+    dw_thermal_set_steady(heat->steady, heat->steady, heat->source.period);
+    dw_thermal_set_steady(heat->growth, heat->growth, heat->source.period);
+    heat->steady_highest = steady_now(heat);
+}
+
 /* A period has ended: its sums become the last ones, its thermal answer gives the steady state. */
-static enum dw_status period_ends(struct dw_heat *heat, struct dw_error *error)
+static void period_ends(struct dw_heat *heat)
 {
     struct dw_heat_result *r = &heat->result;
     if (heat->whole) {
@@ -312,23 +352,20 @@ static enum dw_status period_ends(struct dw_heat *heat, struct dw_error *error)
         r->current_rms = fmax(r->current_rms, sqrt(heat->last.square / heat->last.time));
         r->load_rms = fmax(r->load_rms, sqrt(heat->last.load_square / heat->last.time));
         if (heat->thermal) {
-            r->steady = heat->steady != NULL;  /* this period was followed from the steady start of the one before */
-            r->steady_highest = heat->steady_highest;
-            if (!heat->steady && !(heat->steady = dw_thermal_copy(heat->thermal, error)))
-                return DW_NO_MEMORY;
-            dw_thermal_set_steady(heat->steady, heat->thermal, heat->source.period);
-            heat->steady_highest = dw_thermal_now(heat->steady);
-            heat->jumped = heat->jumped || heat->transistor.resistance_slope > 0;
+            steady_from(heat);
+            heat->jumped = heat->jumped || slope_of(heat) > 0;
             heat->hot = heat->now.junction / heat->now.time;
         }
     }
-    if (heat->thermal)
+    if (heat->thermal) {
         dw_thermal_begin_period(heat->thermal);
+        dw_thermal_begin_period(heat->steady);
+        dw_thermal_begin_period(heat->growth);
+    }
     heat->whole = true;
     heat->now = (struct sums){ 0 };
     heat->index++;
     heat->boundary = dw_period_boundary(heat->source.origin, heat->source.period, heat->index);
-    return DW_OK;
 }
 
 /* First crossing of `level` by a column between two times of a stretch; `none` where there is none. */
@@ -350,8 +387,8 @@ static enum dw_status instant(struct dw_heat *heat, const double *row, struct dw
     if (on != heat->on)
         status = edge(heat, row[0], on, on ? flow.transistor : heat->carried, error);
     heat->carried = flow.transistor;
-    struct dw_loss_piece loss = loss_of(heat, row[0], row[0], flow.transistor, 0);
-    return status ? status : emit(heat, row, row, row[0], loss.base, error);
+    const double conduction = dw_switch_conduction(&heat->transistor, flow.transistor, heat->hot);
+    return status ? status : emit(heat, row, row, row[0], conduction + edge_of(heat, row[0], row[0]).base, error);
 }
 
 enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_error *error)
@@ -384,7 +421,7 @@ enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_er
         between(heat, a, row, stop, to);
         status = piece(heat, a, row, from, to, error);
         if (!status && ends && (to[0] >= row[0] || to[0] >= heat->boundary))
-            status = period_ends(heat, error);
+            period_ends(heat);
         memcpy(from, to, s->columns * sizeof *from);
     }
     memcpy(a, row, s->columns * sizeof *a);
@@ -445,14 +482,5 @@ struct dw_heat_result dw_heat_end(struct dw_heat *heat)
     }
     r.turns = sums->turns;
     r.junction_last = junction_now(heat);
-    if (heat->thermal && heat->has_transistor && r.steady) {
-        /* the period followed may not have had the on-resistance of the steady temperature yet */
-        double inner = dw_thermal_resistance(heat->thermal), ambient = dw_thermal_ambient(heat->thermal);
-        double other = r.turn_on + r.turn_off, followed = ambient + inner * (r.conduction + other);
-        r.steady_mean = NAN;
-        r.runaway = dw_switch_steady_junction(r.conduction_cold, other, heat->transistor.resistance_slope, inner,
-                                              ambient, &r.steady_mean, NULL) != DW_OK;
-        r.steady_highest += r.steady_mean - followed;
-    }
     return r;
 }

@@ -137,8 +137,14 @@ START_TEST(steady_start_is_where_waiting_would_end)
         within_scale(w.junction_mean, w.steady_mean, 1e-5, 22 * 9.1);
         within_scale(w.steady_highest, w.junction_highest, 0.006 * 1e-5, 22 * 9.1);
         within_scale(w.steady_mean, 30 + 9.1 * (w.conduction + w.turn_on + w.turn_off), 0.006 * 1e-5, 22 * 9.1);
+        /* known after two periods, with the junction still cold, to the same */
+        struct dw_thermal *cold = dw_thermal_new(pairs, 2, 30, &error);
+        struct dw_heat_result c = run(grows ? &warm : &mosfet, cold, period, rows, 8, false, 0, NULL);
+        ck_assert(c.steady && c.junction_highest < w.junction_highest - 1);
+        within_scale(c.steady_highest, w.junction_highest, 0.006 * 1e-5, 22 * 9.1);
         dw_thermal_free(waited);
         dw_thermal_free(solved);
+        dw_thermal_free(cold);
     }
 }
 END_TEST
