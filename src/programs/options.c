@@ -184,7 +184,7 @@ double option_between(const char *option, const char *argument, enum dw_quantity
         option_error(option, argument, "must be at least %s", from);
     if (isinf(least))
         option_error(option, argument, "must be at most %s", to);
-    if (kind == DW_SHARE && value > most && value / 100 >= least && value / 100 <= most && !strchr(argument, '%'))
+    if (kind == DW_SHARE && value > most && value / 100 >= least && value / 100 <= most && !strpbrk(argument, "%/"))
         option_error(option, argument, "must be from %s to %s; did you mean %s%%?", from, to, argument);
     option_error(option, argument, "must be from %s to %s", from, to);
 }
