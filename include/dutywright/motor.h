@@ -13,7 +13,7 @@ extern "C" {
 #endif
 
 enum dw_motor_drive {
-    DW_DRIVE_DIRECT,       /* the input is the terminal voltage */
+    DW_DRIVE_DIRECT,       /* the input is the terminal voltage, ahead of the switch resistance */
     DW_DRIVE_ONE_SWITCH,   /* one transistor and a freewheel diode; with a low gate: a half bridge */
     DW_DRIVE_BRIDGE_SLOW,  /* full bridge; off: the motor is shorted through two transistors */
     DW_DRIVE_BRIDGE_FAST,  /* full bridge; off: all transistors open, the diodes return the current to the supply */

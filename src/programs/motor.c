@@ -51,9 +51,9 @@ static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "What drives it:", 3 },
     { "supply", OPTION_SUPPLY, "V", 0, "Supply (V); required", 3 },
     { "drive", OPTION_DRIVE, "WORD", 0,
-      "direct: the channel is the terminal voltage; one-switch: a transistor and a freewheel diode; bridge-slow, bridge-fast: a full "
-      "bridge that shorts the motor, or returns its current to the supply, while the pin is low; antiphase: the pin reverses the "
-      "supply, half duty stands still; required", 3 },
+      "direct: the channel is the terminal voltage, ahead of a --switch-resistance; one-switch: a transistor and a freewheel diode; "
+      "bridge-slow, bridge-fast: a full bridge that shorts the motor, or returns its current to the supply, while the pin is low; "
+      "antiphase: the pin reverses the supply, half duty stands still; required", 3 },
     { "diode-drop", OPTION_DIODE_DROP, "V", 0, "Of each conducting diode (V); default 0.7", 3 },
     { "switch-resistance", OPTION_SWITCH_RESISTANCE, "R", 0, "Of each conducting transistor (ohm); default 0", 3 },
     { "low-channel", OPTION_LOW_CHANNEL, "CHANNEL", 0,
