@@ -16,7 +16,7 @@ struct course {
     struct dw_run *exact;       /* beside one with uniform rows, which miss events and peaks, for those who watch; else NULL */
     size_t columns;
     double *before, *now, *out; /* the rows of the table around the present instant; the row written */
-    unsigned long long read, written;
+    unsigned long long read, extremes;  /* rows */
     double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
     double side_given;          /* its value in the last input fed */
     bool side_ended;
@@ -33,12 +33,12 @@ static void row_between(const struct course *c, double time, double *row)
 }
 
 /* A load that swings a thousand times between two rows of the table is rarely what was meant, and takes for ever. */
-static void count_written(struct course *c)
+static void count_extremes(struct course *c)
 {
-    static const unsigned long long many = 1000000, to_each = 2000;
-    if (++c->written == many && many / to_each > c->read && c->s->common->uniform == 0)
-        program_note("a million rows written for the first %llu read: the load swings on and on between them, and each of its "
-                     "extremes is a row; --uniform RATE writes fewer", c->read);
+    static const unsigned long long many = 20000, to_each = 2000;
+    if (++c->extremes == many && many / to_each > c->read)
+        program_note("the load swings on and on: %llu extremes in the first %llu rows read, each of them a row, and rows "
+                     "between; --uniform RATE writes fewer", many, c->read);
 }
 
 static enum dw_status watch_row(void *context, const struct dw_run_row *row, struct dw_error *error)
@@ -59,7 +59,8 @@ static enum dw_status write_row(void *context, const struct dw_run_row *row, str
     for (size_t i = 0; i < s->outputs; i++)
         if (s->channel[i].factor != 0)
             c->out[column++] = row->output[i] * s->channel[i].factor;
-    count_written(c);
+    if (row->kind == DW_ROW_EXTREMUM)
+        count_extremes(c);
     return dw_writer_row(c->writer, c->out, error);
 }
 
