@@ -205,6 +205,13 @@ static void check_shards(const struct reading *reading)
     }
 }
 
+static void goes_with_inductors(const char *option, const char *key, const char *other)
+{
+    const char *given = option_given(option);
+    if (given && !option_given("inductors") && (!key || strstr(given, key) || (other && strstr(given, other))))
+        option_error(option, given, "goes with --inductors: without it no coils are tried");
+}
+
 static void check_together(struct reading *reading)
 {
     const struct choose_options *o = &reading->o;
@@ -215,6 +222,9 @@ static void check_together(struct reading *reading)
         program_fail(DW_BAD_USE, "--ripple or --settle is missing: give one, such as --ripple 0.5lsb");
     if (o->wish.most_stages == 0 && !option_given("inductors"))
         option_error("stages", option_given("stages"), "leaves nothing to choose without --inductors");
+    goes_with_inductors("inductor-current", NULL, NULL);
+    goes_with_inductors("range", "l=", "rd=");
+    goes_with_inductors("spread", "l=", NULL);
     if (option_given("seed") && !option_given("samples"))
         option_error("seed", option_given("seed"), "goes with --samples");
     if (option_given("curve") && !option_given("front"))

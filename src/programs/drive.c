@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "drive.h"
+#include "common.h"
 #include <dutywright/value.h>
 #include <float.h>
 #include <math.h>
@@ -47,6 +48,8 @@ enum dw_status channel_find(const struct dw_reader *reader, const char *option, 
     if (unit && dw_unit_converts(found.unit, unit, &divisor, &factor) && divisor != factor)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--%s: '%s' is in %s, not %s; dw-table --rename '%s=%s[%s]' converts it", option,
                             found.name, found.unit, unit, found.name, found.name, unit);
+    if (name && unit && *found.unit && strcmp(found.unit, "1") != 0 && strcmp(found.unit, unit) != 0)
+        program_note("--%s: '%s' is in %s; its values are taken in %s", option, found.name, found.unit, unit);
     return DW_OK;
 }
 

@@ -1,0 +1,113 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What dw-switch finds and says. */
+#include "switch.h"
+#include "report.h"
+#include <math.h>
+#include <stdio.h>
+
+/* Skin: metal held for a second burns from about here. ISO 13732-1:2006, figure 2; from memory. V: extra-low voltage ends. */
+static const double BURNS = 65, LOW_VOLTAGE = 60;
+
+/* Of the record and of the steady state that it tends to, degC. */
+static double hottest(const struct dw_heat_result *r)
+{
+    return r->steady && !r->runaway ? fmax(r->junction_highest, r->steady_highest) : r->junction_highest;
+}
+
+static enum dw_status write_report(const struct switch_options *o, const char *channel, const struct dw_heat_result *r,
+                                   double sink, struct dw_error *error)
+{
+    struct report *report = report_findings(error);
+    bool has_transistor = option_given("kind"), hot = o->pair_count, driver = option_given("driver");
+    double switching = r->turn_on + r->turn_off;
+    const struct {
+        bool wanted;
+        const char *quantity;
+        double value;
+        const char *unit;
+    } rows[] = {
+        { true, "peak-current", has_transistor ? r->current_peak : r->load_peak, "A" },
+        { true, "rms-current", has_transistor ? r->current_rms : r->load_rms, "A" },
+        { driver, "allowed-current", o->rating / o->margin, "A" },
+        { has_transistor, "conduction-loss", r->conduction, "W" },
+        { has_transistor && o->transistor.edge > 0, "turn-on-loss", r->turn_on, "W" },
+        { has_transistor && o->transistor.edge > 0, "turn-off-loss", r->turn_off, "W" },
+        { has_transistor, "loss", r->conduction + switching, "W" },
+        { has_transistor, "diode-loss", r->diode, "W" },
+        { has_transistor && o->transistor.forced_gain > 0, "base-current", r->current_peak / o->transistor.forced_gain, "A" },
+        { hot, "junction-mean", r->junction_mean, "degC" },
+        { hot, "junction-highest", r->junction_highest, "degC" },
+        { hot && r->steady && !r->runaway, "steady-junction-mean", r->steady_mean, "degC" },
+        { hot && r->steady && !r->runaway, "steady-junction-highest", r->steady_highest, "degC" },
+        { isfinite(o->limit), "allowed-junction", o->limit, "degC" },
+        { isfinite(o->limit) && !r->runaway, "junction-headroom", o->limit - hottest(r), "K" },
+        { !isnan(o->sink_limit) && isfinite(sink) && sink >= 0, "heatsink", sink, "K/W" },
+    };
+    enum dw_status status = report ? DW_OK : error->status;
+    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
+        if (rows[i].wanted)
+            status = report_finding(report, channel, rows[i].quantity, rows[i].value, rows[i].unit, error);
+    if (!status)
+        status = report_write(report, o->common.format, o->common.digits, stdout, error);
+    report_free(report);
+    return status;
+}
+
+/* The heat sink that holds the limit: with the losses of a junction at that limit. NaN: not asked. */
+static double needed_sink(const struct switch_options *o, const struct dw_heat_result *r)
+{
+    double inner = 0;
+    for (size_t i = 0; i < o->pair_count; i++)
+        inner += o->pairs[i].resistance;
+    double loss = r->conduction_cold * (1 + o->transistor.resistance_slope * (o->sink_limit - 25)) + r->turn_on + r->turn_off;
+    return dw_switch_heatsink(loss, inner, r->steady ? r->steady_highest - r->steady_mean : 0, o->ambient, o->sink_limit);
+}
+
+static void caution(const struct switch_options *o, const struct dw_heat_result *r)
+{
+    if (o->transistor.supply > LOW_VOLTAGE)
+        program_caution("%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", o->transistor.supply);
+    if (o->pair_count && hottest(r) > BURNS)
+        program_caution("hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
+    if (option_given("kind") && !(o->transistor.edge > 0))
+        program_note("switching loss is left out: --edge gives it");
+    if (option_given("kind") && r->turns > 0 && !(r->span > 0))
+        program_note("no loss: no time passes in this table");
+    if (o->pair_count && !r->steady)
+        program_note("the steady temperature is left out: it takes two whole periods and a header with their length");
+}
+
+/* One line for what does not hold; DW_OK where all does. */
+static enum dw_status judge(const struct switch_options *o, const struct dw_heat_result *r, double sink, struct dw_error *error)
+{
+    const double highest = hottest(r);
+    double allowed = o->rating / o->margin, base = r->current_peak / o->transistor.forced_gain;
+    if (r->runaway)
+        return dw_error_set(error, DW_NO, 0, "thermal runaway: with the on-resistance growing %g %% a kelvin there is no "
+                            "steady temperature; a lower on-resistance or a better heat sink is needed",
+                            100 * o->transistor.resistance_slope);
+    if (highest > o->limit)
+        return dw_error_set(error, DW_NO, 0, "the junction reaches %.4g degC: over the limit of %.4g degC", highest, o->limit);
+    if (base > o->pin_current)
+        return dw_error_set(error, DW_NO, 0, "the base needs %.3g A at a gain of %g: the pin gives %.3g A", base,
+                            o->transistor.forced_gain, o->pin_current);
+    if (!isnan(o->sink_limit) && sink < 0)
+        return dw_error_set(error, DW_NO, 0, "no heat sink holds %.4g degC: junction to case alone is %.3g K/W too much",
+                            o->sink_limit, -sink);
+    if (r->load_rms > allowed)
+        return dw_error_set(error, DW_NO, 0, "the load's current is %.4g A rms: over the %.4g A that a rating of %g A allows "
+                            "with a margin of %g", r->load_rms, allowed, o->rating, o->margin);
+    if (r->load_peak > o->peak_rating)
+        return dw_error_set(error, DW_NO, 0, "the load's current peaks at %.4g A: over the peak rating of %g A", r->load_peak,
+                            o->peak_rating);
+    return DW_OK;
+}
+
+enum dw_status switch_verdict(const struct switch_options *o, const char *channel, const struct dw_heat_result *r,
+                              struct dw_error *error)
+{
+    const double sink = needed_sink(o, r);
+    const enum dw_status status = o->report ? write_report(o, channel, r, sink, error) : DW_OK;
+    caution(o, r);
+    return status ? status : judge(o, r, sink, error);
+}
