@@ -21,7 +21,8 @@ extern "C" {
  *   value      [rows x channels], row after row
  *   lines      highest n, at most 2^26
  *   out        [channels x (lines + 1) x 2], real and imaginary parts, unit of the channel; untouched on error
- *   returns    DW_OK; DW_BAD_INPUT: time goes back, or no time passes; DW_BAD_USE: too many lines; DW_NO_MEMORY
+ *   returns    DW_OK; DW_BAD_INPUT: time goes back, no time passes, or T is beyond the range of double; DW_BAD_USE: too many
+ *              lines; DW_NO_MEMORY
  *   accuracy   8 DBL_EPSILON of the largest |x - mean|, plus what the rounding of the times moves: half an ulp of the
  *              latest time over T, times the total variation of x, at worst
  *   cost       the least of rows x lines, transforms of the cells of a grid on which the rows lie, and some 20 transforms
@@ -72,7 +73,7 @@ DW_API void dw_spectrum_free(struct dw_spectrum *spectrum);
 DW_API enum dw_status dw_spectrum_rows(struct dw_spectrum *spectrum, const double *values, size_t rows,
                                        struct dw_error *error);
 /* Ends the record: after this the questions below may be asked. DW_BAD_INPUT where the span is not in the record, holds no
- * whole period, or fewer periods than the taper needs (Hann 2, flat top 5). */
+ * whole period, the record is longer than double holds, or fewer periods than the taper needs (Hann 2, flat top 5). */
 DW_API enum dw_status dw_spectrum_finish(struct dw_spectrum *spectrum, struct dw_error *error);
 
 /* x(t) = sum of amplitude * cos(2 pi frequency (t - from) + phase), from: the span's start. */

@@ -56,6 +56,9 @@ enum dw_status dw_fourier(const double *time, const double *value, size_t rows, 
     double *mean = calloc(channels + !channels, sizeof *mean), *row = NULL;
     enum dw_status status = mean ? dw_mean(time, value, rows, channels, mean, error)
                                  : dw_no_memory(error);
+    if (status == DW_OK && !isfinite(time[rows - 1] - time[0]))
+        status = dw_error_set(error, DW_BAD_INPUT, 0, "from %g s to %g s is longer than a number can hold", time[0],
+                              time[rows - 1]);
     if (status == DW_OK && !(row = join(time, value, rows, channels)))
         status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu rows", rows);
     if (status == DW_OK) {

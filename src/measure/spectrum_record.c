@@ -312,6 +312,9 @@ static enum dw_status check_span(const struct record *r, struct dw_error *error)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: it holds no rows", r->place);
     if (!(r->first_time < end))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", r->place);
+    if (!isfinite(end - r->first_time))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: from %g s to %g s is longer than a number can hold", r->place,
+                            r->first_time, end);
     if (isfinite(r->plan.from) && r->plan.from >= end)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", r->place,
                             r->plan.from, end);

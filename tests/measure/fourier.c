@@ -404,12 +404,14 @@ END_TEST
 
 START_TEST(what_is_no_period_is_refused)
 {
-    const double back[] = { 0, 2, 1 }, none[] = { 3, 3, 3 }, value[] = { 1, 2, 3 };
+    const double back[] = { 0, 2, 1 }, none[] = { 3, 3, 3 }, wide[] = { -1e308, 0, 1e308 }, value[] = { 1, 2, 3 };
     double out[8] = { 42 };
     struct dw_error error;
     refuses(dw_fourier(back, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error, "row 3: time goes back from 2 to 1");
     refuses(dw_fourier(none, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error,
             "no time passes between the first row and the last");
+    refuses(dw_fourier(wide, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error,
+            "from -1e+308 s to 1e+308 s is longer than a number can hold");
     refuses(dw_fourier(none, value, 3, 1, (1 << 26) + 1, out, &error), DW_BAD_USE, error,
             "67108865 lines are asked; at most 67108864 can be had");
     ck_assert(out[0] == 42);

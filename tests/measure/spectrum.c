@@ -352,11 +352,14 @@ END_TEST
 
 START_TEST(refusals_say_what_would_do)
 {
-    struct wave wave = wave_pulses(0, 0.5, 0, 3, 0, 5, 0, 0.2, 0), back = { 0 }, nothing = { 0 }, instant = { 0 };
+    struct wave wave = wave_pulses(0, 0.5, 0, 3, 0, 5, 0, 0.2, 0), back = { 0 }, nothing = { 0 }, instant = { 0 }, wide = { 0 };
     wave_add(&back, 1, 0);
     wave_add(&back, 0.5, 0);
     wave_add(&instant, 1, 0);
     wave_add(&instant, 1, 5);
+    wave_add(&wide, -1e308, 0);
+    wave_add(&wide, 0, 5);
+    wave_add(&wide, 1e308, 0);
     const size_t seven = 7, zero = 0;
     struct wave late = { 0 };
     wave_add(&late, 1e12, 0);
@@ -423,6 +426,7 @@ START_TEST(refusals_say_what_would_do)
         { header, { .harmonics = 3 }, &back, DW_BAD_INPUT, "the table, row 2: time goes back from 1 to 0.5" },
         { header, { .harmonics = 3 }, &nothing, DW_BAD_INPUT, "the table: it holds no rows" },
         { header, { .harmonics = 3 }, &instant, DW_BAD_INPUT, "the table: no time passes between the first row and the last" },
+        { none, { .harmonics = 3 }, &wide, DW_BAD_INPUT, "the table: from -1e+308 s to 1e+308 s is longer than a number can hold" },
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         ck_assert_msg(refused(cases[k].header, &cases[k].options, cases[k].wave, &error) != DW_OK, "taken: %s", cases[k].text);
@@ -438,6 +442,7 @@ START_TEST(refusals_say_what_would_do)
     wave_free(&wave);
     wave_free(&back);
     wave_free(&instant);
+    wave_free(&wide);
     wave_free(&late);
 }
 END_TEST
