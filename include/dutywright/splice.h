@@ -44,7 +44,7 @@ DW_API struct dw_tail *dw_tail_new(size_t columns, double origin, double period,
 DW_API void dw_tail_free(struct dw_tail *tail);
 DW_API enum dw_status dw_tail_row(struct dw_tail *tail, const double *row, struct dw_error *error);
 /* After the last row: all rows of the periods, from boundary to boundary.
- *   returns   DW_OK; DW_BAD_INPUT: there are fewer whole periods; DW_NO_MEMORY */
+ *   returns   DW_OK; DW_BAD_INPUT: there are fewer whole periods, or times so late cannot tell them apart; DW_NO_MEMORY */
 DW_API enum dw_status dw_tail_finish(struct dw_tail *tail, struct dw_rows *out, struct dw_error *error);
 
 /* ---- join: tables after one another ---- */

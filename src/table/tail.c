@@ -92,9 +92,12 @@ enum dw_status dw_tail_finish(struct dw_tail *tail, struct dw_rows *out, struct 
     if (!(end - begin >= (double)tail->periods))
         return dw_error_set(error, DW_BAD_INPUT, 0, "the last %llu whole period%s: the table holds %.0f of %g s",
                             tail->periods, tail->periods == 1 ? "" : "s", fmax(0, end - begin), tail->period);
-    struct dw_cut *cut = dw_cut_new(tail->columns,
-                                    dw_period_boundary(tail->origin, tail->period, end - (double)tail->periods),
-                                    dw_period_boundary(tail->origin, tail->period, end), error);
+    const double from = dw_period_boundary(tail->origin, tail->period, end - (double)tail->periods);
+    const double to = dw_period_boundary(tail->origin, tail->period, end);
+    if (!(from < to))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "a period of %g s is too short to be told apart at a time of %g s",
+                            tail->period, to);
+    struct dw_cut *cut = dw_cut_new(tail->columns, from, to, error);
     free(tail->chosen);
     tail->chosen = malloc((tail->count + 1) * tail->columns * sizeof *tail->chosen);
     enum dw_status status = !cut ? DW_NO_MEMORY : !tail->chosen ? dw_no_memory(error) : DW_OK;

@@ -207,6 +207,8 @@ START_TEST(too_few_periods_are_refused)
             "the last 3 whole periods: the table holds 2 of 2 s");
     refuses(tail_of(0, 2, 1, 1.5, 1, &got, &error), DW_BAD_INPUT, error,
             "the last 1 whole period: the table holds 0 of 2 s");
+    refuses(tail_of(1e17, 1, 1, 1e17 + 96, 1, &got, &error), DW_BAD_INPUT, error,
+            "a period of 1 s is too short to be told apart at a time of 1e+17 s");
     refuses(tail_of(0, 0, 1, 1.5, 1, &got, &error), DW_BAD_USE, error,
             "the last whole periods: there is one or more, each longer than zero");
     refuses(tail_of(0, 2, 1, 1.5, 0, &got, &error), DW_BAD_USE, error,
