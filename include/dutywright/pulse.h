@@ -41,7 +41,7 @@ DW_API double dw_counter_frequency(const struct dw_counter *counter);
 
 /* The duty that a counter of so many steps gives for one asked: nearest k/steps, halves up. (1.3)
  *   duty     0..1
- *   steps    0: not rounded
+ *   steps    at most 2^53; 0: not rounded
  *   count    out, may be NULL: k
  *   returns  k/steps, rounded once */
 DW_API double dw_duty_given(double duty, unsigned long long steps, unsigned long long *count);
@@ -74,7 +74,7 @@ typedef enum dw_status dw_duty_points(void *context, double *time, double *duty,
 struct dw_pulse_train {
     double period;             /* s, > 0; of the clock with DW_DENSITY */
     double duty;               /* 0..1; not used with points */
-    unsigned long long steps;  /* of duty, 0: any duty; 0 with DW_NATURAL */
+    unsigned long long steps;  /* of duty, at most 2^53; 0: any duty; 0 with DW_NATURAL */
     enum dw_alignment alignment;  /* no meaning with DW_DENSITY */
     enum dw_modulation modulation;
     double low, high;          /* V, low < high */
@@ -109,7 +109,8 @@ struct dw_pulse;
  *   returns  NULL with
  *            DW_BAD_USE: a field is outside its range; rise longer than the pulse, fall longer than the pause (with a
  *            complement: of either channel; constant duty without jitter only, since other pulses may be short in
- *            passing: such edges turn round on their way, and are counted as partial); dead time of a period or more
+ *            passing: such edges turn round on their way, and are counted as partial); dead time of a period or more;
+ *            times that come within 16 periods of the end of the range of double
  *            DW_BAD_INPUT: fewer than two instants in points
  *            DW_NO_MEMORY, or what points returned */
 DW_API struct dw_pulse *dw_pulse_new(const struct dw_pulse_train *train, struct dw_error *error);

@@ -159,6 +159,11 @@ static enum dw_status prepare(struct dw_pulse *pulse, struct dw_error *error)
         pulse->end = pulse->origin + train->duration;
     if (!(pulse->end > pulse->origin))
         return dw_error_set(error, DW_BAD_USE, 0, "a record that ends at %g s, where it begins", pulse->origin);
+    /* pulses are made from some periods before the record until one begins behind all that can touch it */
+    const double known = train->periods > 0 || train->duration > 0 ? pulse->end : pulse->origin;
+    if (!isfinite(fmax(fabs(pulse->origin), fabs(known)) + MOST_WAITING * train->period))
+        return dw_error_set(error, DW_BAD_USE, 0, "times up to %g s in periods of %g s are beyond the range of numbers", known,
+                            train->period);
     return DW_OK;
 }
 
