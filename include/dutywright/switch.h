@@ -137,7 +137,10 @@ struct dw_heat;
  *   thermal     stays the caller's, outlives the heat; NULL: no temperature
  *   accuracy    rows are so dense that straight lines between them are off by no more than this share of the
  *               largest loss so far, and of that loss times the thermal resistance
- *   sink        may be NULL: only the result is wanted */
+ *   source      copied
+ *   sink        may be NULL: only the result is wanted
+ *   returns     NULL with DW_BAD_USE: a value of the transistor, a column, the period or the accuracy (0 < accuracy < 1) is
+ *               outside its range; DW_NO_MEMORY */
 DW_API struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
                                    const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink,
                                    void *context, struct dw_error *error);
@@ -146,7 +149,7 @@ DW_API void dw_heat_free(struct dw_heat *heat);
 DW_API enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_error *error);
 /* Puts the junction where these rows, one whole period, repeated for ever would have brought it.
  *   rows     [count x columns], from a period's start to its end, both included
- *   errors   as dw_heat_row */
+ *   returns  DW_OK; DW_NO: thermal runaway; DW_BAD_INPUT: no time passes, or as dw_heat_row */
 DW_API enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, size_t count,
                                            struct dw_error *error);
 /* After the last row. */

@@ -71,11 +71,30 @@ static bool conducts(const struct dw_heat *heat, const double *a, const double *
     return a[s->current] != 0 || b[s->current] != 0;
 }
 
+static enum dw_status check_source(const struct dw_heat_source *source, struct dw_error *error)
+{
+    const struct {
+        const char *member;
+        size_t column;
+    } used[] = { { "current", source->current }, { "diode", source->diode }, { "gate", source->gate } };
+    if (!source->current)
+        return dw_error_member(error, "current", "no column is the current");
+    for (size_t i = 0; i < sizeof used / sizeof used[0]; i++)
+        if (used[i].column >= source->columns)
+            return dw_error_member(error, used[i].member, "column %zu of the %s: a row has %zu columns", used[i].column,
+                                   used[i].member, source->columns);
+    if (!(source->period >= 0) || !isfinite(source->period) || !isfinite(source->origin))
+        return dw_error_member(error, "period", "a period of %g s from %g s on: expected zero or above, and finite",
+                               source->period, source->origin);
+    return isfinite(source->threshold) ? DW_OK
+                                       : dw_error_member(error, "threshold", "threshold %g: must be finite", source->threshold);
+}
+
 struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
                             const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink, void *context,
                             struct dw_error *error)
 {
-    if (transistor && dw_switch_check(transistor, error))
+    if ((transistor && dw_switch_check(transistor, error)) || check_source(source, error))
         return NULL;
     if (!(accuracy > 0 && accuracy < 1)) {
         dw_error_member(error, "accuracy", "accuracy %g: expected between 0 and 1", accuracy);
@@ -434,6 +453,8 @@ enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, si
      * where the on-resistance grows with heat, its temperature settles in a few more (a contraction unless it runs away). */
     enum dw_status status = DW_OK;
     double changed = INFINITY;
+    if (count < 2 || !(rows[(count - 1) * heat->source.columns] > rows[0]))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "a period needs two rows at least, and time must pass");
     heat->rehearsal = true;
     for (int round = 0; !status && round < 200 && (round < 3 || changed > 1e-12 * fabs(heat->hot)); round++) {
         double was = heat->hot, lap = rows[(count - 1) * heat->source.columns] - rows[0];

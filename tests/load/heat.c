@@ -271,6 +271,43 @@ START_TEST(runaway_is_found)
 }
 END_TEST
 
+START_TEST(columns_that_rows_lack_are_refused)
+{
+    static const struct {
+        struct dw_heat_source source;
+        const char *text;
+    } bad[] = {
+        { { .columns = 3 }, "no column is the current" },
+        { { .columns = 3, .current = 3 }, "column 3 of the current: a row has 3 columns" },
+        { { .columns = 3, .current = 2, .diode = 4 }, "column 4 of the diode: a row has 3 columns" },
+        { { .columns = 3, .current = 2, .gate = 7 }, "column 7 of the gate: a row has 3 columns" },
+        { { .columns = 2, .current = 1, .period = -1 }, "a period of -1 s from 0 s on: expected zero or above, and finite" },
+        { { .columns = 2, .current = 1, .origin = INFINITY },
+          "a period of 0 s from inf s on: expected zero or above, and finite" },
+        { { .columns = 3, .current = 1, .gate = 2, .threshold = -INFINITY }, "threshold -inf: must be finite" },
+    };
+    struct dw_error error;
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &bad[i].source, 1e-5, NULL, NULL, &error));
+        ck_assert_int_eq(error.status, DW_BAD_USE);
+        ck_assert_str_eq(error.text, bad[i].text);
+    }
+}
+END_TEST
+
+START_TEST(a_period_without_length_has_no_steady_state)
+{
+    const struct dw_heat_source source = { .columns = 2, .current = 1 };
+    const double rows[][2] = { { 0.5, 2 }, { 0.5, 3 } };
+    struct dw_error error;
+    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &source, 1e-5, NULL, NULL, &error);
+    for (size_t count = 0; count <= 2; count++)
+        refuses(dw_heat_start_steady(heat, rows[0], count, &error), DW_BAD_INPUT, error,
+                "a period needs two rows at least, and time must pass");
+    dw_heat_free(heat);
+}
+END_TEST
+
 START_TEST(transistors_out_of_range_are_refused)
 {
     const struct {
@@ -324,4 +361,5 @@ SUITE("load: heat", losses_of_a_sawtooth_are_the_closed_forms, the_rows_hold_the
       steady_start_is_where_waiting_would_end, without_a_diode_column_the_diode_has_what_the_gate_leaves,
       a_bipolar_transistor_loses_as_much_to_a_current_the_other_way, a_record_that_begins_within_a_period_counts_whole_ones_only,
       a_record_of_one_row_has_no_means, a_steady_start_needs_no_heat, a_finite_edge_of_the_gate_switches_at_its_crossing,
-      an_edge_within_an_edge_is_refused, runaway_is_found, transistors_out_of_range_are_refused)
+      an_edge_within_an_edge_is_refused, runaway_is_found, columns_that_rows_lack_are_refused,
+      a_period_without_length_has_no_steady_state, transistors_out_of_range_are_refused)
