@@ -27,7 +27,8 @@ DW_API void dw_header_free(struct dw_header *header);
 
 /* First value of a key or NULL. made-by and note may occur several times; the others once. Keys are letters, digits, _ - .
  * and a value is one line, without blanks at its ends. What the format itself uses (wave-table, columns, rows, end) is
- * no key. set replaces all of a key or appends it; add is DW_BAD_USE where the key is there and may not occur twice. */
+ * no key. set replaces all of a key or appends it; add is DW_BAD_USE where the key is there and may not occur twice. There may
+ * be 4,096 keys that stand once. */
 DW_API const char *dw_header_get(const struct dw_header *header, const char *key);
 DW_API enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 DW_API enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error);

@@ -161,13 +161,26 @@ enum dw_status dw_header_set(struct dw_header *header, const char *key, const ch
     return DW_OK;
 }
 
+/* A key that stands once: not there yet, and one of few enough for looking at all of them each time. */
+static enum dw_status check_fresh(const struct dw_header *header, const char *key, struct dw_error *error)
+{
+    size_t once = 0;
+    for (size_t i = 0; i < header->entry_count; i++) {
+        if (!strcmp(header->entries[i].key, key))
+            return dw_error_set(error, DW_BAD_USE, 0, "key '%s' stands twice in the header", key);
+        once += !may_repeat(header->entries[i].key);
+    }
+    return once < KEY_LIMIT ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "more than %d keys", KEY_LIMIT);
+}
+
 enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
 {
     const enum dw_status status = check_entry(key, value, error);
     if (status != DW_OK)
         return status;
-    if (!may_repeat(key) && find_entry(header, key))
-        return dw_error_set(error, DW_BAD_USE, 0, "key '%s' stands twice in the header", key);
+    const enum dw_status allowed = may_repeat(key) ? DW_OK : check_fresh(header, key, error);
+    if (allowed != DW_OK)
+        return allowed;
     struct header_entry fresh = { strdup(key), copy_value(value) };
     if (!fresh.key || !fresh.value ||
         !make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh)) {

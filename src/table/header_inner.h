@@ -6,7 +6,7 @@
 #include <dutywright/table.h>
 
 /* Limits of what is read and written; docs/wave-table.md names them. */
-enum { HEADER_LIMIT = 1 << 20, LINE_LIMIT = 1 << 20, CHANNEL_LIMIT = 1024 };
+enum { HEADER_LIMIT = 1 << 20, LINE_LIMIT = 1 << 20, CHANNEL_LIMIT = 1024, KEY_LIMIT = 4096 };
 
 /* Spells of the format itself: no header key may have these names. */
 #define TABLE_MARK "# wave-table 1"

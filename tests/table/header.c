@@ -140,6 +140,26 @@ START_TEST(what_is_no_channel_is_refused)
 }
 END_TEST
 
+START_TEST(keys_that_stand_once_are_few_enough_to_look_through)
+{
+    struct dw_error error;
+    struct dw_header *header = motor_header();
+    char key[16];
+    for (int once = 1; once < 4096; once++) { /* the period is the first */
+        sprintf(key, "key%d", once);
+        succeeds(dw_header_add(header, key, "1", &error), error);
+    }
+    succeeds(dw_header_add(header, "note", "does not count", &error), error);
+    refuses(dw_header_add(header, "one", "1", &error), DW_BAD_USE, error, "more than 4096 keys");
+    refuses(dw_header_set(header, "one", "1", &error), DW_BAD_USE, error, "more than 4096 keys");
+    succeeds(dw_header_set(header, key, "2", &error), error);
+    struct dw_header *copy = dw_header_copy(header, &error);
+    ck_assert_msg(copy != NULL, "%s", error.text);
+    dw_header_free(copy);
+    dw_header_free(header);
+}
+END_TEST
+
 START_TEST(a_channel_is_found_by_name_and_unit)
 {
     struct dw_error error;
@@ -348,7 +368,7 @@ START_TEST(units_convert_where_only_a_prefix_differs)
 END_TEST
 
 SUITE("table: header", keys_keep_their_order_and_repeated_ones_stay_together, what_is_no_key_or_value_is_refused,
-      numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, what_is_no_channel_is_refused,
+      numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, keys_that_stand_once_are_few_enough_to_look_through, what_is_no_channel_is_refused,
       a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit, initial_values_are_kept_by_channel,
       a_renamed_channel_keeps_its_initial_value,
       a_message_lists_as_many_channels_as_it_holds, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue,
