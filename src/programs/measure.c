@@ -197,18 +197,24 @@ static void say(const struct dw_header *header, const struct dw_meter *meter)
 {
     struct dw_meter_note note, other;
     for (size_t i = 0; dw_meter_note(meter, i, &note); i++) {
-        char names[256] = "";
+        char names[256] = "", rest[32] = "";
+        size_t more = 0;  /* that names had no room for */
         bool said = false;
         for (size_t k = 0; dw_meter_note(meter, k, &other); k++) {
             if (strcmp(note.text, other.text) || other.channel == dw_meter_channels(meter))
                 continue;
             said = said || k < i;
             const char *name = channel_name(header, meter, other.channel);
-            const size_t used = strlen(names);
-            snprintf(names + used, sizeof names - used, "%s%s", used ? ", " : "", name);
+            const size_t used = strlen(names), room = sizeof names - used;
+            if (more || (size_t)snprintf(names + used, room, "%s%.60s", used ? ", " : "", name) >= room) {
+                names[used] = 0;
+                more++;
+            }
         }
+        if (more)
+            snprintf(rest, sizeof rest, " and %zu more", more);
         if (!said)
-            program_note("%s%s%s", names, *names ? ": " : "", note.text);
+            program_note("%s%s%s%s", names, rest, *names ? ": " : "", note.text);
     }
 }
 
