@@ -70,7 +70,7 @@ struct dw_filter_task {
     double frequency;  /* Hz, > 0: of the pulses */
     double high, low;  /* V, of the pin, high > low */
     long levels;       /* steps of duty, 1 lsb = (high - low) / levels; >= 2 */
-    double duty;       /* 0..1: the ripple is that at this duty, settling goes from 0 to it; NaN: the largest ripple of all
+    double duty;       /* 0 < duty <= 1: the ripple is that at it, settling goes from 0 to it; NaN: the largest ripple of all
                           k / levels, settling from 0 to 1 */
     double source;     /* ohm, of the pin itself; >= 0 */
     double load;       /* ohm, from the output to ground; INFINITY: none */

@@ -247,6 +247,8 @@ double lags_settling(const struct lags *lags, double period, double duty, double
         if (fabs(step) < 0.01 || fabs(step) < 1e-12 * k)
             break;
     }
+    if (!(k < 0x1p52)) /* so many periods cannot be told apart */
+        return period * k;
     /* the two whole periods on either side, whatever Newton has left over */
     double whole = floor(k), before = short_of(lags, weight, period, whole), after;
     while (before <= band && whole > 0)

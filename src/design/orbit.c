@@ -2,6 +2,7 @@
 /* What the stage does under a train of pulses: steady state, worst duty, settling, peak current. */
 #include "resonant_inner.h"
 #include <complex.h>
+#include <float.h>
 #include <math.h>
 
 /* exp(-p t) - 1 without cancellation for small p t. */
@@ -211,11 +212,12 @@ static double last_outside(const struct decay *f, double period, double band)
         const double room = band - fabs(decay_at(f, k * period));
         if (!(room >= 0))
             break;
-        /* as many periods back as the steepest slope lets pass without leaving the band */
+        /* as many periods back as the steepest slope lets pass without leaving the band; two ulp at least, so that k moves */
+        const double least = fmax(1, 2 * DBL_EPSILON * k);
         double back = floor(room / (2 * decay_bound(&slope, k * period) * period));
-        back = fmin(fmax(back, 1), fmax(k, 1));
-        while (back > 1 && back * period * decay_bound(&slope, (k - back) * period) > room)
-            back = floor(back / 2);
+        back = fmin(fmax(back, least), fmax(k, 1));
+        while (back > least && back * period * decay_bound(&slope, (k - back) * period) > room)
+            back = fmax(floor(back / 2), least);
         k -= back;
     }
     return fmax(k, -1);
@@ -252,7 +254,9 @@ void resonant_settling(const struct resonant *filter, double period, double duty
     const double k = last_outside(&missing, period, band);
     start->at_most = k < 0;
     start->settling = period;
-    if (k >= 0) {
+    if (k >= 0x1p52) { /* so many periods cannot be told apart */
+        start->settling = period * k;
+    } else if (k >= 0) {
         const double before = decay_at(&missing, k * period), after = decay_at(&missing, (k + 1) * period);
         const double outside = fabs(before), inside = before > 0 ? after : -after;
         start->settling = period * (k + 1 + (outside - band) / (outside - inside));

@@ -228,8 +228,27 @@ START_TEST(a_pin_that_is_on_for_good_has_no_ripple)
 }
 END_TEST
 
+START_TEST(settling_of_ever_shorter_periods_has_a_limit)
+{
+    const struct dw_filter filters[] = {
+        { .stages = 1, .r = { { 4700, 0, NAN } }, .c = { { 220e-9, 0, NAN } } },
+        { .stages = 2, .r = { { 4700, 0, NAN }, { 33e3, 0, NAN } }, .c = { { 220e-9, 0, NAN }, { 47e-9, 0, NAN } } },
+        { .stages = 1, .r = { { 12, 0, NAN } }, .l = { 330e-6, 0, NAN }, .c = { { 1.5e-6, 0, NAN } } },
+    };
+    for (size_t i = 0; i < sizeof filters / sizeof filters[0]; i++) {
+        struct dw_filter_figures slow, fast;
+        struct dw_error error = { .text = "" };
+        const struct dw_filter_task many = task_of(1e-9, 0, 1e6), more = task_of(1e-22, 0, 1e6);
+        succeeds(dw_filter_nominal(&many, &filters[i], &slow, &error), error);
+        succeeds(dw_filter_nominal(&more, &filters[i], &fast, &error), error);
+        /* the mean of a period lags by half of it, and a mean is read off within two more */
+        ck_assert_double_eq_tol(fast.settling, slow.settling, 3e-9);
+    }
+}
+END_TEST
+
 SUITE("design: filters with a coil", ripple_settling_overshoot_and_current_are_those_of_a_simulation,
       worst_duty_is_the_worst_of_all_tried_one_by_one, a_search_for_the_worst_duty_ends_at_what_is_enough,
       a_worst_case_lies_within_a_finer_search, the_quick_bound_lies_below_the_ripple,
       response_at_the_cutoff_is_3_dB_down_and_lower_beyond, what_nothing_damps_is_refused,
-      a_pin_that_is_on_for_good_has_no_ripple)
+      a_pin_that_is_on_for_good_has_no_ripple, settling_of_ever_shorter_periods_has_a_limit)
