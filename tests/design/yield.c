@@ -3,6 +3,7 @@
 #include "pulse/gauss_inner.h"
 #include "suite.h"
 #include <dutywright/design.h>
+#include <float.h>
 #include <math.h>
 
 START_TEST(philox_gives_the_numbers_of_its_authors)
@@ -82,6 +83,29 @@ START_TEST(an_interval_s_ends_leave_half_of_what_is_left_on_either_side)
 }
 END_TEST
 
+START_TEST(an_interval_is_had_of_any_count)
+{
+    struct dw_yield yield, other;
+    struct dw_error error = { .text = "" };
+    for (int bits = 1; bits <= 40; bits++) {
+        const unsigned long long n = 1ull << bits;
+        const double samples = (double)n, wide = 1.959963984540054 / (2 * sqrt(samples)), step = 1 / samples;
+        /* logarithms of some n carry some ulp of it; the density is some sqrt(n) in the middle, some n at the ends */
+        const double rounding = 4 * sqrt(samples) * DBL_EPSILON;
+        succeeds(dw_yield_interval(0, n, 0.95, &yield, &error), error);
+        near(yield.most, -expm1(log(0.025) / samples), 1e-9 + samples * DBL_EPSILON);
+        /* all or none, half and half: the two ends are each other's mirror images */
+        succeeds(dw_yield_interval(n, n, 0.95, &other, &error), error);
+        within_scale(other.least, 1 - yield.most, 4 * DBL_EPSILON, 1);
+        succeeds(dw_yield_interval(n / 2, n, 0.95, &yield, &error), error);
+        within_scale(yield.least + yield.most, 1, 2 * rounding, 1);
+        /* the normal law with half a step more on either side; what it leaves out is of the next order */
+        if (bits >= 8)
+            within_scale(yield.most, 0.5 + wide + step / 2, 3 * step * wide + 2 * step * step + rounding, 1);
+    }
+}
+END_TEST
+
 /* Loading grows with the resistor alone: of a spread of 20 % either way, three quarters keep a limit 10 % above the middle. */
 static const struct dw_filter_task task = { .frequency = 1e4, .high = 5, .levels = 256, .duty = 0.37, .load = 1e5, .band = 0.02,
                                             .ripple = INFINITY, .settling = INFINITY, .overshoot = INFINITY, .loading = 0.0517,
@@ -136,6 +160,8 @@ START_TEST(what_makes_no_yield_is_refused)
     refuses(dw_yield_interval(0, 0, 0.95, &yield, &error), DW_BAD_USE, error, message);
     refuses(dw_yield_interval(1, 2, 1, &yield, &error), DW_BAD_USE, error, message);
     refuses(dw_yield_interval(1, 2, 0, &yield, &error), DW_BAD_USE, error, message);
+    refuses(dw_yield_interval(1, (1ull << 40) + 1, 0.95, &yield, &error), DW_BAD_USE, error,
+            "1099511627777 samples: at most 1099511627776 can be counted");
     refuses(dw_yield_interval(1, 2, NAN, &yield, &error), DW_BAD_USE, error, message);
     wrong.levels = 1;
     refuses(dw_filter_yield(&wrong, &filter, 1, 0, 10, 0.95, &yield, &error), DW_BAD_USE, error, "levels must be at least 2");
@@ -146,5 +172,5 @@ START_TEST(what_makes_no_yield_is_refused)
 END_TEST
 
 SUITE("design: yield", philox_gives_the_numbers_of_its_authors, draws_are_spread_evenly_and_independent,
-      an_interval_s_ends_leave_half_of_what_is_left_on_either_side, yield_is_the_share_that_keeps_the_limit,
+      an_interval_s_ends_leave_half_of_what_is_left_on_either_side, an_interval_is_had_of_any_count, yield_is_the_share_that_keeps_the_limit,
       samples_are_the_same_however_they_are_shared_out, what_makes_no_yield_is_refused)
