@@ -33,7 +33,8 @@ DW_API const char *dw_header_get(const struct dw_header *header, const char *key
 DW_API enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 DW_API enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 DW_API void dw_header_drop(struct dw_header *header, const char *key);
-/* Key as one number. DW_OK with *present false where the key is missing; DW_BAD_INPUT where it does not read. */
+/* Key as one number. DW_OK with *present false where the key is missing; DW_BAD_INPUT where it does not read. Setting one that is
+ * not finite is DW_BAD_USE. */
 DW_API enum dw_status dw_header_number(const struct dw_header *header, const char *key, double *value, bool *present,
                                        struct dw_error *error);
 DW_API enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value,
@@ -71,7 +72,7 @@ DW_API size_t dw_header_last_with_unit(const struct dw_header *header, const cha
  * `accuracy`, how far the wave may be from the straight lines, in the channel's unit.
  *   present  out: false where the key or the channel is missing; value is then untouched
  *   returns  DW_OK, or DW_BAD_INPUT where it does not read
- * Setting drops pairs of channels that there are not. */
+ * Setting drops pairs of channels that there are not; a value that is not finite is DW_BAD_USE. */
 DW_API enum dw_status dw_header_of_channel(const struct dw_header *header, const char *key, const char *channel,
                                            double *value, bool *present, struct dw_error *error);
 DW_API enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *key, const char *channel, double value,

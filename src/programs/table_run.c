@@ -156,6 +156,8 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
     if (status == DW_OK && !present)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period' or 'carrier-period'; give times, such as 10ms:20ms");
+    if (status == DW_OK && !(period > 0))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: 'period: %g' is not above zero", dw_reader_name(run->reader), period);
     if (status == DW_OK && !(run->tail = dw_tail_new(run->columns, origin, period, span->periods, error)))
         return error->status;
     return status;

@@ -2,6 +2,7 @@
 /* Finding channels by name or unit, and saying helpfully that there is none. */
 #include "header_inner.h"
 #include <dutywright/value.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -193,6 +194,8 @@ enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *ke
                                         struct dw_error *error)
 {
     char number[DW_NUMBER_SIZE];
+    if (!isfinite(value))
+        return dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
     dw_number_print(number, value);
     char *pair = malloc(strlen(channel) + sizeof number + 2);
     if (!pair)

@@ -2,6 +2,7 @@
 /* Keys in order and columns, kept as they will be written. */
 #include "header_inner.h"
 #include <dutywright/value.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -235,6 +236,8 @@ enum dw_status dw_header_number(const struct dw_header *header, const char *key,
 enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
 {
     char text[DW_NUMBER_SIZE];
+    if (!isfinite(value))
+        return dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
     dw_number_print(text, value);
     return dw_header_set(header, key, text, error);
 }

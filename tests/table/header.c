@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "suite.h"
+#include <math.h>
 #include <dutywright/table.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -78,6 +79,8 @@ START_TEST(numbers_are_whole_values_or_errors)
     double value = 7;
     bool present;
     succeeds(dw_header_set_number(header, "period", 1 / 490.2, &error), error);
+    refuses(dw_header_set_number(header, "period", INFINITY, &error), DW_BAD_USE, error, "key 'period': inf is not finite");
+    refuses(dw_header_set_initial(header, "current", NAN, &error), DW_BAD_USE, error, "key 'initial': nan is not finite");
     succeeds(dw_header_number(header, "period", &value, &present, &error), error);
     ck_assert(present && value == 1 / 490.2);
     succeeds(dw_header_number(header, "origin", &value, &present, &error), error);
