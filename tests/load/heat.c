@@ -282,6 +282,7 @@ START_TEST(columns_that_rows_lack_are_refused)
         { { .columns = 3, .current = 2, .diode = 4 }, "column 4 of the diode: a row has 3 columns" },
         { { .columns = 3, .current = 2, .gate = 7 }, "column 7 of the gate: a row has 3 columns" },
         { { .columns = 2, .current = 1, .period = -1 }, "a period of -1 s from 0 s on: expected zero or above, and finite" },
+        { { .columns = 2, .current = 1, .period = INFINITY }, "a period of inf s from 0 s on: expected zero or above, and finite" },
         { { .columns = 2, .current = 1, .origin = INFINITY },
           "a period of 0 s from inf s on: expected zero or above, and finite" },
         { { .columns = 3, .current = 1, .gate = 2, .threshold = -INFINITY }, "threshold -inf: must be finite" },
