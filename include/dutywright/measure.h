@@ -5,6 +5,7 @@
 
 #include <dutywright/status.h>
 #include <dutywright/table.h>
+#include <dutywright/value.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -50,13 +51,17 @@ enum dw_span_kind {
 struct dw_span {
     enum dw_span_kind kind;
     unsigned long long periods;  /* DW_SPAN_LAST: how many, >= 1 */
-    double from, to;             /* DW_SPAN_BETWEEN: s; -INFINITY and INFINITY for the ends of the record */
+    double from, to;             /* DW_SPAN_BETWEEN: s, or as asked; -INFINITY and INFINITY for the ends of the record */
 };
 
 /* Reads `last`, `last:N`, `all`, `A:B`, `A:` or `:B` (times with prefixes and unit).
  *   span      out; untouched on error
  *   returns   DW_OK or DW_BAD_USE; the text quotes what was found but names no option */
 DW_API enum dw_status dw_span_parse(const char *text, struct dw_span *span, struct dw_error *error);
+
+/* The same along a first column of another kind.
+ *   kind      what A and B are: DW_FREQUENCY for a spectrum, say, or DW_NUMBER */
+DW_API enum dw_status dw_span_parse_along(const char *text, enum dw_quantity kind, struct dw_span *span, struct dw_error *error);
 
 /* ---- settling: our own definition (theory, section 4.5), not that of IEEE Std 181 ---- */
 

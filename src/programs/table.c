@@ -13,10 +13,11 @@ static const struct argp_option options[] = {
     { "after", OPTION_AFTER, "FILE", OPTION_REPEATS,
       "Put the table behind that of FILE, with its times shifted so that it begins where FILE ends; repeat for more, "
       "in their order. FILE is read twice; a pipe is kept in a temporary file meanwhile", 1 },
-    { "shift", OPTION_SHIFT, "T", 0, "Add T to every time (s); -5ms moves to the left", 1 },
+    { "shift", OPTION_SHIFT, "T", 0, "Add T to every time (s), or to what the first column holds instead; -5ms moves to the left", 1 },
     { "span", OPTION_SPAN, "SPAN", 0,
-      "Only a part, with rows put in at its ends where there are none: A:B (from time A to time B, such as 10ms:20ms; either "
-      "may be left out), last (the last whole period), last:N, or all", 1 },
+      "Only a part: A:B (from time A to time B, such as 10ms:20ms; either may be left out), last (the last whole period), last:N, "
+      "or all; rows are put in at its ends where there are none. Of a spectrum, or another table that does not begin with a "
+      "time, the rows from A to B, such as 1k:3kHz", 1 },
     { "channel", OPTION_CHANNEL, "NAME,NAME", 0, "Only these channels, in this order", 1 },
     { "scale", OPTION_SCALE, "NAME=FACTOR", OPTION_REPEATS, "Multiply a channel: ch1=10 for a probe that divides by ten", 1 },
     { "rename", OPTION_RENAME, "OLD=NEW", OPTION_REPEATS,
@@ -45,7 +46,6 @@ static void check_options(void)
 static error_t parse(int key, char *argument, struct argp_state *state)
 {
     struct table_options *o = state->input;
-    struct dw_error why;
     switch (key) {
     case ARGP_KEY_INIT:
         for (int i = 0; i < 3; i++)
@@ -60,11 +60,8 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_RENAME: o->rename[o->rename_count++] = argument; return 0;
     case OPTION_SCALE: o->scale[o->scale_count++] = argument; return 0;
     case OPTION_CHANNEL: o->common.channel = argument; return 0;
-    case OPTION_SHIFT: o->shift = option_quantity("shift", argument, DW_TIME); return 0;
-    case OPTION_SPAN:
-        if (dw_span_parse(argument, &o->span, &why) != DW_OK)
-            option_error("span", NULL, "%s", why.text);
-        return 0;
+    case OPTION_SHIFT: o->shift = argument; return 0;
+    case OPTION_SPAN: o->common.span = argument; return 0;
     case OPTION_CSV: o->csv = true; return 0;
     case OPTION_REPORT: o->report = true; return 0;
     case ARGP_KEY_END: check_options(); return 0;

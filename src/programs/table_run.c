@@ -46,10 +46,26 @@ static enum dw_status span_error(const struct dw_error *why, enum dw_status stat
     return status == DW_OK ? status : dw_error_set(error, status, why->line, "--span: %s", why->text);
 }
 
+/* Rows that are points: those in the span, both ends included. */
+static enum dw_status rows_among(struct run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t k = 0; status == DW_OK && k < rows; k++) {
+        const double *row = values + k * run->columns;
+        if (row[0] < run->among.from || row[0] > run->among.to)
+            continue;
+        run->any_among = true;
+        status = put_rows(run, row, 1, error);
+    }
+    return status;
+}
+
 static enum dw_status span_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
 {
     struct dw_error why = { .status = DW_OK };
     enum dw_status status = DW_OK;
+    if (run->among.kind == DW_SPAN_BETWEEN)
+        return rows_among(run, values, rows, error);
     if (!run->cut && !run->tail)
         return put_rows(run, values, rows, error);
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
@@ -64,11 +80,11 @@ static enum dw_status span_rows(struct run *run, const double *values, size_t ro
 static enum dw_status shift_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    if (run->options->shift == 0)
+    if (run->shift == 0)
         return span_rows(run, values, rows, error);
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
         memcpy(run->row, values + k * run->columns, run->columns * sizeof *run->row);
-        run->row[0] += run->options->shift;
+        run->row[0] += run->shift;
         status = span_rows(run, run->row, 1, error);
     }
     return status;
@@ -108,6 +124,8 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
     enum dw_status status = run->join ? dw_join_finish(run->join, &some, error) : DW_OK;
     if (status == DW_OK)
         status = shift_rows(run, some.values, some.count, error);
+    if (status == DW_OK && run->among.kind == DW_SPAN_BETWEEN && !run->any_among)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--span: '%s': no row lies there", run->options->common.span);
     if (status == DW_OK && run->cut)
         status = span_error(&why, dw_cut_finish(run->cut, &why), error);
     if (status == DW_OK && run->tail) {
@@ -126,27 +144,47 @@ struct dw_reader *run_open(const struct table_options *o, const char *file, stru
     return dw_reader_open(file, &how, error);
 }
 
-static enum dw_status shift_header(struct dw_header *header, double shift, struct dw_error *error)
+/* What the first column holds, as which the ends of a span and a shift are read. */
+static enum dw_quantity first_quantity(const struct run *run)
 {
+    const char *unit = dw_header_column(dw_reader_header(run->reader), 0).unit;
+    return !strcmp(unit, "s") ? DW_TIME : !strcmp(unit, "Hz") ? DW_FREQUENCY : DW_NUMBER;
+}
+
+static enum dw_status set_shift(struct run *run, struct dw_error *error)
+{
+    struct dw_header *header = run->header;
+    struct dw_error why;
     double origin = 0;
     bool present;
+    if (!run->options->shift)
+        return DW_OK;
+    if (dw_quantity_parse(run->options->shift, first_quantity(run), &run->shift, &why) != DW_OK)
+        return dw_error_set(error, why.status, 0, "--shift: '%s': %s", run->options->shift, why.text);
     const enum dw_status status = dw_header_number(header, "origin", &origin, &present, error);
-    if (status != DW_OK || (!dw_header_get(header, "period") && !dw_header_get(header, "carrier-period")))
+    if (run->shift == 0 || status != DW_OK || (!dw_header_get(header, "period") && !dw_header_get(header, "carrier-period")))
         return status;
-    return dw_header_set_number(header, "origin", origin + shift, error);
+    return dw_header_set_number(header, "origin", origin + run->shift, error);
 }
 
 static enum dw_status set_span(struct run *run, struct dw_error *error)
 {
-    const struct dw_span *span = &run->options->span;
+    struct dw_span span = { .kind = DW_SPAN_ALL };
+    struct dw_error why = { .status = DW_OK };
     double period, origin = 0;
     bool present = true, has_origin;
     enum dw_status status = DW_OK;
-    if (span->kind == DW_SPAN_DEFAULT || span->kind == DW_SPAN_ALL)
-        return DW_OK;
+    if (run->options->common.span)
+        status = span_error(&why, dw_span_parse_along(run->options->common.span, first_quantity(run), &span, &why), error);
+    if (status != DW_OK || span.kind == DW_SPAN_ALL)
+        return status;
     dw_header_drop(run->header, "initial");
-    if (span->kind == DW_SPAN_BETWEEN) {
-        run->cut = dw_cut_new(run->columns, span->from, span->to, error);
+    if (span.kind == DW_SPAN_BETWEEN && first_quantity(run) != DW_TIME) {
+        run->among = span; /* no wave runs from a harmonic to the next: nothing is put in between rows */
+        return DW_OK;
+    }
+    if (span.kind == DW_SPAN_BETWEEN) {
+        run->cut = dw_cut_new(run->columns, span.from, span.to, error);
         return run->cut ? DW_OK : error->status;
     }
     status = dw_header_number(run->header, "period", &period, &present, error);
@@ -158,7 +196,7 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period' or 'carrier-period'; give times, such as 10ms:20ms");
     if (status == DW_OK && !(period > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: 'period: %g' is not above zero", dw_reader_name(run->reader), period);
-    if (status == DW_OK && !(run->tail = dw_tail_new(run->columns, origin, period, span->periods, error)))
+    if (status == DW_OK && !(run->tail = dw_tail_new(run->columns, origin, period, span.periods, error)))
         return error->status;
     return status;
 }
@@ -171,8 +209,8 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
     enum dw_status status = run_read_after(run, error);
     if (status == DW_OK && o->after_count && !(run->join = dw_join_new(run->columns, error)))
         status = error->status;
-    if (status == DW_OK && o->shift != 0)
-        status = shift_header(run->header, o->shift, error);
+    if (status == DW_OK)
+        status = set_shift(run, error);
     if (status == DW_OK)
         status = set_span(run, error);
     if (status == DW_OK && o->common.channel)
@@ -180,7 +218,8 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
     if (status == DW_OK && (o->scale_count || o->rename_count))
         status = run_scale_and_rename(run, error);
     /* what only changes its encoding is still the same table */
-    const bool changes = run->join || run->cut || run->tail || run->column || o->rename_count || o->scale_count || o->shift != 0;
+    const bool cuts = run->cut || run->tail || run->among.kind == DW_SPAN_BETWEEN;
+    const bool changes = run->join || cuts || run->column || o->rename_count || o->scale_count || run->shift != 0;
     if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
         status = dw_header_add(run->header, "made-by", program_made_by(), error);
     if (status != DW_OK)

@@ -10,10 +10,9 @@
 
 struct table_options {
     struct common_options common;
-    struct dw_span span;
     const char **after, **rename, **scale; /* lists in argv, each [count] */
     size_t after_count, rename_count, scale_count;
-    double shift; /* s */
+    const char *shift;
     bool csv, report;
 };
 
@@ -30,6 +29,7 @@ struct scaled {
 struct run {
     const struct table_options *options;
     struct dw_reader *reader;   /* the input */
+    double shift;               /* what is added to the first column, in its unit */
     double *first_row;          /* of the input, read ahead; NULL where it has none */
     struct dw_header *header;   /* of the output */
     size_t columns, chosen;     /* of a row in, of a row out */
@@ -40,6 +40,8 @@ struct run {
     FILE **kept;                /* [after_count] rows of a table in front that can be read but once; NULL: read it again */
     struct dw_join *join;
     struct dw_cut *cut;
+    struct dw_span among;       /* DW_SPAN_BETWEEN: where rows must lie in a table that is no wave */
+    bool any_among;             /* some do */
     struct dw_tail *tail;
     struct dw_writer *writer;   /* NULL: a report */
     unsigned long long rows;    /* of a report, as are the rest */

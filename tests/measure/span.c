@@ -60,4 +60,19 @@ START_TEST(what_is_no_span_is_quoted)
 }
 END_TEST
 
-SUITE("measure: spans", every_form_of_a_span_reads, what_is_no_span_is_quoted)
+START_TEST(ends_of_a_span_are_of_the_kind_asked_for)
+{
+    struct dw_span span = { .periods = 77 };
+    struct dw_error error;
+    succeeds(dw_span_parse_along("1k:4.7kHz", DW_FREQUENCY, &span, &error), error);
+    ck_assert(span.kind == DW_SPAN_BETWEEN && span.from == 1000 && span.to == 4700);
+    succeeds(dw_span_parse_along("-2:3k", DW_NUMBER, &span, &error), error);
+    ck_assert(span.from == -2 && span.to == 3000);
+    refuses(dw_span_parse_along("1ms:3ms", DW_FREQUENCY, &span, &error), DW_BAD_USE, error,
+            "'ms' makes it a time; expected a frequency, such as 500, 20k or 20kHz");
+    refuses(dw_span_parse_along("1", DW_FREQUENCY, &span, &error), DW_BAD_USE, error,
+            "'1' is not a span: wanted last, last:N (whole periods), all, or A:B (numbers)");
+}
+END_TEST
+
+SUITE("measure: spans", every_form_of_a_span_reads, what_is_no_span_is_quoted, ends_of_a_span_are_of_the_kind_asked_for)
