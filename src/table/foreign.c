@@ -268,6 +268,28 @@ static enum dw_status no_row(const struct dw_reader *reader, unsigned long long 
                         quoted(shown, sizeof shown, titles[word].first, titles[word].last));
 }
 
+/* Refuses a line right above the first row that has all of a row's numbers and then more: it is a row with a remark. */
+static enum dw_status no_row_with_remark(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
+{
+    const bool comma = reader->separator == '\t' || reader->separator == ';';
+    char shown[64], *at = NULL, *last = NULL;
+    size_t line = lead->lines, count = 0;
+    while (line > 0 && last == at) { /* above blank lines */
+        last = trim_end(lead->text + lead->start[line - 1], lead->text + (line < lead->lines ? lead->start[line] : lead->size));
+        at = lead->text + lead->start[--line];
+    }
+    for (struct field field; at && at < last && next_field(&at, last, reader->separator, &field); count++) {
+        double value;
+        if (field_number(field, comma, &value))
+            continue;
+        if (count < columns)
+            return DW_OK;
+        return reader_fault(reader, lead->number[line], error, "'%s' is not a number",
+                            quoted(shown, sizeof shown, field.first, field.last));
+    }
+    return DW_OK;
+}
+
 static enum dw_status name_columns(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
 {
     struct field *fields = malloc(2 * columns * sizeof *fields), *titles = fields, *units = NULL;
@@ -287,6 +309,8 @@ static enum dw_status name_columns(struct dw_reader *reader, const struct lead *
         titles = NULL;
     }
     enum dw_status status = line < lead->lines ? no_row(reader, lead->number[line], fields, columns, error) : DW_OK;
+    if (status == DW_OK)
+        status = no_row_with_remark(reader, lead, columns, error);
     for (size_t i = 0; status == DW_OK && i < columns; i++)
         status = add_column(reader, columns, i, titles ? &titles[i] : NULL, units ? &units[i] : NULL, error);
     free(fields);
