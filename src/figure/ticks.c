@@ -65,22 +65,23 @@ static const char *prefix_word(int power)
 }
 
 /* A decimal mantissa * 10^power as text with the SI prefix 10^prefix. Zero has no unit. */
-static void spell(char *out, size_t size, double mantissa, int power, int prefix, const char *unit, const char *sign)
+static void spell(char *out, size_t room, double mantissa, int power, int prefix, const char *unit, const char *sign)
 {
     char number[40];
     const int shift = power - prefix;
+    const double size = fabs(mantissa) * pow(10, shift);
     if (mantissa == 0)
         snprintf(number, sizeof number, "%s0", sign);
-    else if (shift > 6 || shift < -15 || fabs(mantissa) * pow(10, shift) >= 1e7) {
+    else if (shift > 6 || shift < -15 || size >= 1e7 || (shift < -6 && size < 1e-5)) {
         const int digits = (int)floor(log10(fabs(mantissa)) + 1e-12);
-        snprintf(number, sizeof number, "%s%ge%d", mantissa < 0 ? "" : sign, mantissa / pow(10, digits), shift + digits);
+        snprintf(number, sizeof number, "%s%.15ge%d", mantissa < 0 ? "" : sign, mantissa / pow(10, digits), shift + digits);
     } else
         snprintf(number, sizeof number, "%s%.*f", mantissa < 0 ? "" : sign, shift < 0 ? -shift : 0,
                  shift < 0 ? mantissa / pow(10, -shift) : mantissa * pow(10, shift));
     if (mantissa == 0)
-        snprintf(out, size, "%s", number);
+        snprintf(out, room, "%s", number);
     else
-        label_join(out, size, number, prefix_word(prefix), unit);
+        label_join(out, room, number, prefix_word(prefix), unit);
 }
 
 /* Without zeros at the end. */

@@ -56,6 +56,10 @@ START_TEST(labels_are_round_values_in_engineering_units)
         { { 0, 31, false, "degC" }, 300, "0  10 \xc2\xb0" "C  20 \xc2\xb0" "C  30 \xc2\xb0" "C" },
         { { 0, 1.05, false, "1" }, 300, "0  0.2  0.4  0.6  0.8  1.0" },
         { { 0, 2.3e9, false, "1" }, 300, "0  5e8  1e9  1.5e9  2e9" },
+        { { 0, 1.1e-13, false, "1" }, 500, "0  2e-14  4e-14  6e-14  8e-14  1e-13" },
+        { { 0, 4.7e-7, false, "degC" }, 500, "0  1e-7 \xc2\xb0" "C  2e-7 \xc2\xb0" "C  3e-7 \xc2\xb0" "C  4e-7 \xc2\xb0" "C" },
+        { { 1e-30, 1e4, true, "1" }, 700, "1e-30  1e-24  1e-18  1e-12  0.000001  1" },
+        { { 2.0000001e-14, 2.0000004e-14, false, "1" }, 400, "2.0000001e-14  +1e-21  +2e-21  +3e-21" },
         /* only late digits differ: all of them once, then what is added */
         { { 1000, 1000.0002, false, "s" }, 500, "1000 s  +50 \xc2\xb5s  +100 \xc2\xb5s  +150 \xc2\xb5s  +200 \xc2\xb5s" },
         { { 4.9999499, 4.9999521, false, "V" }, 500, "4.99995 V  +0.5 \xc2\xb5V  +1.0 \xc2\xb5V  +1.5 \xc2\xb5V  +2.0 \xc2\xb5V" },
