@@ -228,6 +228,8 @@ static void check(struct plot_options *o)
                      o->file.count == 1 ? "" : "s");
     if (o->form.type != FIGURE_TEXT && o->form.width && (o->form.width < FIGURE_LEAST || o->form.height < FIGURE_LEAST))
         option_error("size", option_given("size"), "width and height must be from %d to %d", (int)FIGURE_LEAST, (int)FIGURE_MOST);
+    if (o->form.type == FIGURE_TEXT && option_given("font-size"))
+        option_error("font-size", option_given("font-size"), "text has the letters of the screen that shows it");
     if (o->output && whole_file_check(o->output, &error) != DW_OK)
         option_error("output", NULL, "%s", error.text);
 }
