@@ -97,6 +97,11 @@ static void add_notes(struct drawing *drawing, const struct request *request)
             drawing_note(drawing, source->kind == OF_TIME ? "%s: no time passes, so that there is no mean"
                                                           : "%s: a mean is over time, and this is no table of time",
                          source->name);
+        bool decibels = false;
+        for (size_t c = 0; c < source->channels; c++)
+            decibels = decibels || source->factor[c] == TO_DECIBELS;
+        if (request->mean && source->has_means && decibels)
+            drawing_note(drawing, "%s: no mean is drawn of values in dB; --y-scale log has it", source->name);
     }
 }
 
