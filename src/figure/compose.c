@@ -3,6 +3,7 @@
 #include "palette.h"
 #include "tables_inner.h"
 #include <dutywright/value.h>
+#include <float.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -302,6 +303,17 @@ static size_t number_of(const struct inner *inner, size_t which, const struct re
     return request->arrangement != TOGETHER && alike ? place : which;
 }
 
+/* A mean that is zero but for the rounding of its sum is shown as zero. */
+static double shown_mean(const struct trace *trace)
+{
+    double size = 0;
+    for (size_t i = 0; i < reduction_strips(trace->rows); i++) {
+        const struct strip *strip = reduction_strip(trace->rows, i, trace->channel);
+        size = fmax(size, fmax(fabs(strip->low.y), fabs(strip->high.y)));
+    }
+    return fabs(trace->mean) <= 16 * DBL_EPSILON * size ? 0 : trace->mean;
+}
+
 static enum dw_status fill_panel(struct drawing *drawing, struct panel *panel, size_t which, size_t first,
                                  const struct request *request, struct dw_error *error)
 {
@@ -317,10 +329,12 @@ static enum dw_status fill_panel(struct drawing *drawing, struct panel *panel, s
         const struct source *source = &inner->source[pick->source];
         if (pick->panel != which)
             continue;
-        panel->trace[panel->traces++] = (struct trace){
+        struct trace *trace = &panel->trace[panel->traces++];
+        *trace = (struct trace){
             pick->label, window_reduction(source->window), pick->channel, style_of(source, request, pick->source),
             look_of(inner, pick), source->has_means && source->factor[pick->channel] != TO_DECIBELS,
             source->mean[pick->channel] };
+        trace->mean = shown_mean(trace);
     }
     return DW_OK;
 }

@@ -3,7 +3,6 @@
 #include "labels_inner.h"
 #include "text.h"
 #include <dutywright/value.h>
-#include <float.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -53,17 +52,6 @@ void labels_spread(const double *wanted, const double *height, size_t count, dou
     }
 }
 
-/* A mean that is zero but for the rounding of its sum is shown as zero. */
-static double shown_mean(const struct trace *trace)
-{
-    double size = 0;
-    for (size_t i = 0; i < reduction_strips(trace->rows); i++) {
-        const struct strip *strip = reduction_strip(trace->rows, i, trace->channel);
-        size = fmax(size, fmax(fabs(strip->low.y), fabs(strip->high.y)));
-    }
-    return fabs(trace->mean) <= 16 * DBL_EPSILON * size ? 0 : trace->mean;
-}
-
 /* Enough digits to tell apart what the axis tells apart. */
 static int mean_digits(double mean, const struct axis *axis)
 {
@@ -78,7 +66,7 @@ static void write_label(struct label *label, const struct trace *trace, const st
     *label->line[1] = 0;
     if (!trace->has_mean)
         return;
-    label_quantity(mean, sizeof mean, shown_mean(trace), axis->unit, mean_digits(shown_mean(trace), axis));
+    label_quantity(mean, sizeof mean, trace->mean, axis->unit, mean_digits(trace->mean, axis));
     if (one_line)
         snprintf(label->line[0] + strlen(label->line[0]), sizeof label->line[0] - strlen(label->line[0]), " %.40s", mean);
     else
