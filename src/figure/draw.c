@@ -39,9 +39,9 @@ static void draw_title(const struct sheet *sheet, const struct layout *layout, s
     for (int i = 0; i < layout->title_lines; i++)
         canvas_text(canvas, OUTER * font, first - i * TITLE_LEADING * font, TEXT_LEFT, size, TEXT_STRONG, layout->title[i]);
     if (*sheet->caption && layout->title_lines)
-        canvas_text(canvas, layout->page.width - OUTER * font, first, TEXT_RIGHT, size, TEXT_STRONG, sheet->caption);
+        canvas_text(canvas, layout->page.width - OUTER * font, first, TEXT_RIGHT, size, TEXT_STRONG, layout->caption);
     else if (*sheet->caption) /* at the left, where it stands still from frame to frame */
-        canvas_text(canvas, OUTER * font, first, TEXT_LEFT, size, TEXT_STRONG, sheet->caption);
+        canvas_text(canvas, OUTER * font, first, TEXT_LEFT, size, TEXT_STRONG, layout->caption);
 }
 
 /* Rules up from the x axis, through all panels and the gaps between, so that one instant is seen in each. */
@@ -203,8 +203,8 @@ static enum dw_status draw_panel(const struct sheet *sheet, const struct panel *
     for (size_t i = 0; bands && i < panel->traces; i++)
         bands_free(&bands[i]);
     free(bands);
-    if (*panel->heading)
-        canvas_text(canvas, layout->box.left, layout->box.top + 0.75 * font, TEXT_LEFT, font, TEXT_STRONG, panel->heading);
+    if (*layout->heading)
+        canvas_text(canvas, layout->box.left, layout->box.top + 0.75 * font, TEXT_LEFT, font, TEXT_STRONG, layout->heading);
     return status;
 }
 

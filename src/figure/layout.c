@@ -18,7 +18,7 @@
 #define LEAST_PANEL 2.6    /* height */
 #define LEAST_WIDTH 8.0
 
-enum { MOST_X_LABELS = 9, MOST_Y_LABELS = 9, X_CHARACTERS = 20 };
+enum { MOST_X_LABELS = 9, MOST_Y_LABELS = 9, X_CHARACTERS = 20, MOST_CHARACTERS = 60 };
 
 struct measuring {
     struct canvas *canvas;
@@ -44,18 +44,39 @@ double page_font(int width, int height)
 
 /* ---- the title ---- */
 
+void text_fit(char out[LINE_TEXT], const char *text, struct canvas *canvas, double size, double width)
+{
+    size_t most = MOST_CHARACTERS;
+    do
+        text_shorten(out, LINE_TEXT, text, most);
+    while (--most > 1 && canvas_text_width(canvas, size, out) > width);
+}
+
+/* Puts an ellipsis behind a line, in the place of its last words where there is no room. */
+static void end_cut(char line[LINE_TEXT], struct canvas *canvas, double size, double width)
+{
+    char cut[LINE_TEXT + 8];
+    while (snprintf(cut, sizeof cut, "%s \xe2\x80\xa6", line) > 250 || canvas_text_width(canvas, size, cut) > width) {
+        char *blank = strrchr(line, ' ');
+        if (!blank)
+            break;
+        *blank = 0;
+    }
+    snprintf(line, LINE_TEXT, "%.250s", cut);
+}
+
 /* Breaks a text at blanks into lines no wider than `width`; what remains after the last line is cut. */
 static int break_title(const char *title, struct canvas *canvas, double size, double width,
-                       char line[TITLE_LINES][256])
+                       char line[TITLE_LINES][LINE_TEXT])
 {
     char text[TEXT_LENGTH];
     snprintf(text, sizeof text, "%s", title);
     char *rest = NULL;
     int lines = 0;
     for (char *word = strtok_r(text, " \n\t", &rest); word; word = strtok_r(NULL, " \n\t", &rest)) {
-        char longer[512], shorter[256];
+        char longer[2 * LINE_TEXT], shorter[LINE_TEXT];
         const char *before = lines ? line[lines - 1] : "";
-        text_shorten(shorter, sizeof shorter - 4, word, 60);
+        text_fit(shorter, word, canvas, size, width);
         const int length = snprintf(longer, sizeof longer, "%s%s%s", before, *before ? " " : "", shorter);
         const bool fits = length < 250 && canvas_text_width(canvas, size, longer) <= width;
         if (lines && fits) {
@@ -63,7 +84,7 @@ static int break_title(const char *title, struct canvas *canvas, double size, do
         } else if (lines < TITLE_LINES) {
             memcpy(line[lines++], shorter, sizeof shorter);
         } else {
-            snprintf(line[lines - 1] + strlen(line[lines - 1]), 256 - strlen(line[lines - 1]), " \xe2\x80\xa6");
+            end_cut(line[lines - 1], canvas, size, width);
             break;
         }
     }
@@ -73,8 +94,10 @@ static int break_title(const char *title, struct canvas *canvas, double size, do
 static double place_title(struct layout *layout, const struct sheet *sheet, struct canvas *canvas)
 {
     const double font = layout->page.font, size = TITLE_SIZE * font;
-    const double caption = *sheet->caption ? canvas_text_width(canvas, size, sheet->caption) + 2 * font : 0;
-    const double width = fmax(layout->page.width - 2 * OUTER * font - caption, 0.3 * layout->page.width);
+    const double whole = layout->page.width - 2 * OUTER * font;
+    text_fit(layout->caption, sheet->caption, canvas, size, *sheet->title ? 0.6 * whole : whole);
+    const double caption = *layout->caption ? canvas_text_width(canvas, size, layout->caption) + 2 * font : 0;
+    const double width = fmax(whole - caption, 0.3 * whole);
     layout->title_top = layout->page.height - OUTER * font;
     layout->title_lines = break_title(sheet->title, canvas, size, width, layout->title);
     const int lines = layout->title_lines ? layout->title_lines : *sheet->caption != 0;
@@ -222,6 +245,8 @@ static void place(struct layout *layout, const struct sheet *sheet, struct canva
     for (size_t i = 0; i < sheet->panels; i++) {
         layout->panel[i].box.left = layout->margins.left;
         layout->panel[i].box.right = layout->page.width - layout->margins.right;
+        text_fit(layout->panel[i].heading, sheet->panel[i].heading, canvas, layout->page.font,
+                 layout->page.width - layout->margins.left - OUTER * layout->page.font);
         labels_place(&layout->panel[i], &sheet->panel[i], &sheet->x, layout->page.font);
     }
 }

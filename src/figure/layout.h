@@ -11,7 +11,7 @@ struct box {
     double left, right, bottom, top;
 };
 
-enum { LABEL_TEXT = 96, TITLE_LINES = 4 };
+enum { LABEL_TEXT = 96, TITLE_LINES = 4, LINE_TEXT = 256 };
 
 /* A trace's name and mean beside the panel, and the end of the line to it. */
 struct label {
@@ -23,6 +23,7 @@ struct label {
 
 struct panel_layout {
     struct box box;
+    char heading[LINE_TEXT];
     struct ticks ticks;
     struct label *label;  /* [labels], from the bottom up */
     size_t labels;
@@ -46,7 +47,7 @@ struct layout {
     struct panel_layout *panel;  /* [panels] */
     size_t panels;
     struct ticks x;
-    char title[TITLE_LINES][256];
+    char title[TITLE_LINES][LINE_TEXT], caption[LINE_TEXT];
     int title_lines;
     double title_top;            /* of the first line */
     char x_text[LABEL_TEXT];     /* name of the x axis, behind its last label */
@@ -55,6 +56,9 @@ struct layout {
 
 /* Size of letters that suits a page. */
 double page_font(int width, int height);
+
+/* A text, shortened in its middle as far as it takes to be no wider than `width`. */
+void text_fit(char out[LINE_TEXT], const char *text, struct canvas *canvas, double size, double width);
 
 /* Least size of a page for a sheet with such letters. */
 void page_least(const struct sheet *sheet, struct canvas *canvas, double font, int *width, int *height);
