@@ -44,6 +44,10 @@ static enum dw_status join_header(struct run *run, const struct dw_header *next,
                                   double end, struct dw_error *error)
 {
     struct dw_error why;
+    const struct dw_column time = dw_header_column(next, 0);
+    if (run->options->after_count && strcmp(time.unit, "s") != 0)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--after: '%s' begins with %s[%s]: only tables of time follow each other",
+                            file, time.name, time.unit);
     if (!run->header)
         return (run->header = dw_header_copy(next, error)) ? DW_OK : error->status;
     const enum dw_status status = dw_header_join(run->header, next, isnan(end) ? 0 : end - first, &why);
