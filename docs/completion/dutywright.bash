@@ -54,7 +54,7 @@ _dutywright() {
         return 0 ;;
     NAME | NAMES | NAME,NAME | CHANNEL | CHANNELS)
         words=$(_dutywright_channels "${COMP_WORDS[@]:1}") ;;
-    OLD=NEW)
+    OLD=NEW | NAME=FACTOR)
         [[ $typed == *=* ]] || words=$(_dutywright_channels "${COMP_WORDS[@]:1}" | sed 's/$/=/') ;;
     KEYS)
         [[ ${typed##*,} == *=* ]] || words=$(_dutywright_about "$option" "$help" | sed 1s/=KEYS// | grep -o '\<[a-z][a-z-]*=' | awk '!seen[$0]++') ;;
