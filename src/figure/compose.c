@@ -193,7 +193,7 @@ static enum dw_status read_range(struct axis *axis, const char *text, struct dw_
     struct dw_error why;
     char low[64];
     const char *colon = strchr(text, ':');
-    if (!colon || (size_t)(colon - text) >= sizeof low)
+    if (!colon || colon == text || !colon[1] || (size_t)(colon - text) >= sizeof low)
         return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': LOW:HIGH was wanted, such as 0:5", text);
     snprintf(low, sizeof low, "%.*s", (int)(colon - text), text);
     if (dw_quantity_parse(low, DW_NUMBER, &axis->low, &why) != DW_OK
@@ -385,8 +385,12 @@ enum dw_status compose_sheets(struct drawing *drawing, const struct request *req
     for (size_t i = 0; status == DW_OK && i < inner->panels; i++)
         if (number_of(inner, i, request) == i)
             status = choose_y(drawing, i, inner->unit[i], request, error);
-    if (status == DW_OK && request->ranges > drawing->sheet[0].panels)
+    const size_t panels = status == DW_OK ? drawing->sheet[0].panels : 0;
+    if (status == DW_OK && request->y_scales > 1 && request->y_scales > panels)
+        return dw_error_set(error, DW_BAD_USE, 0, "--y-scale: given %zu times for %zu panel%s: give one for all, or one for each",
+                            request->y_scales, panels, panels == 1 ? "" : "s");
+    if (status == DW_OK && request->ranges > panels)
         return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': given %zu times for %zu panel%s", request->range[request->ranges - 1],
-                            request->ranges, drawing->sheet[0].panels, drawing->sheet[0].panels == 1 ? "" : "s");
+                            request->ranges, panels, panels == 1 ? "" : "s");
     return status;
 }
