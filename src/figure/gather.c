@@ -59,7 +59,12 @@ static enum dw_status new_window(struct source *source, const struct request *re
                                  struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(source->reader);
-    struct window_rule rule = { source->channels, request->strips, *span, 0, 0, source->kind == OF_TIME };
+    const bool logarithmic = request->x_scale == SCALE_LOG;
+    struct window_rule rule = { source->channels, request->strips, *span, 0, 0, source->kind == OF_TIME, logarithmic };
+    if (logarithmic && rule.joined && span->kind == DW_SPAN_ALL) /* a mean from zero on, wherever the first row above it lies */
+        rule.span = (struct dw_span){ .kind = DW_SPAN_BETWEEN, .from = 0, .to = INFINITY };
+    else if (logarithmic && rule.joined && span->kind == DW_SPAN_BETWEEN && span->to > 0)
+        rule.span.from = fmax(span->from, 0);
     struct dw_error why;
     bool present;
     enum dw_status status = dw_header_number(header, "period", &rule.period, &present, error);
@@ -102,9 +107,11 @@ static enum dw_status take_row(struct gathering *gathering, const double *row, s
     const double x = row[0] * source->x_factor;
     if (gathering->must_log && x <= 0) {
         source->dropped++;
-        return DW_OK;
+        if (source->kind != OF_TIME)
+            return DW_OK;
+    } else {
+        follow(gathering, x);
     }
-    follow(gathering, x);
     for (size_t c = 0; c < source->channels; c++)
         gathering->y[c] = value_drawn(row[source->column[c]], source->factor[c]);
     source->rows++;

@@ -123,7 +123,7 @@ static enum dw_status count_row(const struct window *window, struct piece *piece
     piece->first = piece->any ? piece->first : x;
     piece->last = x;
     piece->any = true;
-    return reduction_add(piece->reduction, x, y, error);
+    return window->rule.logarithmic && !(x > 0) ? DW_OK : reduction_add(piece->reduction, x, y, error);
 }
 
 /* Adds the value at `at` on the line from the row before to (x, y). */
@@ -255,6 +255,9 @@ enum dw_status window_finish(struct window *window, double *from, double *to, st
     const struct piece *piece = &window->piece[0];
     if (!window->any)
         return dw_error_set(error, DW_BAD_INPUT, 0, "there are no rows to draw");
+    if (window->rule.logarithmic && window->previous_x <= 0)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "a logarithmic axis begins above zero, and the rows run from %g to %g",
+                            window->first, window->previous_x);
     if (window->rule.span.kind == DW_SPAN_LAST)
         return join_periods(window, from, to, error);
     if (!reduction_strips(piece->reduction))

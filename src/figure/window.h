@@ -15,6 +15,7 @@ struct window_rule {
     double origin, period; /* of the first column's unit; period 0: none is known */
     bool joined;           /* rows are vertices of a line: at the ends of the span, put in the value there. Otherwise the
                               rows beside the span are kept too, since a curve may be drawn to them */
+    bool logarithmic;      /* rows at or below zero have no place on the axis: they count for means alone */
 };
 
 struct window;
