@@ -59,8 +59,11 @@ static enum dw_status write_cell(const struct report *report, size_t row, size_t
     if (!cell->text && isfinite(cell->number))
         dw_number_print(number, cell->number);
     fputs(number, out);
-    if (cell->at_most)
-        fputs(", \"at_most\": true", out);
+    if (cell->at_most) {
+        /* a finding has one number, a row of a table perhaps several */
+        write_key(report->findings ? "at-most" : title->name, report->findings ? "" : "_at_most", false, out);
+        fputs("true", out);
+    }
     if (title->unit && *title->unit) {
         write_key(title->name, "_unit", false, out);
         status = write_string(report_stored_unit(title->unit), out, error);
