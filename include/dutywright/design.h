@@ -91,8 +91,8 @@ struct dw_filter_figures {
     bool settling_at_most; /* settled with its first mean: the time is one period, an upper bound */
     double overshoot;
     double loading;
-    double pin_current;   /* A, peak: from rest, or from duty 0 settled, to fully on (or to the duty asked), and in the
-                             steady state */
+    double pin_current;   /* A, peak: from rest, nothing charged, or from duty 0 settled, to fully on (or to the duty asked),
+                             and in the steady state */
 };
 
 /* DW_OK, or DW_BAD_USE: a field is outside its range. error may be NULL. */

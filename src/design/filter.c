@@ -79,7 +79,8 @@ double loading_of(const struct terms *terms, double resistance)
 double rc_pin_current(const struct terms *terms, double first, double whole)
 {
     const double inrush = terms->height / (terms->task.source + first), all = terms->task.source + whole + terms->task.load;
-    return fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all));
+    const double rest = fmax(fabs(terms->task.high), fabs(terms->task.low)) / (terms->task.source + first);
+    return fmax(rest, fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all)));
 }
 
 static struct resonant_parts parts_with_source(const struct terms *terms, const struct coil_values *v)
@@ -136,8 +137,15 @@ bool coil_figures(const struct terms *terms, const struct coil_values *values, c
     figures->ripple *= terms->height;
     if (beyond(terms, figures, most))
         return true;
-    double current[2];
-    resonant_current(&filter, terms->period, terms->step, current);
+    double current[2], rest[2];
+    resonant_current(&filter, terms->period, terms->step, 0, current);
+    if (terms->search_duty) { /* either level */
+        const double volts = fmax(fabs(terms->task.high), fabs(terms->task.low));
+        figures->pin_current = volts * fmax(-current[0], current[1]);
+    } else if (terms->task.low != 0) {
+        resonant_current(&filter, terms->period, terms->step, terms->task.low / terms->height, rest);
+        figures->pin_current = terms->height * fmax(-rest[0], rest[1]);
+    }
     if (terms->search_duty) {
         double out[2], steady[2];
         resonant_orbit(&filter, terms->period, figures->duty, out, steady);

@@ -263,28 +263,36 @@ void resonant_settling(const struct resonant *filter, double period, double duty
     }
 }
 
-void resonant_current(const struct resonant *filter, double period, double duty, double extremes[2])
+void resonant_current(const struct resonant *filter, double period, double duty, double low, double extremes[2])
 {
     enum { MOST_PERIODS = 100000 };
     const struct decay *f = &filter->current;
     double least = INFINITY, most = -INFINITY, steady[2];
     if (duty >= 1) {
         decay_extremes(f, 40 / slowest_rate(f), &least, &most);
-        extremes[0] = fmin(0, filter->conductance - most);
-        extremes[1] = filter->conductance - least;
+        const double ends[2] = { (1 + low) * fmin(0, filter->conductance - most), (1 + low) * (filter->conductance - least) };
+        extremes[0] = fmin(ends[0], ends[1]);
+        extremes[1] = fmax(ends[0], ends[1]);
         return;
     }
+    const double shift = low * filter->conductance, settled = filter->conductance + shift;
     orbit(f, filter->conductance, period, duty, steady);
+    for (int i = 0; i < 2; i++)
+        steady[i] += shift;
     extremes[0] = fmin(0, steady[0]);
-    extremes[1] = steady[1];
-    const struct decay high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
-    const struct decay begin = times(f, at_start, period, duty);
+    extremes[1] = fmax(0, steady[1]);
+    const struct decay on = times(f, while_high, period, duty), off = times(f, while_low, period, duty);
+    struct decay begin = times(f, at_start, period, duty);
+    /* the step to the low level, at the same time */
+    for (int n = 0; n < begin.count; n++)
+        begin.even[n] += low * f->even[n];
+    begin.odd += low * f->odd;
     for (int k = 0; k < MOST_PERIODS; k++) {
         const double bound = decay_bound(&begin, k * period);
         if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
             break;
         /* the orbit, and what of the start is left of it */
-        struct decay now = high, rest = low;
+        struct decay now = on, rest = off;
         const double complex turn = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (k * period)) : 0;
         const double complex later = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (duty * period)) : 0;
         const double complex left = (begin.even[0] - I * begin.odd) * turn;
@@ -301,11 +309,11 @@ void resonant_current(const struct resonant *filter, double period, double duty,
         }
         least = INFINITY, most = -INFINITY;
         decay_extremes(&now, duty * period, &least, &most);
-        extremes[0] = fmin(extremes[0], filter->conductance - most);
-        extremes[1] = fmax(extremes[1], filter->conductance - least);
+        extremes[0] = fmin(extremes[0], settled - most);
+        extremes[1] = fmax(extremes[1], settled - least);
         least = INFINITY, most = -INFINITY;
         decay_extremes(&rest, (1 - duty) * period, &least, &most);
-        extremes[0] = fmin(extremes[0], least);
-        extremes[1] = fmax(extremes[1], most);
+        extremes[0] = fmin(extremes[0], shift + least);
+        extremes[1] = fmax(extremes[1], shift + most);
     }
 }

@@ -51,7 +51,9 @@ struct resonant_start {
 void resonant_settling(const struct resonant *filter, double period, double duty, double band,
                        struct resonant_start *start);
 
-/* Extremes of the current of the coil from rest on, A per V: for a step, duty 1; else for the train of pulses, from its first. */
-void resonant_current(const struct resonant *filter, double period, double duty, double extremes[2]);
+/* Extremes of the current of the coil from rest on, A per V: for a step, duty 1; else for the train of pulses, from its first.
+ *   low   V per V of pulse height, of the pin when off; with 0 the current is also that from duty 0 settled at any level, but for
+ *         what flows then */
+void resonant_current(const struct resonant *filter, double period, double duty, double low, double extremes[2]);
 
 #endif
