@@ -71,7 +71,7 @@ static const char about[] =
     "A coil may be damped by the load, by r in series with it, or by rd and cd in series beside c.\n\n"
     "Columns: stages are what dw-smooth takes. loading: how much of the mean the load takes off. size: small up to 5 uJ in a "
     "capacitor (at the higher pin voltage) or coil (at its peak current), medium up to 500 uJ, else large. worst-: in the worst "
-    "case within the tolerances. With --all also margin: the largest share of a limit that is used up; duty: where the "
+    "case within the tolerances. With --all also margin: what is left of the limit that is nearest, as a share of it; duty: where the "
     "ripple is largest; cutoff: -3 dB of the ladder; coil-swing: peak-to-peak current of the coil; capacitor-current (rms) and "
     "resistor-power: of the part that has most.\n\n"
     "A shard ends with status 0 also where nothing fits in its share. Its line holds the request and the parts on offer, so that "
