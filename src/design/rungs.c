@@ -39,7 +39,7 @@ static bool bounded(const struct space *space, struct box *box)
     struct search *search = space->search;
     const struct terms *terms = &search->terms;
     double top_r[DW_FILTER_STAGES] = { 0 }, top_c[DW_FILTER_STAGES], low_r[DW_FILTER_STAGES], low_c[DW_FILTER_STAGES];
-    double top = 0, low = 0;
+    double top = 0, low = 0, resistance = 0;
     for (int k = 0; k < space->stages; k++) {
         const struct dw_parts *r = space->list[2 * k], *c = space->list[2 * k + 1];
         top_r[k] = r->most_low[box->to[2 * k]];
@@ -48,8 +48,9 @@ static bool bounded(const struct space *space, struct box *box)
         low_c[k] = c->least_high[box->from[2 * k + 1]];
         top += top_r[k];
         low += low_r[k];
+        resistance += r->part[box->from[2 * k]].value;
     }
-    box->bound = (struct bound){ .parts = 2 * space->stages };
+    box->bound = (struct bound){ .parts = 2 * space->stages, .resistance = resistance };
     struct dw_filter_figures *figures = &box->bound.figures;
     if (search->goal == GOAL_PRICE)
         for (int i = 0; i < 2 * space->stages; i++)

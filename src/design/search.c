@@ -8,6 +8,8 @@
 /* Bounds and values of the same candidate come from the same formulas at places that differ by rounding alone. */
 static const double ROUNDING = 1e-10;
 
+static const int SMALLEST = 1;  /* dw_filter_size */
+
 /* To 30 bits, so that what differs by rounding alone is equal; what that may change, relatively. */
 static const double ROUNDED = 0x1p-30;
 static double rounded(double x)
@@ -72,7 +74,10 @@ bool search_hopeless(const struct search *search, const struct bound *bound, boo
     const struct found *last = &search->kept[search->count - 1];
     if (search->count_parts && bound->parts != last->parts)
         return bound->parts > last->parts;
-    return rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING)) > last->score;
+    const double score = rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING));
+    /* where one figure that is the same for many decides, such as the pin's current, ties are most of them */
+    const bool tie_lost = score == last->score && last->size == SMALLEST && bound->resistance > last->resistance;
+    return score > last->score || tie_lost;
 }
 
 struct most search_most(const struct search *search, const struct bound *bound)

@@ -22,7 +22,7 @@ enum goal {
 /* What is known of all candidates of a box: none has less. */
 struct bound {
     int parts;
-    double price;
+    double price, resistance;  /* of the RC stages together; 0 does for a coil */
     struct dw_filter_figures figures;
 };
 
