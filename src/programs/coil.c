@@ -107,6 +107,7 @@ static void check_options(struct coil_options *o)
         option_required("stray", "such as 100p: without a clamp only it limits the voltage");
     option_report();
     option_conflict("report", "all", "a report has no channels");
+    option_conflict("report", "accuracy", "a report has no rows; what it finds is exact");
     if (!o->report && option_given("expect"))
         option_error("expect", option_given("expect"), "it is what --report judges: give --report");
     if (o->expect != EXPECT_UNSAID && !option_given("pull-in"))

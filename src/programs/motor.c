@@ -108,6 +108,10 @@ static void check_options(struct motor_options *o)
     for (int i = 0; o->plan.drive == DW_DRIVE_DIRECT && i < 2; i++)
         if (option_given(switched[i]))
             option_error(switched[i], option_given(switched[i]), "is of switched drives; --drive is direct");
+    const bool always_on = o->plan.drive == DW_DRIVE_BRIDGE_SLOW || o->plan.drive == DW_DRIVE_ANTIPHASE;
+    if (always_on && option_given("diode-drop") && !option_given("low-channel"))
+        option_error("diode-drop", option_given("diode-drop"),
+                     "goes with --low-channel in this drive: without it transistors alone carry the current");
 }
 
 static error_t parse(int key, char *argument, struct argp_state *state)
