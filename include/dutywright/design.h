@@ -183,6 +183,7 @@ struct dw_choice_wish {
     bool front;                     /* instead of the best: all that no other beats in both ripple and settling */
     size_t best;                    /* how many, >= 1 */
     bool exhaustive;                /* look at every candidate: slower, same answer */
+    double ripple_unit;             /* V, in which a remedy's ripple has its three digits; 0: 1 V */
     int shard, shards;              /* only the shard-th part (from 1) of the candidates, of so many; 0, 0: all */
     bool (*progress)(void *context, double share);  /* called now and then; false ends the search; may be NULL */
     void *context;
@@ -235,7 +236,7 @@ enum dw_remedy_kind {
 enum { DW_REMEDIES = 8 };
 struct dw_remedy {
     enum dw_remedy_kind kind;
-    double value;             /* three digits, rounded to the side that fits */
+    double value;             /* three digits, rounded to the side that fits; a ripple: of the wish's ripple_unit */
     struct dw_choice choice;  /* the best one then */
 };
 

@@ -43,6 +43,7 @@ static bool raise_limit(const struct dw_choice_wish *wish, double *limit, enum g
                         enum dw_status *status)
 {
     const double asked = *limit;
+    const double unit = goal == GOAL_RIPPLE && wish->ripple_unit > 0 ? wish->ripple_unit : 1;
     bool good = false;
     *limit = INFINITY;
     if (isfinite(asked) && fits(wish, goal, &remedy->choice, status)) {
@@ -52,7 +53,7 @@ static bool raise_limit(const struct dw_choice_wish *wish, double *limit, enum g
                         : goal == GOAL_OVERSHOOT ? worst->overshoot
                         : goal == GOAL_LOADING   ? worst->loading
                                                  : worst->pin_current;
-        remedy->value = *limit = three_digits_up(remedy->value);
+        remedy->value = *limit = unit * three_digits_up(remedy->value / unit);
         good = fits(wish, usual(wish), &remedy->choice, status);
     }
     *limit = asked;

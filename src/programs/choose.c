@@ -164,12 +164,15 @@ static void resolve(struct reading *reading)
         program_fail(DW_BAD_USE, "--high, %g V, must be above --low, %g V", task->high, task->low);
     if (reading->ripple) {
         double value;
-        if (in_lsb("ripple", reading->ripple, &value))
+        if (in_lsb("ripple", reading->ripple, &value)) {
+            reading->o.wish.ripple_unit = choose_lsb(task);
             value *= choose_lsb(task);
-        else if (strchr(reading->ripple, '%'))
+        } else if (strchr(reading->ripple, '%')) {
+            reading->o.wish.ripple_unit = task->high - task->low;
             value = option_quantity("ripple", reading->ripple, DW_SHARE) * (task->high - task->low);
-        else
+        } else {
             value = option_quantity("ripple", reading->ripple, DW_VOLTAGE);
+        }
         if (!(value > 0))
             option_error("ripple", reading->ripple, "must be above zero");
         task->ripple = value;
