@@ -17,6 +17,10 @@ enum {
  * to the rounding; without the overlap its sign would send the run back and forth without end. */
 static const double SPEED_SLACK = 1e-12;
 
+/* Share of the supply by which the back-EMF must pass the voltage that opens a diode's path. The current has no slope there, to the
+ * rounding, whose sign would end the conduction at once, and so without end. */
+static const double EMF_SLACK = 1e-12;
+
 /* J w' = K i - B w - (offset + slope w) - load, for w in [low, high]. */
 struct mechanical {
     bool stuck;
@@ -150,7 +154,7 @@ static void diode_guards(const struct dw_motor_plan *p, struct workings *w, cons
                          size_t m, size_t mechanicals)
 {
     const struct electrical *mode = &modes[e];
-    const double amperes = dw_motor_stall_current(p);
+    const double amperes = dw_motor_stall_current(p), slack = EMF_SLACK * p->supply;
     size_t forward = e, back = e, blocked = e;  /* the three of a dead drive stand together: blocks, forward, back or reversed */
     for (size_t first = e >= 2 ? e - 2 : 0; first <= e + 2; first++) {
         if (modes[first].direction != mode->direction || modes[first].high != mode->high)
@@ -174,8 +178,8 @@ static void diode_guards(const struct dw_motor_plan *p, struct workings *w, cons
         /* entered with a current, one of its paths takes it; without one, the back-EMF may open a path */
         add_guard(w, OF_STATE, DW_MOTOR_CURRENT, -1, 0, amperes, forward * mechanicals + m);
         add_guard(w, OF_STATE, DW_MOTOR_CURRENT, 1, 0, amperes, back * mechanicals + m);
-        add_guard(w, OF_STATE, DW_MOTOR_SPEED, -p->constant, mode->most, p->supply, back * mechanicals + m);
-        add_guard(w, OF_STATE, DW_MOTOR_SPEED, p->constant, -mode->least, p->supply, forward * mechanicals + m);
+        add_guard(w, OF_STATE, DW_MOTOR_SPEED, -p->constant, mode->most + slack, p->supply, back * mechanicals + m);
+        add_guard(w, OF_STATE, DW_MOTOR_SPEED, p->constant, slack - mode->least, p->supply, forward * mechanicals + m);
         break;
     }
 }

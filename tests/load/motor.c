@@ -314,6 +314,28 @@ START_TEST(a_rotor_that_sticks_for_a_thousand_periods_has_its_steady_state)
 }
 END_TEST
 
+/* An overhauling load turns the motor until its back-EMF opens the diodes to the supply, which from then on brake it. */
+START_TEST(a_load_that_turns_the_motor_faster_than_the_supply_feeds_it_back)
+{
+    for (int drive = DW_DRIVE_ONE_SWITCH; drive <= DW_DRIVE_BRIDGE_FAST; drive += DW_DRIVE_BRIDGE_FAST - DW_DRIVE_ONE_SWITCH)
+        for (int sense = 1; sense >= (drive == DW_DRIVE_BRIDGE_FAST ? -1 : 1); sense -= 2)
+            for (double torque = 0.011; torque < 0.3; torque *= 1.37) {
+                struct dw_motor_plan p = pump;
+                p.drive = (enum dw_motor_drive)drive;
+                p.torque = -sense * torque;
+                p.supply += torque;  /* how the speed at which diodes open rounds is chance: many of them */
+                double state[DW_MOTOR_STATES];
+                motor_runs(&p, 0, 0, 10, state);  /* many times J R / K^2, and what the torque needs to that speed */
+                const double volts = p.supply + (drive == DW_DRIVE_BRIDGE_FAST ? 2 : 1) * p.diode_drop;
+                /* K i + B w = torque - drag, K w = volts + R i, with i what flows back */
+                const double speed = (p.constant * volts + p.resistance * (torque - p.drag)) /
+                                     (p.constant * p.constant + p.resistance * p.friction);
+                near(state[DW_MOTOR_SPEED], sense * speed, 1e-10);
+                near(state[DW_MOTOR_CURRENT], -sense * (torque - p.drag - p.friction * speed) / p.constant, 1e-10);
+            }
+}
+END_TEST
+
 START_TEST(direction_reverses_a_bridge_like_a_mirror)
 {
     for (int drive = DW_DRIVE_BRIDGE_SLOW; drive <= DW_DRIVE_BRIDGE_FAST; drive++) {
@@ -352,4 +374,5 @@ SUITE("load: motor", a_step_of_voltage_is_the_second_order_closed_form,
       mean_speed_against_duty_of_the_drives_that_conduct_always, conduction_becomes_discontinuous_at_the_closed_form_boundary,
       one_switch_at_light_load_runs_too_fast_by_the_closed_form,
       over_a_steady_period_what_the_supply_gives_is_lost_or_leaves_by_the_shaft,
-      a_rotor_that_sticks_for_a_thousand_periods_has_its_steady_state, direction_reverses_a_bridge_like_a_mirror)
+      a_rotor_that_sticks_for_a_thousand_periods_has_its_steady_state,
+      a_load_that_turns_the_motor_faster_than_the_supply_feeds_it_back, direction_reverses_a_bridge_like_a_mirror)
