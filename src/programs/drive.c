@@ -112,6 +112,9 @@ static enum dw_status make_lap(struct repeating *r, struct dw_error *error)
 {
     size_t n = r->columns, count = 0;
     double end = r->start + r->period;
+    if (!(end - slack(end) > r->start))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a period of %g s is too short to be told apart at a time of %g s",
+                            dw_reader_name(r->reader), r->period, r->start);
     while (count < r->count && r->rows[count * n] < end - slack(end))
         count++;
     r->lap = malloc((count + 1) * n * sizeof *r->lap);
