@@ -237,7 +237,7 @@ enum { DW_REMEDIES = 8 };
 struct dw_remedy {
     enum dw_remedy_kind kind;
     double value;             /* three digits, rounded to the side that fits; a ripple: of the wish's ripple_unit */
-    struct dw_choice choice;  /* the best one then */
+    struct dw_choice choice;  /* the best one of fewest parts then */
 };
 
 /* What would make a wish fit that nothing fits, each by itself, and each tried by dw_choose just as it is told.

@@ -116,7 +116,7 @@ enum dw_status dw_choice_remedies(const struct dw_choice_wish *wish, struct dw_r
     enum dw_status status = DW_OK;
     one.best = 1;
     one.front = false;
-    one.rank = DW_RANK_MARGIN;
+    one.rank = DW_RANK_PARTS;  /* where a load drowns all differences the margins of all filters are equal, but few have so few parts */
     *count = 0;
     struct dw_choice_wish other = one;
     remedies[*count].kind = DW_REMEDY_FREQUENCY;

@@ -455,6 +455,46 @@ START_TEST(where_only_the_loading_is_limited_a_remedy_is_the_least_of_it)
 }
 END_TEST
 
+static bool count_down(void *context, double share)
+{
+    int *left = context;
+    (void)share;
+    return --*left > 0;
+}
+
+/* Where all filters keep a limit by the same margin, the search must not look at each of 5e8 of them. */
+START_TEST(what_would_do_is_found_without_looking_at_all_where_all_are_equal)
+{
+    struct dw_parts *resistors = series(12, 1e3, 1e5, 0), *capacitors = series(6, 1e-9, 1e-4, 0);
+    for (int way = 0; way < 2; way++) {
+        int left = 120;  /* a call each 16384 boxes, and one at the end of each of the three kinds of ladder a search looks at */
+        struct dw_choice_wish wish = nothing;
+        struct dw_choices *choices;
+        struct dw_remedy remedies[DW_REMEDIES];
+        struct dw_error error = { .text = "" };
+        size_t count;
+        wish.resistors = resistors;
+        wish.capacitors = capacitors;
+        wish.most_stages = DW_FILTER_STAGES;
+        wish.task.ripple = 0.01;
+        wish.task.loading = 0.05;
+        wish.task.load = way == 0 ? 1 : 1e-6;  /* next to nothing gets through any resistor; less than can be told apart */
+        wish.task.frequency = 490;
+        wish.progress = count_down;
+        wish.context = &left;
+        ck_assert_int_eq(dw_choose(&wish, &choices, &error), DW_NO);
+        ck_assert_uint_eq(dw_choices_count(choices), 1);
+        ck_assert_int_eq(dw_choices_get(choices, 0)->filter.stages, 1);
+        dw_choices_free(choices);
+        succeeds(dw_choice_remedies(&wish, remedies, &count, &error), error);
+        ck_assert_uint_eq(count, 1);
+        ck_assert_int_eq(remedies[0].kind, DW_REMEDY_LOADING);
+    }
+    dw_parts_free(resistors);
+    dw_parts_free(capacitors);
+}
+END_TEST
+
 START_TEST(a_coil_s_current_alone_is_told_where_it_is_what_fails)
 {
     struct dw_parts *coils = series(3, 10e-6, 100e-6, 0), *capacitors = series(3, 1e-6, 10e-6, 0), *dampers = series(6, 1, 47, 0);
@@ -615,5 +655,6 @@ END_TEST
 
 SUITE("design: choosing", best_ladders_are_the_best_of_all_pairs_simulated, best_filters_with_a_coil_are_the_best_of_all_simulated,
       what_is_left_out_would_not_have_been_kept, shards_merged_are_the_whole, a_remedy_fits_and_a_smaller_change_does_not,
-      what_one_figure_alone_decides_is_not_looked_at_one_by_one, where_only_the_loading_is_limited_a_remedy_is_the_least_of_it, a_coil_s_current_alone_is_told_where_it_is_what_fails,
+      what_one_figure_alone_decides_is_not_looked_at_one_by_one, where_only_the_loading_is_limited_a_remedy_is_the_least_of_it,
+      what_would_do_is_found_without_looking_at_all_where_all_are_equal, a_coil_s_current_alone_is_told_where_it_is_what_fails,
       the_frequency_of_a_remedy_is_the_lowest_for_ladders, a_search_ends_when_told_to, wishes_that_are_none_are_refused)
