@@ -201,6 +201,8 @@ static enum dw_status read_range(struct axis *axis, const char *text, struct dw_
         return dw_error_set(error, DW_BAD_USE, 0, "--range: %s", why.text);
     if (!(axis->low < axis->high))
         return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': the low end must be below the high one", text);
+    if (fmax(fabs(axis->low), fabs(axis->high)) > AXIS_MOST)
+        return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': an axis ends at %g", text, AXIS_MOST);
     if (axis->logarithmic && axis->low <= 0)
         return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': a logarithmic axis begins above zero", text);
     return DW_OK;
