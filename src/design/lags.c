@@ -148,6 +148,8 @@ static double half_duty(const struct interval *it)
 {
     double low = -0.25, high = 0.25, theta = (it->lambda[0] - it->lambda[1]) / (it->y[0] - it->y[1]);
     theta = theta > low && theta < high ? theta : 0;
+    /* the excursion is flat here: 1e-10 of the period in the place is 1e-20 in the height, unless a lag is far shorter than that */
+    const double near = 1e-10 / fmax(1, 1e-3 * fmax(it->y[0], fmax(it->y[1], it->y[2])));
     for (int i = 0; i < 60; i++) {
         double slope = 0, bend = 0;
         for (int k = 0; k < 3; k++) {
@@ -162,8 +164,7 @@ static double half_duty(const struct interval *it)
         double next = theta - slope / bend;
         if (!(next > low && next < high))
             next = (low + high) / 2;
-        /* the excursion is flat here: 1e-10 of the period in the place is 1e-20 in the height */
-        const bool done = fabs(next - theta) < 1e-10;
+        const bool done = fabs(next - theta) < near;
         theta = next;
         if (done)
             break;
@@ -174,6 +175,8 @@ static double half_duty(const struct interval *it)
 static double three_lags(const struct lags *lags, double period, double duty)
 {
     double least = INFINITY, most = -INFINITY;
+    if (lags->pole[0] * period * fmin(duty, 1 - duty) > 800)  /* all of it has come by each edge, to exp(-800) */
+        return 1;
     if (duty == 0.5) {
         const struct interval half = interval_of(lags, period, 0.5);
         return half_duty(&half);

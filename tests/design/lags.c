@@ -143,6 +143,19 @@ START_TEST(two_and_three_lags_agree_where_the_third_is_out_of_sight)
 }
 END_TEST
 
+START_TEST(pulses_far_longer_than_all_lags_come_through_whole)
+{
+    /* the slowest lag is some 2 ms: by each edge all has come, to exp(-150) */
+    const double r[3] = { 4.7e3, 12e3, 33e3 }, c[3] = { 220e-9, 33e-9, 4.7e-9 };
+    static const double duties[] = { 0.5, 0.37 };
+    struct lags three;
+    lags_of_ladder(&three, 3, r, c, 910e3);
+    for (double period = 1; period < 1e18; period *= 7.3)
+        for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++)
+            near(lags_ripple(&three, period, duties[i]), three.gain, 1e-9);
+}
+END_TEST
+
 START_TEST(ripple_of_a_duty_is_that_of_its_complement)
 {
     uint64_t seed = 14;
@@ -274,6 +287,6 @@ END_TEST
 
 SUITE("design: lags", poles_and_gain_are_those_of_the_ladder, the_product_of_the_poles_is_that_of_the_parts,
       ripple_is_that_of_the_exact_orbit, small_ripples_keep_their_digits,
-      two_and_three_lags_agree_where_the_third_is_out_of_sight, ripple_of_a_duty_is_that_of_its_complement,
+      two_and_three_lags_agree_where_the_third_is_out_of_sight, pulses_far_longer_than_all_lags_come_through_whole, ripple_of_a_duty_is_that_of_its_complement,
       half_duty_is_the_worst_of_all, ripple_falls_and_settling_rises_with_every_part, settling_is_what_the_measure_finds,
       gain_at_the_cutoff_is_3_dB_down, logarithms_of_hyperbolic_functions_keep_their_digits, no_pulse_no_ripple)
