@@ -38,7 +38,7 @@ struct dw_modes_plan {
     const struct dw_mode *modes;
     size_t mode_count;
     const double *weight;  /* [states], stored energy, as in struct dw_matrices; NULL: by balancing, mode by mode */
-    const double *scale;   /* [outputs], natural scale: --accuracy is relative to it; > 0 */
+    const double *scale;   /* [outputs], natural scale: --accuracy is relative to it; 1e-100 to 1e100 */
     const bool *drifts;    /* [states], true: need not come back in a steady state (an angle); NULL: none */
 };
 

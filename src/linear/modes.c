@@ -29,6 +29,9 @@ static enum dw_status check_guard(const struct dw_modes_plan *plan, size_t i, si
     return DW_OK;
 }
 
+/* Natural scales within which neither squares nor their sums leave the range of numbers. */
+static const double smallest = 1e-100, largest = 1e100;
+
 static enum dw_status check_plan(const struct dw_modes_plan *plan, struct dw_error *error)
 {
     if (plan->states < 1 || plan->states > DW_STATES || plan->inputs > DW_INPUTS || plan->outputs > DW_OUTPUTS ||
@@ -38,8 +41,9 @@ static enum dw_status check_plan(const struct dw_modes_plan *plan, struct dw_err
                             "outputs",
                             plan->mode_count, plan->states, plan->inputs, plan->outputs, DW_STATES, DW_INPUTS, DW_OUTPUTS);
     for (size_t j = 0; j < plan->outputs; j++)
-        if (!plan->scale || !(plan->scale[j] > 0 && isfinite(plan->scale[j])))
-            return dw_error_set(error, DW_BAD_USE, 0, "output %zu: its scale must be above zero and finite", j + 1);
+        if (!plan->scale || !(plan->scale[j] >= smallest && plan->scale[j] <= largest))
+            return dw_error_set(error, DW_BAD_USE, 0, "output %zu: a natural scale of %g: expected from %g to %g", j + 1,
+                                plan->scale ? plan->scale[j] : NAN, smallest, largest);
     for (size_t i = 0; i < plan->mode_count; i++)
         if (plan->modes[i].guard_count > MODE_GUARDS)
             return dw_error_set(error, DW_BAD_USE, 0, "mode '%s' has %zu guards: up to %d", mode_name(plan, i),
