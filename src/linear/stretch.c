@@ -349,21 +349,23 @@ static inline void advance_two(const struct chain *chain, double more, double *s
 }
 
 /* Whether the stretch has been carried already: by a propagator used lately, the input standing still. */
-static inline bool advance_quickly(const struct dw_system *system, double *state, const double *start, const double *end,
+static inline bool advance_quickly(struct dw_system *system, double *state, const double *start, const double *end,
                                    double length, double slack)
 {
     for (size_t j = 0; j < system->inputs; j++)
         if (start[j] != end[j])
             return false;
-    for (size_t i = 0; i < 2; i++) {
-        const struct chain *chain = system->recent[i];
-        const double more = chain ? length - chain->length : INFINITY;
-        if (!(length > 0 && fabs(more) <= slack) || !chain->drift || system->norm * fabs(more) > 1e-8)
+    const double most = slack < system->near ? slack : system->near;
+    for (unsigned i = 0; i < 2; i++) {
+        const unsigned at = system->turn ^ i;
+        const struct chain *chain = system->recent[at];
+        if (!chain || !chain->drift || !(length > 0 && fabs(length - chain->length) <= most))
             continue;
+        system->turn = at ^ 1;
         if (system->states == 2 && system->inputs == 1)
-            advance_two(chain, more, state, *start);
+            advance_two(chain, length - chain->length, state, *start);
         else
-            advance_at_once(system, chain, more, state, start);
+            advance_at_once(system, chain, length - chain->length, state, start);
         return true;
     }
     return false;

@@ -79,6 +79,7 @@ static void measure_rates(struct dw_system *system)
         for (size_t j = 0; j < n; j++)
             symmetric[i * n + j] = (scaled[i * n + j] + scaled[j * n + i]) / 2;
     const double growth = symmetric_largest(symmetric, n);
+    system->near = system->norm > 0 ? 1e-8 / system->norm : INFINITY;
     system->growth = growth > 16 * (double)n * DBL_EPSILON * system->norm ? growth : 0;
 }
 

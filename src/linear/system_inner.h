@@ -39,6 +39,8 @@ struct dw_system {
     size_t chain_count, chain_most, built;
     unsigned long long clock;
     struct chain *recent[2];       /* the last two lengths: a pulse has two */
+    unsigned turn;                 /* which of them is likely next, since they take turns */
+    double near;                   /* lengths so little apart differ to first order, s */
     double missed[MISSES];         /* lengths seen once that were carried by another length's chain */
     unsigned next_missed;
 };
