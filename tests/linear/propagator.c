@@ -240,6 +240,22 @@ START_TEST(late_lengths_share_a_propagator_and_stay_right)
 }
 END_TEST
 
+/* 3e-6 time constants: a correction of first order alone would be off by 4e-12, more than allowed by a factor of 2,500. */
+START_TEST(lengths_further_apart_are_not_corrected_to_first_order_alone)
+{
+    const double tau = 0.1e-3, a = -1 / tau, b = 1 / tau, u = 5;
+    struct dw_system *system = new_system(1, 1, &a, &b, NULL);
+    struct dw_error error;
+    for (int i = 0; i < 6; i++) {
+        const double length = 0.31e-3 + (i % 3) * 0.3e-9;
+        double x = 1;
+        succeeds(dw_system_advance(system, &x, &u, &u, length, 1e-9, &error), error);
+        within_scale(x, 5 - 4 * exp(-length / tau), 8 * DBL_EPSILON, 5);
+    }
+    dw_system_free(system);
+}
+END_TEST
+
 /* A chain has then more points than a double counts one by one. */
 START_TEST(an_end_is_found_among_more_than_2_to_the_53_points)
 {
@@ -324,5 +340,5 @@ SUITE("linear: propagators", one_pole_is_the_closed_form_from_1e_minus_12_to_1e6
       equal_poles_need_no_eigenvectors, stiff_systems_agree_with_33_digits,
       low_halves_decide_where_a_slow_rate_is_a_difference_of_fast_ones,
       one_stretch_equals_its_parts_and_answers_superpose, lengths_never_seen_twice_share_propagators_exactly,
-      late_lengths_share_a_propagator_and_stay_right, an_end_is_found_among_more_than_2_to_the_53_points,
+      late_lengths_share_a_propagator_and_stay_right, lengths_further_apart_are_not_corrected_to_first_order_alone, an_end_is_found_among_more_than_2_to_the_53_points,
       growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling, refusals_say_what_was_found)
