@@ -39,6 +39,16 @@ DW_API enum dw_status dw_header_number(const struct dw_header *header, const cha
                                        struct dw_error *error);
 DW_API enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value,
                                            struct dw_error *error);
+/* The same for a key that must be above zero, such as a period.
+ *   place    of the table, for the message: "standard input"
+ *   value    out; 0 where the key is missing
+ *   returns  DW_OK; DW_BAD_INPUT where it does not read or is not above zero */
+DW_API enum dw_status dw_header_positive(const struct dw_header *header, const char *place, const char *key, double *value,
+                                         struct dw_error *error);
+/* Whether the first column is a time in s, without which there is no wave; one without a unit is taken as s.
+ *   place    as above
+ *   returns  DW_OK; DW_BAD_INPUT where it is another */
+DW_API enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error);
 /* Keys in order, for printing and for passing on: i from 0 until NULL is returned. */
 DW_API const char *dw_header_key(const struct dw_header *header, size_t i, const char **value);
 

@@ -3,7 +3,6 @@
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>
-#include <string.h>
 
 /* As dw_period_index has it: a row within 4 ulp of the instant, or of the origin where that is larger, is on it. */
 static void aim(struct clock *clock, double instant)
@@ -62,24 +61,4 @@ bool clock_blurred(const struct clock *clock, double time)
 {
     /* two windows of 4 ulp on either side, and room for a row between them */
     return clock->period > 0 && !(clock->period > 16 * DBL_EPSILON * fmax(fabs(time), fabs(clock->origin)));
-}
-
-enum dw_status clock_key(const struct dw_header *header, const char *place, const char *key, double *value,
-                         struct dw_error *error)
-{
-    bool present;
-    *value = 0;
-    const enum dw_status status = dw_header_number(header, key, value, &present, error);
-    if (status == DW_OK && present && !(*value > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", place, key, *value);
-    return status;
-}
-
-enum dw_status time_needed(const struct dw_header *header, const char *place, struct dw_error *error)
-{
-    const struct dw_column first = dw_header_column(header, 0);
-    if (!*first.unit || !strcmp(first.unit, "s"))
-        return DW_OK;
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s[%s]; a wave against time[s] is needed", place,
-                        first.name, first.unit);
 }

@@ -26,14 +26,4 @@ bool clock_skip(struct clock *clock, double time, double keep);
 /* Whether the boundaries are too close for doubles to tell them apart at this time. */
 bool clock_blurred(const struct clock *clock, double time);
 
-/* What the header tells of a clock, a period or a rate: DW_BAD_INPUT where it does not read or is not above zero.
- *   place   of the table, for the message
- *   value   out; 0 where the key is not there */
-enum dw_status clock_key(const struct dw_header *header, const char *place, const char *key, double *value,
-                         struct dw_error *error);
-
-/* DW_BAD_INPUT where the first column is no time in s, in whose unit no measure would be; one without a unit is taken as s.
- *   place   of the table, for the message */
-enum dw_status time_needed(const struct dw_header *header, const char *place, struct dw_error *error);
-
 #endif

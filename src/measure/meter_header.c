@@ -91,13 +91,13 @@ static enum dw_status read_all(struct dw_meter *m, const struct dw_header *heade
     bool present;
     for (int i = 0; i < CELLS; i++)
         m->cell[i].clock = clock_none();
-    enum dw_status status = time_needed(header, m->place, error);
+    enum dw_status status = dw_header_needs_time(header, m->place, error);
     if (status == DW_OK)
-        status = clock_key(header, m->place, "period", &period, error);
+        status = dw_header_positive(header, m->place, "period", &period, error);
     if (status == DW_OK)
-        status = clock_key(header, m->place, "carrier-period", &carrier, error);
+        status = dw_header_positive(header, m->place, "carrier-period", &carrier, error);
     if (status == DW_OK)
-        status = clock_key(header, m->place, "sampled", &m->sampled, error);
+        status = dw_header_positive(header, m->place, "sampled", &m->sampled, error);
     if (status == DW_OK)
         status = dw_header_number(header, "origin", &origin, &present, error);
     if (status == DW_OK)

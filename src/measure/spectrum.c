@@ -110,7 +110,7 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     snprintf(s->place, sizeof s->place, "%s", options->place ? options->place : "the table");
     s->columns = dw_header_columns(header);
     s->taper = taper_of(options->taper);
-    enum dw_status status = time_needed(header, s->place, error);
+    enum dw_status status = dw_header_needs_time(header, s->place, error);
     if (status != DW_OK)
         return status;
     const double fundamental = options->fundamental;
@@ -118,9 +118,9 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
         return dw_error_member(error, "fundamental", "a fundamental of %g Hz is not above zero", fundamental);
     status = choose_columns(s, options, error);
     if (status == DW_OK)
-        status = clock_key(header, s->place, "period", &pattern, error);
+        status = dw_header_positive(header, s->place, "period", &pattern, error);
     if (status == DW_OK)
-        status = clock_key(header, s->place, "sampled", &s->sampled, error);
+        status = dw_header_positive(header, s->place, "sampled", &s->sampled, error);
     if (status == DW_OK)
         status = dw_header_number(header, "origin", &plan.origin, &present, error);
     if (status != DW_OK)

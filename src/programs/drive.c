@@ -27,11 +27,7 @@ bool header_levels(const struct dw_header *header, double *low, double *high)
 
 enum dw_status wave_needed(const struct dw_reader *reader, struct dw_error *error)
 {
-    const struct dw_column first = dw_header_column(dw_reader_header(reader), 0);
-    if (!*first.unit || !strcmp(first.unit, "s"))
-        return DW_OK;
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s[%s]; a wave against time[s] is needed",
-                        dw_reader_name(reader), first.name, first.unit);
+    return dw_header_needs_time(dw_reader_header(reader), dw_reader_name(reader), error);
 }
 
 enum dw_status channel_find(const struct dw_reader *reader, const char *option, const char *name, const char *unit,

@@ -171,8 +171,9 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
 {
     struct dw_span span = { .kind = DW_SPAN_ALL };
     struct dw_error why = { .status = DW_OK };
+    const char *place = dw_reader_name(run->reader);
     double period, origin = 0;
-    bool present = true, has_origin;
+    bool has_origin;
     enum dw_status status = DW_OK;
     if (run->options->common.span)
         status = span_error(&why, dw_span_parse_along(run->options->common.span, first_quantity(run), &span, &why), error);
@@ -187,15 +188,13 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         run->cut = dw_cut_new(run->columns, span.from, span.to, error);
         return run->cut ? DW_OK : error->status;
     }
-    status = dw_header_number(run->header, "period", &period, &present, error);
-    if (status == DW_OK && !present)
-        status = dw_header_number(run->header, "carrier-period", &period, &present, error);
-    if (status == DW_OK && present)
-        status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
-    if (status == DW_OK && !present)
+    status = dw_header_positive(run->header, place, "period", &period, error);
+    if (status == DW_OK && period == 0)
+        status = dw_header_positive(run->header, place, "carrier-period", &period, error);
+    if (status == DW_OK && period == 0)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period' or 'carrier-period'; give times, such as 10ms:20ms");
-    if (status == DW_OK && !(period > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: 'period: %g' is not above zero", dw_reader_name(run->reader), period);
+    if (status == DW_OK)
+        status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
     if (status == DW_OK && !(run->tail = dw_tail_new(run->columns, origin, period, span.periods, error)))
         return error->status;
     return status;

@@ -2,7 +2,6 @@
 /* Finding channels by name or unit, and saying helpfully that there is none. */
 #include "header_inner.h"
 #include <dutywright/value.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -194,9 +193,9 @@ enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *ke
                                         struct dw_error *error)
 {
     char number[DW_NUMBER_SIZE];
-    if (!isfinite(value))
-        return dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
-    dw_number_print(number, value);
+    const enum dw_status printed = header_print_number(number, key, value, error);
+    if (printed != DW_OK)
+        return printed;
     char *pair = malloc(strlen(channel) + sizeof number + 2);
     if (!pair)
         return dw_no_memory(error);

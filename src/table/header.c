@@ -233,13 +233,39 @@ enum dw_status dw_header_number(const struct dw_header *header, const char *key,
     return DW_OK;
 }
 
-enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
+enum dw_status dw_header_positive(const struct dw_header *header, const char *place, const char *key, double *value,
+                                  struct dw_error *error)
 {
-    char text[DW_NUMBER_SIZE];
+    bool present;
+    *value = 0;
+    const enum dw_status status = dw_header_number(header, key, value, &present, error);
+    if (status == DW_OK && present && !(*value > 0))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", place, key, *value);
+    return status;
+}
+
+enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error)
+{
+    const struct dw_column first = dw_header_column(header, 0);
+    if (!*first.unit || !strcmp(first.unit, "s"))
+        return DW_OK;
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s[%s]; a wave against time[s] is needed", place,
+                        first.name, first.unit);
+}
+
+enum dw_status header_print_number(char text[DW_NUMBER_SIZE], const char *key, double value, struct dw_error *error)
+{
     if (!isfinite(value))
         return dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
     dw_number_print(text, value);
-    return dw_header_set(header, key, text, error);
+    return DW_OK;
+}
+
+enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
+{
+    char text[DW_NUMBER_SIZE];
+    const enum dw_status status = header_print_number(text, key, value, error);
+    return status != DW_OK ? status : dw_header_set(header, key, text, error);
 }
 
 const char *dw_header_key(const struct dw_header *header, size_t i, const char **value)

@@ -4,6 +4,7 @@
 #define TABLE_HEADER_INNER_H
 
 #include <dutywright/table.h>
+#include <dutywright/value.h>
 
 /* Limits of what is read and written; docs/wave-table.md names them. */
 enum { HEADER_LIMIT = 1 << 20, LINE_LIMIT = 1 << 20, CHANNEL_LIMIT = 1024, KEY_LIMIT = 4096 };
@@ -61,6 +62,9 @@ struct unit_scale {
 };
 /* From a unit that is 10^power of the other to that. */
 struct unit_scale unit_scale_of(int power);
+
+/* A key's value as text: DW_BAD_USE where it is not finite. */
+enum dw_status header_print_number(char text[DW_NUMBER_SIZE], const char *key, double value, struct dw_error *error);
 
 /* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
 size_t letter_length(const char *at, const char *last);
