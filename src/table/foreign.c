@@ -57,7 +57,7 @@ static enum sort sort_of(char *first, char *last, char *separator, size_t *field
     char *at = first;
     last = trim_end(first, last);
     *separator = separator_of(first, last);
-    const bool comma = *separator == '\t' || *separator == ';';
+    const bool comma = separator_frees_comma(*separator);
     for (*fields = 0; at; ++*fields) {
         struct field field;
         double value;
@@ -256,7 +256,7 @@ static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_
 static enum dw_status no_row(const struct dw_reader *reader, unsigned long long line, const struct field *titles,
                              size_t columns, struct dw_error *error)
 {
-    const bool comma = reader->separator == '\t' || reader->separator == ';';
+    const bool comma = separator_frees_comma(reader->separator);
     char shown[64];
     double value;
     size_t word = 0;
@@ -271,7 +271,7 @@ static enum dw_status no_row(const struct dw_reader *reader, unsigned long long 
 /* Refuses a line right above the first row that has all of a row's numbers and then more: it is a row with a remark. */
 static enum dw_status no_row_with_remark(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
 {
-    const bool comma = reader->separator == '\t' || reader->separator == ';';
+    const bool comma = separator_frees_comma(reader->separator);
     char shown[64], *at = NULL, *last = NULL;
     size_t line = lead->lines, count = 0;
     while (line > 0 && last == at) { /* above blank lines */

@@ -48,6 +48,8 @@ enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *erro
 enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error);
 /* The separator that a line asks for, by what it holds. */
 char separator_of(const char *first, const char *last);
+/* Whether a comma between such separators is the decimal sign. */
+bool separator_frees_comma(char separator);
 /* Cuts one field off a line: blanks around it and quotes (RFC 4180) do not belong to it.
  *   at       in and out: where the field begins; after the call, where the next begins, or NULL behind the last
  *   field    out: its first and one past its last byte; a doubled quote stands as it does in the line

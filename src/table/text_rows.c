@@ -90,6 +90,11 @@ char separator_of(const char *first, const char *last)
     return memchr(first, '\t', length) ? '\t' : memchr(first, ';', length) ? ';' : memchr(first, ',', length) ? ',' : ' ';
 }
 
+bool separator_frees_comma(char separator)
+{
+    return separator == '\t' || separator == ';';
+}
+
 static bool is_end(const char *first, const char *last)
 {
     const char *at = first + 1;
@@ -139,7 +144,7 @@ static enum dw_status wrong_width(const struct dw_reader *reader, size_t fields,
 static enum dw_status read_fields(const struct dw_reader *reader, char *first, char *last, double *row,
                                   struct dw_error *error)
 {
-    const bool comma = reader->separator == '\t' || reader->separator == ';';
+    const bool comma = separator_frees_comma(reader->separator);
     char shown[64], *at = first;
     size_t fields = 0;
     for (; at; fields++) {
