@@ -229,7 +229,15 @@ static const char *const also_set[][2] = {
     { "highest", "to" },            { "largest", "count-to" },         { "low", "high" },            { "low_gate", "low-channel" },
     { "modulation", "modulate" },   { "period", "frequency" },
 };
-enum { ALSO_SET = sizeof also_set / sizeof *also_set };
+
+/* `other` where the program has it and `one` is none, or was not given as this was. */
+static const char *rather(const char *one, const char *other)
+{
+    struct word word = { other, strlen(other) };
+    if (!known || !each_option(known, has_name, &word))
+        return one;
+    return !one || (!option_given(one) && option_given(other)) ? other : one;
+}
 
 const char *command_line_option_of(const char *member)
 {
@@ -237,17 +245,11 @@ const char *command_line_option_of(const char *member)
     snprintf(dashed, sizeof dashed, "%s", member);
     for (char *c = dashed; *c; c++)
         *c = *c == '_' ? '-' : *c;
-    const char *there = NULL;
-    for (size_t i = 0; *dashed && i <= ALSO_SET; i++) {
-        const char *name = !i ? dashed : !strcmp(also_set[i - 1][0], member) ? also_set[i - 1][1] : NULL;
-        struct word word = { name, name ? strlen(name) : 0 };
-        if (!name || !known || !each_option(known, has_name, &word))
-            continue;
-        if (option_given(name))
-            return name;
-        there = there ? there : name;
-    }
-    return there;
+    const char *option = rather(NULL, dashed);
+    for (size_t i = 0; i < sizeof also_set / sizeof *also_set; i++)
+        if (!strcmp(also_set[i][0], member))
+            option = rather(option, also_set[i][1]);
+    return option;
 }
 
 void command_line_forget(void)

@@ -124,12 +124,14 @@ int program_finish(enum dw_status status, const struct dw_error *error)
     }
     if (status == DW_OK || status == DW_END || status == DW_CLOSED_PIPE)
         return exit_status(status);
-    char text[DW_ERROR_TEXT + 64];
-    const char *option = error && *error->text ? command_line_option_of(error->member) : NULL;
-    snprintf(text, sizeof text, "%s%s%s%s", option ? "--" : "", option ? option : "", option ? ": " : "",
-             error && *error->text ? error->text : dw_status_text(status));
-    if (status != DW_NO || (error && *error->text))
-        print_line("", text);
+    const bool told = error && *error->text;
+    const char *option = told ? command_line_option_of(error->member) : NULL;
+    char text[DW_ERROR_TEXT], place[64] = "";
+    snprintf(text, sizeof text, "%s", told ? error->text : dw_status_text(status));
+    if (option)
+        snprintf(place, sizeof place, "--%s: ", option);
+    if (status != DW_NO || told)
+        print_line(place, text);
     return exit_status(status);
 }
 
