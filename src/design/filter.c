@@ -8,16 +8,21 @@
 enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
 {
     const struct {
-        const char *name;
+        const char *member, *name;
         double value;
     } above_zero[] = {
-        { "frequency", task->frequency }, { "load", task->load },           { "ripple", task->ripple },
-        { "settling", task->settling },   { "overshoot", task->overshoot }, { "loading", task->loading },
-        { "pin current", task->pin_current }, { "coil current", task->coil_current },
+        { "frequency", "frequency", task->frequency },
+        { "load", "load", task->load },
+        { "ripple", "ripple", task->ripple },
+        { "settling", "settling", task->settling },
+        { "overshoot", "overshoot", task->overshoot },
+        { "loading", "loading", task->loading },
+        { "pin_current", "pin current", task->pin_current },
+        { "coil_current", "coil current", task->coil_current },
     };
     for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
         if (!(above_zero[i].value > 0))
-            return dw_error_set(error, DW_BAD_USE, 0, "%s must be above zero", above_zero[i].name);
+            return dw_error_member(error, above_zero[i].member, "%s must be above zero", above_zero[i].name);
     if (!isfinite(task->frequency))
         return dw_error_member(error, "frequency", "frequency must be finite");
     if (!(task->high > task->low) || !isfinite(task->high - task->low))
@@ -137,20 +142,20 @@ bool coil_figures(const struct terms *terms, const struct coil_values *values, c
     figures->ripple *= terms->height;
     if (beyond(terms, figures, most))
         return true;
-    double current[2], rest[2];
+    double current[2];
     resonant_current(&filter, terms->period, terms->step, 0, current);
+    /* with nothing charged, then from duty 0 settled and in the steady state */
     if (terms->search_duty) { /* either level */
         const double volts = fmax(fabs(terms->task.high), fabs(terms->task.low));
-        figures->pin_current = volts * fmax(-current[0], current[1]);
-    } else if (terms->task.low != 0) {
-        resonant_current(&filter, terms->period, terms->step, terms->task.low / terms->height, rest);
-        figures->pin_current = terms->height * fmax(-rest[0], rest[1]);
-    }
-    if (terms->search_duty) {
         double out[2], steady[2];
+        figures->pin_current = volts * fmax(-current[0], current[1]);
         resonant_orbit(&filter, terms->period, figures->duty, out, steady);
         current[0] = fmin(current[0], steady[0]);
         current[1] = fmax(current[1], steady[1]);
+    } else if (terms->task.low != 0) {
+        double rest[2];
+        resonant_current(&filter, terms->period, terms->step, terms->task.low / terms->height, rest);
+        figures->pin_current = terms->height * fmax(-rest[0], rest[1]);
     }
     for (int i = 0; i < 2; i++) {
         const double way = terms->height * current[i];

@@ -60,13 +60,21 @@ static double beta_place(double a, double b, double p)
     return high;
 }
 
-enum dw_status dw_yield_interval(unsigned long long good, unsigned long long samples, double confidence,
-                                 struct dw_yield *yield, struct dw_error *error)
+static enum dw_status check_counts(unsigned long long good, unsigned long long samples, double confidence, struct dw_error *error)
 {
     if (good > samples || samples < 1 || !(confidence > 0 && confidence < 1))
         return dw_error_set(error, DW_BAD_USE, 0, "a yield needs samples, no more good ones, and a confidence between 0 and 1");
     if (samples > most_samples)
         return dw_error_set(error, DW_BAD_USE, 0, "%llu samples: at most %llu can be counted", samples, most_samples);
+    return DW_OK;
+}
+
+enum dw_status dw_yield_interval(unsigned long long good, unsigned long long samples, double confidence,
+                                 struct dw_yield *yield, struct dw_error *error)
+{
+    const enum dw_status status = check_counts(good, samples, confidence, error);
+    if (status != DW_OK)
+        return status;
     const double tail = (1 - confidence) / 2, k = (double)good, n = (double)samples;
     *yield = (struct dw_yield){
         .samples = samples,
@@ -85,6 +93,8 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
     enum dw_status status = dw_filter_task_check(task, error);
     if (status == DW_OK)
         status = filter_check(filter, error);
+    if (status == DW_OK)
+        status = check_counts(0, samples, confidence, error);  /* before they are drawn */
     if (status != DW_OK)
         return status;
     const struct terms terms = terms_of(task);
