@@ -10,7 +10,7 @@
 static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "The pulses:", 1 },
     { "frequency", OPTION_FREQUENCY, "F", 0, "Switching frequency (Hz)", 1 },
-    { "high", OPTION_HIGH, "V", 0, "Pin when on (V; default 5)", 1 },
+    { "high", OPTION_HIGH, "V", 0, "Pin when on (V; default 3.3)", 1 },
     { "low", OPTION_LOW, "V", 0, "Pin when off (V; default 0)", 1 },
     { "levels", OPTION_LEVELS, "N", 0, "Steps of duty; 1 lsb is (high - low) / N (default 256)", 1 },
     { "duty", OPTION_DUTY, "D", 0,
@@ -107,7 +107,7 @@ static struct reading defaults(void)
     return (struct reading){
         .o = { .common = common_defaults(), .seed = 1,
                .wish = { .least_stages = 1, .most_stages = 3, .best = 10,
-                         .task = { .high = 5, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY,
+                         .task = { .high = 3.3, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY,
                                    .settling = INFINITY, .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY,
                                    .coil_current = INFINITY } } },
         .offers = { .spec = { "E12", "E6", NULL, NULL }, .from = { 1e3, 1e-9, 1e-6, 0.1 }, .to = { 1e5, 1e-4, 0.1, 1e3 } },

@@ -57,7 +57,7 @@ static const struct argp_option options[] = {
       "density: whole clocks on or off, as evenly as can be (default regular)", 2 },
     { "bits", OPTION_BITS, "N", 0, "Round the duty to k/2^N", 2 },
     { NULL, 0, NULL, 0, "Shape:", 3 },
-    { "high", OPTION_HIGH, "V", 0, "Level when on (V; default 5)", 3 },
+    { "high", OPTION_HIGH, "V", 0, "Level when on (V; default 3.3)", 3 },
     { "low", OPTION_LOW, "V", 0, "Level when off (V; default 0)", 3 },
     { "align", OPTION_ALIGN, "PLACE", 0, "Place of the pulse in its period: left, centre or right (default left)", 3 },
     { "phase", OPTION_PHASE, "X", 0,
@@ -406,7 +406,7 @@ int main(int argc, char **argv)
     struct pwm_options o = {
         .common = common_defaults(),
         .counter = { .prescale = 1 },
-        .train = { .high = 5, .seed = 1 },
+        .train = { .high = 3.3, .seed = 1 },
     };
     struct dw_error error = { .status = DW_OK };
     program_start("dw-pwm", &argp, &o, argc, argv);
