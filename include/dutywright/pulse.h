@@ -70,7 +70,7 @@ enum dw_modulation {
  *   returns  DW_OK, DW_END after the last point, or an error, which the pulse train passes on */
 typedef enum dw_status dw_duty_points(void *context, double *time, double *duty, struct dw_error *error);
 
-/* A train as wanted. Leave out what is zero: { .period = 0.002, .duty = 0.25, .high = 5, .periods = 10 }. */
+/* A train as wanted. Leave out what is zero: { .period = 0.000625, .duty = 0.312, .high = 3.3, .periods = 10 }. */
 struct dw_pulse_train {
     double period;             /* s, > 0; of the clock with DW_DENSITY */
     double duty;               /* 0..1; not used with points */

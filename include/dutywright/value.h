@@ -13,7 +13,7 @@ extern "C" {
 /* What a number stands for. Decides which unit words and which letter-as-point codes (IEC 60062) are accepted. */
 enum dw_quantity {
     DW_NUMBER,      /* no unit */
-    DW_SHARE,       /* 0.25, 25%, 64/256; range is the caller's to check */
+    DW_SHARE,       /* 0.312, 31.2%, 3510/11250; range is the caller's to check */
     DW_TIME,        /* s */
     DW_FREQUENCY,   /* Hz */
     DW_VOLTAGE,     /* V */
@@ -36,7 +36,7 @@ enum dw_quantity {
 };
 
 /* Reads a whole spelling: number, SI prefix a f p n u m k M G T P (case counts; both micro signs are u), optional unit,
- * percent, counts a/b, or letter-as-point code (4k7, R47, 2n2). Blanks may stand between number and unit only.
+ * percent, counts a/b, or letter-as-point code (2k7, R47, 2n2). Blanks may stand between number and unit only.
  *   text     NUL-terminated, at most 400 bytes
  *   kind     what it must be
  *   value    out, SI unit of the kind, finite; untouched on error
@@ -66,7 +66,7 @@ DW_API size_t dw_number_print(char *out, double value);
  *   returns  one past the last byte used, or first where no number begins there */
 DW_API const char *dw_number_read(const char *first, const char *last, double *value);
 
-/* For people: value with SI prefix and unit, so many significant digits, trailing zeros kept ("1.250 V", "33.10 mV").
+/* For people: value with SI prefix and unit, so many significant digits, trailing zeros kept ("1.030 V", "33.10 mV").
  *   out      at least 64 bytes
  *   unit     symbol; "1" or "" prints a bare number without prefix, "%" prints 100 times the value */
 DW_API size_t dw_quantity_print(char *out, size_t size, double value, const char *unit, int digits);

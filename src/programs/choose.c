@@ -30,7 +30,7 @@ static const struct argp_option options[] = {
     { "load", OPTION_LOAD, "R", 0, "Resistance from the output to ground (ohm; default none)", 3 },
     { "stages", OPTION_STAGES, "A:B", 0, "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", 3 },
     { "resistors", OPTION_RESISTORS, "WHICH", 0,
-      "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 4k7 1% 0.02 "
+      "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 2k7 1% 0.02 "
       "(default E12)", 3 },
     { "capacitors", OPTION_CAPACITORS, "WHICH", 0, "The same of capacitors: see --resistors (default E6)", 3 },
     { "inductors", OPTION_INDUCTORS, "WHICH", 0, "The same of coils; without it none are tried", 3 },
@@ -79,14 +79,14 @@ static const char about[] =
     "for long can be shared too, in a second round.\n\n"
     "Status 1: nothing fits; the message names the nearest miss and what would do, each tried before it is told.\n\n"
     "Examples:\n"
-    "  dw-choose --frequency 62.5k --ripple 0.5lsb --settle 2m --load 1M \\\n"
+    "  dw-choose --frequency 60k --ripple 0.5lsb --settle 2m --load 1M \\\n"
     "    --spread r=1%,c=10%\n"
     "  dw-choose --frequency 100k --high 12 --duty 40% --load 10 --ripple 0.5% \\\n"
     "    --stages 0 --inductors E6 --overshoot 20%\n"
-    "  dw-pwm --frequency 62.5k --duty 25% --periods 500 |\n"
-    "    dw-smooth $(dw-choose --frequency 62.5k --ripple 0.5lsb --settle 5m \\\n"
+    "  dw-pwm --frequency 60k --duty 31.2% --periods 500 |\n"
+    "    dw-smooth $(dw-choose --frequency 60k --ripple 0.5lsb --settle 5m \\\n"
     "    --load 1M --print dw-smooth) | dw-measure\n"
-    "  dw-choose --frequency 62.5k --settle 5m --load 1M --front --curve |\n"
+    "  dw-choose --frequency 60k --settle 5m --load 1M --front --curve |\n"
     "    dw-plot --y-scale log --output front.svg";
 
 static const struct argp_child children[] = { { &report_argp, 0, NULL, 6 }, { &output_argp, 0, NULL, 6 }, { &quiet_argp, 0, NULL, 6 },
@@ -219,7 +219,7 @@ static void check_together(struct reading *reading)
 {
     const struct choose_options *o = &reading->o;
     static const char *const shapes[] = { "front", "best", "all", "samples", "format", "digits", NULL };
-    option_required("frequency", "such as 62.5k");
+    option_required("frequency", "such as 60k");
     resolve(reading);
     if (!option_given("ripple") && !option_given("settle") && !option_given("front"))
         program_fail(DW_BAD_USE, "--ripple or --settle is missing: give one, such as --ripple 0.5lsb");

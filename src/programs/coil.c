@@ -164,14 +164,14 @@ static const struct argp argp = {
     "Of that are the energies: from the supply, into copper, clamp, switch (with --stray) and armature; stored-change is what the "
     "coil holds more than before.\n\n"
     "Example: does the exhibit's sluice valve follow 12 Hz, and how high does its zener let the switch go?\n\n"
-    "  dw-pwm --frequency 12 --duty 50% |\n"
-    "    dw-coil --resistance 48 --inductance 0.35 --supply 24 \\\n"
-    "      --clamp zener=24 --pull-in 0.3 --drop-out 0.12 --report\n\n"
+    "  dw-pwm --frequency 12 --duty 45% |\n"
+    "    dw-coil --resistance 15 --inductance 0.11 --supply 12 \\\n"
+    "      --clamp zener=24 --pull-in 0.48 --drop-out 0.16 --report\n\n"
     "Example: peak and hold, full current for 20 ms and then 35 %\n\n"
     "  printf '0,1\\n0.02,1\\n0.02,0.35\\n0.2,0.35\\n' |\n"
-    "    dw-pwm --frequency 20k --duty-from - |\n"
-    "    dw-coil --resistance 48 --inductance 0.35 --supply 24 --clamp diode \\\n"
-    "      --pull-in 0.3 --drop-out 0.12 --report --expect hold",
+    "    dw-pwm --frequency 22.5k --duty-from - |\n"
+    "    dw-coil --resistance 15 --inductance 0.11 --supply 12 --clamp diode \\\n"
+    "      --pull-in 0.48 --drop-out 0.16 --report --expect hold",
     children, NULL, NULL
 };
 

@@ -8,7 +8,7 @@
  *     enum { OPTION_LOAD = OPTION_OWN, OPTION_STAGE };
  *     static const struct argp_option options[] = {
  *         { "load", OPTION_LOAD, "R", 0, "Resistance from the output to ground (ohm; default none)", 0 },
- *         { "stage", OPTION_STAGE, "KEYS", OPTION_REPEATS, "One stage, such as r=4k7,c=100n; repeat in order", 0 },
+ *         { "stage", OPTION_STAGE, "KEYS", OPTION_REPEATS, "One stage, such as r=2k7,c=150n; repeat in order", 0 },
  *         { 0 }
  *     };
  *     static const struct argp_child children[] = {
@@ -24,7 +24,7 @@
  *             return 0;
  *         case OPTION_LOAD: o->load = option_quantity("load", argument, DW_RESISTANCE); return 0;
  *         case OPTION_STAGE: ...
- *         case ARGP_KEY_END: option_required("stage", "such as r=4k7,c=100n"); return 0;
+ *         case ARGP_KEY_END: option_required("stage", "such as r=2k7,c=150n"); return 0;
  *         default: return ARGP_ERR_UNKNOWN;
  *         }
  *     }
@@ -115,10 +115,10 @@ void option_error(const char *option, const char *argument, const char *format, 
  * given several times, the last. */
 const char *option_given(const char *option);
 /* For ARGP_KEY_END: ends the program where the option is missing: `dw-x: --duty is missing: give it, such as ...`.
- *   example   completes the sentence: "such as 25% or 64/256" */
+ *   example   completes the sentence: "such as 31.2% or 3510/11250" */
 void option_required(const char *option, const char *example);
 /* For ARGP_KEY_END: two ways of giving one quantity. Where both were given, ends with
- * `dw-x: --frequency '500' and --period '2m': reason`; reason such as "both set the period; give one". */
+ * `dw-x: --frequency '1600' and --period '600u': reason`; reason such as "both set the period; give one". */
 void option_conflict(const char *one, const char *other, const char *reason);
 /* For ARGP_KEY_END of programs that write a table, or with --report findings: refuses options of the one beside the other. */
 void option_report(void);

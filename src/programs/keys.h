@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Options whose argument holds several quantities by name: --stage r=4k7,c=100n. Not installed. */
+/* Options whose argument holds several quantities by name: --stage r=2k7,c=150n. Not installed. */
 #ifndef PROGRAMS_KEYS_H
 #define PROGRAMS_KEYS_H
 

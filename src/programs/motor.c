@@ -158,8 +158,8 @@ static const struct argp argp = {
     "Reads a wave table, takes a channel (--channel; default pin, else the last in V) as the gate, or with --drive direct as the "
     "terminal voltage, and appends current[A] and speed[rad/s]. Solved exactly from event to event: diodes that stop "
     "conducting, brushes that stick, a rotor that lets go.\n\n"
-    "Example: the exhibit's pump motor at 20 kHz, once its speed has settled\n\n"
-    "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
+    "Example: the exhibit's pump motor at 22.5 kHz, once its speed has settled\n\n"
+    "  dw-pwm --frequency 22.5k --duty 60% --periods 4 |\n"
     "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
     "      --inertia 9u --supply 12 --drive one-switch --start steady |\n"
     "    dw-measure",

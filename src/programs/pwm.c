@@ -49,7 +49,7 @@ static const struct argp_option options[] = {
       "up: 0 to M, M + 1 counts a period, duties k/(M + 1), pulse at the left; updown: 0 to M and back, 2 M counts, "
       "duties k/M, pulse in the centre (default up)", 1 },
     { NULL, 0, NULL, 0, "How much (one of --duty and --duty-from):", 2 },
-    { "duty", OPTION_DUTY, "D", 0, "Share of the period that is high: 25%, 0.25 or 64/256", 2 },
+    { "duty", OPTION_DUTY, "D", 0, "Share of the period that is high: 31.2%, 0.312 or 3510/11250", 2 },
     { "duty-from", OPTION_DUTY_FROM, "FILE", 0,
       "Duty against time, from the first channel of a table (- is standard input): shares, or percent where its unit is %", 2 },
     { "modulate", OPTION_MODULATE, "HOW", 0,
@@ -81,13 +81,13 @@ static const struct argp_option options[] = {
 static const char about[] =
     "Write the pulse train of a pin that is only ever on or off, as a wave table with the channel pin (V)."
     "\v"
-    "Values take SI prefixes and units: 490.2, 20kHz, 1.5ms, 4.7k.\n\n"
+    "Values take SI prefixes and units: 1600, 22.5kHz, 1.8ms, 2.7k.\n\n"
     "The mean of the train is low + duty (high - low); unequal rise and fall add (fall - rise)/2 a period to the time that "
     "is high. What was rounded is told in the table's header, as duty asked and given.\n\n"
     "Examples:\n"
-    "  dw-pwm --frequency 490.2 --duty 64/256\n"
-    "  dw-pwm --clock 16M --prescale 64 --count-to 255 --counting updown \\\n"
-    "    --duty 25%\n"
+    "  dw-pwm --frequency 1.6k --duty 31.2%\n"
+    "  dw-pwm --clock 18M --prescale 1 --count-to 11249 --counting up \\\n"
+    "    --duty 31.2%\n"
     "  dw-pwm --frequency 20k --duty 40% --dead-time 500n --rise 50n --fall 50n\n"
     "  dw-pwm --frequency 2k --duty-from sine.tsv --modulate natural";
 
@@ -108,9 +108,9 @@ static void check_together(struct pwm_options *o)
     option_conflict("periods", "duration", "both set the length; give one");
     option_conflict("bits", "clock", "both set the steps of duty; give one");
     if (!option_given("frequency") && !option_given("period") && !option_given("clock"))
-        program_fail(DW_BAD_USE, "--frequency, --period or --clock is missing: give one, such as --frequency 490.2");
+        program_fail(DW_BAD_USE, "--frequency, --period or --clock is missing: give one, such as --frequency 1.6k");
     if (!option_given("duty") && !option_given("duty-from"))
-        program_fail(DW_BAD_USE, "--duty or --duty-from is missing: give one, such as --duty 25%%");
+        program_fail(DW_BAD_USE, "--duty or --duty-from is missing: give one, such as --duty 31.2%%");
     static const char *const counter[] = { "prescale", "count-to", "counting" };
     for (int i = 0; i < 3 && !option_given("clock"); i++)
         if (option_given(counter[i]))

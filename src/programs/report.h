@@ -3,21 +3,21 @@
  * in rows for scripts, and in JSON. Not installed.
  *
  *     struct report *report = report_findings(&error);
- *     report_finding(report, "out", "mean", 1.25, "V", &error);
+ *     report_finding(report, "out", "mean", 1.0296, "V", &error);
  *     report_finding(report, "out", "ripple", 0.0331, "V", &error);
  *     status = report_write(report, o.common.format, o.common.digits, stdout, &error);
  *     report_free(report);
  *
  *     static const struct report_column columns[] = { { "rank", "" }, { "frequency", "Hz" }, { "counting", NULL } };
  *     struct report *report = report_new(columns, 3, &error);
- *     report_row(report, (struct report_cell[]){ report_number(1), report_number(490.2), report_text("updown") }, &error);
+ *     report_row(report, (struct report_cell[]){ report_number(1), report_number(1600), report_text("updown") }, &error);
  *
- *   text   out  mean       1.250  V         rank  frequency      counting
- *          out  ripple    33.10   mV           1  490.2  Hz      updown
- *   rows   out<TAB>mean<TAB>1.25<TAB>V      # rank<TAB>frequency[Hz]<TAB>counting
- *                                           1<TAB>490.2<TAB>updown
- *   json   [{"channel": "out", "quantity": "mean", "value": 1.25, "unit": "V"}, ...]
- *          [{"rank": 1, "frequency": 490.2, "frequency_unit": "Hz", "counting": "updown"}, ...]
+ *   text   out  mean       1.030  V         rank  frequency      counting
+ *          out  ripple    33.10   mV           1  1.600  kHz     updown
+ *   rows   out<TAB>mean<TAB>1.0296<TAB>V      # rank<TAB>frequency[Hz]<TAB>counting
+ *                                           1<TAB>1600<TAB>updown
+ *   json   [{"channel": "out", "quantity": "mean", "value": 1.0296, "unit": "V"}, ...]
+ *          [{"rank": 1, "frequency": 1600, "frequency_unit": "Hz", "counting": "updown"}, ...]
  *
  * One check at report_write is enough: a failed report_new may be passed on as NULL, a row for which memory ran out is
  * left out and remembered, and report_write then answers DW_NO_MEMORY and writes nothing. */

@@ -15,7 +15,7 @@ static const struct argp_option options[] = {
     { "stage", OPTION_STAGE, "KEYS", OPTION_REPEATS,
       "One stage, pin side first, 1 to 6 of them: r= series resistance, l= series inductance, c= capacitance to ground, "
       "esr= resistance in series with c, leak= resistance beside c; damping: rd=,cd= in series beside c, rp= (and lp= in series "
-      "with it) beside l. Such as r=4k7,c=100n", 1 },
+      "with it) beside l. Such as r=2k7,c=150n", 1 },
     { "source", OPTION_SOURCE, "R", 0, "Resistance of the pin or switch itself (ohm; default 0)", 1 },
     { "load", OPTION_LOAD, "R", 0, "Resistance from the output to ground (ohm; default none)", 1 },
     { NULL, 0, NULL, 0, "The drive:", 2 },
@@ -39,7 +39,7 @@ static const struct argp_option options[] = {
 static const char about[] =
     "Smooth a switching pin: carry a wave table through a ladder of 1 to 6 stages and append the channel out (V)."
     "\v"
-    "Values take SI prefixes, units and the codes on parts: 4k7, 100n, 2R2, 33uH. The answer is exact at every row; rows "
+    "Values take SI prefixes, units and the codes on parts: 2k7, 150n, 3R3, 33uH. The answer is exact at every row; rows "
     "are added so that straight lines between them stay within --accuracy of the supply, and at every extremum.\n\n"
     "r, l and esr may be zero; c, leak, rd, cd, rp and lp, where given, must be above zero. A stage may lack c where it has r "
     "or l. Capacitors that stand side by side and coils in series are merged exactly.\n\n"
@@ -47,18 +47,18 @@ static const char about[] =
     "the first as its pin, as if an ideal amplifier stood between them, and appends out-2; with --channel pin it smooths the pin "
     "once more beside the first.\n\n"
     "Examples:\n"
-    "  dw-pwm --frequency 490.2 --duty 64/256 --periods 200 |\n"
-    "    dw-smooth --stage r=4k7,c=1u --stage r=47k,c=100n --load 1M\n"
-    "  dw-pwm --frequency 62.5k --duty 40% --high 12 |\n"
+    "  dw-pwm --frequency 1.6k --duty 31.2% --periods 200 |\n"
+    "    dw-smooth --stage r=2k7,c=680n --stage r=39k,c=68n --load 1M\n"
+    "  dw-pwm --frequency 60k --duty 40% --high 12 |\n"
     "    dw-smooth --stage l=330u,r=0.2,c=100u,esr=50m --load 10 --start steady\n"
-    "  dw-smooth --stage r=4k7,c=1u --response 1:100k";
+    "  dw-smooth --stage r=2k7,c=680n --response 1:100k";
 
 static const struct argp_child children[] = {
     { &input_argp, 0, NULL, 5 }, { &channel_argp, 0, NULL, 5 }, { &rows_argp, 0, NULL, 5 },
     { &output_argp, 0, NULL, 6 }, { &quiet_argp, 0, NULL, 6 }, { 0 },
 };
 
-/* The words of a stage's argument that give this key, "c=0" of "r=4k7,c=0". */
+/* The words of a stage's argument that give this key, "c=0" of "r=2k7,c=0". */
 static void key_word(const char *argument, const char *key, char *word, size_t size)
 {
     const size_t length = strlen(key);
@@ -113,7 +113,7 @@ static void check_together(const struct smooth_options *o)
 {
     static const char *const waves[] = { "start", "initial", "drive", "supply", "uniform", "channel", "partial", NULL };
     static const char *const switched[] = { "threshold", "diode-drop", NULL };
-    option_required("stage", "such as r=4k7,c=100n");
+    option_required("stage", "such as r=2k7,c=150n");
     if (o->steady)
         option_conflict("start", "initial", "both set where the wave begins; give one");
     for (size_t i = 0; waves[i] && option_given("response"); i++)

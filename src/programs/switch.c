@@ -195,7 +195,7 @@ static const struct argp argp = {
     "allowed-current: rating / margin. junction-headroom: what --limit (allowed-junction) leaves above the highest of record and "
     "steady state, below zero where it is exceeded. heatsink: the largest resistance from case to ambient, interface included, that will do.\n\n"
     "Example: the transistor of the exhibit's pump motor on a small heat sink\n\n"
-    "  dw-pwm --frequency 20k --duty 60% --periods 4 |\n"
+    "  dw-pwm --frequency 22.5k --duty 60% --periods 4 |\n"
     "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
     "      --inertia 9u --supply 12 --drive one-switch --start steady --all |\n"
     "    dw-switch --kind mosfet --on-resistance 40m --supply 12 --edge 80n \\\n"

@@ -81,7 +81,7 @@ static const struct argp argp = {
     "Examples:\n"
     "  dw-table bench.csv --scale ch1=10 --rename 'ch1=pin[V]' > pin.tsv\n"
     "  dw-table pin.tsv --span 10ms:20ms --channel pin --csv > pin.csv\n"
-    "  dw-pwm --frequency 500 --duty 75% | dw-table --after slow.tsv > both.tsv\n"
+    "  dw-pwm --frequency 800 --duty 72% | dw-table --after slow.tsv > both.tsv\n"
     "  dw-table both.tsv --report",
     children, NULL, NULL
 };

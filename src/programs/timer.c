@@ -31,7 +31,7 @@ enum {
 static const struct argp_option options[] = {
     { NULL, 0, NULL, 0, "The timer:", 1 },
     { "clock", OPTION_CLOCK, "F", 0, "Its clock (Hz)", 1 },
-    { "prescale", OPTION_PRESCALE, "LIST", 0, "Prescales that it offers: 1,8,64,256,1024, or 1:65536 for all of them", 1 },
+    { "prescale", OPTION_PRESCALE, "LIST", 0, "Prescales that it offers: 1:4096 for each of them, or a list such as 1,4,6,18", 1 },
     { "counter", OPTION_COUNTER, "BITS", 0, "Width of its counter, which then counts to 2^BITS - 1 at most", 1 },
     { "counting", OPTION_COUNTING, "WAY", 0, "up, updown, or both may be used (default both)", 1 },
     { NULL, 0, NULL, 0, "The wish (one or both of the first two):", 2 },
@@ -55,10 +55,10 @@ static const char about[] =
     "has M steps.\n\n"
     "Status 1: nothing fits; the message says what would.\n\n"
     "Examples:\n"
-    "  dw-timer --clock 16M --prescale 1,8,64,256,1024 --counter 8 --wanted 490\n"
-    "  dw-timer --clock 16M --prescale 1:65536 --counter 16 --levels 250\n"
-    "  dw-pwm --duty 25% $(dw-timer --clock 16M --prescale 1,8,64 --counter 8 \\\n"
-    "      --wanted 500 --print dw-pwm)";
+    "  dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.7k\n"
+    "  dw-timer --clock 18M --prescale 1,4,6,18 --counter 14 --levels 3000\n"
+    "  dw-pwm --duty 31.2% $(dw-timer --clock 18M --prescale 1:4096 --counter 14 \\\n"
+    "      --wanted 1.6k --print dw-pwm)";
 
 static const struct argp_child children[] = { { &report_argp, 0, NULL, 4 }, { 0 } };
 static const char *const way_words[] = { "up", "updown", "both", NULL };
@@ -112,11 +112,11 @@ static void parse_prescales(struct timer_options *o, const char *argument)
 
 static void check_together(void)
 {
-    option_required("clock", "such as 16M");
-    option_required("prescale", "such as 1,8,64 (1 where the timer has none)");
-    option_required("counter", "such as 8");
+    option_required("clock", "such as 18M");
+    option_required("prescale", "such as 1:4096 (1 where the timer has none)");
+    option_required("counter", "such as 14");
     if (!option_given("wanted") && !option_given("levels"))
-        program_fail(DW_BAD_USE, "--wanted or --levels is missing: give one, such as --wanted 490");
+        program_fail(DW_BAD_USE, "--wanted or --levels is missing: give one, such as --wanted 1.6k");
     if (option_given("within") && !option_given("wanted"))
         option_error("within", option_given("within"), "is about the error from --wanted: give that too");
     if (option_given("print"))

@@ -75,16 +75,16 @@ static const struct prefix prefixes[] = {
 
 static const struct quantity_words quantities[] = {
     [DW_NUMBER] = { "1", "a number", "12, 1e3 or 10k", true },
-    [DW_SHARE] = { "1", "a share", "0.25, 25% or 64/256", false },
+    [DW_SHARE] = { "1", "a share", "0.312, 31.2% or 3510/11250", false },
     [DW_TIME] = { "s", "a time", "2m, 2ms or 0.002", true },
-    [DW_FREQUENCY] = { "Hz", "a frequency", "500, 20k or 20kHz", true },
+    [DW_FREQUENCY] = { "Hz", "a frequency", "1600, 22.5k or 22.5kHz", true },
     [DW_VOLTAGE] = { "V", "a voltage", "5, 3.3V or 100mV", true },
     [DW_CURRENT] = { "A", "a current", "20m, 20mA or 0.02", true },
-    [DW_RESISTANCE] = { "ohm", "a resistance", "4.7k, 4k7 or 4.7kohm", true },
+    [DW_RESISTANCE] = { "ohm", "a resistance", "2.7k, 2k7 or 2.7kohm", true },
     [DW_CAPACITANCE] = { "F", "a capacitance", "100n, 4n7 or 4.7nF", true },
     [DW_INDUCTANCE] = { "H", "an inductance", "10m, 4u7 or 10mH", true },
     [DW_CHARGE] = { "C", "a charge", "10n or 10nC", true },
-    [DW_POWER] = { "W", "a power", "0.25 or 250mW", true },
+    [DW_POWER] = { "W", "a power", "0.3 or 300mW", true },
     [DW_ENERGY] = { "J", "an energy", "1m or 1mJ", true },
     [DW_TORQUE] = { "Nm", "a torque", "0.02, 20mNm or 2Ncm", true },
     [DW_INERTIA] = { "kgm2", "a moment of inertia", "1.2e-6, 1.2e-6kgm2 or 12gcm2", true },
@@ -94,7 +94,7 @@ static const struct quantity_words quantities[] = {
     [DW_TEMPERATURE] = { "degC", "a temperature", "25 or 25degC", false },
     [DW_THERMAL_RESISTANCE] = { "K/W", "a thermal resistance", "12 or 12K/W", true },
     [DW_HEAT_CAPACITY] = { "J/K", "a heat capacity", "0.5, 500m or 0.5J/K", true },
-    [DW_PHASE] = { "1", "a phase", "0.25, 25%, 1/4 or 90deg", false },
+    [DW_PHASE] = { "1", "a phase", "0.2, 20%, 1/5 or 72deg", false },
 };
 
 const struct quantity_words *quantity_words(enum dw_quantity kind)
