@@ -194,7 +194,7 @@ static enum dw_status read_range(struct axis *axis, const char *text, struct dw_
     char low[64];
     const char *colon = strchr(text, ':');
     if (!colon || colon == text || !colon[1] || (size_t)(colon - text) >= sizeof low)
-        return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': LOW:HIGH was wanted, such as 0:5", text);
+        return dw_error_set(error, DW_BAD_USE, 0, "--range: '%s': LOW:HIGH was wanted, such as 0:3.3", text);
     snprintf(low, sizeof low, "%.*s", (int)(colon - text), text);
     if (dw_quantity_parse(low, DW_NUMBER, &axis->low, &why) != DW_OK
         || dw_quantity_parse(colon + 1, DW_NUMBER, &axis->high, &why) != DW_OK)

@@ -93,8 +93,8 @@ static void read_clamp(struct dw_coil_plan *p, const char *argument)
 static void check_options(struct coil_options *o)
 {
     struct dw_coil_plan *p = &o->plan;
-    option_required("resistance", "such as 120");
-    option_required("inductance", "such as 0.4");
+    option_required("resistance", "such as 15");
+    option_required("inductance", "such as 0.11");
     option_required("supply", "such as 12");
     option_required("clamp", "one of none, diode, zener=V, resistor=R");
     if (option_given("pull-in") && !option_given("drop-out"))

@@ -62,7 +62,7 @@ static const char doc[] =
     "    dw-smooth --stage r=2k7,c=680n | dw-measure\n"
     "  dw-measure --channel out --format rows meter.tsv |\n"
     "    awk '$2 == \"ripple\" { print $3 }'\n"
-    "  dw-measure --channel probe --period 2.04ms --levels 0:3.3 capture.csv\n"
+    "  dw-measure --channel probe --period 625us --levels 0:3.3 capture.csv\n"
     "\n"
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";
 

@@ -162,7 +162,7 @@ double option_quantity(const char *option, const char *argument, enum dw_quantit
     return value;
 }
 
-/* "5 V", or "1e-05" for a number without unit */
+/* "3.3 V", or "1e-05" for a number without unit */
 static const char *spell_limit(char *out, size_t size, double value, enum dw_quantity kind)
 {
     const char *unit = dw_quantity_unit(kind);

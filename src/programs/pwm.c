@@ -44,7 +44,7 @@ static const struct argp_option options[] = {
     { "period", OPTION_PERIOD, "T", 0, "The same as a time (s)", 1 },
     { "clock", OPTION_CLOCK, "F", 0, "Clock of a timer (Hz); its counter then sets frequency and steps of duty", 1 },
     { "prescale", OPTION_PRESCALE, "N", 0, "Clock ticks to a count (default 1)", 1 },
-    { "count-to", OPTION_COUNT_TO, "M", 0, "Largest count: 255 for a free-running 8-bit counter", 1 },
+    { "count-to", OPTION_COUNT_TO, "M", 0, "Largest count: 16383 for a free-running 14-bit counter", 1 },
     { "counting", OPTION_COUNTING, "WAY", 0,
       "up: 0 to M, M + 1 counts a period, duties k/(M + 1), pulse at the left; updown: 0 to M and back, 2 M counts, "
       "duties k/M, pulse in the centre (default up)", 1 },
@@ -88,7 +88,7 @@ static const char about[] =
     "  dw-pwm --frequency 1.6k --duty 31.2%\n"
     "  dw-pwm --clock 18M --prescale 1 --count-to 11249 --counting up \\\n"
     "    --duty 31.2%\n"
-    "  dw-pwm --frequency 20k --duty 40% --dead-time 500n --rise 50n --fall 50n\n"
+    "  dw-pwm --frequency 22.5k --duty 40% --dead-time 500n --rise 50n --fall 50n\n"
     "  dw-pwm --frequency 2k --duty-from sine.tsv --modulate natural";
 
 static const struct argp_child children[] = { { &output_argp, 0, NULL, 6 }, { 0 } };
@@ -116,7 +116,7 @@ static void check_together(struct pwm_options *o)
         if (option_given(counter[i]))
             option_error(counter[i], option_given(counter[i]), "belongs to a counter: give --clock too");
     if (option_given("clock"))
-        option_required("count-to", "such as 255");
+        option_required("count-to", "such as 11249");
     if (option_given("seed") && !option_given("jitter"))
         option_error("seed", option_given("seed"), "chooses the shifts of --jitter: give that too");
     if (option_given("partial") && !option_given("duty-from"))

@@ -57,8 +57,9 @@ static const char about[] =
     "Examples:\n"
     "  dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.7k\n"
     "  dw-timer --clock 18M --prescale 1,4,6,18 --counter 14 --levels 3000\n"
-    "  dw-pwm --duty 31.2% $(dw-timer --clock 18M --prescale 1:4096 --counter 14 \\\n"
-    "      --wanted 1.6k --print dw-pwm)";
+    "  dw-pwm --duty 31.2% \\\n"
+    "    $(dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.6k \\\n"
+    "      --print dw-pwm)";
 
 static const struct argp_child children[] = { { &report_argp, 0, NULL, 4 }, { 0 } };
 static const char *const way_words[] = { "up", "updown", "both", NULL };
