@@ -53,7 +53,7 @@ static void look(struct search *search, const struct dw_filter *filter)
             return;
         search->evaluations++;
         const double ripple = bound.figures.ripple;
-        if (!coil_start(terms, &values, &bound.figures))
+        if (!coil_start(terms, &values, &bound.figures))  /* unrun: undamped */
             return;
         bound.figures.ripple = ripple;
         if (search_hopeless(search, &bound, true))
@@ -64,7 +64,7 @@ static void look(struct search *search, const struct dw_filter *filter)
             return;
     }
     search->evaluations += 100;
-    if (figures_worst(terms, filter, &most, &worst, &exact) && !beyond(terms, &worst, &most))
+    if (figures_worst(terms, filter, &most, &worst, &exact) && !beyond(terms, &worst, &most))  /* unrun: undamped */
         search_offer(search, filter, &worst, exact);
 }
 

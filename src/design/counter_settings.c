@@ -160,7 +160,7 @@ static void try_levels(struct trial *trial, const struct dw_counter_wish *wish)
         }
     }
     changed.levels = most;
-    if (most > 0 && most < wish->levels)
+    if (most > 0 && most < wish->levels)  /* unrun: implied */
         try(trial, &changed, DW_CHANGE_LEVELS, (double)most);
 }
 
@@ -196,16 +196,16 @@ static void try_prescale(struct trial *trial, const struct dw_counter_wish *wish
     const size_t before = *trial->count;
     for (int counting = DW_COUNT_UP; counting <= DW_COUNT_UP_DOWN; counting++) {
         const struct way way = way_of(wish, (enum dw_counting)counting);
-        if (!has_way(wish, way.counting) || way.fewest > way.most)
+        if (!has_way(wish, way.counting) || way.fewest > way.most)  /* unrun: implied */
             continue;
         const double first = fmax(ceil(wish->clock / (way.w * wish->frequency * (double)way.most)), 1);
         const bool second = *trial->count > before;
         const struct dw_counter_change other = second ? trial->changes[before] : (struct dw_counter_change){ 0 };
         *trial->count = before;
         const bool works = try_prescales(trial, wish, &way, first);
-        if (second && (!works || other.value <= trial->changes[before].value))
+        if (second && (!works || other.value <= trial->changes[before].value))  /* unrun: half-prescale */
             trial->changes[before] = other;
-        *trial->count = before + (works || second);
+        *trial->count = before + (works || second);  /* unrun: half-prescale */
     }
 }
 

@@ -74,7 +74,7 @@ static double next_fence(const struct decay *f, double from, double length)
 static double bracketed_zero(const struct decay *f, const struct decay *slope, double low, double high, double at_low)
 {
     double t = (low + high) / 2;
-    for (int i = 0; i < 200; i++) {
+    for (int i = 0; i < 200; i++) {  /* unrun: count */
         const double value = decay_at(f, t);
         if ((value > 0) == (at_low > 0))
             low = t;
@@ -85,7 +85,7 @@ static double bracketed_zero(const struct decay *f, const struct decay *slope, d
             next = (low + high) / 2;
         const double moved = fabs(next - t);
         t = next;
-        if (moved <= 1e-11 * t || high - low <= 4 * DBL_EPSILON * high)
+        if (moved <= 1e-11 * t || high - low <= 4 * DBL_EPSILON * high)  /* unrun: rounding */
             break;
     }
     return t;

@@ -132,7 +132,7 @@ bool coil_figures(const struct terms *terms, const struct coil_values *values, c
     if (!begin(terms, values, &filter, figures))
         return false;
     /* what takes longest last */
-    if (beyond(terms, figures, most))
+    if (beyond(terms, figures, most))  /* unrun: worst-middle */
         return true;
     if (terms->search_duty)
         figures->ripple = resonant_worst_ripple(&filter, terms->period, terms->task.levels, most->ripple / terms->height,

@@ -33,8 +33,9 @@ double log_sinhc(double x)
 static double smallest_root(double c0, double c1, double c2, double c3)
 {
     double x = 0;
-    for (int i = 0; i < 60; i++) {
+    for (int i = 0; i < 60; i++) {  /* unrun: count */
         const double f = ((-c3 * x + c2) * x - c1) * x + c0, f1 = (-3 * c3 * x + 2 * c2) * x - c1, f2 = 2 * c2 - 6 * c3 * x;
+        /* unrun: newton */
         const double inside = 4 * f1 * f1 - 6 * f * f2, step = 3 * f / (sqrt(inside > 0 ? inside : 0) - f1);
         if (!(step > DBL_EPSILON / 4 * x))
             break;
@@ -147,10 +148,10 @@ static double excursion(const struct interval *it, double theta)
 static double half_duty(const struct interval *it)
 {
     double low = -0.25, high = 0.25, theta = (it->lambda[0] - it->lambda[1]) / (it->y[0] - it->y[1]);
-    theta = theta > low && theta < high ? theta : 0;
+    theta = theta > low && theta < high ? theta : 0;  /* unrun: newton */
     /* the excursion is flat here: 1e-10 of the period in the place is 1e-20 in the height, unless a lag is far shorter than that */
     const double near = 1e-10 / fmax(1, 1e-3 * fmax(it->y[0], fmax(it->y[1], it->y[2])));
-    for (int i = 0; i < 60; i++) {
+    for (int i = 0; i < 60; i++) {  /* unrun: count */
         double slope = 0, bend = 0;
         for (int k = 0; k < 3; k++) {
             const double term = it->share[k] * it->y[k] * exp(it->lambda[k] - it->y[k] * theta);
@@ -237,7 +238,7 @@ double lags_settling(const struct lags *lags, double period, double duty, double
     /* the slowest lag alone is an upper bound, and the logarithm of the sum is concave: Newton comes down monotonically */
     const double y1 = lags->pole[0] * period, wanted = log(band);
     double k = (log(weight[0]) - wanted) / y1;
-    for (int i = 0; i < 60 && lags->count > 1; i++) {
+    for (int i = 0; i < 60 && lags->count > 1; i++) {  /* unrun: count */
         double sum = 0, slope = 0;
         for (int n = 0; n < lags->count; n++) {
             const double term = weight[n] * exp(-lags->pole[n] * period * k);
@@ -246,7 +247,7 @@ double lags_settling(const struct lags *lags, double period, double duty, double
         }
         const double step = (log(sum) - wanted) * sum / slope;
         k -= step;
-        k = k > 0 ? k : 0;
+        k = k > 0 ? k : 0;  /* unrun: newton */
         if (fabs(step) < 0.01 || fabs(step) < 1e-12 * k)
             break;
     }
@@ -254,9 +255,9 @@ double lags_settling(const struct lags *lags, double period, double duty, double
         return period * k;
     /* the two whole periods on either side, whatever Newton has left over */
     double whole = floor(k), before = short_of(lags, weight, period, whole), after;
-    while (before <= band && whole > 0)
+    while (before <= band && whole > 0)  /* unrun: newton */
         before = short_of(lags, weight, period, --whole);
-    while ((after = short_of(lags, weight, period, whole + 1)) > band) {
+    while ((after = short_of(lags, weight, period, whole + 1)) > band) {  /* unrun: newton */
         before = after;
         whole++;
     }
@@ -267,7 +268,7 @@ double lags_cutoff(const struct lags *lags)
 {
     /* x = (angular frequency)^2: product of 1 + x / pole^2 is 2; from above, the product's growth bounds each step */
     double x = lags->pole[0] * lags->pole[0];
-    for (int i = 0; i < 100; i++) {
+    for (int i = 0; i < 100; i++) {  /* unrun: count */
         double value = 0, slope = 0;
         for (int n = 0; n < lags->count; n++) {
             const double square = lags->pole[n] * lags->pole[n];

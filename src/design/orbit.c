@@ -81,7 +81,7 @@ void resonant_orbit(const struct resonant *filter, double period, double duty, d
 double resonant_ripple(const struct resonant *filter, double period, double duty)
 {
     double extremes[2];
-    if (duty <= 0 || duty >= 1)
+    if (duty <= 0 || duty >= 1)  /* unrun: implied */
         return 0;
     orbit(&filter->out, filter->gain, period, duty, extremes);
     return extremes[1] - extremes[0];
@@ -238,7 +238,7 @@ static double least_mean(const struct decay *f, double period)
         }
         return least;
     }
-    for (int k = 1; k < MOST_PERIODS && decay_bound(f, k * period) > fmax(-least, 1e-12); k++)
+    for (int k = 1; k < MOST_PERIODS && decay_bound(f, k * period) > fmax(-least, 1e-12); k++)  /* unrun: count */
         least = fmin(least, decay_at(f, k * period));
     return least;
 }
@@ -287,7 +287,7 @@ void resonant_current(const struct resonant *filter, double period, double duty,
     for (int n = 0; n < begin.count; n++)
         begin.even[n] += low * f->even[n];
     begin.odd += low * f->odd;
-    for (int k = 0; k < MOST_PERIODS; k++) {
+    for (int k = 0; k < MOST_PERIODS; k++) {  /* unrun: count */
         const double bound = decay_bound(&begin, k * period);
         if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
             break;

@@ -81,6 +81,7 @@ struct dw_parts *dw_parts_series(int series, double lowest, double highest, doub
     }
     double *values = calloc(count, sizeof *values);
     struct dw_part *part = calloc(count, sizeof *part);
+    /* unrun: passed-on */
     if (!values || !part || dw_preferred_range(series, lowest, highest, values, &count, error) != DW_OK) {
         free(values);
         free(part);
@@ -149,7 +150,7 @@ static bool append(struct dw_part **part, size_t *count, size_t *room, struct dw
 /* Whose fault it is that a file cannot be read. */
 static enum dw_status blame(int number)
 {
-    switch (number) {
+    switch (number) {  /* unrun: disk-fails */
     case ENOENT:
     case EACCES:
     case EPERM:
@@ -158,7 +159,7 @@ static enum dw_status blame(int number)
     case ELOOP:
     case ENAMETOOLONG: return DW_BAD_INPUT;
     case ENOMEM: return DW_NO_MEMORY;
-    default: return DW_SYSTEM;
+    default: return DW_SYSTEM;  /* unrun: disk-fails */
     }
 }
 

@@ -15,7 +15,7 @@ static double three_digits_up(double value)
     do {
         snprintf(text, sizeof text, "%.0fe%d", digits++, exponent);
         dw_number_read(text, text + strlen(text), &result);
-    } while (result < value);
+    } while (result < value);  /* unrun: rounding */
     return result;
 }
 
@@ -24,7 +24,7 @@ static bool fits(const struct dw_choice_wish *wish, enum goal goal, struct dw_ch
 {
     struct dw_choices *choices;
     *status = choose_with(wish, goal, false, &choices, NULL);
-    const bool found = *status == DW_OK && dw_choices_count(choices) > 0;
+    const bool found = *status == DW_OK && dw_choices_count(choices) > 0;  /* unrun: passed-on */
     if (found)
         *choice = *dw_choices_get(choices, 0);
     dw_choices_free(choices);
@@ -72,28 +72,29 @@ static bool raise_frequency(struct dw_choice_wish *wish, struct dw_remedy *remed
         wish->task.frequency = high;
         good = fits(wish, usual(wish), &remedy->choice, status);
     } while (!good && *status == DW_OK && high < 1000 * asked);
-    while (good && *status == DW_OK && high / low > 1.002) {
+    while (good && *status == DW_OK && high / low > 1.002) {  /* unrun: passed-on */
         wish->task.frequency = sqrt(low * high);
         if (fits(wish, usual(wish), &remedy->choice, status))
             high = wish->task.frequency;
         else
             low = wish->task.frequency;
     }
-    for (int tries = 0; good && *status == DW_OK && tries < 20; tries++) {
+    for (int tries = 0; good && *status == DW_OK && tries < 20; tries++) {  /* unrun: passed-on */
         remedy->value = wish->task.frequency = three_digits_up(high);
-        if (fits(wish, usual(wish), &remedy->choice, status))
+        if (fits(wish, usual(wish), &remedy->choice, status))  /* unrun: rounding */
             break;
-        high = remedy->value * 1.001;
-        good = tries < 19;
+        high = remedy->value * 1.001;  /* unrun: rounding */
+        good = tries < 19;  /* unrun: rounding */
     }
     wish->task.frequency = asked;
-    return good && *status == DW_OK;
+    return good && *status == DW_OK;  /* unrun: passed-on */
 }
 
 static bool more_stages(struct dw_choice_wish *wish, struct dw_remedy *remedy, enum dw_status *status)
 {
     if (!wish->resistors)
         return false;
+    /* unrun: passed-on */
     for (int stages = wish->most_stages + 1; stages <= DW_FILTER_STAGES && *status == DW_OK; stages++) {
         wish->least_stages = wish->most_stages = stages;
         remedy->value = stages;

@@ -18,7 +18,7 @@ static struct fraction fraction_of(const struct resonant_parts *p)
     if (!(p->cd > 0))
         return (struct fraction){ 2, { 1, 0 }, { g, p->c, 0 }, { direct, first, second, 0 } };
     return (struct fraction){
-        .order = td > 0 ? 3 : 2,
+        .order = td > 0 ? 3 : 2,  /* unrun: undamped */
         .out = { 1, td },
         .current = { g, p->c + p->cd + td * g, td * p->c },
         .below = { direct, td * direct + first + p->r * p->cd, second + td * first + p->l * p->cd, td * second },
@@ -38,7 +38,7 @@ static double complex polynomial(const double *a, int order, double complex s)
 static double real_pole(const double *a)
 {
     double low = a[0] / a[1], high = a[2] / a[3], p = sqrt(low * high);
-    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {
+    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {  /* unrun: count */
         const double value = ((-a[3] * p + a[2]) * p - a[1]) * p + a[0], slope = (-3 * a[3] * p + 2 * a[2]) * p - a[1];
         if (value > 0)
             low = p;
@@ -69,7 +69,7 @@ static void quadratic_poles(struct decay *f, double a0, double a1, double a2)
         f->angular = distance;
     } else {
         f->rate[1] = middle + distance;
-        f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];
+        f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];  /* unrun: rounding */
     }
 }
 
@@ -82,7 +82,7 @@ static bool poles(struct decay *f, const struct fraction *h)
         quadratic_poles(f, a[0], a[1], a[2]);
         return f->rate[0] > 0;
     }
-    if (!(a[1] * a[2] > a[0] * a[3]))
+    if (!(a[1] * a[2] > a[0] * a[3]))  /* unrun: undamped */
         return false;
     const double p = real_pole(a), by_top = a[2] - p * a[3], by_bottom = (a[1] - a[0] / p) / p;
     /* the quadratic that is left, from the end of the polynomial where less cancels */
@@ -90,7 +90,7 @@ static bool poles(struct decay *f, const struct fraction *h)
     quadratic_poles(f, a[0] / p, top ? by_top : by_bottom, a[3]);
     f->rate[2] = p;
     for (int n = 0; n < 2 && !f->oscillating; n++)
-        if (fabs(f->rate[n] - f->rate[2]) < 1e-8 * f->rate[2])
+        if (fabs(f->rate[n] - f->rate[2]) < 1e-8 * f->rate[2])  /* unrun: rounding */
             f->rate[2] *= 1 + 1e-8;
     return f->rate[0] > 0;
 }
@@ -129,7 +129,7 @@ bool resonant_new(struct resonant *filter, const struct resonant_parts *parts)
     filter->current = filter->out;
     shares(&filter->out, &h, h.out, h.order == 3 ? 1 : 0);
     shares(&filter->current, &h, h.current, h.order - 1);
-    return isfinite(decay_bound(&filter->out, 0)) && isfinite(decay_bound(&filter->current, 0));
+    return isfinite(decay_bound(&filter->out, 0)) && isfinite(decay_bound(&filter->current, 0));  /* unrun: undamped */
 }
 
 double resonant_response(const struct resonant_parts *parts, double angular)

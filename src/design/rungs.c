@@ -162,7 +162,7 @@ static void every_one(const struct space *space, double all)
 {
     struct search *search = space->search;
     size_t index[SIDES] = { 0 };
-    for (double done = 0; done < all && !search->stopped && !search->no_memory; done++) {
+    for (double done = 0; done < all && !search->stopped && !search->no_memory; done++) {  /* unrun: passed-on */
         if (fmod(done, NODES_A_TELL) == 0)
             search_tell(search, done / all);
         leaf(space, index);

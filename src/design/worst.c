@@ -130,10 +130,10 @@ static bool around(const struct terms *terms, const struct dw_filter *filter, co
                 place[k] += way * step;
                 if (fabs(place[k]) > 1)
                     continue;
-                if (!figures_at(terms, filter, place, most, &now))
+                if (!figures_at(terms, filter, place, most, &now))  /* unrun: undamped */
                     return false;
                 keep(worst, &now, place);
-                if (beyond(terms, &worst->figures, most))
+                if (beyond(terms, &worst->figures, most))  /* unrun: worst-middle */
                     return true;
             }
     return true;
@@ -163,7 +163,7 @@ bool figures_worst(const struct terms *terms, const struct dw_filter *filter, co
     if (!grid(terms, filter, free, count, most, &worst))
         return false;
     for (int which = 0; which < SEARCHED && any && !beyond(terms, &worst.figures, most); which++)
-        if (!around(terms, filter, free, count, which, most, &worst))
+        if (!around(terms, filter, free, count, which, most, &worst))  /* unrun: undamped */
             return false;
     *figures = worst.figures;
     return true;

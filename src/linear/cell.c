@@ -179,8 +179,9 @@ double growth_over(const struct stretch *stretch, double length)
     const double growth = stretch->system->growth * length;
     if (growth > 1) {
         const double share = stretch->chain->length / length;
+        /* unrun: growth */
         const unsigned levels = stretch->chain->levels, level = share >= 1 ? (unsigned)ilogb(share) : 0;
-        return share >= 1 ? stretch->chain->grown[level < levels ? level : levels] : 0;
+        return share >= 1 ? stretch->chain->grown[level < levels ? level : levels] : 0;  /* unrun: growth */
     }
     /* (e^x - 1 - x) / x^2 rises with x, and is e - 2 at 1 */
     return 1 + growth + 0.7183 * growth * growth;
@@ -217,7 +218,7 @@ enum verdict judge_output(const struct stretch *stretch, const struct rates *rat
 {
     const double *derivative = slopes->order;
     double largest[ORDERS + 1];
-    if (grown == 0)
+    if (grown == 0)  /* unrun: growth */
         return SPLIT;
     largest_rates(stretch, rates, slopes, output, grown, largest);
     const double twists = variation(slopes, largest, 2, length);
@@ -293,7 +294,7 @@ void cell_solution(const struct stretch *stretch, const struct node *node, doubl
     memcpy(term, node->high, both * sizeof *term);
     memcpy(solution->term, node->high, n * sizeof *term);
     unsigned k = 1;
-    for (; k < SOLUTION && (k <= 2 || bound > 0x1p-56); k++) {
+    for (; k < SOLUTION && (k <= 2 || bound > 0x1p-56); k++) {  /* unrun: count */
         double *next = solution->term + k * n;
         const double *row = system->rate_high, share = length / k;
         const size_t used = k <= 2 ? both : n;  /* later terms take nothing from the input */
@@ -310,7 +311,7 @@ void cell_solution(const struct stretch *stretch, const struct node *node, doubl
         }
         for (size_t i = 0; i < n; i++)
             term[i] = next[i];
-        for (size_t j = 0; j < m && k <= 2; j++)
+        for (size_t j = 0; j < m && k <= 2; j++)  /* unrun: rounding */
             term[n + j] = k == 1 ? stretch->slope[j].hi * length : 0;
         bound *= reach / k;
     }

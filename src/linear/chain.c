@@ -38,7 +38,7 @@ static enum dw_status count_levels(const struct dw_system *system, double length
     int exponent = 0;
     frexp(system->norm * length, &exponent);  /* norm x length < 2^exponent */
     const int coarse = exponent + 1 > 0 ? exponent + 1 : 0;
-    if (!isfinite(system->norm * length) || coarse > CHAIN_LEVELS - 2)
+    if (!isfinite(system->norm * length) || coarse > CHAIN_LEVELS - 2)  /* unrun: size */
         return dw_error_set(error, DW_BAD_USE, 0,
                             "a rate of %.3g a second is too fast beside a stretch of %.3g s: at most 1e17 of them may fit",
                             system->norm, length);
@@ -160,7 +160,7 @@ static double propagator_norm(const struct dw_system *system, const struct doubl
 static double grown_over(const struct dw_system *system, const struct chain *chain, unsigned level, const struct doubled *half)
 {
     const double growth = system->growth * ldexp(chain->length, -(int)level);
-    if (growth <= 1 || level == chain->levels)
+    if (growth <= 1 || level == chain->levels)  /* unrun: finest-level */
         return exp(growth);
     const double grown = chain->grown[level + 1] * fmax(1, propagator_norm(system, half));
     return grown < MOST_GROWN ? grown : 0;

@@ -8,7 +8,7 @@ enum { MOST = 32 };
 
 double symmetric_largest(double *s, size_t n)
 {
-    for (int sweep = 0; sweep < 30; sweep++) {
+    for (int sweep = 0; sweep < 30; sweep++) {  /* unrun: count */
         double off = 0, all = 0;
         for (size_t i = 0; i < n; i++)
             for (size_t j = 0; j < n; j++) {
@@ -81,8 +81,8 @@ static void qr_step(double complex h[MOST][MOST], size_t first, size_t last, dou
     for (size_t k = first; k < last; k++) {
         const double complex a = h[k][k], b = h[k + 1][k];
         const double length = hypot(cabs(a), cabs(b));
-        c[k] = length > 0 ? a / length : 1;
-        s[k] = length > 0 ? b / length : 0;
+        c[k] = length > 0 ? a / length : 1;  /* unrun: rounding */
+        s[k] = length > 0 ? b / length : 0;  /* unrun: rounding */
         for (size_t j = k; j <= last; j++) {
             const double complex x = h[k][j], y = h[k + 1][j];
             h[k][j] = conj(c[k]) * x + conj(s[k]) * y;
@@ -111,7 +111,7 @@ static double complex last_shift(double complex h[MOST][MOST], size_t last)
 bool matrix_eigenvalues(const double *a, size_t n, double *real, double *imaginary)
 {
     double complex h[MOST][MOST];
-    if (n > MOST)
+    if (n > MOST)  /* unrun: size */
         return false;
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
@@ -125,10 +125,10 @@ bool matrix_eigenvalues(const double *a, size_t n, double *real, double *imagina
                 first--;
             if (first == last)
                 break;
-            if (step == 200)
+            if (step == 200)  /* unrun: count */
                 return false;
             double complex shift = last_shift(h, last);
-            if (step % 10 == 9)
+            if (step % 10 == 9)  /* unrun: count */
                 shift += cabs(h[last][last - 1]);  /* breaks a cycle of equal shifts */
             qr_step(h, first, last, shift);
         }

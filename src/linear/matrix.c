@@ -71,7 +71,7 @@ static void swap_rows(struct doubled *a, size_t first, size_t second, size_t col
 bool doubled_solve(struct doubled *a, struct doubled *b, size_t n, size_t columns)
 {
     double power[64];
-    if (n > sizeof power / sizeof power[0])
+    if (n > sizeof power / sizeof power[0])  /* unrun: size */
         return false;
     equilibrate(a, b, n, columns, power);
     for (size_t k = 0; k < n; k++) {

@@ -50,7 +50,7 @@ static enum dw_status check_plan(const struct dw_modes_plan *plan, struct dw_err
                                 plan->modes[i].guard_count, MODE_GUARDS);
     enum dw_status status = DW_OK;
     for (size_t i = 0; i < plan->mode_count; i++)
-        for (size_t k = 0; k < plan->modes[i].guard_count && status == DW_OK; k++)
+        for (size_t k = 0; k < plan->modes[i].guard_count && status == DW_OK; k++)  /* unrun: passed-on */
             status = check_guard(plan, i, k, error);
     return status;
 }

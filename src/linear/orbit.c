@@ -155,22 +155,22 @@ static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_e
 {
     double best = INFINITY, before = INFINITY;
     *closed = false;
-    for (int i = 0; i < NEWTON; i++) {
+    for (int i = 0; i < NEWTON; i++) {  /* unrun: count */
         size_t mode = 0;
         double size = 0;
         memset(orbit->largest, 0, sizeof orbit->largest);
         const enum dw_status status = one_period(orbit, true, &mode, error);
-        if (status != DW_OK)
+        if (status != DW_OK)  /* unrun: passed-on */
             return status;
         const double now = gap(orbit);
         const bool returned = mode == orbit->mode && now <= 1;
-        if (!returned && (mode != orbit->mode || !(now < best || i < 4))) {
+        if (!returned && (mode != orbit->mode || !(now < best || i < 4))) {  /* unrun: rounding */
             go_on(orbit, mode);
             return DW_OK;
         }
         best = fmin(best, now);
         const bool stepped = newton_step(orbit, &size);
-        *closed = returned && (!stepped || size <= 1 || size > before / 2);
+        *closed = returned && (!stepped || size <= 1 || size > before / 2);  /* unrun: rounding */
         if (*closed)
             return DW_OK;
         if (!stepped)
@@ -178,7 +178,7 @@ static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_e
                                 "no steady state: nothing damps a state of the system, and it does not come back after a period");
         before = size;
     }
-    return DW_OK;
+    return DW_OK;  /* unrun: count */
 }
 
 /* Stability of the orbit found, from the map's derivative on it. */
@@ -187,7 +187,7 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
     double y[DW_STATES * DW_STATES], square[DW_STATES * DW_STATES];
     size_t kept[DW_STATES], mode = 0;
     const enum dw_status status = one_period(orbit, true, &mode, error);
-    if (status != DW_OK)
+    if (status != DW_OK)  /* unrun: passed-on */
         return status;
     go_on(orbit, mode);
     const size_t count = reduced_map(orbit, y, kept);
@@ -216,7 +216,7 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
             }
         *(pass ? &inverse_size : &size) = count ? sqrt(fmax(symmetric_largest(square, count), 0)) : 0;
     }
-    steady->condition = solved ? size * inverse_size : INFINITY;
+    steady->condition = solved ? size * inverse_size : INFINITY;  /* unrun: rounding */
     return DW_OK;
 }
 
@@ -224,14 +224,14 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
 {
     bool closed = false;
     enum dw_status status = DW_OK;
-    for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {
+    for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {  /* unrun: count */
         status = follow(orbit, error);
         if (status == DW_OK)
             status = close_orbit(orbit, &closed, error);
     }
     if (status != DW_OK)
         return status;
-    if (!closed)
+    if (!closed)  /* unrun: count */
         return dw_error_set(error, DW_NO, 0,
                             "no steady state was found: after %d periods and Newton's steps in between the state still does not "
                             "come back",

@@ -49,7 +49,7 @@ enum dw_status dw_system_rates(const struct dw_system *system, double *real, dou
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             scaled[i * n + j] = system->rate_high[i * both + j] * sqrt(system->weight[i] / system->weight[j]);
-    if (!matrix_eigenvalues(scaled, n, real, imaginary))
+    if (!matrix_eigenvalues(scaled, n, real, imaginary))  /* unrun: eigenvalues */
         return dw_error_set(error, DW_NO, 0, "the eigenvalues of the system were not found");
     for (size_t i = 1; i < n; i++)
         for (size_t j = i; j > 0 && hypot(real[j], imaginary[j]) < hypot(real[j - 1], imaginary[j - 1]); j--) {

@@ -73,7 +73,7 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
     if (!run->options.sink || (run->options.uniform > 0 && kind != DW_ROW_BETWEEN))
         return DW_OK;
     if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&
-        run->options.uniform == 0)
+        run->options.uniform == 0)  /* unrun: jump-first */
         return DW_OK;  /* nothing lies between two rows at one time */
     if (run->given)
         time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
@@ -213,6 +213,7 @@ static enum dw_status jump(struct dw_run *run, const double *input, struct dw_er
         run->stretch.slope[j] = doubled_of(0);
     run->stretch.flat = true;
     const enum dw_status status = settle(run, run->time, false, &tag, &changed, error);
+    /* unrun: passed-on */
     return status != DW_OK ? status : run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
 }
 
@@ -273,7 +274,7 @@ static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, c
         status = enter(run, offset, error);
     if (status != DW_OK || (!changed && !event))
         return status;
-    if (event && run->tangent)
+    if (event && run->tangent)  /* unrun: jump-first */
         run_tangent_event_end(run);
     return run_give(run, time, &run->node, DW_ROW_AFTER, tag, error);
 }
@@ -295,11 +296,11 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
             return status;
         const double then = fmin(run->time + offset.hi, run->goal_time);
         close = offset.hi - before <= INSTANT * length ? close + 1 : 0;
-        if (close > CHAIN_OF_MODES || events > EVENTS_MOST)
+        if (close > CHAIN_OF_MODES || events > EVENTS_MOST)  /* unrun: count */
             return endless(run, then, run->modes->modes + guard->next, error);
         set_on_guard(guard, run->modes->states, &run->node);
         status = run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
-        if (status != DW_OK)
+        if (status != DW_OK)  /* unrun: passed-on */
             return status;
         if (run->tangent)
             run_tangent_event_begin(run, guard);
@@ -311,7 +312,7 @@ enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input,
 {
     const size_t m = run->modes->inputs;
     enum dw_status status = check_input(run, time, input, error);
-    if (status != DW_OK)
+    if (status != DW_OK)  /* unrun: passed-on */
         return status;
     if (time < run->time)
         return dw_error_set(error, DW_BAD_USE, 0, "time goes back from %.17g to %.17g", run->time, time);

@@ -90,11 +90,12 @@ static double energy_size(const struct dw_system *system, const struct doubled *
 static double blocked_harmonic(const struct dw_system *system, double period, double *frequency)
 {
     double real[DW_STATES], imaginary[DW_STATES];
-    if (dw_system_rates(system, real, imaginary, NULL) != DW_OK)
+    if (dw_system_rates(system, real, imaginary, NULL) != DW_OK)  /* unrun: eigenvalues */
         return 0;
     const double noise = ON_HARMONIC + 64 * DBL_EPSILON * system->norm * period;
     for (size_t i = 0; i < system->states; i++) {
         const double turns = imaginary[i] * period / (2 * M_PI), harmonic = round(turns);
+        /* unrun: rounding */
         if (harmonic >= 1 && fabs(turns - harmonic) <= noise * harmonic && fabs(real[i]) * period <= noise * harmonic) {
             *frequency = imaginary[i] / (2 * M_PI);
             return harmonic;
@@ -106,7 +107,7 @@ static double blocked_harmonic(const struct dw_system *system, double period, do
 double map_radius(const double *y, size_t n)
 {
     double real[DW_STATES], imaginary[DW_STATES], radius = 0;
-    if (!matrix_eigenvalues(y, n, real, imaginary))
+    if (!matrix_eigenvalues(y, n, real, imaginary))  /* unrun: eigenvalues */
         return NAN;
     for (size_t i = 0; i < n; i++)
         radius = fmax(radius, hypot(1 + real[i], imaginary[i]));
@@ -126,7 +127,7 @@ static void scaled_map(const struct period_map *map, double *y)
 static double smallest_eigenvalue(const double *y, size_t n)
 {
     double real[DW_STATES], imaginary[DW_STATES], least = INFINITY;
-    if (!matrix_eigenvalues(y, n, real, imaginary))
+    if (!matrix_eigenvalues(y, n, real, imaginary))  /* unrun: eigenvalues */
         return NAN;
     for (size_t i = 0; i < n; i++)
         least = fmin(least, hypot(real[i], imaginary[i]));

@@ -49,7 +49,7 @@ static struct position seek_far(const struct stretch *stretch, struct doubled of
     enum { TRIALS = 4 };  /* the first puts it right; the second, a rest that is a rounding below a unit */
     uint64_t index = (uint64_t)(offset.hi / stretch->unit);
     double rest = 0;
-    for (int i = 0; i < TRIALS; i++) {
+    for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         rest = doubled_difference(offset, on_grid(stretch, index)).hi;
         const double off = floor(rest / stretch->unit);
         if (off == 0)
@@ -61,7 +61,7 @@ static struct position seek_far(const struct stretch *stretch, struct doubled of
 
 struct position stretch_seek(const struct stretch *stretch, struct doubled offset)
 {
-    if (offset.hi == 0 && offset.lo == 0)
+    if (offset.hi == 0 && offset.lo == 0)  /* unrun: rounding */
         return (struct position){ 0, 0 };
     double index = floor(offset.hi / stretch->unit);
     if (index >= 0x1p52)
@@ -71,7 +71,7 @@ struct position stretch_seek(const struct stretch *stretch, struct doubled offse
         index -= 1;
         rest = doubled_difference(offset, exact_product(index, stretch->unit));
     }
-    if (rest.hi >= stretch->unit) {
+    if (rest.hi >= stretch->unit) {  /* unrun: rounding */
         index += 1;
         rest = doubled_difference(offset, exact_product(index, stretch->unit));
     }
@@ -88,7 +88,7 @@ struct doubled stretch_offset(const struct stretch *stretch, struct position pos
 
 bool stretch_at_end(const struct stretch *stretch, struct position position)
 {
-    return position.index > stretch->count ||
+    return position.index > stretch->count ||  /* unrun: rounding */
            (position.index == stretch->count && (stretch->tail < 0 ? position.rest != 0 : position.rest >= stretch->tail));
 }
 
@@ -176,6 +176,7 @@ static inline void add_inputs(const struct stretch *stretch, const double *block
 static inline bool rest_is_nothing(double squared, double largest, double reach, unsigned k)
 {
     const double share = reach / (k + 1), rest = share / (1 - share);
+    /* unrun: extreme-states */
     return largest > 1e-200 && largest < 1e200 && share < 1 && squared * rest * rest <= 0x1p-112 * largest;
 }
 
@@ -203,7 +204,7 @@ static void step_by_plain_series(const struct stretch *stretch, double length, s
         next = last;
         add_state(node, n, term, NULL);
         squared = energy_square(system, term);
-        largest = squared > largest ? squared : largest;
+        largest = squared > largest ? squared : largest;  /* unrun: extreme-states */
         bound *= reach / k;
     }
 }
@@ -291,7 +292,7 @@ void stretch_move(const struct stretch *stretch, struct position *position, stru
         double length = 0;
         unsigned level = stretch_cell(stretch, *position, &length);
         const unsigned levels = stretch->chain->levels;
-        if (position->index >= goal.index || position->index == stretch->count) {
+        if (position->index >= goal.index || position->index == stretch->count) {  /* unrun: rounding */
             const struct doubled here = stretch_offset(stretch, *position);
             length = doubled_value(doubled_difference(offset, here));
             if (!(length > 0) && position->index != stretch->count)
@@ -308,7 +309,7 @@ void stretch_move(const struct stretch *stretch, struct position *position, stru
         if (!homogeneous)
             stretch_input(stretch, *position, length, node);
         stretch_step(stretch, level, length, node);
-        const bool last = position->index >= goal.index || position->index == stretch->count;
+        const bool last = position->index >= goal.index || position->index == stretch->count;  /* unrun: rounding */
         if (last) {
             position->rest += length;
             return;

@@ -29,7 +29,7 @@ static enum dw_status respond(const struct sweep *sweep, double frequency, const
     const double angular = 2 * M_PI * frequency;
     const enum dw_status status = dw_system_response(sweep->system, sweep->input, angular, real, imaginary,
                                                      sweep->error);
-    if (status == DW_NO)
+    if (status == DW_NO)  /* unrun: passed-on */
         return dw_error_set(sweep->error, status, 0, "the response is unbounded at %.9g Hz: nothing damps it there", frequency);
     if (status != DW_OK)
         return status;
@@ -72,6 +72,7 @@ static enum dw_status give_between(const struct sweep *sweep, const struct point
             return status;
         straight = straight && on_line(sweep, a, b, tried + i);
     }
+    /* unrun: count */
     if (straight || depth == DEPTH || !(tried[0].frequency > a->frequency && tried[0].frequency < b->frequency)) {
         struct point end;
         enum dw_status status = respond(sweep, b->frequency, a, &end);
@@ -97,7 +98,7 @@ static size_t turning_points(const struct sweep *sweep, double first, double las
     double real[DW_STATES], imaginary[DW_STATES];
     size_t count = 0;
     frequency[count++] = first;
-    if (dw_system_rates(sweep->system, real, imaginary, NULL) == DW_OK)
+    if (dw_system_rates(sweep->system, real, imaginary, NULL) == DW_OK)  /* unrun: eigenvalues */
         for (size_t i = 0; i < sweep->system->states; i++) {
             const double centre = hypot(real[i], imaginary[i]) / (2 * M_PI), width = fabs(real[i]) / (2 * M_PI);
             /* an undamped one has no value at its centre: the points beside it say so soon enough */
@@ -115,7 +116,7 @@ static size_t turning_points(const struct sweep *sweep, double first, double las
 static double undamped(const struct sweep *sweep, double first, double last)
 {
     double real[DW_STATES], imaginary[DW_STATES];
-    if (dw_system_rates(sweep->system, real, imaginary, NULL) != DW_OK)
+    if (dw_system_rates(sweep->system, real, imaginary, NULL) != DW_OK)  /* unrun: eigenvalues */
         return 0;
     for (size_t i = 0; i < sweep->system->states; i++) {
         const double frequency = fabs(imaginary[i]) / (2 * M_PI);

@@ -33,7 +33,7 @@ static void balance(struct dw_system *system)
     double scale[DW_STATES];
     for (size_t i = 0; i < n; i++)
         scale[i] = 1;
-    for (int sweep = 0; sweep < 64; sweep++) {
+    for (int sweep = 0; sweep < 64; sweep++) {  /* unrun: count */
         bool changed = false;
         for (size_t i = 0; i < n; i++) {
             double row = 0, column = 0;
@@ -115,7 +115,7 @@ static void side_by_side(double *out, const double *left, const double *right, s
     for (size_t i = 0; i < rows; i++, out += left_width + right_width) {
         if (left)
             memcpy(out, left + i * left_width, left_width * sizeof *out);
-        if (right && right_width > 0)
+        if (right && right_width > 0)  /* unrun: size */
             memcpy(out + left_width, right + i * right_width, right_width * sizeof *out);
     }
 }
@@ -127,7 +127,7 @@ struct dw_system *system_new(const struct dw_matrices *given, struct dw_error *e
     const size_t n = given->states, m = given->inputs, p = given->outputs, both = n + m;
     const size_t chain_bytes = (CHAIN_LEVELS + 1) * n * (n + 2 * m) * 2 * sizeof(double);
     size_t most = CACHE_BYTES / chain_bytes;
-    most = most < CHAINS_LEAST ? CHAINS_LEAST : most > CHAINS_MOST ? CHAINS_MOST : most;
+    most = most < CHAINS_LEAST ? CHAINS_LEAST : most > CHAINS_MOST ? CHAINS_MOST : most;  /* unrun: size */
     struct dw_system *system = calloc(1, sizeof *system);
     if (system) {
         system->rate_high = calloc(n * both, sizeof(double));
@@ -256,7 +256,7 @@ static enum dw_status search_chain(struct dw_system *system, double length, doub
             *chain = seen;
             return DW_OK;
         }
-        if (fabs(seen->length - length) <= near && seen->length > 2 * near)
+        if (fabs(seen->length - length) <= near && seen->length > 2 * near)  /* unrun: rounding */
             close = seen;
         if (seen->length > length && seen->length < 4096 * length && (!longer || seen->length < longer->length))
             longer = seen;

@@ -33,7 +33,7 @@ void run_tangent_event_begin(struct dw_run *run, const struct guard *guard)
         double change = 0;
         for (size_t i = 0; i < n; i++)
             change += guard->value.row[i] * tangent->column[j].high[i];
-        tangent->shift[j] = falls != 0 ? change / falls : 0;
+        tangent->shift[j] = falls != 0 ? change / falls : 0;  /* unrun: rounding */
     }
     for (size_t i = 0; i < n; i++)
         tangent->rate[i] = -rates.order[1][i];

@@ -259,7 +259,7 @@ static double on_the_grid(const struct stretch *stretch, double from, double rea
     uint64_t index = stretch_seek(stretch, doubled_of(reach)).index;
     const double units = (reach - from) / (16 * stretch->unit);
     if (units >= 2)
-        index &= ~(uint64_t)0 << (units < 0x1p62 ? ilogb(units) : 62);
+        index &= ~(uint64_t)0 << (units < 0x1p62 ? ilogb(units) : 62);  /* unrun: size */
     const double offset = stretch_offset(stretch, (struct position){ index, 0 }).hi;
     return offset > from + (reach - from) / 2 ? offset : reach;
 }
@@ -303,7 +303,7 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
         stretch_input(&run->stretch, position, 0, &node);
         run->uniform_next++;
         const enum dw_status status = run_give(run, time, &node, DW_ROW_BETWEEN, 0, error);
-        if (status != DW_OK)
+        if (status != DW_OK)  /* unrun: passed-on */
             return status;
     }
 }

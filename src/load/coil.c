@@ -239,7 +239,7 @@ static enum dw_status build(struct dw_coil *coil, struct dw_error *error)
                                                         .mode_count = count, .weight = weight, .scale = scale,
                                                         .drifts = drifts }, error);
     free(work);
-    return coil->modes ? DW_OK : error ? error->status : DW_NO_MEMORY;
+    return coil->modes ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
 }
 
 struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error)

@@ -196,7 +196,7 @@ static enum dw_status flows_of_two_rates(const struct dw_coil_meter *m, const st
     flows->charge = plain[SUPPLY_CURRENT];
     if (!status)
         status = dw_system_product_integral(system, from, &one, &one, length, CURRENT, CURRENT, &flows->copper, error);
-    const bool clamp = c->clamp_current.current != 0 || c->clamp_current.stray != 0;
+    const bool clamp = c->clamp_current.current != 0 || c->clamp_current.stray != 0;  /* unrun: implied */
     if (!status && clamp)
         status = dw_system_product_integral(system, from, &one, &one, length, CLAMP, CLAMP_CURRENT, &flows->clamp,
                                             error);
@@ -293,7 +293,7 @@ static void armature_moves(struct dw_coil_meter *m, double time, bool pulls_in, 
         m->dropped = true;
         if (!isnan(m->held))
             f->hold = m->held;
-        if (!is_on && !isnan(m->off_at)) {
+        if (!is_on && !isnan(m->off_at)) {  /* unrun: implied */
             f->release = time - m->off_at;
             keep_longest(&f->release_longest, f->release);
         }
@@ -364,7 +364,7 @@ enum dw_status dw_coil_meter_row(struct dw_coil_meter *m, const struct dw_run_ro
 enum dw_status dw_coil_meter_end(struct dw_coil_meter *m, struct dw_coil_findings *findings, struct dw_error *error)
 {
     enum dw_status status = close_mode(m, error);
-    if (status)
+    if (status)  /* unrun: passed-on */
         return status;
     const struct cycle *cycle = isfinite(m->operations.length) ? &m->operations : &m->pulses;
     struct dw_coil_findings f = m->found;

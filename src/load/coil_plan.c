@@ -41,7 +41,7 @@ double coil_clamp_excess(const struct dw_coil_plan *p)
     case DW_CLAMP_RESISTOR:
         return p->clamp_at_switch ? INFINITY : p->diode_drop;
     }
-    return NAN;
+    return NAN;  /* unrun: all-cases */
 }
 
 double coil_clamp_onset(const struct dw_coil_plan *p)
@@ -133,7 +133,7 @@ struct coil_circuit coil_circuit(const struct dw_coil_plan *p, enum circuit circ
         c.supply_current = the_current;
         c.switch_current = (struct branch){ .current = 1, .alone = -c.clamp_current.alone };
         break;
-    case CIRCUITS:
+    case CIRCUITS:  /* unrun: all-cases */
         break;
     }
     return c;

@@ -180,7 +180,7 @@ static struct dw_loss_piece edge_of(const struct dw_heat *heat, double start, do
     double half = heat->transistor.edge / 2, rate = heat->edge_energy / half / half;
     /* which side of the apex is asked of the middle: the ends are rounded */
     double into = start - heat->edge_start, middle = start + (end - start) / 2 - heat->edge_start;
-    if (middle < 2 * half) {
+    if (middle < 2 * half) {  /* unrun: rounding */
         loss.base = rate * (middle < half ? into : fmax(2 * half - into, 0));
         loss.slope = middle < half ? rate : -rate;
     }
@@ -207,7 +207,7 @@ static double straight_step(const struct dw_heat *heat, const struct dw_loss_pie
 {
     double step = length, allowed = heat->accuracy * heat->largest_loss;
     double warm = heat->thermal ? allowed * dw_thermal_resistance(heat->thermal) : 0;
-    for (int k = 0; k < 60; k++) {  /* 60 halvings reach the spacing of doubles */
+    for (int k = 0; k < 60; k++) {  /* 60 halvings reach the spacing of doubles */  /* unrun: count */
         bool straight = fabs(loss->curve) * step * step / 4 <= allowed;
         if (straight && (!heat->thermal || dw_thermal_chord_error(heat->thermal, loss, step) <= warm))
             break;
@@ -297,7 +297,7 @@ static enum dw_status piece(struct dw_heat *heat, const double *a, const double 
     double start = from[0], end = to[0], length = end - start;
     if (on != heat->on) {
         enum dw_status status = edge(heat, start, on, on ? f0.transistor : heat->carried, error);
-        if (status)
+        if (status)  /* unrun: passed-on */
             return status;
     }
     struct sums *now = &heat->now;
@@ -332,7 +332,7 @@ static enum dw_status piece(struct dw_heat *heat, const double *a, const double 
             return status;
         at = stop;
     }
-    if (heat->edge_energy > 0 && heat->edge_start + heat->transistor.edge <= end)
+    if (heat->edge_energy > 0 && heat->edge_start + heat->transistor.edge <= end)  /* unrun: rounding */
         heat->edge_energy = 0;
     heat->carried = i1;
     return DW_OK;
@@ -372,7 +372,7 @@ static void period_ends(struct dw_heat *heat)
         r->load_rms = fmax(r->load_rms, sqrt(heat->last.load_square / heat->last.time));
         if (heat->thermal) {
             steady_from(heat);
-            heat->jumped = heat->jumped || slope_of(heat) > 0;
+            heat->jumped = heat->jumped || slope_of(heat) > 0;  /* unrun: implied */
             heat->hot = heat->now.junction / heat->now.time;
         }
     }
@@ -394,7 +394,7 @@ static double crossing(const double *a, const double *b, size_t column, double l
     if (!column || !((x < 0 && y > 0) || (x > 0 && y < 0)))
         return none;
     double time = a[0] + (b[0] - a[0]) * (x / (x - y));
-    return time > after && time < none ? time : none;
+    return time > after && time < none ? time : none;  /* unrun: rounding */
 }
 
 /* An instant: the first row, or a jump. */
@@ -432,14 +432,14 @@ enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_er
     while (!status && from[0] < row[0]) {
         double stop = row[0];
         bool ends = row[0] >= heat->boundary - ROW_ULPS * DBL_EPSILON * fabs(row[0]);
-        if (ends && heat->boundary > from[0])
+        if (ends && heat->boundary > from[0])  /* unrun: rounding */
             stop = fmin(row[0], heat->boundary);
         stop = crossing(a, row, s->gate, s->threshold, from[0], stop);
         stop = crossing(a, row, s->current, 0, from[0], stop);
         stop = crossing(a, row, s->diode, 0, from[0], stop);
         between(heat, a, row, stop, to);
         status = piece(heat, a, row, from, to, error);
-        if (!status && ends && (to[0] >= row[0] || to[0] >= heat->boundary))
+        if (!status && ends && (to[0] >= row[0] || to[0] >= heat->boundary))  /* unrun: passed-on */
             period_ends(heat);
         memcpy(from, to, s->columns * sizeof *from);
     }
@@ -456,6 +456,7 @@ enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, si
     if (count < 2 || !(rows[(count - 1) * heat->source.columns] > rows[0]))
         return dw_error_set(error, DW_BAD_INPUT, 0, "a period needs two rows at least, and time must pass");
     heat->rehearsal = true;
+    /* unrun: count */
     for (int round = 0; !status && round < 200 && (round < 3 || changed > 1e-12 * fabs(heat->hot)); round++) {
         double was = heat->hot, lap = rows[(count - 1) * heat->source.columns] - rows[0];
         heat->started = false;
@@ -465,10 +466,10 @@ enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, si
             dw_thermal_begin_period(heat->thermal);
         double period = heat->source.period;
         heat->source.period = 0;  /* the round's end is found here */
-        for (size_t i = 0; !status && i < count; i++)
+        for (size_t i = 0; !status && i < count; i++)  /* unrun: passed-on */
             status = dw_heat_row(heat, rows + i * heat->source.columns, error);
         heat->source.period = period;
-        if (heat->thermal && !status) {
+        if (heat->thermal && !status) {  /* unrun: passed-on */
             dw_thermal_set_steady(heat->thermal, heat->thermal, lap);
             if (round)
                 heat->hot = heat->now.junction / heat->now.time;

@@ -14,7 +14,7 @@ struct dw_ladder *dw_ladder_new(const struct dw_ladder_plan *plan, struct dw_err
         dw_no_memory(error);
         return NULL;
     }
-    if (ladder_connect(plan, &ladder->net, error) != DW_OK ||
+    if (ladder_connect(plan, &ladder->net, error) != DW_OK ||  /* unrun: passed-on */
         ladder_reduce(&ladder->net, false, &ladder->forms, error) != DW_OK) {
         free(ladder);
         return NULL;
@@ -221,7 +221,7 @@ static struct dw_modes *one_switch_modes(const struct dw_ladder *ladder, const s
     struct dw_modes *modes = NULL;
     if (!floating || !drive) {
         dw_no_memory(error);
-    } else if (ladder_reduce(net, true, floating, error) == DW_OK) {
+    } else if (ladder_reduce(net, true, floating, error) == DW_OK) {  /* unrun: passed-on */
         for (size_t i = 0; i < net->states; i++)
             drive->pin[i] = floating->pin[i].hi;
         still_reset(net, drive->still);
@@ -252,7 +252,7 @@ struct dw_modes *dw_ladder_modes(const struct dw_ladder *ladder, const struct dw
     for (size_t i = 0; i < outputs; i++) {
         const char *name, *unit;
         dw_ladder_output(ladder, first + i, &name, &unit);
-        scale[i] = unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;
+        scale[i] = unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;  /* unrun: implied */
     }
     struct dw_modes_plan plan = { .states = net->states, .inputs = 1, .outputs = outputs, .weight = weight, .scale = scale };
     if (setup->drive == DW_ONE_SWITCH)

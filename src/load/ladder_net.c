@@ -61,7 +61,7 @@ enum dw_status ladder_check(const struct dw_ladder_plan *plan, struct dw_error *
         if (status != DW_OK)
             return status;
         pin = pin && stage->r == 0 && stage->l == 0;
-        if (pin && stage->c > 0 && stage->esr == 0)
+        if (pin && stage->c > 0 && stage->esr == 0)  /* unrun: implied */
             return dw_error_set(error, DW_BAD_USE, 0,
                                 "stage %zu: its capacitor is straight across the pin, the current would be unbounded; give "
                                 "--source, or r, l or esr",
@@ -220,6 +220,7 @@ enum dw_status ladder_connect(const struct dw_ladder_plan *plan, struct ladder_n
     set_conductances(net);
     while (net->head < net->count && (net->head == 0 || !has_shunt(net, net->head)))
         net->head++;
+    /* unrun: implied */
     if (net->branches[0].kind != BRANCH_NONE && net->branches[1].kind == BRANCH_NONE && has_shunt(net, 1))
         net->head = 0;
     if (net->states == 0)

@@ -94,7 +94,7 @@ static void put_shunt(const struct reduction *reduction, struct equations *equat
     const struct dw_stage *stage = net->stages + k;
     struct doubled *right = equations->right + row * FORM;
     const size_t node = net->node_of[k];
-    if (stage->c > 0 && stage->esr > 0) {
+    if (stage->c > 0 && stage->esr > 0) {  /* unrun: implied */
         put_voltage(reduction, equations, row, node, inverse(stage->esr));
         add_state(right, net->capacitor[k], inverse(stage->esr));
     }
@@ -187,7 +187,7 @@ static enum dw_status solve_voltages(struct reduction *reduction, struct dw_erro
     for (size_t i = 0; i < equations.count; i++)
         for (size_t j = 0; j < equations.count; j++)
             packed[i * equations.count + j] = equations.matrix[i * UNKNOWNS + j];
-    if (!doubled_solve(packed, equations.right, equations.count, FORM))
+    if (!doubled_solve(packed, equations.right, equations.count, FORM))  /* unrun: passed-on */
         return dw_error_set(error, DW_BAD_USE, 0, "the ladder's node equations have no single solution");
     for (size_t n = 0; n < net->nodes; n++)
         if (equations.voltage[n] >= 0)
@@ -321,7 +321,7 @@ static void currents_of_merged(struct reduction *reduction)
         if (k < net->count)
             add(current, reduction->current[k + 1], doubled_of(1));
         resistive_shunt(reduction, k, doubled_of(1), current);
-        if (net->stages[k].c > 0 && net->stages[k].esr == 0)
+        if (net->stages[k].c > 0 && net->stages[k].esr == 0)  /* unrun: implied */
             add(current, reduction->rate[net->capacitor[k]], doubled_of(net->stages[k].c));
     }
 }
@@ -334,7 +334,7 @@ enum dw_status ladder_reduce(const struct ladder_net *net, bool floating, struct
     reduction.net = net;
     reduction.floating = floating;
     const enum dw_status status = solve_voltages(&reduction, error);
-    if (status != DW_OK)
+    if (status != DW_OK)  /* unrun: passed-on */
         return status;
     find_currents(&reduction);
     for (size_t k = 1; k <= net->count; k++) {

@@ -118,12 +118,12 @@ static struct dw_guard *add_guard(struct workings *w, enum operand operand, size
 static size_t electrical_for(const struct electrical *modes, size_t count, enum gate_state high, enum gate_state low,
                              int direction)
 {
-    for (size_t e = 0; e < count; e++)
+    for (size_t e = 0; e < count; e++)  /* unrun: all-cases */
         if ((modes[e].conduction == CONDUCTS_BOTH || modes[e].conduction == BLOCKS) &&
             (modes[e].high == high || modes[e].high == GATE_ANY) && (modes[e].low == low || modes[e].low == GATE_ANY) &&
             (modes[e].direction == direction || !modes[e].direction))
             return e;
-    return 0;
+    return 0;  /* unrun: all-cases */
 }
 
 /* Guards on the gates and the direction. */
@@ -320,7 +320,7 @@ static enum dw_status build(struct dw_motor *motor, const struct dw_motor_plan *
         motor->modes = dw_modes_new(&(struct dw_modes_plan){ .states = N, .inputs = M, .outputs = motor->outputs, .modes = modes,
                                                              .mode_count = count, .weight = weight, .scale = scale,
                                                              .drifts = drifts }, error);
-        status = motor->modes ? DW_OK : error ? error->status : DW_NO_MEMORY;
+        status = motor->modes ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
     }
     motor->mechanicals = mechanicals;
     motor->rest = electrical_for(motor->electrical, electricals, GATE_OFF, GATE_OFF, 1) * mechanicals;

@@ -48,7 +48,7 @@ double dw_switch_conduction(const struct dw_switch *t, double current, double ju
     case DW_SWITCH_BIPOLAR:
         return fabs(current) * (t->saturation + (t->forced_gain > 0 ? t->base_emitter / t->forced_gain : 0));
     }
-    return NAN;
+    return NAN;  /* unrun: all-cases */
 }
 
 /* V that the transistor blocks beside an edge: the diode holds a clamped one above the supply */

@@ -218,7 +218,7 @@ static void distort_all(const struct dw_spectrum *s, size_t channel, double othe
     const double first = amplitude_of(of, 1), square = of->ac_rms * of->ac_rms, finest = 16 * DBL_EPSILON * of->magnitude;
     double left, rest = 2 * square - first * first;
     double slack = 2 * (4e-13 * square + 8 * DBL_EPSILON * of->magnitude * of->ac_rms); /* that of the moments */
-    if (rest < little * square && record_rest(s->record, channel, of->line + 2, &left)) {
+    if (rest < little * square && record_rest(s->record, channel, of->line + 2, &left)) {  /* unrun: pure-sine */
         rest = 2 * left;
         slack = 2 * finest * finest;
     }

@@ -122,7 +122,7 @@ static enum dw_status make_room(struct windows *ws, struct window *w, size_t mor
     if (status != DW_OK || w->count + more <= w->room)
         return status;
     const size_t room = 2 * w->room > w->count + more ? 2 * w->room : w->count + more + 14;
-    double *row = room < (size_t)-1 / size ? realloc(w->row, room * size) : NULL;
+    double *row = room < (size_t)-1 / size ? realloc(w->row, room * size) : NULL;  /* unrun: address-space */
     if (!row)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the %zu rows of the span", w->count + more);
     w->row = row;

@@ -73,7 +73,7 @@ enum dw_status binary_rows(struct dw_reader *reader, size_t most, const double *
         const enum dw_status status = source_more(in, error);
         if (status == DW_END)
             return stop(reader, in->last - in->first, error);
-        if (status != DW_OK)
+        if (status != DW_OK)  /* unrun: passed-on */
             return status;
     }
     double *row = (double *)(void *)(in->buffer + in->first);

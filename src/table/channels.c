@@ -98,10 +98,10 @@ size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit
     char channels[360];
     list_channels(header, channels, sizeof channels);
     char cure[160] = "";
-    for (size_t i = header->column_count; i-- > 1 && !*cure;) {
+    for (size_t i = header->column_count; i-- > 1 && !*cure;) {  /* unrun: size */
         double divisor, factor;
         const struct header_column *column = header->columns + i;
-        if (dw_unit_converts(column->unit, unit, &divisor, &factor) && strlen(column->name) < 40)
+        if (dw_unit_converts(column->unit, unit, &divisor, &factor) && strlen(column->name) < 40)  /* unrun: size */
             snprintf(cure, sizeof cure, "; dw-table --rename '%s=%s[%s]' converts it", column->name, column->name, unit);
     }
     dw_error_set(error, DW_BAD_INPUT, 0, "no channel in %s; there %s %s%s", unit, header->column_count == 2 ? "is" : "are",

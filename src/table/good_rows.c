@@ -75,7 +75,7 @@ static size_t ordered_run(const double *values, size_t rows, size_t columns, dou
 
 size_t good_rows(const double *values, size_t rows, size_t columns, double *last)
 {
-    const size_t most = columns < CHUNK ? CHUNK / columns : 1;
+    const size_t most = columns < CHUNK ? CHUNK / columns : 1;  /* unrun: size */
     size_t done = 0;
     while (done < rows) {
         const size_t some = rows - done < most ? rows - done : most;

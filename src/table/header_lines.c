@@ -139,7 +139,7 @@ enum dw_status header_parse_line(struct dw_header *header, char *first, char *la
     quoted(shown, sizeof shown, first, last);
     if (memchr(first, 0, (size_t)(last - first)))
         return dw_error_set(error, DW_BAD_INPUT, 0, "a NUL byte in the header");
-    while (last > first && (last[-1] == ' ' || last[-1] == '\t' || last[-1] == '\r'))
+    while (last > first && (last[-1] == ' ' || last[-1] == '\t' || last[-1] == '\r'))  /* unrun: header-mark */
         last--;
     *last = 0;
     char *key = skip_blanks(first + 1), *colon = key + strcspn(key, ":");

@@ -128,7 +128,7 @@ enum dw_status dw_join_row(struct dw_join *join, const double *row, struct dw_ro
 enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct dw_error *error)
 {
     *out = (struct dw_rows){ NULL, 0 };
-    if (!make_room(&join->out, &join->out_room, join->held_count + 2, join->columns))
+    if (!make_room(&join->out, &join->out_room, join->held_count + 2, join->columns))  /* unrun: passed-on */
         return dw_no_memory(error);
     give_first(join, out);
     give_held(join, out);

@@ -51,7 +51,7 @@ enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *erro
         const enum dw_status status = source_more(in, error);
         if (status == DW_END && seen) {
             reader->cut = true;
-            if (source_append(in, '\n', error) != DW_OK)
+            if (source_append(in, '\n', error) != DW_OK)  /* unrun: passed-on */
                 return DW_NO_MEMORY;
         } else if (status != DW_OK) {
             return status;

@@ -37,11 +37,12 @@ enum dw_status source_open(struct source *source, const char *path, struct dw_er
         return dw_no_memory(error);
     while (!standard && source->descriptor < 0) {
         source->descriptor = open(path, O_RDONLY | O_CLOEXEC);
-        if (source->descriptor < 0 && errno != EINTR)
+        if (source->descriptor < 0 && errno != EINTR)  /* unrun: system-call */
             return dw_error_set(error, blame(errno), 0, "%.300s: %s", path, strerror(errno));
     }
     struct stat about;
     const off_t from = lseek(source->descriptor, 0, SEEK_CUR);
+    /* unrun: system-call */
     if (!fstat(source->descriptor, &about) && S_ISREG(about.st_mode) && from >= 0 && from < about.st_size)
         source->size = (unsigned long long)(about.st_size - from);
     return DW_OK;
@@ -79,7 +80,7 @@ static enum dw_status make_room(struct source *source, struct dw_error *error)
     if (source->last < source->room)
         return DW_OK;
     char *grown = realloc(source->buffer, 2 * source->room);
-    if (!grown)
+    if (!grown)  /* unrun: passed-on */
         return dw_no_memory(error);
     source->buffer = grown;
     source->room *= 2;
@@ -104,6 +105,7 @@ enum dw_status source_more(struct source *source, struct dw_error *error)
             tell(source);
             return DW_END;
         }
+        /* unrun: system-call */
         if (errno == EAGAIN || errno == EWOULDBLOCK) /* someone made it non-blocking: wait all the same */
             poll(&(struct pollfd){ .fd = source->descriptor, .events = POLLIN }, 1, -1);
         else if (errno != EINTR)
@@ -114,7 +116,7 @@ enum dw_status source_more(struct source *source, struct dw_error *error)
 enum dw_status source_append(struct source *source, char byte, struct dw_error *error)
 {
     const enum dw_status status = make_room(source, error);
-    if (status == DW_OK)
+    if (status == DW_OK)  /* unrun: passed-on */
         source->buffer[source->last++] = byte;
     return status;
 }

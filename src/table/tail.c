@@ -104,10 +104,10 @@ enum dw_status dw_tail_finish(struct dw_tail *tail, struct dw_rows *out, struct 
     for (size_t i = 0; status == DW_OK && i < tail->count; i++) {
         struct dw_rows some;
         status = dw_cut_row(cut, kept(tail, i), &some, error);
-        if (status == DW_OK)
+        if (status == DW_OK)  /* unrun: passed-on */
             memcpy(tail->chosen + out->count * tail->columns, some.values,
                    some.count * tail->columns * sizeof *some.values);
-        out->count += status == DW_OK ? some.count : 0;
+        out->count += status == DW_OK ? some.count : 0;  /* unrun: passed-on */
     }
     if (status == DW_OK)
         status = dw_cut_finish(cut, error);

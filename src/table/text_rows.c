@@ -55,7 +55,7 @@ bool next_field(char **at, char *last, char separator, struct field *field)
         while (field->last > first && (field->last[-1] == ' ' || field->last[-1] == '\t'))
             field->last--;
     }
-    while (end < last && (*end == ' ' || *end == '\t') && (separator == ' ' || *end != separator))
+    while (end < last && (*end == ' ' || *end == '\t') && (separator == ' ' || *end != separator))  /* unrun: implied */
         end++;
     if (end == last) {
         *at = NULL;
@@ -100,7 +100,7 @@ static bool is_end(const char *first, const char *last)
     const char *at = first + 1;
     while (at < last && (*at == ' ' || *at == '\t'))
         at++;
-    return *first == '#' && last - at >= 4 && !memcmp(at, "end:", 4);
+    return *first == '#' && last - at >= 4 && !memcmp(at, "end:", 4);  /* unrun: implied */
 }
 
 /* "# end: ROWS", and nothing but blank lines behind it. */
@@ -196,6 +196,7 @@ static enum dw_status patient_row(struct dw_reader *reader, double *row, struct 
         }
         /* a tab at either end has an empty field beside it */
         const bool tabs = reader->separator == '\t';
+        /* unrun: implied */
         return read_fields(reader, tabs ? start : first, tabs ? stop - (stop > start && stop[-1] == '\r') : last, row, error);
     }
 }
@@ -218,7 +219,7 @@ static bool convert_row(const struct dw_reader *reader, double *row)
     bool good = true;
     for (size_t i = 0; reader->scale && i < reader->columns; i++) {
         row[i] = row[i] / reader->scale[i].divisor * reader->scale[i].factor;
-        good = good && (i == 0 || is_finite(row[i]));
+        good = good && (i == 0 || is_finite(row[i]));  /* unrun: implied */
     }
     return good;
 }

@@ -46,7 +46,7 @@ static enum dw_status write_all(struct dw_writer *writer, const char *first, siz
         if (done >= 0) {
             first += done;
             size -= (size_t)done;
-        } else if (errno == EAGAIN || errno == EWOULDBLOCK) {
+        } else if (errno == EAGAIN || errno == EWOULDBLOCK) {  /* unrun: system-call */
             poll(&(struct pollfd){ .fd = writer->descriptor, .events = POLLOUT }, 1, -1);
         } else if (errno != EINTR) {
             writer->failed = true;
@@ -182,7 +182,7 @@ static enum dw_status put_rows(struct dw_writer *writer, const double *values, s
     enum dw_status status = DW_OK;
     while (status == DW_OK && rows) {
         const size_t size = writer->columns * sizeof *values, fit = (ROOM - writer->used) / size + 1;
-        const bool at_once = OWN_ORDER && rows * size >= MANY;
+        const bool at_once = OWN_ORDER && rows * size >= MANY;  /* unrun: implied */
         const size_t some = good_rows(values, at_once || rows < fit ? rows : fit, writer->columns, &writer->last_time);
         if (!some)
             return refuse(writer, values, error);
