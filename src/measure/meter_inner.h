@@ -4,7 +4,7 @@
 #ifndef MEASURE_METER_INNER_H
 #define MEASURE_METER_INNER_H
 
-#include "measure/clock_inner.h"
+#include "table/clock_inner.h"
 #include "measure/moments_inner.h"
 #include "measure/pulses_inner.h"
 #include "measure/settling_inner.h"

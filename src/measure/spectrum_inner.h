@@ -3,7 +3,7 @@
 #ifndef MEASURE_SPECTRUM_INNER_H
 #define MEASURE_SPECTRUM_INNER_H
 
-#include "measure/clock_inner.h"
+#include "table/clock_inner.h"
 #include "measure/fourier_inner.h"
 #include "measure/moments_inner.h"
 #include <dutywright/spectrum.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "measure/clock_inner.h"
+#include "table/clock_inner.h"
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Instants at which a record is cut: boundaries of periods, or the two ends of a span. */
-#ifndef MEASURE_CLOCK_INNER_H
-#define MEASURE_CLOCK_INNER_H
+#ifndef TABLE_CLOCK_INNER_H
+#define TABLE_CLOCK_INNER_H
 
 #include <dutywright/table.h>
 #include <stdbool.h>

@@ -1,0 +1,478 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Rows cut into blocks. What is put in lies in rows of our own; all else stays where the caller has it. */
+#include "table/clock_inner.h"
+#include <dutywright/pieces.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { FIRST_CUTS = 3 };  /* instants in one straight line before periods are taken together */
+
+struct dw_pieces {
+    size_t columns, clocks, level_count;
+    size_t *slope;                /* [columns]; NULL: straight lines */
+    struct dw_level *level;
+    struct clock clock[DW_CLOCKS];
+    struct dw_clock asked[DW_CLOCKS];
+    char place[256];
+
+    const double *row, *before;   /* the next row and the one before it, in the caller's memory or ours */
+    size_t left;                  /* rows from `row` on */
+    double *first, *last;         /* [columns]: the first row; `before`, where the caller's memory has gone */
+    double *pair;                 /* [2 x columns]: a block of a row that was put in, or of two that lie apart */
+    double *apart;                /* [columns]: the row at which a line was last cut */
+    unsigned long long rows;
+    double next_cut, quiet_until; /* s; rows up to quiet_until are on the instant before */
+    bool begun, jumps_in;         /* the first row was looked at; there is another at its instant */
+    bool second;                  /* `before` is not the first row of its instant */
+    const double *split_from;     /* not NULL: the line from here to `row` is being cut */
+    int cuts;                     /* so far in that line */
+    struct dw_block block;
+};
+
+static bool make_room(struct dw_pieces *p, const struct dw_pieces_plan *plan)
+{
+    p->first = calloc(5 * p->columns, sizeof *p->first);
+    if (!p->first)
+        return false;
+    p->last = p->first + p->columns;
+    p->pair = p->last + p->columns;
+    p->apart = p->pair + 2 * p->columns;
+    if (plan->slope && (p->slope = malloc(p->columns * sizeof *p->slope)))
+        memcpy(p->slope, plan->slope, p->columns * sizeof *p->slope);
+    if (plan->level_count && (p->level = malloc(plan->level_count * sizeof *p->level)))
+        memcpy(p->level, plan->levels, plan->level_count * sizeof *p->level);
+    return (!plan->slope || p->slope) && (!plan->level_count || p->level);
+}
+
+static bool has_columns(const struct dw_pieces_plan *plan)
+{
+    if (plan->columns < 2 || plan->clocks > DW_CLOCKS)
+        return false;
+    for (size_t i = 0; i < plan->level_count; i++)
+        if (!plan->levels[i].column || plan->levels[i].column >= plan->columns)
+            return false;
+    for (size_t i = 0; plan->slope && i < plan->columns; i++)
+        if (plan->slope[i] >= plan->columns || (!i && plan->slope[i]))
+            return false;
+    return true;
+}
+
+static bool has_order(const struct dw_clock *clock)
+{
+    if (clock->period > 0)
+        return isfinite(clock->period) && isfinite(clock->origin) && clock->from < clock->to && clock->keep >= 0 && clock->group >= 0;
+    return clock->period == 0 && clock->from <= clock->to;
+}
+
+struct dw_pieces *dw_pieces_new(const struct dw_pieces_plan *plan, struct dw_error *error)
+{
+    bool fits = has_columns(plan);
+    for (size_t i = 0; fits && i < plan->clocks; i++)
+        fits = has_order(&plan->clock[i]);
+    if (!fits) {
+        dw_error_set(error, DW_BAD_USE, 0, "pieces: the columns must be there, and each clock's instants in order");
+        return NULL;
+    }
+    struct dw_pieces *p = calloc(1, sizeof *p);
+    if (!p) {
+        dw_no_memory(error);
+        return NULL;
+    }
+    *p = (struct dw_pieces){ .columns = plan->columns, .clocks = plan->clocks, .level_count = plan->level_count,
+                             .next_cut = INFINITY, .quiet_until = -INFINITY };
+    if (plan->place)
+        snprintf(p->place, sizeof p->place, "%s: ", plan->place);
+    for (size_t i = 0; i < DW_CLOCKS; i++) {
+        p->asked[i] = plan->clock[i];
+        p->block.at[i] = p->block.index[i] = NAN;
+        p->block.stands_for[i] = 1;
+    }
+    if (make_room(p, plan))
+        return p;
+    dw_pieces_free(p);
+    dw_no_memory(error);
+    return NULL;
+}
+
+void dw_pieces_free(struct dw_pieces *p)
+{
+    if (!p)
+        return;
+    free(p->first);
+    free(p->slope);
+    free(p->level);
+    free(p);
+}
+
+void dw_pieces_put(struct dw_pieces *p, const double *rows, size_t count)
+{
+    p->row = rows;
+    p->left = count;
+}
+
+unsigned long long dw_pieces_rows(const struct dw_pieces *p)
+{
+    return p->rows;
+}
+
+const double *dw_pieces_first(const struct dw_pieces *p)
+{
+    return p->begun ? p->first : NULL;
+}
+
+const double *dw_pieces_last(const struct dw_pieces *p)
+{
+    return p->begun ? p->before : NULL;
+}
+
+const double *dw_pieces_before(const struct dw_pieces *p)
+{
+    return p->jumps_in ? p->first : NULL;
+}
+
+const double *dw_pieces_beyond(const struct dw_pieces *p)
+{
+    return p->second ? p->before : NULL;
+}
+
+double dw_pieces_ahead(const struct dw_pieces *p, size_t clock)
+{
+    return p->begun ? p->clock[clock].next : p->asked[clock].period > 0 ? NAN : p->asked[clock].from;
+}
+
+/* ---- a row between two others ---- */
+
+void dw_row_between(size_t columns, const size_t *slope, const double *a, const double *b, double time, double *row)
+{
+    const double length = b[0] - a[0], share = length > 0 ? (time - a[0]) / length : 1;
+    if (!(share > 0 && share < 1)) {
+        memcpy(row, share <= 0 ? a : b, columns * sizeof *row);
+        row[0] = time;
+        return;
+    }
+    for (size_t i = 1; i < columns; i++) {
+        const double change = b[i] - a[i];
+        row[i] = isfinite(change) ? a[i] + share * change : (1 - share) * a[i] + share * b[i];
+    }
+    for (size_t i = 1; slope && i < columns; i++) {
+        const size_t s = slope[i];
+        if (!s)
+            continue;
+        /* the cubic is the line and, beside it, what the slopes at its ends are off by */
+        const double chord = (b[i] - a[i]) / length, from = a[s] - chord, to = b[s] - chord, rest = 1 - share;
+        row[i] += length * share * rest * (rest * from - share * to);
+        row[s] = chord + rest * (1 - 3 * share) * from + share * (3 * share - 2) * to;
+    }
+    row[0] = time;
+}
+
+/* ---- instants ---- */
+
+static void find_next_cut(struct dw_pieces *p)
+{
+    p->next_cut = INFINITY;
+    for (size_t i = 0; i < p->clocks; i++)
+        p->next_cut = fmin(p->next_cut, p->clock[i].earliest);
+}
+
+/* A clock with a period has no instants beyond the end of its span. */
+static void end_clock(struct dw_pieces *p, size_t i)
+{
+    if (p->asked[i].period > 0 && p->clock[i].earliest > p->asked[i].to)
+        p->clock[i] = clock_none();
+}
+
+static enum dw_status too_short(const struct dw_pieces *p, const struct clock *clock, double time, struct dw_error *error)
+{
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%sa period of %g s is too short to be told apart at a time of %g s", p->place,
+                        clock->period, time);
+}
+
+static enum dw_status check_clocks(const struct dw_pieces *p, double time, struct dw_error *error)
+{
+    for (size_t i = 0; i < p->clocks; i++)
+        if (clock_blurred(&p->clock[i], time))
+            return too_short(p, &p->clock[i], time, error);
+    return DW_OK;
+}
+
+/* All clocks with an instant at a time go on to their next. Gives which. */
+static unsigned reach(struct dw_pieces *p, double time)
+{
+    unsigned which = 0;
+    for (size_t i = 0; i < p->clocks; i++) {
+        struct clock *clock = &p->clock[i];
+        struct dw_block *block = &p->block;
+        if (!(clock->earliest <= time))
+            continue;
+        const double k = clock->period > 0 ? clock->k : isnan(block->at[i]) ? 0 : 1, before = block->index[i];
+        block->stands_for[i] = isnan(before) ? 1 : k - before;
+        block->index[i] = k;
+        block->at[i] = clock->next;
+        p->quiet_until = fmax(p->quiet_until, clock->latest);
+        which |= 1U << i;
+        clock_advance(clock);
+        end_clock(p, i);
+    }
+    find_next_cut(p);
+    return which;
+}
+
+/* Many periods inside one line all look alike: the clocks pass over them, but for the last ones. */
+static void skip_alike(struct dw_pieces *p, double end)
+{
+    for (size_t i = 0; i < p->clocks; i++) {
+        struct clock *clock = &p->clock[i];
+        const struct dw_clock *asked = &p->asked[i];
+        if (!(clock->period > 0) || isnan(p->block.index[i]) || isinf(asked->keep))
+            continue;
+        double to = fmin(end, asked->to);
+        if (asked->group > 1)
+            to = fmin(to, dw_period_boundary(clock->origin, clock->period,
+                                             (floor(p->block.index[i] / asked->group) + 1) * asked->group));
+        clock_skip(clock, to, asked->keep);
+    }
+    find_next_cut(p);
+}
+
+static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
+{
+    const double time = p->row[0];
+    for (size_t i = 0; i < p->clocks; i++) {
+        const struct dw_clock *asked = &p->asked[i];
+        p->clock[i] = asked->period > 0 ? clock_periods(asked->origin, asked->period, isfinite(asked->from) ? asked->from : time)
+                                        : clock_between(asked->from, asked->to);
+        end_clock(p, i);
+    }
+    find_next_cut(p);
+    memcpy(p->first, p->row, p->columns * sizeof *p->first);
+    p->begun = p->block.jump = true;
+    p->block.begins = 0;
+    const enum dw_status status = check_clocks(p, time, error);
+    if (!status && p->next_cut <= time)
+        p->block.begins = reach(p, time);
+    return status;
+}
+
+/* ---- blocks ---- */
+
+static void step(struct dw_pieces *p, size_t rows)
+{
+    p->before = p->row + (rows - 1) * p->columns;
+    p->row += rows * p->columns;
+    p->left -= rows;
+    p->rows += rows;
+}
+
+/* What a block takes with it; the next one goes on from its end until something says otherwise. */
+static void give(struct dw_pieces *p, const double *rows, size_t count, bool made, unsigned ends)
+{
+    p->block.rows = rows;
+    p->block.count = count;
+    p->block.made = made;
+    p->block.passed = false;
+    p->block.ends = ends;
+}
+
+static void give_pair(struct dw_pieces *p, const double *a, const double *b, bool made, unsigned ends)
+{
+    memcpy(p->pair, a, p->columns * sizeof *a);
+    memcpy(p->pair + p->columns, b, p->columns * sizeof *b);
+    give(p, p->pair, 2, made, ends);
+}
+
+/* Where a line or cubic from a to b passes a level that lies between its ends: the share of the way there. */
+static double share_at(const struct dw_pieces *p, const double *a, const double *b, const struct dw_level *level)
+{
+    const size_t i = level->column, s = p->slope ? p->slope[i] : 0;
+    const double from = a[i] - level->level, rise = b[i] - a[i], length = b[0] - a[0];
+    double low = 0, high = 1, share = from / -rise;
+    if (!s)
+        return share;
+    const double off_from = a[s] * length - rise, off_to = b[s] * length - rise;
+    /* halved, unless the secant's share is better: monotone between rows, a curve passes once */
+    for (int k = 0; k < 64 && low < high; k++) {
+        const double rest = 1 - share, value = from + share * rise + share * rest * (rest * off_from - share * off_to);
+        const double slope = rise + rest * (1 - 3 * share) * off_from + share * (3 * share - 2) * off_to;
+        *((value < 0) == (from < 0) ? &low : &high) = share;
+        const double newton = share - value / slope, next = newton > low && newton < high ? newton : low + (high - low) / 2;
+        if (value == 0 || next == share)
+            break;
+        share = next;
+    }
+    return share;
+}
+
+/* The first level that is passed behind a and before `time`, a[0] < time <= b[0]; NULL: none. */
+static const struct dw_level *level_passed(const struct dw_pieces *p, const double *a, const double *b, double *time)
+{
+    const struct dw_level *passed = NULL;
+    for (size_t i = 0; i < p->level_count; i++) {
+        const struct dw_level *level = &p->level[i];
+        const double from = a[level->column] - level->level, to = b[level->column] - level->level;
+        if (!((from < 0 && to > 0) || (from > 0 && to < 0)))
+            continue;
+        const double at = a[0] + (b[0] - a[0]) * share_at(p, a, b, level);
+        if (at > a[0] && at < *time) {
+            *time = at;
+            passed = level;
+        }
+    }
+    return passed;
+}
+
+static double earliest_latest(const struct dw_pieces *p, double *latest)
+{
+    double instant = INFINITY;
+    *latest = INFINITY;
+    for (size_t i = 0; i < p->clocks; i++)
+        if (p->clock[i].earliest == p->next_cut) {
+            instant = p->clock[i].next;
+            *latest = p->clock[i].latest;
+        }
+    return instant;
+}
+
+/* One block of the line from split_from to the next row, which passes an instant or a level; false: it has none left. */
+static bool split(struct dw_pieces *p)
+{
+    const double *a = p->split_from, *b = p->row;
+    double latest = INFINITY, instant = b[0] >= p->next_cut ? earliest_latest(p, &latest) : INFINITY;
+    if (b[0] <= latest && isfinite(instant))  /* the row itself is on the instant */
+        instant = INFINITY;
+    double *made = p->pair + p->columns, time = fmin(instant, b[0]);
+    const struct dw_level *level = level_passed(p, a, b, &time);
+    if (level) {
+        dw_row_between(p->columns, p->slope, a, b, time, made);
+        made[level->column] = level->level;
+        memcpy(p->pair, a, p->columns * sizeof *a);
+        give(p, p->pair, 2, true, 0);
+    } else if (isinf(instant)) {
+        give_pair(p, a, b, false, b[0] >= p->next_cut ? reach(p, b[0]) : 0);
+        p->split_from = NULL;
+        step(p, 1);
+        return true;
+    } else {
+        dw_row_between(p->columns, p->slope, a, b, instant, made);
+        memcpy(p->pair, a, p->columns * sizeof *a);
+        const unsigned which = reach(p, instant);
+        if (++p->cuts >= FIRST_CUTS)
+            skip_alike(p, b[0]);
+        if (!(a[0] < instant)) {
+            p->block.begins |= which;
+            return false;
+        }
+        give(p, p->pair, 2, true, which);
+    }
+    memcpy(p->apart, made, p->columns * sizeof *p->apart);
+    p->split_from = p->apart;
+    return true;
+}
+
+/* Another row at the instant of the one before. The one before was passed where it was not the first there. */
+static bool meet(struct dw_pieces *p)
+{
+    const bool passed = p->second;
+    p->jumps_in = p->jumps_in || p->rows == 1;
+    if (passed) {
+        memcpy(p->pair, p->before, p->columns * sizeof *p->pair);
+        p->block.passed = true;
+        p->block.rows = p->pair;
+        p->block.count = 1;
+    }
+    step(p, 1);
+    p->second = true;
+    return passed;
+}
+
+/* How many rows from the next on follow each other before the next instant, without a jump. */
+static size_t plain_rows(const struct dw_pieces *p)
+{
+    size_t count = 1;
+    const double *row = p->row;
+    for (double before = *row; count < p->left; count++) {
+        row += p->columns;
+        if (!(*row > before && *row < p->next_cut))
+            break;
+        before = *row;
+    }
+    return count;
+}
+
+static enum dw_status time_goes_back(const struct dw_pieces *p, struct dw_error *error)
+{
+    return dw_error_set(error, DW_BAD_INPUT, p->rows + 1, "%srow %llu: time goes back from %.17g to %.17g", p->place, p->rows + 1,
+                        p->before[0], p->row[0]);
+}
+
+/* The caller's memory goes: the last row is kept. */
+static void keep_last(struct dw_pieces *p)
+{
+    if (p->before && p->before != p->last) {
+        memcpy(p->last, p->before, p->columns * sizeof *p->last);
+        p->before = p->last;
+    }
+}
+
+static void follow_on(struct dw_pieces *p)
+{
+    struct dw_block *block = &p->block;
+    if (block->passed || !block->count)
+        return;
+    block->begins = block->ends;
+    block->ends = 0;
+    block->jump = false;
+    block->count = 0;
+}
+
+enum dw_status dw_pieces_next(struct dw_pieces *p, const struct dw_block **block, struct dw_error *error)
+{
+    *block = &p->block;
+    follow_on(p);
+    while (p->left) {
+        if (!p->begun) {
+            const enum dw_status status = begin(p, error);
+            if (status)
+                return status;
+            step(p, 1);
+            continue;
+        }
+        if (p->split_from) {
+            if (split(p))
+                return DW_OK;
+            continue;
+        }
+        const double time = p->row[0], before = p->before[0];
+        if (time == before || (time > before && time <= p->quiet_until)) {
+            p->block.jump = true;
+            if (meet(p))
+                return DW_OK;
+            continue;
+        }
+        if (!(time > before))
+            return time_goes_back(p, error);
+        p->second = false;
+        if (time >= p->next_cut || p->level_count) {
+            const enum dw_status status = time >= p->next_cut ? check_clocks(p, time, error) : DW_OK;
+            if (status)
+                return status;
+            p->split_from = p->before;
+            p->cuts = 0;
+            continue;
+        }
+        const double *from = p->before;
+        if (from + p->columns != p->row) {
+            give_pair(p, from, p->row, false, 0);
+            step(p, 1);
+            return DW_OK;
+        }
+        const size_t rows = plain_rows(p);
+        step(p, rows);
+        give(p, from, rows + 1, false, 0);
+        return DW_OK;
+    }
+    keep_last(p);
+    return DW_END;
+}
