@@ -40,7 +40,15 @@ struct dw_pieces_plan {
     size_t clocks;
     const struct dw_level *levels;  /* [level_count], copied */
     size_t level_count;
-    const char *place;      /* of the table, copied: begins each message; NULL: nothing does */
+    const char *place;      /* of the table, copied, for messages; NULL: "the table" */
+};
+
+/* An instant of a clock. */
+struct dw_instant {
+    double at;              /* s */
+    double index;           /* k of its boundary; of a span 0 for `from`, 1 for `to` */
+    double stands_for;      /* periods since the clock's instant before: 1, but where one straight line runs over so many that
+                               all but the first 3 and the last are taken as one piece; NAN: there was none before */
 };
 
 /* Rows of the table, and such as were put in at cuts: a piece lies between each two neighbours, a straight line or a cubic. */
@@ -51,11 +59,8 @@ struct dw_block {
     bool jump;              /* the first row is another than the last of the block before: the table begins, or two rows or more
                                stand at the instant; then the value may differ */
     bool made;              /* the last row was put in */
-    unsigned begins, ends;  /* bit i: an instant of clock i lies at the first row, at the last */
-    double at[DW_CLOCKS];   /* s; the instant that clock i last reached; NAN: none yet */
-    double index[DW_CLOCKS];       /* its k; of a span 0 for `from`, 1 for `to` */
-    double stands_for[DW_CLOCKS];  /* periods of clock i since its instant before that one: 1, but where one straight line runs
-                                      over so many that all but the first 3 and the last are taken as one piece */
+    unsigned begins, ends;  /* bit i: an instant of clock i lies at the first row, at the last; `begin` and `end` tell of it */
+    struct dw_instant begin[DW_CLOCKS], end[DW_CLOCKS];
 };
 
 struct dw_pieces;
@@ -82,8 +87,8 @@ DW_API const double *dw_pieces_last(const struct dw_pieces *pieces);
  * table wants. NULL: no jump is there. */
 DW_API const double *dw_pieces_before(const struct dw_pieces *pieces);
 DW_API const double *dw_pieces_beyond(const struct dw_pieces *pieces);
-/* The instant that a clock reaches next, s; INFINITY: none. Before the first row: of a span its `from`, else NAN. */
-DW_API double dw_pieces_ahead(const struct dw_pieces *pieces, size_t clock);
+/* Whether the first instant of a clock lies before the first row. */
+DW_API bool dw_pieces_missed(const struct dw_pieces *pieces, size_t clock);
 
 /* The row at a time between two others: on the straight line of each column, or on the cubic with the two values and slopes.
  *   slope    as in the plan

@@ -32,12 +32,9 @@ void dw_meter_free(struct dw_meter *m)
     free(m->column);
     free(m->facts);
     free(m->state);
-    free(m->first);
-    free(m->previous);
-    free(m->cut[0]);
-    free(m->cut[1]);
-    free(m->between_low);
-    free(m->between_high);
+    free(m->passed_low);
+    free(m->passed_high);
+    dw_pieces_free(m->pieces);
     free(m->result);
     free(m);
 }
@@ -57,15 +54,10 @@ static bool make_room(struct dw_meter *m)
         have = have && new_stretch(&m->cell[i].now, m->channels);
     m->facts = calloc(m->channels, sizeof *m->facts);
     m->state = calloc(m->channels, sizeof *m->state);
-    m->first = calloc(m->columns, sizeof *m->first);
-    m->previous = calloc(m->columns, sizeof *m->previous);
-    m->cut[0] = calloc(m->columns, sizeof *m->cut[0]);
-    m->cut[1] = calloc(m->columns, sizeof *m->cut[1]);
-    m->between_low = calloc(m->channels, sizeof *m->between_low);
-    m->between_high = calloc(m->channels, sizeof *m->between_high);
+    m->passed_low = calloc(m->channels, sizeof *m->passed_low);
+    m->passed_high = calloc(m->channels, sizeof *m->passed_high);
     m->result = calloc(m->channels * DW_MEASURES, sizeof *m->result);
-    return have && m->facts && m->state && m->first && m->previous && m->cut[0] && m->cut[1] && m->between_low && m->between_high &&
-           m->result;
+    return have && m->facts && m->state && m->passed_low && m->passed_high && m->result;
 }
 
 static enum dw_status choose_columns(struct dw_meter *m, const struct dw_meter_options *options, struct dw_error *error)
@@ -135,14 +127,7 @@ struct dw_meter *dw_meter_new(const struct dw_header *header, const struct dw_me
     return NULL;
 }
 
-/* ---- cutting ---- */
-
-static void find_next_cut(struct dw_meter *m)
-{
-    m->next_cut = INFINITY;
-    for (int i = 0; i < CELLS; i++)
-        m->next_cut = fmin(m->next_cut, m->cell[i].clock.earliest);
-}
+/* ---- blocks ---- */
 
 static bool pulses_wanted(const struct dw_meter *m)
 {
@@ -179,175 +164,114 @@ static void end_piece(struct dw_meter *m)
 {
     moments_append(&m->record, &m->piece, m->channels);
     for (int i = 0; i < CELLS; i++)
-        if (m->cell[i].clock.next < INFINITY || m->cell[i].open)
+        if (m->cell[i].used)
             moments_append(&m->cell[i].now, &m->piece, m->channels);
     m->piece.empty = true;
 }
 
-static enum dw_status too_short(const struct dw_meter *m, const struct cell *cell, double time, struct dw_error *error)
+/* The instants of some clocks. */
+static enum dw_status cut_at(struct dw_meter *m, unsigned which, const struct dw_instant *instant, struct dw_error *error)
 {
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a period of %g s is too short to be told apart at a time of %g s",
-                        m->place, cell->clock.period, time);
-}
-
-/* The record is cut at an instant of one or more clocks. */
-static enum dw_status cut_at(struct dw_meter *m, double instant, struct dw_error *error)
-{
-    end_piece(m);
-    for (int i = 0; i < CELLS; i++) {
-        struct cell *cell = &m->cell[i];
-        if (!(cell->clock.earliest <= instant))
-            continue;
-        const enum dw_status status = use_cell(m, i, cell->clock.next, error);
-        if (status != DW_OK)
-            return status;
-        cell->now.empty = true;
-        m->quiet_until = fmax(m->quiet_until, cell->clock.latest);
-        const bool first_end = i == CELL_BETWEEN && !cell->open;
-        clock_advance(&cell->clock);
-        cell->open = i != CELL_BETWEEN || first_end;
-    }
-    m->fresh = true;
-    find_next_cut(m);
-    return DW_OK;
-}
-
-static enum dw_status add_line(struct dw_meter *m, double start, const double *from, double end, const double *to,
-                               struct dw_error *error)
-{
-    moments_line(&m->piece, m->channels, m->column, start, from, end, to);
-    const bool fresh = m->fresh;
-    m->fresh = false;
-    if (m->between) {
-        moments_extremes(&m->piece, m->channels, m->between_low, m->between_high);
-        m->between = false;
-    }
-    if (pulses_wanted(m)) {
-        if (fresh)
-            pulses_vertex(m->pulses, start, from);
-        pulses_vertex(m->pulses, end, to);
-    }
     enum dw_status status = DW_OK;
-    if (m->mean_cell < 0)
-        for (size_t i = 0; i < m->channels && status == DW_OK; i++) {
-            if (fresh)
-                status = settling_add(&m->state[i].settling, start, from[m->column[i]], error);
-            if (status == DW_OK)
-                status = settling_add(&m->state[i].settling, end, to[m->column[i]], error);
-        }
+    end_piece(m);
+    for (int i = 0; i < CELLS && status == DW_OK; i++) {
+        struct cell *cell = &m->cell[i];
+        if (!(which & 1U << i))
+            continue;
+        /* what stands for many periods is left out as if it were no whole one: their means lie on a straight line */
+        cell->open = cell->open && instant[i].stands_for == 1;
+        status = use_cell(m, i, instant[i].at, error);
+        cell->now.empty = true;
+        cell->open = i != CELL_BETWEEN || instant[i].index == 0;
+        cell->used = cell->open;
+    }
     return status;
 }
 
-/* Where a line runs on over very many periods, all but the first and the last few are left out as if they were no whole
- * ones: their means lie on a straight line, and the span ends with the last. */
-static void skip_periods(struct dw_meter *m, double end)
+static void keep_passed(struct dw_meter *m, const struct dw_block *block)
 {
-    const double keep = (m->span.kind == DW_SPAN_LAST ? (double)m->span.periods : 0) + 8;
-    for (int i = 0; i < CELLS; i++)
-        if (m->cell[i].open && clock_skip(&m->cell[i].clock, end, keep))
-            m->cell[i].open = false;
-    find_next_cut(m);
+    for (size_t k = 0; k < block->count; k++, m->passed = true)
+        for (size_t i = 0; i < m->channels; i++) {
+            const double value = block->rows[k * m->columns + m->column[i]];
+            m->passed_low[i] = m->passed ? fmin(m->passed_low[i], value) : value;
+            m->passed_high[i] = m->passed ? fmax(m->passed_high[i], value) : value;
+        }
 }
 
-/* A straight line that reaches or passes the next instant of a clock. Only the two ends of a span may be so close that a row on
- * the one is beyond the other. */
-static enum dw_status add_line_and_cut(struct dw_meter *m, double start, const double *from, double end,
-                                       const double *to, struct dw_error *error)
+/* Every row of a block that begins anew, else all but the first, which the one before ended with. */
+static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
-    const double *at = from;
+    const bool pulses = pulses_wanted(m), values = m->mean_cell < 0;
     enum dw_status status = DW_OK;
-    for (int i = 0; i < CELLS; i++)
-        if (clock_blurred(&m->cell[i].clock, end))
-            return too_short(m, &m->cell[i], end, error);
-    for (int cuts = 0; status == DW_OK && end >= m->next_cut; cuts++) {
-        double instant = INFINITY, latest = INFINITY;
-        for (int i = 0; i < CELLS; i++)
-            if (m->cell[i].clock.earliest == m->next_cut) {
-                instant = m->cell[i].clock.next;
-                latest = m->cell[i].clock.latest;
-            }
-        if (end <= latest) {
-            status = add_line(m, start, at, end, to, error);
-            return status == DW_OK ? cut_at(m, end, error) : status;
-        }
-        const double share = (instant - start) / (end - start);
-        double *between = m->cut[cuts % 2];
-        for (size_t i = 0; i < m->columns; i++)
-            between[i] = at[i] + (to[i] - at[i]) * share;
-        if (start < instant)
-            status = add_line(m, start, at, instant, between, error);
-        at = between;
-        start = instant;
-        if (status == DW_OK)
-            status = cut_at(m, instant, error);
-        if (cuts == 2)
-            skip_periods(m, end);
+    for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
+        const double *row = block->rows + k * m->columns;
+        if (pulses)
+            pulses_vertex(m->pulses, row[0], row);
+        for (size_t i = 0; values && i < m->channels && status == DW_OK; i++)
+            status = settling_add(&m->state[i].settling, row[0], row[m->column[i]], error);
     }
-    return status == DW_OK ? add_line(m, start, at, end, to, error) : status;
+    return status;
 }
 
-static enum dw_status begin_record(struct dw_meter *m, const double *row, struct dw_error *error)
+static enum dw_status begin_record(struct dw_meter *m, double time, struct dw_error *error)
 {
-    memcpy(m->first, row, m->columns * sizeof *row);
-    m->first_time = row[0];
-    m->quiet_until = -INFINITY;
-    m->fresh = true;
-    for (int i = CELL_PERIOD; i <= CELL_CARRIER; i++)
-        if (m->cell[i].clock.period > 0) {
-            const double origin = m->from_first_row ? row[0] : m->cell[i].clock.origin;
-            m->cell[i].clock = clock_periods(origin, m->cell[i].clock.period, row[0]);
-            if (clock_blurred(&m->cell[i].clock, row[0]))
-                return too_short(m, &m->cell[i], row[0], error);
-        }
-    find_next_cut(m);
-    if (m->span_cell == CELL_BETWEEN && m->cell[CELL_BETWEEN].clock.next > -INFINITY &&
-        m->cell[CELL_BETWEEN].clock.latest < row[0])
+    struct dw_pieces_plan plan = { .columns = m->columns, .clocks = CELLS, .place = m->place };
+    for (int i = 0; i < CELLS; i++) {
+        struct dw_clock *clock = &m->cell[i].clock;
+        m->cell[i].used = clock->from < INFINITY;
+        clock->keep = (m->span.kind == DW_SPAN_LAST ? (double)m->span.periods : 0) + 8;
+        if (clock->period > 0 && m->from_first_row)
+            clock->origin = time;
+        plan.clock[i] = *clock;
+    }
+    m->pieces = dw_pieces_new(&plan, error);
+    return m->pieces ? DW_OK : error ? error->status : DW_NO_MEMORY;
+}
+
+static enum dw_status check_begin(const struct dw_meter *m, struct dw_error *error)
+{
+    const double first = dw_pieces_first(m->pieces)[0];
+    if (dw_pieces_missed(m->pieces, CELL_BETWEEN))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
-                            m->place, m->cell[CELL_BETWEEN].clock.next, row[0]);
-    if (m->span_cell == CELL_BETWEEN && m->span.to <= row[0])
+                            m->place, m->span.from, first);
+    if (m->span_cell == CELL_BETWEEN && m->span.to <= first)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", m->place,
-                            m->span.to, row[0]);
-    return m->next_cut <= row[0] ? cut_at(m, row[0], error) : DW_OK;
+                            m->span.to, first);
+    return DW_OK;
 }
 
-static void keep_between(struct dw_meter *m, const double *row)
+static enum dw_status add_block(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
-    for (size_t i = 0; i < m->channels; i++) {
-        const double value = row[m->column[i]];
-        m->between_low[i] = m->between ? fmin(m->between_low[i], value) : value;
-        m->between_high[i] = m->between ? fmax(m->between_high[i], value) : value;
+    enum dw_status status = DW_OK;
+    if (block->passed) {
+        keep_passed(m, block);
+        return DW_OK;
     }
-    m->between = true;
+    if (m->piece.empty && m->record.empty) {
+        status = check_begin(m, error);
+        if (status == DW_OK)
+            status = cut_at(m, block->begins, block->begin, error);
+    }
+    if (status != DW_OK)
+        return status;
+    moments_lines(&m->piece, m->channels, m->column, block->rows, block->count - 1, m->columns);
+    if (m->passed)
+        moments_extremes(&m->piece, m->channels, m->passed_low, m->passed_high);
+    m->passed = false;
+    status = add_vertices(m, block, error);
+    return status == DW_OK && block->ends ? cut_at(m, block->ends, block->end, error) : status;
 }
 
 enum dw_status dw_meter_rows(struct dw_meter *m, const double *values, size_t rows, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
-    const double *previous = m->previous;
-    for (size_t r = 0; r < rows && status == DW_OK; r++) {
-        const double *row = values + r * m->columns, time = row[0];
-        if (!m->rows++) {
-            status = begin_record(m, row, error);
-        } else if (time > m->previous_time) {
-            if (time < m->next_cut && time > m->quiet_until)
-                status = add_line(m, m->previous_time, previous, time, row, error);
-            else if (time > m->quiet_until)
-                status = add_line_and_cut(m, m->previous_time, previous, time, row, error);
-            m->jumped = false;
-        } else if (time == m->previous_time) {
-            if (m->jumped)
-                keep_between(m, previous);
-            m->jumped = m->fresh = true;
-        } else {
-            status = dw_error_set(error, DW_BAD_INPUT, m->rows, "%s, row %llu: time goes back from %.17g to %.17g",
-                                  m->place, m->rows, m->previous_time, time);
-        }
-        previous = row;
-        m->previous_time = time;
-    }
-    if (rows)
-        memcpy(m->previous, previous, m->columns * sizeof *previous);
-    return status;
+    enum dw_status status = rows && !m->pieces ? begin_record(m, values[0], error) : DW_OK;
+    if (!rows || status != DW_OK)
+        return status;
+    dw_pieces_put(m->pieces, values, rows);
+    for (const struct dw_block *block; status == DW_OK;)
+        if ((status = dw_pieces_next(m->pieces, &block, error)) == DW_OK)
+            status = add_block(m, block, error);
+    return status == DW_END ? DW_OK : status;
 }
 
 /* ---- the end ---- */
@@ -356,12 +280,13 @@ static enum dw_status close_between(struct dw_meter *m, struct dw_error *error)
 {
     struct cell *cell = &m->cell[CELL_BETWEEN];
     const double from = m->span.from, to = m->span.to;
-    if (!cell->open && cell->clock.next < INFINITY)
+    const double end = dw_pieces_last(m->pieces)[0];
+    if (!cell->open && cell->used)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", m->place,
-                            from, m->previous_time);
+                            from, end);
     if (cell->open && to < INFINITY)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", m->place, to,
-                            m->previous_time);
+                            end);
     moments_append(&m->span_total, &cell->now, m->channels);
     if (m->span_total.empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", m->place);
@@ -387,7 +312,7 @@ static enum dw_status close_last(struct dw_meter *m, struct dw_error *error)
 
 enum dw_status dw_meter_finish(struct dw_meter *m, struct dw_error *error)
 {
-    if (!m->rows)
+    if (!m->pieces)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: it holds no rows", m->place);
     end_piece(m);
     if (m->record.empty)

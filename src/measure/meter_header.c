@@ -79,7 +79,7 @@ static enum dw_status choose_span(struct dw_meter *m, const struct dw_meter_opti
             return dw_error_set(error, DW_BAD_USE, 0, "a span of no periods");
     } else if (m->span.kind == DW_SPAN_BETWEEN) {
         m->span_cell = CELL_BETWEEN;
-        m->cell[CELL_BETWEEN].clock = clock_between(m->span.from, m->span.to);
+        m->cell[CELL_BETWEEN].clock = (struct dw_clock){ .from = m->span.from, .to = m->span.to };
     }
     return DW_OK;
 }
@@ -90,7 +90,7 @@ static enum dw_status read_all(struct dw_meter *m, const struct dw_header *heade
     double period, carrier, origin = 0;
     bool present;
     for (int i = 0; i < CELLS; i++)
-        m->cell[i].clock = clock_none();
+        m->cell[i].clock = (struct dw_clock){ .from = INFINITY, .to = INFINITY };
     enum dw_status status = dw_header_needs_time(header, m->place, error);
     if (status == DW_OK)
         status = dw_header_positive(header, m->place, "period", &period, error);
@@ -112,9 +112,9 @@ static enum dw_status read_all(struct dw_meter *m, const struct dw_header *heade
         m->from_first_row = true;
     }
     if (period > 0)
-        m->cell[CELL_PERIOD].clock = (struct clock){ .origin = origin, .period = period };
+        m->cell[CELL_PERIOD].clock = (struct dw_clock){ .origin = origin, .period = period, .from = -INFINITY, .to = INFINITY };
     if (carrier > 0 && carrier != period)
-        m->cell[CELL_CARRIER].clock = (struct clock){ .origin = origin, .period = carrier };
+        m->cell[CELL_CARRIER].clock = (struct dw_clock){ .origin = origin, .period = carrier, .from = -INFINITY, .to = INFINITY };
     return choose_span(m, options, error);
 }
 

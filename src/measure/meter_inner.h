@@ -1,19 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The meter's parts: rows are cut at the instants of its clocks into pieces, and each piece is handed to the cells that
- * are open then. */
+/* The meter's parts: the table's blocks are cut at the instants of its clocks, and what lies between two of them is handed to the
+ * cells that are open then. */
 #ifndef MEASURE_METER_INNER_H
 #define MEASURE_METER_INNER_H
 
-#include "table/clock_inner.h"
 #include "measure/moments_inner.h"
 #include "measure/pulses_inner.h"
 #include "measure/settling_inner.h"
 #include <dutywright/measure.h>
+#include <dutywright/pieces.h>
 
 /* What lies between two instants of one clock. */
 struct cell {
-    struct clock clock;
+    struct dw_clock clock;
     struct stretch now;
+    bool used;  /* the clock has instants, and not all have passed */
     bool open;  /* an instant has begun it; what comes before the first is never whole */
 };
 
@@ -65,14 +66,10 @@ struct dw_meter {
     struct ring ring;
     struct pulses *pulses;
     struct stretch span_total;
-    double *first, *previous, *cut[2];     /* rows; what stands at a cut and at the one before */
-    double *between_low, *between_high;    /* [channels], of the rows inside a jump */
-    double first_time, previous_time, quiet_until, next_cut;
-    unsigned long long rows;
+    struct dw_pieces *pieces;              /* NULL: no row yet */
+    double *passed_low, *passed_high;      /* [channels], of the rows passed at an instant */
+    bool passed;                           /* these hold something */
     bool from_first_row;  /* the period is the caller's: its first boundary is the first row */
-    bool jumped;          /* the row before is the second or later at its time */
-    bool between;         /* between_low and _high hold something */
-    bool fresh;           /* the next line does not go on from the one before: a jump, or a cut */
     bool finished;
     double span_cells;  /* whole periods of the span's cell so far */
 

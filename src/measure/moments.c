@@ -93,13 +93,21 @@ static struct moments moments_of_few(const double *row, size_t lines, size_t wid
 void moments_lines(struct stretch *stretch, size_t channels, const size_t *column, const double *row, size_t lines,
                    size_t width)
 {
+    enum { FEW = 512 };  /* more would add up roundings */
+    if (lines == 1) {
+        moments_line(stretch, channels, column, row[0], row, row[width], row + width);
+        return;
+    }
     if (stretch->empty)
         begin(stretch, channels, row[0]);
-    const double end = row[lines * width], time = end - row[0], share = time / (end - stretch->start);
-    stretch->end = end;
-    for (size_t i = 0; i < channels; i++) {
-        const struct moments few = moments_of_few(row, lines, width, column[i]);
-        join(&stretch->of[i], &few, time, share);
+    for (size_t some; lines; lines -= some, row += some * width) {
+        some = lines < FEW ? lines : FEW;
+        const double end = row[some * width], time = end - row[0], share = time / (end - stretch->start);
+        stretch->end = end;
+        for (size_t i = 0; i < channels; i++) {
+            const struct moments few = moments_of_few(row, some, width, column[i]);
+            join(&stretch->of[i], &few, time, share);
+        }
     }
 }
 

@@ -108,15 +108,15 @@ static struct dw_settling find_settling(const struct dw_meter *m, size_t channel
     const struct settling *settling = &m->state[channel].settling;
     const struct channel_facts *facts = &m->facts[channel];
     const struct dw_settling_rule rule = {
-        .start = m->first_time,
-        .initial = facts->has_initial ? facts->initial : m->first[m->column[channel]],
+        .start = dw_pieces_first(m->pieces)[0],
+        .initial = facts->has_initial ? facts->initial : dw_pieces_first(m->pieces)[m->column[channel]],
         .band = m->band,
         .range = m->record.of[channel].maximum - m->record.of[channel].minimum,
     };
     if (m->mean_cell >= 0)
         return settling_find(settling, &rule, fabs(settling->last - settling->before));
     struct dw_settling found = settling_find(settling, &rule, 0);
-    if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - m->first_time))
+    if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - dw_pieces_first(m->pieces)[0]))
         found.state = DW_NOT_SETTLED;
     return found;
 }

@@ -26,6 +26,8 @@ struct dw_pieces {
     double next_cut, quiet_until; /* s; rows up to quiet_until are on the instant before */
     bool begun, jumps_in;         /* the first row was looked at; there is another at its instant */
     bool second;                  /* `before` is not the first row of its instant */
+    double reached[DW_CLOCKS];    /* index of each clock's last instant; NAN: none yet */
+    bool missed[DW_CLOCKS];
     const double *split_from;     /* not NULL: the line from here to `row` is being cut */
     int cuts;                     /* so far in that line */
     struct dw_block block;
@@ -82,12 +84,10 @@ struct dw_pieces *dw_pieces_new(const struct dw_pieces_plan *plan, struct dw_err
     }
     *p = (struct dw_pieces){ .columns = plan->columns, .clocks = plan->clocks, .level_count = plan->level_count,
                              .next_cut = INFINITY, .quiet_until = -INFINITY };
-    if (plan->place)
-        snprintf(p->place, sizeof p->place, "%s: ", plan->place);
+    snprintf(p->place, sizeof p->place, "%s", plan->place ? plan->place : "the table");
     for (size_t i = 0; i < DW_CLOCKS; i++) {
         p->asked[i] = plan->clock[i];
-        p->block.at[i] = p->block.index[i] = NAN;
-        p->block.stands_for[i] = 1;
+        p->reached[i] = NAN;
     }
     if (make_room(p, plan))
         return p;
@@ -137,9 +137,9 @@ const double *dw_pieces_beyond(const struct dw_pieces *p)
     return p->second ? p->before : NULL;
 }
 
-double dw_pieces_ahead(const struct dw_pieces *p, size_t clock)
+bool dw_pieces_missed(const struct dw_pieces *p, size_t clock)
 {
-    return p->begun ? p->clock[clock].next : p->asked[clock].period > 0 ? NAN : p->asked[clock].from;
+    return p->missed[clock];
 }
 
 /* ---- a row between two others ---- */
@@ -186,7 +186,7 @@ static void end_clock(struct dw_pieces *p, size_t i)
 
 static enum dw_status too_short(const struct dw_pieces *p, const struct clock *clock, double time, struct dw_error *error)
 {
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%sa period of %g s is too short to be told apart at a time of %g s", p->place,
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a period of %g s is too short to be told apart at a time of %g s", p->place,
                         clock->period, time);
 }
 
@@ -199,22 +199,20 @@ static enum dw_status check_clocks(const struct dw_pieces *p, double time, struc
 }
 
 /* All clocks with an instant at a time go on to their next. Gives which. */
-static unsigned reach(struct dw_pieces *p, double time)
+static unsigned reach(struct dw_pieces *p, double time, struct dw_instant *instant)
 {
     unsigned which = 0;
     for (size_t i = 0; i < p->clocks; i++) {
         struct clock *clock = &p->clock[i];
-        struct dw_block *block = &p->block;
-        if (!(clock->earliest <= time))
-            continue;
-        const double k = clock->period > 0 ? clock->k : isnan(block->at[i]) ? 0 : 1, before = block->index[i];
-        block->stands_for[i] = isnan(before) ? 1 : k - before;
-        block->index[i] = k;
-        block->at[i] = clock->next;
-        p->quiet_until = fmax(p->quiet_until, clock->latest);
-        which |= 1U << i;
-        clock_advance(clock);
-        end_clock(p, i);
+        while (clock->earliest <= time) {  /* the two ends of a span may lie so close that both are reached */
+            const double k = clock->period > 0 ? clock->k : isnan(p->reached[i]) ? 0 : 1;
+            instant[i] = (struct dw_instant){ clock->next, k, k - p->reached[i] };
+            p->reached[i] = k;
+            p->quiet_until = fmax(p->quiet_until, clock->latest);
+            which |= 1U << i;
+            clock_advance(clock);
+            end_clock(p, i);
+        }
     }
     find_next_cut(p);
     return which;
@@ -226,12 +224,12 @@ static void skip_alike(struct dw_pieces *p, double end)
     for (size_t i = 0; i < p->clocks; i++) {
         struct clock *clock = &p->clock[i];
         const struct dw_clock *asked = &p->asked[i];
-        if (!(clock->period > 0) || isnan(p->block.index[i]) || isinf(asked->keep))
+        if (!(clock->period > 0) || isnan(p->reached[i]) || isinf(asked->keep))
             continue;
         double to = fmin(end, asked->to);
         if (asked->group > 1)
             to = fmin(to, dw_period_boundary(clock->origin, clock->period,
-                                             (floor(p->block.index[i] / asked->group) + 1) * asked->group));
+                                             (floor(p->reached[i] / asked->group) + 1) * asked->group));
         clock_skip(clock, to, asked->keep);
     }
     find_next_cut(p);
@@ -251,8 +249,10 @@ static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
     p->begun = p->block.jump = true;
     p->block.begins = 0;
     const enum dw_status status = check_clocks(p, time, error);
+    for (size_t i = 0; i < p->clocks; i++)
+        p->missed[i] = isfinite(p->clock[i].next) && p->clock[i].latest < time;
     if (!status && p->next_cut <= time)
-        p->block.begins = reach(p, time);
+        p->block.begins = reach(p, time, p->block.begin);
     return status;
 }
 
@@ -335,8 +335,8 @@ static double earliest_latest(const struct dw_pieces *p, double *latest)
     return instant;
 }
 
-/* One block of the line from split_from to the next row, which passes an instant or a level; false: it has none left. */
-static bool split(struct dw_pieces *p)
+/* One block of the line from split_from to the next row, which passes an instant or a level. */
+static void split(struct dw_pieces *p)
 {
     const double *a = p->split_from, *b = p->row;
     double latest = INFINITY, instant = b[0] >= p->next_cut ? earliest_latest(p, &latest) : INFINITY;
@@ -350,25 +350,19 @@ static bool split(struct dw_pieces *p)
         memcpy(p->pair, a, p->columns * sizeof *a);
         give(p, p->pair, 2, true, 0);
     } else if (isinf(instant)) {
-        give_pair(p, a, b, false, b[0] >= p->next_cut ? reach(p, b[0]) : 0);
+        give_pair(p, a, b, false, b[0] >= p->next_cut ? reach(p, b[0], p->block.end) : 0);
         p->split_from = NULL;
         step(p, 1);
-        return true;
+        return;
     } else {
         dw_row_between(p->columns, p->slope, a, b, instant, made);
         memcpy(p->pair, a, p->columns * sizeof *a);
-        const unsigned which = reach(p, instant);
+        give(p, p->pair, 2, true, reach(p, instant, p->block.end));
         if (++p->cuts >= FIRST_CUTS)
             skip_alike(p, b[0]);
-        if (!(a[0] < instant)) {
-            p->block.begins |= which;
-            return false;
-        }
-        give(p, p->pair, 2, true, which);
     }
     memcpy(p->apart, made, p->columns * sizeof *p->apart);
     p->split_from = p->apart;
-    return true;
 }
 
 /* Another row at the instant of the one before. The one before was passed where it was not the first there. */
@@ -403,7 +397,7 @@ static size_t plain_rows(const struct dw_pieces *p)
 
 static enum dw_status time_goes_back(const struct dw_pieces *p, struct dw_error *error)
 {
-    return dw_error_set(error, DW_BAD_INPUT, p->rows + 1, "%srow %llu: time goes back from %.17g to %.17g", p->place, p->rows + 1,
+    return dw_error_set(error, DW_BAD_INPUT, p->rows + 1, "%s, row %llu: time goes back from %.17g to %.17g", p->place, p->rows + 1,
                         p->before[0], p->row[0]);
 }
 
@@ -421,6 +415,8 @@ static void follow_on(struct dw_pieces *p)
     struct dw_block *block = &p->block;
     if (block->passed || !block->count)
         return;
+    if (block->ends)
+        memcpy(block->begin, block->end, sizeof block->begin);
     block->begins = block->ends;
     block->ends = 0;
     block->jump = false;
@@ -440,9 +436,8 @@ enum dw_status dw_pieces_next(struct dw_pieces *p, const struct dw_block **block
             continue;
         }
         if (p->split_from) {
-            if (split(p))
-                return DW_OK;
-            continue;
+            split(p);
+            return DW_OK;
         }
         const double time = p->row[0], before = p->before[0];
         if (time == before || (time > before && time <= p->quiet_until)) {

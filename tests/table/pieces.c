@@ -177,9 +177,9 @@ static void note_ends(void *with, const struct dw_block *block)
     const double *row = block->rows + (block->count - 1) * 2;
     n->at[n->count] = row[0];
     n->value[n->count] = row[1];
-    n->index[n->count] = block->index[0];
-    n->stands_for[n->count++] = block->stands_for[0];
-    near(row[0], block->at[0], 4 * DBL_EPSILON);
+    n->index[n->count] = block->end[0].index;
+    n->stands_for[n->count++] = isnan(block->end[0].stands_for) ? block->end[0].index : block->end[0].stands_for;
+    near(row[0], block->end[0].at, 4 * DBL_EPSILON);
 }
 
 START_TEST(a_row_within_four_ulp_of_a_boundary_is_on_it_and_the_last_there_is_after_it)
@@ -356,11 +356,11 @@ START_TEST(what_is_no_record_is_refused)
     struct dw_error error;
     const double back[] = { 0, 0, 2, 0, 1, 0 }, late[] = { 1e9, 0, 2e9, 0 };
     refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .place = "tide.tsv" }, back, 3, &error), DW_BAD_INPUT, error,
-            "tide.tsv: row 3: time goes back from 2 to 1");
+            "tide.tsv, row 3: time goes back from 2 to 1");
     ck_assert_uint_eq(error.line, 3);
     struct dw_pieces_plan plan = { .columns = 2, .clocks = 1, .clock = { { .period = 1e-9, ALL_TIME } } };
     refuses(pass(&plan, late, 2, &error), DW_BAD_INPUT, error,
-            "a period of 1e-09 s is too short to be told apart at a time of 1e+09 s");
+            "the table: a period of 1e-09 s is too short to be told apart at a time of 1e+09 s");
     const char *words = "pieces: the columns must be there, and each clock's instants in order";
     plan.clock[0] = (struct dw_clock){ .period = NAN, ALL_TIME };
     refuses(pass(&plan, late, 2, &error), DW_BAD_USE, error, words);
