@@ -20,10 +20,10 @@ struct dw_clock {
     double period, origin;  /* s; period > 0: boundaries origin + k period, by dw_period_boundary */
     double from, to;        /* s; period 0: these two instants, either may be infinite. Else no boundary before `from` or after
                                `to` counts: -INFINITY and INFINITY for all */
-    double keep;            /* period > 0: of the boundaries inside one straight line at least so many last ones are cut at; see
-                               stands_for. INFINITY: all */
-    double group;           /* period > 0: no piece stands for periods on both sides of a boundary whose k is a multiple of
-                               this; 0 or 1: any may */
+    double keep;            /* period > 0: where one straight line passes very many boundaries, all but the first 3 and so many
+                               last ones may be passed over; INFINITY: none is */
+    double group;           /* period > 0: else, between boundaries whose k is a multiple of this, all but the first 3 and the
+                               last 4; INFINITY: between all; 0: none */
 };
 
 /* Where a column crosses a level between two rows. */
@@ -47,8 +47,8 @@ struct dw_pieces_plan {
 struct dw_instant {
     double at;              /* s */
     double index;           /* k of its boundary; of a span 0 for `from`, 1 for `to` */
-    double stands_for;      /* periods since the clock's instant before: 1, but where one straight line runs over so many that
-                               all but the first 3 and the last are taken as one piece; NAN: there was none before */
+    double stands_for;      /* periods since the clock's instant before: 1, but where boundaries were passed over; NAN: there was
+                               none before */
 };
 
 /* Rows of the table, and such as were put in at cuts: a piece lies between each two neighbours, a straight line or a cubic. */

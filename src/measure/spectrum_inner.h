@@ -3,7 +3,6 @@
 #ifndef MEASURE_SPECTRUM_INNER_H
 #define MEASURE_SPECTRUM_INNER_H
 
-#include "table/clock_inner.h"
 #include "measure/fourier_inner.h"
 #include "measure/moments_inner.h"
 #include <dutywright/spectrum.h>

@@ -1,40 +1,33 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/spectrum_inner.h"
+#include <dutywright/pieces.h>
+#include <dutywright/table.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_BYTES = 72 << 20, FEW_CUTS = 4, ROWS_AT_ONCE = 512 };
+enum { MOST_BYTES = 72 << 20, FEW_PERIODS = 4 };
 
 struct record {
     struct record_plan plan;
     size_t *column;           /* [channels] */
-    size_t *straight;         /* [channels] 1, 2, ..: columns of the rows kept */
     char place[256];
-    struct clock clock;
+    struct dw_pieces *pieces; /* NULL: no row yet */
     struct windows windows;
-    double *row, *previous, *cut; /* [width], [width], [2 x width] */
+    double *row;              /* [width], one as the windows want it */
     double *mean_last, *mean_before; /* [channels], of the last two whole periods */
-    double boundary, quiet_until, first_time;
-    double periods_now;       /* what the next close counts for */
-    unsigned long long rows_read, pieces_kept, pieces_now;
-    bool open, fresh, done;
+    double boundary;          /* s, where the open period began */
+    double last_index;        /* k of the last boundary in the span */
+    unsigned long long pieces_kept, pieces_now;
+    bool begun, open, done;
     struct record_facts facts;
 };
 
-static enum dw_status period_too_short(const struct record *r, double time, struct dw_error *error)
+static enum dw_status append(struct record *r, double place, const double *values, struct dw_error *error)
 {
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: at %g s a period of %g s is too short for the times to tell apart",
-                        r->place, time, r->plan.period);
-}
-
-static enum dw_status begin_period(struct record *r, double at, const double *row, struct dw_error *error)
-{
-    r->boundary = at;
-    r->open = r->fresh = true;
-    r->periods_now = 1;
-    r->pieces_now = 0;
-    return windows_append(&r->windows, r->plan.whole ? at : 0, row, error);
+    for (size_t c = 0; c < r->plan.channels; c++)
+        r->row[1 + c] = values[r->column[c]];
+    return windows_append(&r->windows, place, r->row, error);
 }
 
 /* Whether boundary k begins a group of periods, and so ends the one before. */
@@ -43,202 +36,132 @@ static bool begins_group(const struct record *r, double k)
     return r->plan.group <= 1 || fmod(k, r->plan.group) == 0;
 }
 
-static enum dw_status end_period(struct record *r, double at, const double *row, struct dw_error *error)
+/* An instant that a period may begin at, or the span. */
+static void pass(struct record *r, const struct dw_instant *instant)
 {
-    enum dw_status status = windows_append(&r->windows, r->plan.whole ? at : 1, row, error);
+    const bool opens = r->open || begins_group(r, instant->index);
+    r->done = instant->index >= r->last_index;
+    r->open = opens && !r->done;
+    r->boundary = instant->at;
+}
+
+static enum dw_status begin_period(struct record *r, const double *row, struct dw_error *error)
+{
+    r->boundary = fmax(r->boundary, dw_pieces_first(r->pieces)[0]);  /* a span may begin with the record, wherever that does */
+    r->pieces_now = 0;
+    return append(r, r->plan.whole ? r->boundary : 0, row, error);
+}
+
+static enum dw_status end_period(struct record *r, const struct dw_instant *end, const double *row, struct dw_error *error)
+{
+    enum dw_status status = append(r, r->plan.whole ? end->at : 1, row, error);
     r->pieces_kept += r->pieces_now;
-    r->windows.slack = fourier_slack(fmax(fabs(r->first_time), fabs(at)), r->plan.period);
+    r->windows.slack = fourier_slack(fmax(fabs(dw_pieces_first(r->pieces)[0]), fabs(end->at)), r->plan.period);
     for (size_t i = 0; i < r->plan.channels; i++) {
         r->mean_before[i] = r->mean_last[i];
         r->mean_last[i] = moments_mean(&r->windows.now.moments.of[i]);
     }
-    return status == DW_OK ? windows_close(&r->windows, r->periods_now, begins_group(r, r->clock.k), error)
-                            : status;
+    /* whole periods inside one line all look alike: one ramp as steep as all together stands for them, since no line but
+     * line 0, which the moments have, knows at what height it is */
+    const double periods = isnan(end->stands_for) ? 1 : end->stands_for;
+    return status == DW_OK ? windows_close(&r->windows, periods, begins_group(r, end->index), error) : status;
 }
 
-/* The instant at which the clock stands, with the row that lies there. */
-static enum dw_status cut_at(struct record *r, const double *row, struct dw_error *error)
+/* A block that passes over the end of a group, on the way to the last ones, is no part of what is kept. */
+static bool passes_over(const struct record *r, const struct dw_instant *end)
 {
-    const double instant = r->clock.next;
-    const bool opens = r->open || begins_group(r, r->clock.k);
-    enum dw_status status = r->open ? end_period(r, instant, row, error) : DW_OK;
-    r->quiet_until = r->clock.latest;
-    r->open = false;
-    clock_advance(&r->clock);
-    r->done = instant >= r->plan.to || (r->plan.to < INFINITY && r->clock.earliest > r->plan.to);
-    if (status == DW_OK && opens && !r->done)
-        status = begin_period(r, instant, row, error);
+    const double group = fmax(r->plan.group, 1);
+    return end->stands_for > 1 && r->plan.last && floor((end->index - end->stands_for) / group) != floor((end->index - 1) / group);
+}
+
+/* All of a block that begins anew, else what follows its first row. The row at a period's end is end_period's. */
+static enum dw_status add_rows(struct record *r, const struct dw_block *block, struct dw_error *error)
+{
+    const size_t columns = r->plan.columns, last = block->count - (block->ends != 0);
+    const size_t first = !block->begins && block->jump ? 0 : 1;
+    const double *rows = block->rows;
+    enum dw_status status = block->begins ? begin_period(r, rows, error) : DW_OK;
+    if (status == DW_OK && last > first)
+        status = windows_append_rows(&r->windows, rows + first * columns, last - first, columns, r->column, r->boundary,
+                                     r->plan.period, error);
+    if (status != DW_OK)
+        return status;
+    moments_lines(&r->windows.now.moments, r->plan.channels, r->column, rows, block->count - 1, columns);
+    r->pieces_now += block->count - 1;
+    return DW_OK;
+}
+
+static enum dw_status add_block(struct record *r, const struct dw_block *block, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (r->open && block->ends && passes_over(r, block->end)) {
+        windows_forget(&r->windows);
+        r->open = false;
+    }
+    if (r->open)
+        status = add_rows(r, block, error);
+    if (!block->ends || status != DW_OK)
+        return status;
+    if (r->open)
+        status = end_period(r, block->end, block->rows + (block->count - 1) * r->plan.columns, error);
+    pass(r, block->end);
     return status;
 }
 
-static void add_moments(struct record *r, double start, const double *from, double end, const double *to)
+static enum dw_status check_begin(struct record *r, const struct dw_block *block, struct dw_error *error)
 {
-    if (!r->open)
-        return;
-    moments_line(&r->windows.now.moments, r->plan.channels, r->straight, start, from, end, to);
-    r->pieces_now++;
-}
-
-static enum dw_status add_line(struct record *r, double start, const double *from, double end, const double *to,
-                               struct dw_error *error)
-{
-    if (!r->open)
-        return DW_OK;
-    add_moments(r, start, from, end, to);
-    r->fresh = false;
-    const double place = r->plan.whole ? end : (end - r->boundary) / r->plan.period;
-    return windows_append(&r->windows, place, to, error);
-}
-
-/* Whole periods inside one line all look alike. Where the last few are asked, the others are passed over; else, or within a
- * group, one ramp as steep as all together stands for them: no line but line 0, which the moments have, knows at what
- * height it is. */
-static void skip_alike(struct record *r, double end)
-{
-    const double group = fmax(r->plan.group, 1), begun = r->clock.k - 1;
-    const double keep = ((double)r->plan.last + (group > 1)) * group + FEW_CUTS; /* a group may have begun before */
-    end = fmin(end, r->plan.to);
-    if (r->plan.last && clock_skip(&r->clock, end, keep)) {
-        windows_forget(&r->windows);
-        r->open = false;
-    } else if (r->open && (!r->plan.last || group > 1)) {
-        if (group > 1)
-            end = fmin(end, dw_period_boundary(r->clock.origin, r->plan.period, (floor(begun / group) + 1) * group));
-        if (clock_skip(&r->clock, end, FEW_CUTS))
-            r->periods_now = r->clock.k - begun;
-    }
-}
-
-/* A line that reaches or passes the next instant. Only the two ends of a span may be so close that a row on the one is beyond
- * the other. */
-static enum dw_status add_line_and_cut(struct record *r, double start, const double *from, double end, const double *to,
-                                       struct dw_error *error)
-{
-    enum dw_status status = clock_blurred(&r->clock, end) ? period_too_short(r, end, error) : DW_OK;
-    for (int cuts = 0; status == DW_OK && !r->done && end >= r->clock.earliest; cuts++) {
-        const double instant = r->clock.next;
-        if (end <= r->clock.latest) {
-            add_moments(r, start, from, end, to);
-            return cut_at(r, to, error);
-        }
-        double *between = r->cut + cuts % 2 * r->windows.width;
-        between[0] = instant;
-        for (size_t i = 1; i < r->windows.width; i++)
-            between[i] = from[i] + (to[i] - from[i]) * ((instant - start) / (end - start));
-        if (start < instant)
-            add_moments(r, start, from, instant, between);
-        status = cut_at(r, between, error);
-        from = between;
-        start = instant;
-        if (status == DW_OK)
-            skip_alike(r, end);
-    }
-    return status == DW_OK && !r->done ? add_line(r, start, from, end, to, error) : status;
-}
-
-static enum dw_status begin_record(struct record *r, const double *row, struct dw_error *error)
-{
-    const double time = row[0], period = r->plan.period;
-    r->first_time = time;
-    if (period > 0)
-        r->clock = clock_periods(r->plan.from_first_row ? time : r->plan.origin, period,
-                                 isfinite(r->plan.from) ? r->plan.from : time);
-    else
-        r->clock = clock_between(isfinite(r->plan.from) ? r->plan.from : time, r->plan.to);
-    if (clock_blurred(&r->clock, time))
-        return period_too_short(r, time, error);
-    if (isfinite(r->plan.from) && r->clock.latest < time)
+    const double first = dw_pieces_first(r->pieces)[0];
+    r->begun = true;
+    if (dw_pieces_missed(r->pieces, 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
-                            r->place, r->plan.from, time);
-    if (r->plan.to <= time)
+                            r->place, r->plan.from, first);
+    if (r->plan.to <= first)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", r->place,
-                            r->plan.to, time);
-    r->done = r->plan.to < r->clock.earliest;
-    return !r->done && r->clock.earliest <= time ? cut_at(r, row, error) : DW_OK;
-}
-
-/* A row at the time of the row before, or on the instant at which a period has just begun. */
-static enum dw_status jump(struct record *r, const double *row, struct dw_error *error)
-{
-    if (!r->open)
-        return DW_OK;
-    if (!r->fresh)
-        return windows_append(&r->windows, r->plan.whole ? row[0] : (row[0] - r->boundary) / r->plan.period, row, error);
-    double *start = r->windows.now.row + (r->windows.now.count - 1) * r->windows.width;
-    memcpy(start + 1, row + 1, (r->windows.width - 1) * sizeof *row);
+                            r->plan.to, first);
+    if (block->begins)
+        pass(r, block->begin);
     return DW_OK;
 }
 
-static enum dw_status add_row(struct record *r, const double *row, struct dw_error *error)
+/* The clock of the periods, or of the span's ends. */
+static enum dw_status begin_record(struct record *r, double time, struct dw_error *error)
 {
-    const double time = row[0], before = r->previous[0];
-    if (!r->rows_read++)
-        return begin_record(r, row, error);
-    if (!(time >= before))
-        return dw_error_set(error, DW_BAD_INPUT, r->rows_read, "%s, row %llu: time goes back from %.17g to %.17g", r->place,
-                            r->rows_read, before, time);
-    if (r->done)
-        return DW_OK;
-    if (time == before || time <= r->quiet_until)
-        return jump(r, row, error);
-    if (time < r->clock.earliest)
-        return add_line(r, before, r->previous, time, row, error);
-    return add_line_and_cut(r, before, r->previous, time, row, error);
-}
-
-static void take_row(const struct record *r, double *row, const double *values)
-{
-    row[0] = values[0];
-    for (size_t c = 0; c < r->plan.channels; c++)
-        row[1 + c] = values[r->column[c]];
-}
-
-/* How many rows from the second on go on within the period, each later than the one before. */
-static size_t plain_rows(const struct record *r, const double *row, size_t rows)
-{
-    size_t count = 1;
-    for (double before = *row; count < rows; count++) {
-        row += r->plan.columns;
-        if (!(*row > before && *row < r->clock.earliest))
-            break;
-        before = *row;
+    const struct record_plan *plan = &r->plan;
+    struct dw_pieces_plan cut = { .columns = plan->columns, .clocks = 1, .place = r->place };
+    struct dw_clock *clock = &cut.clock[0];
+    *clock = (struct dw_clock){ .period = plan->period, .origin = plan->from_first_row ? time : plan->origin, .from = plan->from,
+                                .to = plan->to, .keep = INFINITY, .group = plan->group > 1 ? plan->group : plan->last ? 0 : INFINITY };
+    if (plan->last)
+        clock->keep = ((double)plan->last + (plan->group > 1)) * fmax(plan->group, 1) + FEW_PERIODS; /* a group may have begun */
+    bool on;
+    r->last_index = plan->period > 0 ? dw_period_index(clock->origin, plan->period, plan->to, &on) : 1;
+    if (isnan(r->last_index))
+        r->last_index = INFINITY;
+    /* no boundary at all in the span */
+    if (plan->period > 0 && isfinite(plan->to)) {
+        const double first = dw_period_index(clock->origin, plan->period, isfinite(plan->from) ? plan->from : time, &on);
+        r->done = first + !on > r->last_index;
     }
-    return count - 1;
-}
-
-/* Rows of which the first has been added already. */
-static enum dw_status add_plain_rows(struct record *r, const double *row, size_t more, struct dw_error *error)
-{
-    const size_t columns = r->plan.columns;
-    const enum dw_status status =
-        windows_append_rows(&r->windows, row + columns, more, columns, r->column, r->boundary, r->plan.period, error);
-    if (status != DW_OK)
-        return status;
-    moments_lines(&r->windows.now.moments, r->plan.channels, r->column, row, more, columns);
-    r->pieces_now += more;
-    r->rows_read += more;
-    take_row(r, r->previous, row + more * columns);
-    return DW_OK;
+    r->pieces = dw_pieces_new(&cut, error);
+    return r->pieces ? DW_OK : error ? error->status : DW_NO_MEMORY;
 }
 
 enum dw_status record_rows(struct record *r, const double *values, size_t rows, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
-    for (size_t i = 0; i < rows && status == DW_OK; i++, values += r->plan.columns) {
-        take_row(r, r->row, values);
-        status = add_row(r, r->row, error);
-        double *used = r->row;
-        r->row = r->previous;
-        r->previous = used;
-        if (status != DW_OK || !r->open || r->fresh)
+    enum dw_status status = rows && !r->pieces ? begin_record(r, values[0], error) : DW_OK;
+    if (!rows || status != DW_OK)
+        return status;
+    dw_pieces_put(r->pieces, values, rows);
+    for (const struct dw_block *block; status == DW_OK;) {
+        status = dw_pieces_next(r->pieces, &block, error);
+        if (status != DW_OK || block->passed)
             continue;
-        const size_t more = plain_rows(r, values, rows - i < ROWS_AT_ONCE ? rows - i : ROWS_AT_ONCE);
-        if (more)
-            status = add_plain_rows(r, values, more, error);
-        i += more;
-        values += more * r->plan.columns;
+        if (!r->begun)
+            status = check_begin(r, block, error);
+        if (status == DW_OK && !r->done)
+            status = add_block(r, block, error);
     }
-    return status;
+    return status == DW_END ? DW_OK : status;
 }
 
 /* ---- new, free, the end ---- */
@@ -255,25 +178,19 @@ struct record *record_new(const struct record_plan *plan, struct dw_error *error
                                        .whole = plan->whole,
                                        .last = plan->last };
         r->windows.plan = fourier_choose(r->windows.most_rows, plan->lines, plan->channels, 0);
-        r->quiet_until = -INFINITY;
         strncpy(r->place, plan->place, sizeof r->place - 1);
         r->column = calloc(plan->channels, sizeof *r->column);
-        r->straight = calloc(plan->channels, sizeof *r->straight);
         r->row = calloc(r->windows.width, sizeof *r->row);
-        r->previous = calloc(r->windows.width, sizeof *r->previous);
-        r->cut = calloc(2 * r->windows.width, sizeof *r->cut);
         r->mean_last = calloc(plan->channels, sizeof *r->mean_last);
         r->mean_before = calloc(plan->channels, sizeof *r->mean_before);
     }
-    if (!r || !windows_new(&r->windows) || !r->column || !r->straight || !r->row || !r->previous || !r->cut ||
-        !r->mean_last || !r->mean_before) {
+    if (!r || !windows_new(&r->windows) || !r->column || !r->row || !r->mean_last || !r->mean_before) {
         record_free(r);
         dw_no_memory(error);
         return NULL;
     }
     for (size_t i = 0; i < plan->channels; i++) {
         r->column[i] = plan->column[i];
-        r->straight[i] = 1 + i;
         r->mean_last[i] = r->mean_before[i] = NAN;
     }
     return r;
@@ -285,36 +202,23 @@ void record_free(struct record *r)
         return;
     windows_free(&r->windows);
     free(r->column);
-    free(r->straight);
     free(r->row);
-    free(r->previous);
-    free(r->cut);
+    dw_pieces_free(r->pieces);
     free(r->mean_last);
     free(r->mean_before);
     free(r);
 }
 
-/* The record's own end is the span's. What stands there after a jump is outside it. */
-static enum dw_status end_at_last_row(struct record *r, struct dw_error *error)
-{
-    struct window *now = &r->windows.now;
-    const size_t width = r->windows.width;
-    while (now->count > 1 && now->row[(now->count - 1) * width] == now->row[(now->count - 2) * width])
-        now->count--;
-    r->pieces_kept += r->pieces_now;
-    return now->moments.empty ? DW_OK : windows_close(&r->windows, 1, true, error);
-}
-
 static enum dw_status check_span(const struct record *r, struct dw_error *error)
 {
-    const double end = r->previous[0];
-    if (!r->rows_read)
+    if (!r->pieces)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: it holds no rows", r->place);
-    if (!(r->first_time < end))
+    const double first = dw_pieces_first(r->pieces)[0], end = dw_pieces_last(r->pieces)[0];
+    if (!(first < end))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", r->place);
-    if (!isfinite(end - r->first_time))
+    if (!isfinite(end - first))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: from %g s to %g s is longer than a number can hold", r->place,
-                            r->first_time, end);
+                            first, end);
     if (isfinite(r->plan.from) && r->plan.from >= end)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", r->place,
                             r->plan.from, end);
@@ -327,8 +231,10 @@ static enum dw_status check_span(const struct record *r, struct dw_error *error)
 enum dw_status record_finish(struct record *r, struct dw_error *error)
 {
     enum dw_status status = check_span(r, error);
-    if (status == DW_OK && !(r->plan.period > 0) && r->open)
-        status = end_at_last_row(r, error);
+    if (status == DW_OK && !(r->plan.period > 0) && r->open && !r->windows.now.moments.empty) {
+        r->pieces_kept += r->pieces_now;
+        status = windows_close(&r->windows, 1, true, error);  /* the record's own end is the span's */
+    }
     if (status != DW_OK)
         return status;
     const struct windows *w = &r->windows;
@@ -342,7 +248,7 @@ enum dw_status record_finish(struct record *r, struct dw_error *error)
     if (kept->empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span holds no whole period of %g s", r->place,
                             r->plan.period * fmax(r->plan.group, 1));
-    const double from = fmax(r->first_time, r->plan.from), to = fmin(r->previous[0], r->plan.to);
+    const double from = fmax(dw_pieces_first(r->pieces)[0], r->plan.from), to = fmin(dw_pieces_last(r->pieces)[0], r->plan.to);
     r->facts = (struct record_facts){ kept->start, kept->end, w->kept.periods, (to - from) - (kept->end - kept->start),
                                       r->pieces_kept };
     return DW_OK;

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_CUTS = 3 };  /* instants in one straight line before periods are taken together */
+enum { FIRST_CUTS = 3, LAST_CUTS = 4 };  /* boundaries in one straight line that are cut at in any case */
 
 struct dw_pieces {
     size_t columns, clocks, level_count;
@@ -218,19 +218,16 @@ static unsigned reach(struct dw_pieces *p, double time, struct dw_instant *insta
     return which;
 }
 
-/* Many periods inside one line all look alike: the clocks pass over them, but for the last ones. */
+/* Many periods inside one line all look alike: the clocks pass over their boundaries, but for the last ones. */
 static void skip_alike(struct dw_pieces *p, double end)
 {
     for (size_t i = 0; i < p->clocks; i++) {
         struct clock *clock = &p->clock[i];
         const struct dw_clock *asked = &p->asked[i];
-        if (!(clock->period > 0) || isnan(p->reached[i]) || isinf(asked->keep))
+        const double to = fmin(end, asked->to), group = (floor(p->reached[i] / asked->group) + 1) * asked->group;
+        if (!(clock->period > 0) || isnan(p->reached[i]) || clock_skip(clock, to, asked->keep) || !(asked->group > 0))
             continue;
-        double to = fmin(end, asked->to);
-        if (asked->group > 1)
-            to = fmin(to, dw_period_boundary(clock->origin, clock->period,
-                                             (floor(p->reached[i] / asked->group) + 1) * asked->group));
-        clock_skip(clock, to, asked->keep);
+        clock_skip(clock, fmin(to, dw_period_boundary(clock->origin, clock->period, group)), LAST_CUTS);
     }
     find_next_cut(p);
 }
@@ -242,6 +239,9 @@ static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
         const struct dw_clock *asked = &p->asked[i];
         p->clock[i] = asked->period > 0 ? clock_periods(asked->origin, asked->period, isfinite(asked->from) ? asked->from : time)
                                         : clock_between(asked->from, asked->to);
+        p->missed[i] = isfinite(p->clock[i].next) && p->clock[i].latest < time;
+        if (p->missed[i] && asked->period > 0)
+            p->clock[i] = clock_periods(asked->origin, asked->period, time);
         end_clock(p, i);
     }
     find_next_cut(p);
@@ -249,8 +249,6 @@ static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
     p->begun = p->block.jump = true;
     p->block.begins = 0;
     const enum dw_status status = check_clocks(p, time, error);
-    for (size_t i = 0; i < p->clocks; i++)
-        p->missed[i] = isfinite(p->clock[i].next) && p->clock[i].latest < time;
     if (!status && p->next_cut <= time)
         p->block.begins = reach(p, time, p->block.begin);
     return status;
