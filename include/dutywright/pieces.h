@@ -40,7 +40,7 @@ struct dw_pieces_plan {
     size_t clocks;
     const struct dw_level *levels;  /* [level_count], copied */
     size_t level_count;
-    const char *place;      /* of the table, copied, for messages; NULL: "the table" */
+    const char *place;      /* of the table, copied: begins messages; NULL: nothing does */
 };
 
 /* An instant of a clock. */

@@ -18,34 +18,28 @@ struct dw_rows {
     size_t count;
 };
 
-/* ---- cut: the rows between two times ---- */
+/* ---- part: the rows between two times, or of the last whole periods ---- */
 
-struct dw_cut;
-/* A time within 4 ulp of a row is that row's. Elsewhere a row is put in on the straight line between its neighbours.
- *   columns   of a row, time included, >= 2
- *   from, to  s, from < to; -INFINITY and INFINITY leave that end as it is
+struct dw_part_plan {
+    size_t columns;             /* of a row, time included, >= 2 */
+    const size_t *slope;        /* as in struct dw_pieces_plan, pieces.h; NULL: straight lines */
+    double from, to;            /* s, from < to; -INFINITY and INFINITY leave that end as it is */
+    unsigned long long periods; /* 0: from `from` to `to`; else so many last whole ones, which are kept in memory */
+    double origin, period;      /* s, as in the header; period > 0 */
+};
+
+struct dw_part;
+/* A time within 4 ulp of a row is that row's. Elsewhere a row is put in at the part's ends, between its neighbours.
  *   returns   NULL on error: DW_BAD_USE, DW_NO_MEMORY */
-DW_API struct dw_cut *dw_cut_new(size_t columns, double from, double to, struct dw_error *error);
-DW_API void dw_cut_free(struct dw_cut *cut);
-/* Takes one row, gives none to two.
- *   returns   DW_OK; DW_BAD_INPUT: the span begins before the first row */
-DW_API enum dw_status dw_cut_row(struct dw_cut *cut, const double *row, struct dw_rows *out, struct dw_error *error);
-/* After the last row. DW_BAD_INPUT: the span is not over, or has not even begun. */
-DW_API enum dw_status dw_cut_finish(struct dw_cut *cut, struct dw_error *error);
-
-/* ---- tail: the last whole periods ---- */
-
-struct dw_tail;
-/* Keeps about so many periods in memory.
- *   origin, period  s, as in the header; period > 0
- *   periods         >= 1 */
-DW_API struct dw_tail *dw_tail_new(size_t columns, double origin, double period, unsigned long long periods,
-                                   struct dw_error *error);
-DW_API void dw_tail_free(struct dw_tail *tail);
-DW_API enum dw_status dw_tail_row(struct dw_tail *tail, const double *row, struct dw_error *error);
-/* After the last row: all rows of the periods, from boundary to boundary.
- *   returns   DW_OK; DW_BAD_INPUT: there are fewer whole periods, or times so late cannot tell them apart; DW_NO_MEMORY */
-DW_API enum dw_status dw_tail_finish(struct dw_tail *tail, struct dw_rows *out, struct dw_error *error);
+DW_API struct dw_part *dw_part_new(const struct dw_part_plan *plan, struct dw_error *error);
+DW_API void dw_part_free(struct dw_part *part);
+/* Takes rows, [count x columns], and gives those of the part that are known by now, mostly one row late; of periods none.
+ *   returns   DW_OK; DW_BAD_INPUT: the span begins before the first row, time goes back, a period is too short for the times to
+ *             tell apart; DW_NO_MEMORY */
+DW_API enum dw_status dw_part_rows(struct dw_part *part, const double *rows, size_t count, struct dw_rows *out, struct dw_error *error);
+/* After the last row: what is left, or all rows of the periods, from boundary to boundary.
+ *   returns   DW_OK; DW_BAD_INPUT: the span is not over, or has not even begun; there are fewer whole periods; DW_NO_MEMORY */
+DW_API enum dw_status dw_part_finish(struct dw_part *part, struct dw_rows *out, struct dw_error *error);
 
 /* ---- join: tables after one another ---- */
 

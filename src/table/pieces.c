@@ -84,7 +84,7 @@ struct dw_pieces *dw_pieces_new(const struct dw_pieces_plan *plan, struct dw_err
     }
     *p = (struct dw_pieces){ .columns = plan->columns, .clocks = plan->clocks, .level_count = plan->level_count,
                              .next_cut = INFINITY, .quiet_until = -INFINITY };
-    snprintf(p->place, sizeof p->place, "%s", plan->place ? plan->place : "the table");
+    snprintf(p->place, sizeof p->place, "%s", plan->place ? plan->place : "");
     for (size_t i = 0; i < DW_CLOCKS; i++) {
         p->asked[i] = plan->clock[i];
         p->reached[i] = NAN;
@@ -186,8 +186,8 @@ static void end_clock(struct dw_pieces *p, size_t i)
 
 static enum dw_status too_short(const struct dw_pieces *p, const struct clock *clock, double time, struct dw_error *error)
 {
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a period of %g s is too short to be told apart at a time of %g s", p->place,
-                        clock->period, time);
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%s%sa period of %g s is too short to be told apart at a time of %g s", p->place,
+                        *p->place ? ": " : "", clock->period, time);
 }
 
 static enum dw_status check_clocks(const struct dw_pieces *p, double time, struct dw_error *error)
@@ -395,8 +395,8 @@ static size_t plain_rows(const struct dw_pieces *p)
 
 static enum dw_status time_goes_back(const struct dw_pieces *p, struct dw_error *error)
 {
-    return dw_error_set(error, DW_BAD_INPUT, p->rows + 1, "%s, row %llu: time goes back from %.17g to %.17g", p->place, p->rows + 1,
-                        p->before[0], p->row[0]);
+    return dw_error_set(error, DW_BAD_INPUT, p->rows + 1, "%s%srow %llu: time goes back from %.17g to %.17g", p->place,
+                        *p->place ? ", " : "", p->rows + 1, p->before[0], p->row[0]);
 }
 
 /* The caller's memory goes: the last row is kept. */

@@ -179,22 +179,22 @@ static enum dw_status spans(struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     struct dw_rows some;
-    struct dw_cut *cut = dw_cut_new(2, 0.25, 1.75, error);
-    struct dw_tail *tail = NULL;
+    struct dw_part *span = dw_part_new(&(struct dw_part_plan){ .columns = 2, .from = 0.25, .to = 1.75 }, error), *last = NULL;
+    const struct dw_part_plan period = { .columns = 2, .period = 1, .periods = 1 };
     struct dw_join *join = NULL;
-    if (MADE(cut) && MADE(tail = dw_tail_new(2, 0, 1, 1, error)) && MADE(join = dw_join_new(2, error)))
+    if (MADE(span) && MADE(last = dw_part_new(&period, error)) && MADE(join = dw_join_new(2, error)))
         for (int i = 0; i < 2 * WAVE && status == DW_OK; i++) {
-            if (i < WAVE && RIGHT(dw_cut_row(cut, wave[i], &some, error)))
-                status = dw_tail_row(tail, wave[i], error);
+            if (i < WAVE && RIGHT(dw_part_rows(span, wave[i], 1, &some, error)))
+                status = dw_part_rows(last, wave[i], 1, &some, error);
             if (i == WAVE)
                 dw_join_next(join);
             if (status == DW_OK)
                 status = dw_join_row(join, wave[i % WAVE], &some, error);
         }
-    if (RIGHT(dw_tail_finish(tail, &some, error)))
+    if (RIGHT(dw_part_finish(last, &some, error)))
         status = dw_join_finish(join, &some, error);
-    dw_cut_free(cut);
-    dw_tail_free(tail);
+    dw_part_free(span);
+    dw_part_free(last);
     dw_join_free(join);
     return status;
 }
