@@ -1,16 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A record of currents turned into loss and junction temperature. docs/theory.md, section 9.
- * A stretch between two input rows is cut where the gate crosses its threshold, a current its zero, an edge's loss its
- * apex or end, and at each period's boundary: then the loss of each piece is one polynomial of degree two. */
+ * The table's pieces end where the gate crosses its threshold, a current its zero, and at each period's boundary; they are cut
+ * once more at the apex and end of an edge's loss: then the loss of each is one polynomial of degree two. */
 #include "load/loss_inner.h"
-#include <dutywright/table.h>
-#include <float.h>
+#include <dutywright/pieces.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* A row so near to a period's boundary is on it. */
-enum { ROW_ULPS = 4 };
 
 /* Sums over a span; the last whole period's are kept beside those of the one that runs. */
 struct sums {
@@ -26,14 +22,14 @@ struct dw_heat {
     dw_heat_sink *sink;
     void *context;
 
-    double *before, *out;            /* last input row; output row in the making, then two rows between */
+    struct dw_pieces *pieces;
+    double *before, *out;            /* last input row; output row in the making */
     bool started, on, jumped;        /* jumped: the loss is another than that of the last row written */
     bool rehearsal;                  /* nothing is written or counted */
     double carried;                  /* A, transistor's current at the end of the last piece */
     double edge_start, edge_energy;  /* s, J; the triangle of the edge that runs; energy 0: none */
     double hot;                      /* degC at which the on-resistance is taken: the last period's mean */
     double largest_loss;             /* W so far, the natural scale */
-    double boundary, index;          /* s, the next period's start, and its number */
     bool whole;                      /* the period that runs was seen from its start */
 
     struct sums now, last;
@@ -90,6 +86,23 @@ static enum dw_status check_source(const struct dw_heat_source *source, struct d
                                        : dw_error_member(error, "threshold", "threshold %g: must be finite", source->threshold);
 }
 
+/* The table's pieces from its first row on; period 0: none ends. */
+static bool restart(struct dw_heat *heat, double period, struct dw_error *error)
+{
+    const struct dw_heat_source *s = &heat->source;
+    const struct dw_level all[] = { { s->current, 0 }, { s->gate, s->threshold }, { s->diode, 0 } };
+    struct dw_level levels[3];
+    struct dw_pieces_plan plan = { .columns = s->columns, .levels = levels, .clocks = period > 0 };
+    plan.clock[0] = (struct dw_clock){ .period = period, .origin = s->origin, .from = -INFINITY, .to = INFINITY, .keep = INFINITY };
+    for (size_t i = 0; i < 3; i++)
+        if (all[i].column)
+            levels[plan.level_count++] = all[i];
+    dw_pieces_free(heat->pieces);
+    heat->pieces = dw_pieces_new(&plan, error);
+    heat->started = false;
+    return heat->pieces != NULL;
+}
+
 struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
                             const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink, void *context,
                             struct dw_error *error)
@@ -101,7 +114,7 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
         return NULL;
     }
     struct dw_heat *heat = calloc(1, sizeof *heat);
-    double *rows = calloc(4 * source->columns + 2, sizeof *rows);  /* last, output, and two between rows */
+    double *rows = calloc(2 * source->columns + 2, sizeof *rows);
     if (!heat || !rows) {
         free(heat);
         free(rows);
@@ -122,8 +135,11 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
     heat->sink = sink;
     heat->context = context;
     heat->out = rows + source->columns;
+    if (!restart(heat, source->period, error)) {
+        dw_heat_free(heat);
+        return NULL;
+    }
     heat->hot = thermal ? dw_thermal_ambient(thermal) : 25;
-    heat->boundary = INFINITY;
     heat->result.junction_highest = heat->hot;
     return heat;
 }
@@ -132,19 +148,11 @@ void dw_heat_free(struct dw_heat *heat)
 {
     if (!heat)
         return;
+    dw_pieces_free(heat->pieces);
     dw_thermal_free(heat->steady);
     dw_thermal_free(heat->growth);
     free(heat->before);
     free(heat);
-}
-
-/* The input row at a time between two rows, into `row`. */
-static void between(const struct dw_heat *heat, const double *a, const double *b, double time, double *row)
-{
-    double weight = b[0] > a[0] ? (time - a[0]) / (b[0] - a[0]) : 1;
-    for (size_t i = 1; i < heat->source.columns; i++)
-        row[i] = weight <= 0 ? a[i] : weight >= 1 ? b[i] : a[i] + weight * (b[i] - a[i]);
-    row[0] = time;
 }
 
 static double junction_now(const struct dw_heat *heat)
@@ -159,7 +167,7 @@ static enum dw_status emit(struct dw_heat *heat, const double *a, const double *
     if (!heat->sink || heat->rehearsal)
         return DW_OK;
     size_t columns = heat->source.columns;
-    between(heat, a, b, time, heat->out);
+    dw_row_between(columns, NULL, a, b, time, heat->out);
     heat->out[columns] = fmax(loss, 0);  /* the foot of an edge's triangle is rounded */
     heat->out[columns + 1] = junction_now(heat);
     return heat->sink(heat->context, heat->out, error);
@@ -383,18 +391,6 @@ static void period_ends(struct dw_heat *heat)
     }
     heat->whole = true;
     heat->now = (struct sums){ 0 };
-    heat->index++;
-    heat->boundary = dw_period_boundary(heat->source.origin, heat->source.period, heat->index);
-}
-
-/* First crossing of `level` by a column between two times of a stretch; `none` where there is none. */
-static double crossing(const double *a, const double *b, size_t column, double level, double after, double none)
-{
-    double x = a[column] - level, y = b[column] - level;
-    if (!column || !((x < 0 && y > 0) || (x > 0 && y < 0)))
-        return none;
-    double time = a[0] + (b[0] - a[0]) * (x / (x - y));
-    return time > after && time < none ? time : none;  /* unrun: rounding */
 }
 
 /* An instant: the first row, or a jump. */
@@ -410,41 +406,32 @@ static enum dw_status instant(struct dw_heat *heat, const double *row, struct dw
     return status ? status : emit(heat, row, row, row[0], conduction + edge_of(heat, row[0], row[0]).base, error);
 }
 
+static enum dw_status add_block(struct dw_heat *heat, const double *row, const struct dw_block *block, struct dw_error *error)
+{
+    const size_t columns = heat->source.columns;
+    heat->whole = heat->whole || block->begins;
+    for (size_t i = 1; i < block->count; i++) {
+        const double *from = block->rows + (i - 1) * columns;
+        const enum dw_status status = piece(heat, heat->before, row, from, from + columns, error);
+        if (status)
+            return status;
+    }
+    if (block->ends)
+        period_ends(heat);
+    return DW_OK;
+}
+
 enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_error *error)
 {
-    const struct dw_heat_source *s = &heat->source;
-    double *a = heat->before, *from = heat->out + s->columns + 2, *to = from + s->columns;
+    const bool here = !heat->started || row[0] == heat->before[0];
     enum dw_status status = DW_OK;
-    if (!heat->started) {
-        heat->started = true;
-        if (s->period > 0) {
-            heat->index = dw_period_index(s->origin, s->period, row[0], &heat->whole) + 1;
-            heat->boundary = dw_period_boundary(s->origin, s->period, heat->index);
-        }
-        memcpy(a, row, s->columns * sizeof *a);
-        return instant(heat, row, error);
-    }
-    if (row[0] == a[0]) {
-        memcpy(a, row, s->columns * sizeof *a);
-        return instant(heat, row, error);
-    }
-    memcpy(from, a, s->columns * sizeof *from);
-    while (!status && from[0] < row[0]) {
-        double stop = row[0];
-        bool ends = row[0] >= heat->boundary - ROW_ULPS * DBL_EPSILON * fabs(row[0]);
-        if (ends && heat->boundary > from[0])  /* unrun: rounding */
-            stop = fmin(row[0], heat->boundary);
-        stop = crossing(a, row, s->gate, s->threshold, from[0], stop);
-        stop = crossing(a, row, s->current, 0, from[0], stop);
-        stop = crossing(a, row, s->diode, 0, from[0], stop);
-        between(heat, a, row, stop, to);
-        status = piece(heat, a, row, from, to, error);
-        if (!status && ends && (to[0] >= row[0] || to[0] >= heat->boundary))  /* unrun: passed-on */
-            period_ends(heat);
-        memcpy(from, to, s->columns * sizeof *from);
-    }
-    memcpy(a, row, s->columns * sizeof *a);
-    return status;
+    heat->started = true;
+    dw_pieces_put(heat->pieces, row, 1);
+    for (const struct dw_block *block; !status;)
+        if (!(status = dw_pieces_next(heat->pieces, &block, error)) && !here)
+            status = add_block(heat, row, block, error);
+    memcpy(heat->before, row, heat->source.columns * sizeof *row);
+    return status != DW_END ? status : here ? instant(heat, row, error) : DW_OK;
 }
 
 enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, size_t count, struct dw_error *error)
@@ -459,13 +446,14 @@ enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, si
     /* unrun: count */
     for (int round = 0; !status && round < 200 && (round < 3 || changed > 1e-12 * fabs(heat->hot)); round++) {
         double was = heat->hot, lap = rows[(count - 1) * heat->source.columns] - rows[0];
-        heat->started = false;
         heat->now = (struct sums){ 0 };
         heat->edge_start -= round ? lap : 0;
         if (heat->thermal)
             dw_thermal_begin_period(heat->thermal);
-        double period = heat->source.period;
-        heat->source.period = 0;  /* the round's end is found here */
+        if (!restart(heat, 0, error))  /* the round's end is found here */
+            return DW_NO_MEMORY;
+        const double period = heat->source.period;
+        heat->source.period = 0;
         for (size_t i = 0; !status && i < count; i++)  /* unrun: passed-on */
             status = dw_heat_row(heat, rows + i * heat->source.columns, error);
         heat->source.period = period;
@@ -480,9 +468,8 @@ enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, si
     }
     heat->edge_start -= rows[(count - 1) * heat->source.columns] - rows[0];
     heat->now = (struct sums){ 0 };
-    heat->boundary = INFINITY;
-    heat->started = heat->rehearsal = false;
-    return status;
+    heat->rehearsal = heat->whole = false;
+    return status || restart(heat, heat->source.period, error) ? status : DW_NO_MEMORY;
 }
 
 struct dw_heat_result dw_heat_end(struct dw_heat *heat)
