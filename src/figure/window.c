@@ -1,15 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "window.h"
+#include <dutywright/pieces.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* One stretch of the x axis, cut out of the rows: after the jump at its start, before the jump at its end. */
+enum { BATCH = 256 };  /* rows looked at together */
+
+/* One interval of the x axis, cut out of the rows: after the jump at its start, before the jump at its end. */
 struct piece {
     double from, to;
     struct reduction *reduction;
-    bool begun, ended;
-    bool held;  /* the last row seen lies exactly at the start: it counts only if no other follows there */
+    bool ended;          /* not joined: a row at or behind its end was kept */
     bool any;
     double first, last;  /* x of the rows that were added */
     double *sum;         /* [3 x channels]: area under the lines, what its rounding lost, last values */
@@ -18,11 +20,14 @@ struct piece {
 struct window {
     struct window_rule rule;
     struct piece *piece;         /* [pieces]: one, or a ring of whole periods */
-    size_t pieces, whole, open;  /* whole: periods complete so far; open: the piece that takes rows */
-    double index;                /* of the period that the open piece shows */
-    bool any, indexed;           /* a row was seen; `index` is known */
-    double first, previous_x;    /* first and last x of the table */
-    double *previous, *between;  /* [channels] each: the last row's values, and room for values put in */
+    size_t pieces, whole, now;   /* whole: periods complete so far; now: the piece that takes rows */
+    struct dw_pieces *blocks;    /* NULL: not joined, or no row yet */
+    bool open, fresh;            /* rows are drawn; none was since the piece began */
+    bool begun;                  /* the first block was seen */
+    double *rows;                /* [BATCH x width]: not looked at yet; not joined: the last row */
+    size_t width, held;
+    bool any;                    /* a row was seen */
+    double first, last;          /* x of the table's rows */
     struct reduction *joined;    /* of all periods */
 };
 
@@ -45,8 +50,8 @@ void window_free(struct window *window)
     for (size_t i = 0; window->piece && i < window->pieces; i++)
         piece_free(&window->piece[i]);
     free(window->piece);
-    free(window->previous);
-    free(window->between);
+    free(window->rows);
+    dw_pieces_free(window->blocks);
     reduction_free(window->joined);
     free(window);
 }
@@ -72,9 +77,9 @@ static bool make_pieces(struct window *window, struct dw_error *error)
     const size_t strips = rule->strips / periods + 16;
     window->pieces = ring ? periods + 1 : 1;
     window->piece = calloc(window->pieces, sizeof *window->piece);
-    window->previous = calloc(rule->channels, sizeof *window->previous);
-    window->between = calloc(rule->channels, sizeof *window->between);
-    if (!window->piece || !window->previous || !window->between)
+    window->width = 1 + rule->channels;
+    window->rows = calloc(BATCH * window->width, sizeof *window->rows);
+    if (!window->piece || !window->rows)
         return out_of_memory(error);
     for (size_t i = 0; i < window->pieces; i++) {
         window->piece[i].from = between ? rule->span.from : -INFINITY;
@@ -126,95 +131,130 @@ static enum dw_status count_row(const struct window *window, struct piece *piece
     return window->rule.logarithmic && !(x > 0) ? DW_OK : reduction_add(piece->reduction, x, y, error);
 }
 
-/* Adds the value at `at` on the line from the row before to (x, y). */
-static enum dw_status add_between(struct window *window, struct piece *piece, double at, double x, const double *y,
-                                  struct dw_error *error)
+static enum dw_status count_rows(const struct window *window, const double *rows, size_t count, struct dw_error *error)
 {
-    const double share = (at - window->previous_x) / (x - window->previous_x);
-    for (size_t c = 0; c < window->rule.channels; c++)
-        window->between[c] = (1 - share) * window->previous[c] + share * y[c];
-    return count_row(window, piece, at, window->between, error);
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; i < count && status == DW_OK; i++, rows += window->width)
+        status = count_row(window, &window->piece[window->now], rows[0], rows + 1, error);
+    return status;
 }
 
-/* What comes before the first row inside: the row held at the start, or the line from the row before it. */
-static enum dw_status begin(struct window *window, struct piece *piece, double x, const double *y,
-                            struct dw_error *error)
-{
-    const bool before = window->any && window->previous_x < x;
-    piece->begun = true;
-    if (!before || isinf(piece->from))
-        return DW_OK;
-    if (piece->held)
-        return count_row(window, piece, piece->from, window->previous, error);
-    if (window->rule.joined)
-        return add_between(window, piece, piece->from, x, y, error);
-    return count_row(window, piece, window->previous_x, window->previous, error);
-}
+/* ---- vertices of a line ---- */
 
-static enum dw_status add_to_piece(struct window *window, struct piece *piece, double x, const double *y,
-                                   struct dw_error *error)
+/* Where the span begins or ends, or a period. */
+static void reach(struct window *window, const struct dw_instant *instant)
 {
-    if (piece->ended || x < piece->from)
-        return DW_OK;
-    if (x == piece->from) {
-        piece->held = true;
-        return DW_OK;
+    struct piece *piece = &window->piece[window->now];
+    window->fresh = true;
+    if (window->rule.span.kind != DW_SPAN_LAST) {
+        window->open = instant->index == 0;
+        return;
     }
-    enum dw_status status = piece->begun ? DW_OK : begin(window, piece, x, y, error);
-    if (status != DW_OK)
-        return status;
-    piece->ended = x >= piece->to;
-    if (x > piece->to && window->rule.joined)
-        return add_between(window, piece, piece->to, x, y, error);
-    return count_row(window, piece, x, y, error);
-}
-
-static void open_period(struct window *window, double index)
-{
-    struct piece *piece = &window->piece[window->open];
-    window->index = index;
-    piece->from = dw_period_boundary(window->rule.origin, window->rule.period, index);
-    piece->to = dw_period_boundary(window->rule.origin, window->rule.period, index + 1);
-    piece->begun = piece->ended = piece->held = piece->any = false;
+    if (window->open && instant->stands_for == 1) {
+        window->whole++;
+        window->now = (window->now + 1) % window->pieces;
+        piece = &window->piece[window->now];
+    }
+    window->open = true;
+    piece->from = instant->at;
+    piece->to = dw_period_boundary(window->rule.origin, window->rule.period, instant->index + 1);
+    piece->any = false;
     memset(piece->sum, 0, 3 * window->rule.channels * sizeof *piece->sum);
     reduction_empty(piece->reduction);
 }
 
-/* Rows of a table of which the last whole periods are wanted: one piece a period, the oldest used again. */
-static enum dw_status add_to_ring(struct window *window, double x, const double *y, struct dw_error *error)
+static enum dw_status begin(struct window *window, const struct dw_block *block, struct dw_error *error)
 {
-    bool on_boundary;
-    const double index = dw_period_index(window->rule.origin, window->rule.period, x, &on_boundary);
-    if (on_boundary)
-        x = dw_period_boundary(window->rule.origin, window->rule.period, index);
-    if (!window->indexed)
-        open_period(window, on_boundary ? index : index + 1);
-    window->indexed = true;
-    enum dw_status status = add_to_piece(window, &window->piece[window->open], x, y, error);
-    while (status == DW_OK && x >= window->piece[window->open].to) {
-        window->open = (window->open + 1) % window->pieces;
-        window->whole++;
-        /* a gap of many periods between two rows: only the last can be wanted */
-        const double oldest = index - (double)window->pieces;
-        open_period(window, window->index + 1 < oldest ? oldest : window->index + 1);
-        status = add_to_piece(window, &window->piece[window->open], x, y, error);
+    const double *before = dw_pieces_before(window->blocks);
+    window->begun = true;
+    if (!block->begins)
+        return DW_OK;
+    reach(window, block->begin);
+    window->fresh = !isinf(window->piece[0].from);
+    return window->fresh || !before ? DW_OK : count_rows(window, before, 1, error);
+}
+
+static enum dw_status take_block(struct window *window, const struct dw_block *block, struct dw_error *error)
+{
+    enum dw_status status = window->begun ? DW_OK : begin(window, block, error);
+    if (status == DW_OK && block->passed)
+        return window->open && !window->fresh ? count_rows(window, block->rows, block->count, error) : DW_OK;
+    if (status == DW_OK && window->open) {
+        const size_t known = !(window->fresh || block->jump);
+        status = count_rows(window, block->rows + known * window->width, block->count - known, error);
+        window->fresh = false;
     }
+    if (status == DW_OK && block->ends)
+        reach(window, block->end);
+    return status;
+}
+
+static enum dw_status begin_blocks(struct window *window, struct dw_error *error)
+{
+    const struct window_rule *rule = &window->rule;
+    struct dw_pieces_plan plan = { .columns = window->width, .clocks = 1,
+                                   .clock = { { .from = window->piece[0].from, .to = window->piece[0].to } } };
+    if (rule->span.kind == DW_SPAN_LAST)
+        plan.clock[0] = (struct dw_clock){ .period = rule->period, .origin = rule->origin, .from = -INFINITY, .to = INFINITY,
+                                           .keep = (double)window->pieces + 1 };
+    window->blocks = dw_pieces_new(&plan, error);
+    return window->blocks ? DW_OK : DW_NO_MEMORY;
+}
+
+static enum dw_status look(struct window *window, struct dw_error *error)
+{
+    enum dw_status status = window->blocks ? DW_OK : begin_blocks(window, error);
+    if (status != DW_OK)
+        return status;
+    dw_pieces_put(window->blocks, window->rows, window->held);
+    window->held = 0;
+    for (const struct dw_block *block; status == DW_OK;)
+        if ((status = dw_pieces_next(window->blocks, &block, error)) == DW_OK)
+            status = take_block(window, block, error);
+    return status == DW_END ? DW_OK : status;
+}
+
+/* The value that the table's end jumps to is drawn, too, where the end is the span's. */
+static enum dw_status end_blocks(struct window *window, struct dw_error *error)
+{
+    const enum dw_status status = look(window, error);
+    const double *last = window->begun ? dw_pieces_beyond(window->blocks) : dw_pieces_last(window->blocks);
+    const bool wanted = window->begun ? window->open && window->rule.span.kind != DW_SPAN_LAST
+                                      : last[0] >= window->piece[0].from && last[0] <= window->piece[0].to;
+    return status != DW_OK || !last || !wanted ? status : count_rows(window, last, 1, error);
+}
+
+/* ---- rows that no line joins ---- */
+
+/* Those beside the span are kept, since a curve may be drawn to them. */
+static enum dw_status add_apart(struct window *window, const double *row, struct dw_error *error)
+{
+    struct piece *piece = &window->piece[0];
+    enum dw_status status = DW_OK;
+    if (!piece->ended && row[0] > piece->from) {
+        if (window->held && !piece->any && !isinf(piece->from))
+            status = count_rows(window, window->rows, 1, error);
+        if (status == DW_OK)
+            status = count_rows(window, row, 1, error);
+        piece->ended = row[0] >= piece->to;
+    }
+    memcpy(window->rows, row, window->width * sizeof *row);
+    window->held = 1;
     return status;
 }
 
 enum dw_status window_add(struct window *window, double x, const double *y, struct dw_error *error)
 {
-    const bool ring = window->rule.span.kind == DW_SPAN_LAST;
-    const enum dw_status status = ring ? add_to_ring(window, x, y, error)
-                                       : add_to_piece(window, &window->piece[0], x, y, error);
-    if (status != DW_OK)
-        return status;
+    double *row = window->rows + (window->rule.joined ? window->held : BATCH - 1) * window->width;
+    row[0] = x;
+    memcpy(row + 1, y, window->rule.channels * sizeof *y);
     if (!window->any)
         window->first = x;
     window->any = true;
-    window->previous_x = x;
-    memcpy(window->previous, y, window->rule.channels * sizeof *y);
-    return DW_OK;
+    window->last = x;
+    if (!window->rule.joined)
+        return add_apart(window, row, error);
+    return ++window->held < BATCH ? DW_OK : look(window, error);
 }
 
 static enum dw_status append_all(struct reduction *to, const struct reduction *from, struct dw_error *error)
@@ -241,7 +281,7 @@ static enum dw_status join_periods(struct window *window, double *from, double *
     enum dw_status status = DW_OK;
     for (size_t i = 1; i <= periods && status == DW_OK; i++) {
         /* NOLINTNEXTLINE(clang-analyzer-core.DivideZero): there are more pieces than periods, since so many are whole */
-        const struct piece *piece = &window->piece[(window->open + i) % window->pieces];
+        const struct piece *piece = &window->piece[(window->now + window->pieces - periods + i - 1) % window->pieces];
         status = append_all(window->joined, piece->reduction, error);
         if (i == 1)
             *from = piece->from;
@@ -255,16 +295,19 @@ enum dw_status window_finish(struct window *window, double *from, double *to, st
     const struct piece *piece = &window->piece[0];
     if (!window->any)
         return dw_error_set(error, DW_BAD_INPUT, 0, "there are no rows to draw");
-    if (window->rule.logarithmic && window->previous_x <= 0)
+    const enum dw_status status = window->rule.joined ? end_blocks(window, error) : DW_OK;
+    if (status != DW_OK)
+        return status;
+    if (window->rule.logarithmic && window->last <= 0)
         return dw_error_set(error, DW_BAD_INPUT, 0, "a logarithmic axis begins above zero, and the rows run from %g to %g",
-                            window->first, window->previous_x);
+                            window->first, window->last);
     if (window->rule.span.kind == DW_SPAN_LAST)
         return join_periods(window, from, to, error);
     if (!reduction_strips(piece->reduction))
         return dw_error_set(error, DW_BAD_INPUT, 0, "nothing lies in the span %g:%g; the rows run from %g to %g",
-                            piece->from, piece->to, window->first, window->previous_x);
+                            piece->from, piece->to, window->first, window->last);
     *from = isinf(piece->from) ? window->first : piece->from;
-    *to = isinf(piece->to) ? window->previous_x : piece->to;
+    *to = isinf(piece->to) ? window->last : piece->to;
     return DW_OK;
 }
 
@@ -273,8 +316,8 @@ bool window_mean(const struct window *window, size_t channel, double *mean)
     const size_t channels = window->rule.channels;
     const bool ring = window->rule.span.kind == DW_SPAN_LAST;
     double area = 0, length = 0;
-    for (size_t i = ring; i < (ring ? window->rule.span.periods + 1 : 1); i++) {
-        const struct piece *piece = &window->piece[(window->open + i) % window->pieces];
+    for (size_t i = 0; i < (ring ? window->rule.span.periods : 1); i++) {
+        const struct piece *piece = &window->piece[ring ? (window->now + window->pieces - 1 - i) % window->pieces : 0];
         area += piece->sum[channel] + piece->sum[channels + channel];
         length += piece->any ? piece->last - piece->first : 0;
     }
