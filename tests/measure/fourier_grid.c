@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What is seen of the rows before their lines are summed up, and the way that is then taken. */
-#include "measure/fourier_inner.h"
+/* What is seen of the rows before their lines are summed up, the way that is then taken, and that all ways agree. */
+#include "measure/fourier_inner.h" /* which way is taken is the point: tests/measure/fourier.c asks for the lines */
 #include "measure/waves.h"
 #include "suite.h"
+#include <complex.h>
 #include <float.h>
+#include <stdlib.h>
 
 static size_t grid_of(const struct wave *wave, double slack)
 {
@@ -90,7 +92,92 @@ START_TEST(the_way_is_the_cheapest)
 }
 END_TEST
 
+/* Coefficients of a wave whose times are shares of the period, by one way; cells of the grid where it is that. */
+static double complex *by_way(enum fourier_way way, const struct wave *wave, size_t cells, size_t lines)
+{
+    struct dw_error error;
+    const struct fourier_plan plan = { .way = way, .lines = lines, .channels = 1, .cells = cells };
+    const struct fourier_rows rows = { wave->row, wave->count, 1, 0, 1 };
+    const double reference = 0;
+    struct fourier *sum = fourier_new(&plan, &reference, &error);
+    double complex *out = calloc(lines + 1, sizeof *out);
+    ck_assert_ptr_nonnull(sum);
+    ck_assert_ptr_nonnull(out);
+    fourier_add(sum, &rows);
+    succeeds(fourier_coefficients(sum, 1, (double *)out, &error), error);
+    fourier_free(sum);
+    return out;
+}
+
+static void agree(const double complex *got, const double complex *want, size_t lines, double allowed, double scale)
+{
+    for (size_t n = 0; n <= lines; n++) {
+        within_scale(creal(got[n]), creal(want[n]), allowed, scale);
+        within_scale(cimag(got[n]), cimag(want[n]), allowed, scale);
+    }
+}
+
+/* The first row of each jump alone; the step from the end of the period to its start stays. */
+static struct wave without_jumps(const struct wave *wave)
+{
+    struct wave smooth = { 0 };
+    for (size_t i = 0; i < wave->count; i++)
+        if (i == 0 || wave->row[2 * i] > wave->row[2 * i - 2])
+            wave_add(&smooth, wave->row[2 * i], wave->row[2 * i + 1]);
+    return smooth;
+}
+
+START_TEST(all_ways_give_the_same_numbers)
+{
+    static const size_t cases[][3] = { /* pieces, cells of the grid, lines */
+                                       { 3, 0, 40 },    { 40, 0, 1000 }, { 1000, 0, 1 },    { 1000, 0, 63 },  { 1000, 0, 64 },
+                                       { 700, 0, 700 }, { 9, 81, 200 },  { 500, 4096, 40 }, { 211, 997, 64 }, { 500, 500, 1700 },
+                                       { 1, 0, 17 } };
+    uint64_t state = 20240611;
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        const size_t lines = cases[k][2];
+        struct wave wave = wave_random(&state, cases[k][0], cases[k][1]);
+        double complex *direct = by_way(FOURIER_DIRECT, &wave, 0, lines), *in_cells = by_way(FOURIER_CELLS, &wave, 0, lines);
+        /* 2^-50 of either; and each of up to 2000 jumps, 5 V in the mean, moves by half an ulp of its cell's place: as
+         * their signs are random, by sqrt(2000) of that in all */
+        const double allowed = 2 * 0x1p-50 + 50 * DBL_EPSILON / 2;
+        agree(in_cells, direct, lines, allowed, 5);
+        if (cases[k][1]) {
+            double complex *grid = by_way(FOURIER_GRID, &wave, cases[k][1], lines);
+            agree(grid, direct, lines, allowed, 5);
+            free(grid);
+            struct wave smooth = without_jumps(&wave);
+            double complex *want = by_way(FOURIER_DIRECT, &smooth, 0, lines);
+            double complex *values = by_way(FOURIER_VALUES, &smooth, cases[k][1], lines);
+            agree(values, want, lines, allowed, 5);
+            free(values);
+            free(want);
+            wave_free(&smooth);
+        }
+        free(direct);
+        free(in_cells);
+        wave_free(&wave);
+    }
+}
+END_TEST
+
+/* The first row and the last of a period may be off it by a rounding. */
+START_TEST(rows_a_rounding_outside_their_period_are_at_its_ends)
+{
+    uint64_t state = 3, other = 3;
+    struct wave inside = wave_random(&state, 9, 0), outside = wave_random(&other, 9, 0);
+    outside.row[0] = -0x1p-60;
+    outside.row[2 * outside.count - 2] = 1 + DBL_EPSILON;
+    double complex *want = by_way(FOURIER_CELLS, &inside, 0, 50), *got = by_way(FOURIER_CELLS, &outside, 0, 50);
+    ck_assert_mem_eq(got, want, 51 * sizeof *got);
+    free(want);
+    free(got);
+    wave_free(&inside);
+    wave_free(&outside);
+}
+END_TEST
+
 SUITE("measure: grids of rows", a_grid_is_found_where_there_is_one,
       a_sampled_record_is_known_by_its_times,
       jumps_are_seen_within_a_period_and_not_between_two,
-      the_way_is_the_cheapest)
+      the_way_is_the_cheapest, all_ways_give_the_same_numbers, rows_a_rounding_outside_their_period_are_at_its_ends)

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Frequency, duty and transition durations of waves whose edges are known. */
-#include "measure/pulses_inner.h"
 #include "measure/waves.h"
 #include "suite.h"
+#include <dutywright/measure.h>
 #include <float.h>
 #include <string.h>
 
@@ -293,25 +293,31 @@ START_TEST(pulses_shorter_than_time_has_digits_have_no_frequency)
 }
 END_TEST
 
-/* Room for 64 vertices: a cell that fills it puts out the ones before, which are all that was whole. */
-START_TEST(a_long_cell_takes_the_room_of_those_before)
+/* So many channels, all the same one, have room for 64 vertices: a period that fills it puts out the one before, which is all
+ * that was whole. */
+START_TEST(a_long_period_takes_the_room_of_those_before)
 {
-    struct dw_error error;
-    const size_t column = 1;
-    const struct known_levels known = { .always = true, .low = 0, .high = 5 };
-    struct pulses *kept = pulses_new(&column, &known, 1, 100, 3, 0, &error);
-    ck_assert_ptr_nonnull(kept);
-    for (int cell = 0; cell < 2; cell++) {
-        for (int i = cell > 0; i <= (cell ? 60 : 10); i++)
-            pulses_vertex(kept, 100 * cell + i, (double[]){ 0, i / 2 % 2 ? 5 : 0 });
-        succeeds(pulses_cell_end(kept, true, &error), error);
-    }
-    struct pulse_findings found;
-    double cells;
-    pulses_find(kept, &found, &cells);
-    ck_assert(cells == 1);
-    near(found.frequency, 15 / 100.0, DBL_EPSILON); /* 60 rows hold 15 pulses of 4 */
-    pulses_free(kept);
+    enum { CHANNELS = 8200 };
+    struct wave wave = { 0 };
+    for (int period = 0; period < 2; period++)
+        for (int i = period; i <= (period ? 60 : 10); i++)
+            wave_add(&wave, 100 * period + i, i / 2 % 2 ? 5 : 0);
+    wave_add(&wave, 200, 0);
+    size_t column[CHANNELS];
+    for (size_t c = 0; c < CHANNELS; c++)
+        column[c] = 1;
+    struct dw_header *header = header_with("period", "100", NULL);
+    const struct dw_meter_options options = { .column = column, .channels = CHANNELS, .span = { DW_SPAN_LAST, 2, 0, 0 },
+                                              .has_levels = true, .low = 0, .high = 5 };
+    struct dw_meter *meter = meter_of(header, &options, &wave);
+    double from, to, periods;
+    dw_meter_span(meter, &from, &to, &periods);
+    ck_assert(from == 0 && to == 200 && periods == 2);
+    near(measured(meter, DW_MEASURE_FREQUENCY), 15 / 100.0, DBL_EPSILON); /* 60 rows hold 15 pulses of 4 */
+    ck_assert(noted(meter, "frequency, duty and transition durations are those of the last 1 of 2 periods: more were not kept"));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
 }
 END_TEST
 
@@ -375,4 +381,4 @@ SUITE("measure: pulses", trapezoids_give_back_their_edges_wherever_the_span_begi
       turning_points_and_plateaus_between_slow_edges_are_levels, runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
       long_spans_are_measured_without_keeping_them, levels_of_the_table_are_not_those_of_a_current,
       a_plateau_between_the_levels_is_none, values_too_large_to_square_have_a_mean_and_no_rms,
-      pulses_shorter_than_time_has_digits_have_no_frequency, a_long_cell_takes_the_room_of_those_before)
+      pulses_shorter_than_time_has_digits_have_no_frequency, a_long_period_takes_the_room_of_those_before)

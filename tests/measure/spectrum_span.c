@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Which part of a table the analyser takes, and that neither blocks nor memory change a line. */
-#include "measure/spectrum_inner.h"
+/* Which part of a table the analyser takes, and that blocks change no line. */
 #include "measure/waves.h"
 #include "suite.h"
+#include <dutywright/spectrum.h>
 #include <float.h>
 #include <stdlib.h>
 
@@ -187,138 +187,6 @@ START_TEST(a_line_over_very_many_periods_is_not_cut_one_by_one)
 }
 END_TEST
 
-/* ---- rows that do not fit are summed up as they come ---- */
-
-static double *coefficients_of(const struct wave *wave, size_t lines, size_t most_bytes, unsigned long long last)
-{
-    struct dw_error error = { .status = DW_OK };
-    const size_t column = 1;
-    const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 0.5, .from = -INFINITY,
-                                      .to = INFINITY, .last = last, .lines = lines, .most_bytes = most_bytes, .place = "it" };
-    struct record *record = record_new(&plan, &error);
-    double *out = calloc(2 * (lines + 1), sizeof *out);
-    ck_assert(record && out);
-    succeeds(record_rows(record, wave->row, wave->count, &error), error);
-    succeeds(record_finish(record, &error), error);
-    succeeds(record_coefficients(record, lines, out, &error), error);
-    record_free(record);
-    return out;
-}
-
-START_TEST(memory_that_is_full_changes_no_line)
-{
-    static const size_t lines[] = { 30, 900 }, bytes[] = { 200, 7000 }; /* which are summed in two ways */
-    struct wave wave = { 0 };
-    uint64_t state = 1234;
-    for (int i = 0; i <= 40000; i++) {
-        wave_add(&wave, i / 9000.0, random_next(&state));
-        if (i % 1001 == 7)
-            wave_add(&wave, i / 9000.0, random_next(&state));
-    }
-    for (size_t k = 0; k < 2; k++)
-        for (unsigned long long last = 0; last <= 3; last += 3) {
-            double *all = coefficients_of(&wave, lines[k], 0, last), *little = coefficients_of(&wave, lines[k], bytes[k], last);
-            /* with room the rows are seen to lie on a grid; without, their times are as they are, rounded at 4.4e-16 s or
-             * 9e-16 of the period, which 4500 kinks of random sign make 67 times as much */
-            for (size_t i = 2; i < 2 * (lines[k] + 1); i++)
-                within_scale(little[i], all[i], 0x1p-49 + 67 * 9e-16, 1);
-            free(all);
-            free(little);
-        }
-    wave_free(&wave);
-}
-END_TEST
-
-/* Pulses on ticks are summed up by the tick, with next to no room; then come others, off the ticks, and ones too long to keep. */
-START_TEST(pulses_on_ticks_need_no_room_and_others_may_follow)
-{
-    enum { LINES = 30, PERIODS = 600, MOST = 16 * 64 * 40 };
-    static const struct {
-        int off_from, long_from;  /* periods from which on the duty is on no tick, and from which 20 have 3000 rows each */
-    } cases[] = { { PERIODS, PERIODS }, { 400, PERIODS }, { 3, PERIODS }, { PERIODS, 500 }, { 300, 500 }, { 0, PERIODS }, { PERIODS, 5 } };
-    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        struct wave wave = { 0 };
-        double re[LINES + 1] = { 0 }, im[LINES + 1] = { 0 };
-        for (int i = 0; i < PERIODS; i++) {
-            const double duty = i < cases[k].off_from ? (i % 7 + 1) / 10.0 : 0.31830988618 + i % 5 * 0.1001;
-            const int rows = i >= cases[k].long_from && i < cases[k].long_from + 20 ? 3000 : 1;
-            for (int r = 0; r < rows; r++)
-                wave_add(&wave, 0.5 * (i + duty * r / rows), 5);
-            wave_add(&wave, 0.5 * (i + duty), 5);
-            wave_add(&wave, 0.5 * (i + duty), 0);
-            wave_add(&wave, 0.5 * (i + 1), 0);
-            for (int n = 1; n <= LINES; n++) { /* 5 / (pi n) sin(pi n D) e^(-j pi n D) */
-                re[n] += 5 / (M_PI * n) * sin(M_PI * n * duty) * cos(M_PI * n * duty) / PERIODS;
-                im[n] -= 5 / (M_PI * n) * sin(M_PI * n * duty) * sin(M_PI * n * duty) / PERIODS;
-            }
-        }
-        double *out = coefficients_of(&wave, LINES, MOST, 0);
-        for (int n = 1; n <= LINES; n++) { /* an edge is rounded at up to 2.8e-14 s of 0.5 s; of 600 with random signs, four times the root */
-            within_scale(out[2 * n], re[n], 4 * 5.7e-14 / sqrt(PERIODS), 5);
-            within_scale(out[2 * n + 1], im[n], 4 * 5.7e-14 / sqrt(PERIODS), 5);
-        }
-        free(out);
-        wave_free(&wave);
-    }
-}
-END_TEST
-
-/* Corners on ticks without a jump are kept as they are: their distortion may be small. */
-START_TEST(triangles_on_ticks_have_the_same_lines_in_little_room)
-{
-    struct wave wave = { 0 };
-    for (int i = 0; i < 300; i++) {
-        wave_add(&wave, 0.5 * i, 0);
-        wave_add(&wave, 0.5 * i + 0.125, 1);
-    }
-    wave_add(&wave, 150, 0);
-    double *all = coefficients_of(&wave, 30, 0, 0), *little = coefficients_of(&wave, 30, 16 * 64 * 40, 0);
-    for (size_t i = 2; i < 62; i++)
-        within_scale(little[i], all[i], 2 * 0x1p-50, 1);
-    near(2 * hypot(all[2], all[3]), 1 / (M_PI * M_PI * 0.25 * 0.75) * sin(M_PI / 4), 1e-14);
-    free(all);
-    free(little);
-    wave_free(&wave);
-}
-END_TEST
-
-/* What a fundamental leaves is integrated from rows; where those are summed up, stand for many periods, are kept against time or are
- * lines too long for it, that is said. */
-START_TEST(what_is_beside_a_fundamental_is_not_made_up)
-{
-    enum { COUNT = 5000 };
-    static const struct {
-        size_t most_bytes;
-        bool whole, alike, triangle, had;
-    } cases[] = { { 0, false, false, false, true },  { 2000, false, false, false, false }, { 0, true, false, false, false },
-                  { 0, false, true, false, false },  { 0, false, false, true, false } };
-    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        struct dw_error error = { .status = DW_OK };
-        const size_t column = 1;
-        const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 0.5, .from = -INFINITY, .to = INFINITY,
-                                          .whole = cases[k].whole, .lines = 3, .most_bytes = cases[k].most_bytes, .place = "it" };
-        struct record *record = record_new(&plan, &error);
-        struct wave wave = { 0 };
-        double out[8], square = -7;
-        for (int i = 0; i <= 2 * COUNT; i += cases[k].triangle ? COUNT / 2 : 1)
-            wave_add(&wave, 0.5 * i / COUNT, 2 + cos(2 * M_PI * i / COUNT));
-        if (cases[k].alike)
-            wave_add(&wave, 100, 3);
-        ck_assert_ptr_nonnull(record);
-        succeeds(record_rows(record, wave.row, wave.count, &error), error);
-        succeeds(record_finish(record, &error), error);
-        succeeds(record_coefficients(record, 3, out, &error), error);
-        ck_assert_msg(record_rest(record, 0, out + 2, &square) == cases[k].had, "case %zu", k);
-        if (cases[k].had)
-            near(square, pow(M_PI, 4) / 90 / pow(COUNT, 4), 1e-4); /* zeta(4) / N^4 of half the square: equation 5.15; beyond, N^-6 */
-        else
-            ck_assert(square == -7);
-        record_free(record);
-        wave_free(&wave);
-    }
-}
-END_TEST
-
 /* A row within 4 ulp after a boundary is on it: what it has is the value after the jump there. */
 START_TEST(rows_just_after_a_boundary_are_on_it)
 {
@@ -344,27 +212,41 @@ START_TEST(rows_just_after_a_boundary_are_on_it)
 }
 END_TEST
 
-/* Rows of two channels beside one that is not asked, in blocks; lines of both. */
-static double *lines_in_blocks(const double *rows, size_t count, size_t block, bool whole, size_t lines)
+/* Two channels of rows beside one that is not asked, which come in blocks; without a period the span is all of them. */
+static struct dw_spectrum *spectrum_in_blocks(const double *rows, size_t count, size_t block, const char *period,
+                                              size_t harmonics)
 {
     struct dw_error error = { .status = DW_OK };
     static const size_t column[] = { 3, 1 };
-    const struct record_plan plan = { .columns = 4, .column = column, .channels = 2, .period = whole ? 0 : 0.5, .whole = whole,
-                                      .from = -INFINITY, .to = INFINITY, .lines = lines, .place = "it" };
-    struct record *record = record_new(&plan, &error);
-    double *out = calloc(4 * (lines + 1), sizeof *out);
-    ck_assert(record && out);
+    struct dw_header *header = period ? header_with("period", period, NULL) : header_with(NULL, NULL);
+    succeeds(dw_header_append(header, "other", "V", &error), error);
+    succeeds(dw_header_append(header, "out", "V", &error), error);
+    const struct dw_spectrum_options options = { .column = column, .channels = 2, .span = { .kind = DW_SPAN_ALL },
+                                                 .harmonics = harmonics };
+    struct dw_spectrum *s = dw_spectrum_new(header, &options, &error);
+    ck_assert_msg(s != NULL, "%s", error.text);
     for (size_t at = 0; at < count; at += block)
-        succeeds(record_rows(record, rows + 4 * at, count - at < block ? count - at : block, &error), error);
-    succeeds(record_finish(record, &error), error);
-    succeeds(record_coefficients(record, lines, out, &error), error);
-    const struct record_facts facts = record_facts(record);
-    out[0] = facts.from;
-    out[1] = facts.to;
-    out[2 * (lines + 1)] = facts.periods;
-    out[2 * (lines + 1) + 1] = (double)facts.pieces;
-    record_free(record);
-    return out;
+        succeeds(dw_spectrum_rows(s, rows + 4 * at, count - at < block ? count - at : block, &error), error);
+    succeeds(dw_spectrum_finish(s, &error), error);
+    dw_header_free(header);
+    return s;
+}
+
+static void same_span_and_lines(const struct dw_spectrum *many, const struct dw_spectrum *one, size_t lines)
+{
+    double from[2], to[2], periods[2];
+    dw_spectrum_span(many, &from[0], &to[0], &periods[0]);
+    dw_spectrum_span(one, &from[1], &to[1], &periods[1]);
+    ck_assert(from[0] == from[1] && to[0] == to[1] && periods[0] == periods[1] && to[1] > from[1]);
+    ck_assert_uint_eq(dw_spectrum_highest(many), dw_spectrum_highest(one));
+    for (size_t c = 0; c < 2; c++)
+        for (size_t n = 1; n <= lines; n++) {
+            const struct dw_line got = dw_spectrum_line(many, c, n), want = dw_spectrum_line(one, c, n);
+            ck_assert(got.has_phase && want.has_phase);
+            /* coefficients, half of the amplitude: the reference taken off differs by its rounding */
+            within_scale(got.amplitude / 2 * cos(got.phase), want.amplitude / 2 * cos(want.phase), 4 * DBL_EPSILON, 4);
+            within_scale(got.amplitude / 2 * sin(got.phase), want.amplitude / 2 * sin(want.phase), 4 * DBL_EPSILON, 4);
+        }
 }
 
 START_TEST(blocks_of_any_size_give_the_same_lines)
@@ -379,16 +261,17 @@ START_TEST(blocks_of_any_size_give_the_same_lines)
             rows[4 * i + c] = (double)c + random_next(&state);
     }
     for (int whole = 0; whole < 2; whole++) {
-        double *one = lines_in_blocks(rows, ROWS, 1, whole, LINES);
+        const char *period = whole ? NULL : "0.5";
+        const size_t harmonics = whole ? 0 : LINES; /* 0: half as many as there are lines between rows */
+        struct dw_spectrum *one = spectrum_in_blocks(rows, ROWS, 1, period, harmonics);
         static const size_t blocks[] = { 2, 7, 512, 513, 1000, ROWS };
         for (size_t k = 0; k < sizeof blocks / sizeof blocks[0]; k++) {
-            double *many = lines_in_blocks(rows, ROWS, blocks[k], whole, LINES);
-            for (size_t i = 0; i < 4 * (LINES + 1); i++) /* the reference taken off differs by its rounding */
-                within_scale(many[i], one[i], 4 * DBL_EPSILON, fmax(4, fabs(one[i])));
-            free(many);
+            struct dw_spectrum *many = spectrum_in_blocks(rows, ROWS, blocks[k], period, harmonics);
+            same_span_and_lines(many, one, LINES);
+            dw_spectrum_free(many);
         }
-        ck_assert(one[1] > one[0] && one[2 * (LINES + 1) + 1] > 4000);
-        free(one);
+        ck_assert_uint_eq(dw_spectrum_highest(one), whole ? (ROWS - 1 - 52) / 2 : LINES); /* 52 rows are jumps */
+        dw_spectrum_free(one);
     }
     free(rows);
 }
@@ -397,7 +280,5 @@ END_TEST
 SUITE("measure: span of a spectrum", the_last_whole_period_of_the_header_is_taken,
       a_fundamental_that_divides_the_pattern_takes_as_many_periods,
       without_a_period_in_the_header_all_whole_ones_are_taken, spans_are_cut_where_they_are_asked,
-      a_line_over_very_many_periods_is_not_cut_one_by_one, memory_that_is_full_changes_no_line,
-      blocks_of_any_size_give_the_same_lines, pulses_on_ticks_need_no_room_and_others_may_follow,
-      triangles_on_ticks_have_the_same_lines_in_little_room, what_is_beside_a_fundamental_is_not_made_up,
+      a_line_over_very_many_periods_is_not_cut_one_by_one, blocks_of_any_size_give_the_same_lines,
       rows_just_after_a_boundary_are_on_it)

@@ -45,6 +45,23 @@ double random_next(uint64_t *state)
     return (double)(int64_t)(*state * UINT64_C(2685821657736338717)) * 0x1p-63;
 }
 
+struct wave wave_random(uint64_t *state, size_t count, size_t cells)
+{
+    struct wave wave = { 0 };
+    for (size_t i = 0; i <= count; i++) {
+        double place = ((double)i + 0.45 * random_next(state)) / (double)count;
+        if (cells)
+            place = rint(place * (double)cells) / (double)cells;
+        place = i == 0 ? 0 : i == count ? 1 : place;
+        wave_add(&wave, place, 5 * random_next(state));
+        if (i % 3 == 1 && i < count)
+            wave_add(&wave, place, 5 * random_next(state));
+        if (i % 7 == 2 && i < count && !cells)
+            wave_add(&wave, place + 1e-12, 5 * random_next(state));
+    }
+    return wave;
+}
+
 struct dw_header *header_with(const char *key, ...)
 {
     struct dw_error error;

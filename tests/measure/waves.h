@@ -23,6 +23,9 @@ struct wave wave_pulses(double origin, double period, double first, double last,
 
 /* xorshift64*: Vigna 2016, ACM TOMS 42:30; uniform in [-1, 1) */
 double random_next(uint64_t *state);
+/* A period from 0 to 1 of crooked pieces up to 5 either way, some of them 1e-12 long, some jumps; on a grid of `cells` unless
+ * that is 0. */
+struct wave wave_random(uint64_t *state, size_t count, size_t cells);
 
 /* Header of time and `pin[V]`, with keys and values in turn, NULL at the end. */
 struct dw_header *header_with(const char *key, ...);
