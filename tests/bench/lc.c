@@ -3,7 +3,7 @@
  * with our own propagators and with rk8pd. A unit of work is one answer, our system set up anew each time. */
 #include "bench.h"
 #include "linear/quad.h"
-#include "load/ladder_inner.h"
+#include "load/ladder_inner.h" /* the other solver is given our equations, which no call hands out */
 #include "stepper.h"
 #include <math.h>
 

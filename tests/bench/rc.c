@@ -3,7 +3,7 @@
  * true answer is carried along in 113 bits. A unit of work is one period; the errors are the largest at any edge. */
 #include "bench.h"
 #include "linear/quad.h"
-#include "load/ladder_inner.h"
+#include "load/ladder_inner.h" /* the other solvers are given our equations, which no call hands out */
 #include "stepper.h"
 #include <float.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is conserved: energy in is energy lost and stored; over a steady period each capacitor's charge and each coil's
  * volt-seconds come back. */
-#include "load/ladder_inner.h"
+#include "load/ladder_inner.h" /* the current of each part: outputs are nodes and whole stages */
 #include "load/random_ladder.h"
 #include "suite.h"
 #include <float.h>

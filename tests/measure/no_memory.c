@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Memory that runs out within the library's measures: each allocation fails once, then it and all after it. */
-#include "measure/spectrum_inner.h"
+#include "measure/spectrum_inner.h" /* a record with little room, or each of hundreds of failures takes 72 MiB of rows */
 #include "measure/waves.h"
 #include "suite.h"
 #include <fftw3.h>

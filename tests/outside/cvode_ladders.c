@@ -2,7 +2,7 @@
 /* Ladders against CVODE, a solver that steps through time: Hindmarsh et al. 2005, SUNDIALS, ACM TOMS 31:363. Where the two
  * differ, 113-bit arithmetic decides which is nearer. */
 #include "linear/quad.h"
-#include "load/ladder_inner.h"
+#include "load/ladder_inner.h" /* both are given our equations, to 106 bits, which no call hands out */
 #include "load/random_ladder.h"
 #include "suite.h"
 #include <cvode/cvode.h>

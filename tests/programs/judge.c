@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The smallest program that reads no table and writes a ranked report. Not installed. */
-#include "programs/report.h"
+#include "programs/report.h" /* a program of its own is made of what programs share; commands ask it */
 #include <string.h>
 
 enum { OPTION_PAIR = OPTION_OWN };

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "programs/report.h"
+#include "programs/report.h" /* names and numbers that no program gives, and a report for which there is no memory */
 #include "suite.h"
 #include <jansson.h>
 #include <stdlib.h>

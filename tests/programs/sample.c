@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The smallest program with every shared option: says what it was given. Not installed. */
-#include "programs/common.h"
+#include "programs/common.h" /* a program of its own is made of what programs share; commands ask it */
 #include <math.h>
 #include <stdio.h>
 
