@@ -18,9 +18,9 @@ struct dw_rows {
     size_t count;
 };
 
-/* ---- part: the rows between two times, or of the last whole periods ---- */
+/* ---- excerpt: the rows between two times, or of the last whole periods ---- */
 
-struct dw_part_plan {
+struct dw_excerpt_plan {
     size_t columns;             /* of a row, time included, >= 2 */
     const size_t *slope;        /* as in struct dw_pieces_plan, pieces.h; NULL: straight lines */
     double from, to;            /* s, from < to; -INFINITY and INFINITY leave that end as it is */
@@ -28,18 +28,18 @@ struct dw_part_plan {
     double origin, period;      /* s, as in the header; period > 0 */
 };
 
-struct dw_part;
-/* A time within 4 ulp of a row is that row's. Elsewhere a row is put in at the part's ends, between its neighbours.
+struct dw_excerpt;
+/* A time within 4 ulp of a row is that row's. Elsewhere a row is put in at its ends, between its neighbours.
  *   returns   NULL on error: DW_BAD_USE, DW_NO_MEMORY */
-DW_API struct dw_part *dw_part_new(const struct dw_part_plan *plan, struct dw_error *error);
-DW_API void dw_part_free(struct dw_part *part);
-/* Takes rows, [count x columns], and gives those of the part that are known by now, mostly one row late; of periods none.
+DW_API struct dw_excerpt *dw_excerpt_new(const struct dw_excerpt_plan *plan, struct dw_error *error);
+DW_API void dw_excerpt_free(struct dw_excerpt *excerpt);
+/* Takes rows, [count x columns], and gives those of the excerpt that are known by now, mostly one row late; of periods none.
  *   returns   DW_OK; DW_BAD_INPUT: the span begins before the first row, time goes back, a period is too short for the times to
  *             tell apart; DW_NO_MEMORY */
-DW_API enum dw_status dw_part_rows(struct dw_part *part, const double *rows, size_t count, struct dw_rows *out, struct dw_error *error);
+DW_API enum dw_status dw_excerpt_rows(struct dw_excerpt *excerpt, const double *rows, size_t count, struct dw_rows *out, struct dw_error *error);
 /* After the last row: what is left, or all rows of the periods, from boundary to boundary.
  *   returns   DW_OK; DW_BAD_INPUT: the span is not over, or has not even begun; there are fewer whole periods; DW_NO_MEMORY */
-DW_API enum dw_status dw_part_finish(struct dw_part *part, struct dw_rows *out, struct dw_error *error);
+DW_API enum dw_status dw_excerpt_finish(struct dw_excerpt *excerpt, struct dw_rows *out, struct dw_error *error);
 
 /* ---- join: tables after one another ---- */
 

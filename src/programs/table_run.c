@@ -65,10 +65,10 @@ static enum dw_status span_rows(struct run *run, const double *values, size_t ro
     struct dw_error why = { .status = DW_OK };
     if (run->among.kind == DW_SPAN_BETWEEN)
         return rows_among(run, values, rows, error);
-    if (!run->part)
+    if (!run->excerpt)
         return put_rows(run, values, rows, error);
     struct dw_rows some;
-    const enum dw_status status = dw_part_rows(run->part, values, rows, &some, &why);
+    const enum dw_status status = dw_excerpt_rows(run->excerpt, values, rows, &some, &why);
     return status == DW_OK ? put_rows(run, some.values, some.count, error) : span_error(&why, status, error);
 }
 
@@ -121,8 +121,8 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
         status = shift_rows(run, some.values, some.count, error);
     if (status == DW_OK && run->among.kind == DW_SPAN_BETWEEN && !run->any_among)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--span: '%s': no row lies there", run->options->common.span);
-    if (status == DW_OK && run->part) {
-        status = span_error(&why, dw_part_finish(run->part, &some, &why), error);
+    if (status == DW_OK && run->excerpt) {
+        status = span_error(&why, dw_excerpt_finish(run->excerpt, &some, &why), error);
         if (status == DW_OK)
             status = put_rows(run, some.values, some.count, error);
     }
@@ -178,8 +178,8 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         return DW_OK;
     }
     if (span.kind == DW_SPAN_BETWEEN) {
-        run->part = dw_part_new(&(struct dw_part_plan){ .columns = run->columns, .from = span.from, .to = span.to }, error);
-        return run->part ? DW_OK : error->status;
+        run->excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = run->columns, .from = span.from, .to = span.to }, error);
+        return run->excerpt ? DW_OK : error->status;
     }
     status = dw_header_positive(run->header, place, "period", &period, error);
     if (status == DW_OK && period == 0)
@@ -190,9 +190,9 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
     if (status != DW_OK)
         return status;
-    const struct dw_part_plan last = { .columns = run->columns, .origin = origin, .period = period, .periods = span.periods };
-    run->part = dw_part_new(&last, error);
-    return run->part ? DW_OK : error->status;
+    const struct dw_excerpt_plan last = { .columns = run->columns, .origin = origin, .period = period, .periods = span.periods };
+    run->excerpt = dw_excerpt_new(&last, error);
+    return run->excerpt ? DW_OK : error->status;
 }
 
 /* Everything that depends on the header, in the order in which rows meet it. */
@@ -212,7 +212,7 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
     if (status == DW_OK && (o->scale_count || o->rename_count))
         status = run_scale_and_rename(run, error);
     /* what only changes its encoding is still the same table */
-    const bool cuts = run->part || run->among.kind == DW_SPAN_BETWEEN;
+    const bool cuts = run->excerpt || run->among.kind == DW_SPAN_BETWEEN;
     const bool changes = run->join || cuts || run->column || o->rename_count || o->scale_count || run->shift != 0;
     if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
         status = dw_header_add(run->header, "made-by", program_made_by(), error);
@@ -269,7 +269,7 @@ void run_free(struct run *run)
 {
     dw_writer_free(run->writer);
     dw_join_free(run->join);
-    dw_part_free(run->part);
+    dw_excerpt_free(run->excerpt);
     dw_header_free(run->header);
     dw_reader_close(run->reader);
     free(run->first_row);

@@ -39,7 +39,7 @@ struct run {
     double *narrow;             /* [chosen] */
     FILE **kept;                /* [after_count] rows of a table in front that can be read but once; NULL: read it again */
     struct dw_join *join;
-    struct dw_part *part;
+    struct dw_excerpt *excerpt;
     struct dw_span among;       /* DW_SPAN_BETWEEN: where rows must lie in a table that is no wave */
     bool any_among;             /* some do */
     struct dw_writer *writer;   /* NULL: a report */

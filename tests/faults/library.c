@@ -179,22 +179,22 @@ static enum dw_status spans(struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     struct dw_rows some;
-    struct dw_part *span = dw_part_new(&(struct dw_part_plan){ .columns = 2, .from = 0.25, .to = 1.75 }, error), *last = NULL;
-    const struct dw_part_plan period = { .columns = 2, .period = 1, .periods = 1 };
+    struct dw_excerpt *span = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .from = 0.25, .to = 1.75 }, error), *last = NULL;
+    const struct dw_excerpt_plan period = { .columns = 2, .period = 1, .periods = 1 };
     struct dw_join *join = NULL;
-    if (MADE(span) && MADE(last = dw_part_new(&period, error)) && MADE(join = dw_join_new(2, error)))
+    if (MADE(span) && MADE(last = dw_excerpt_new(&period, error)) && MADE(join = dw_join_new(2, error)))
         for (int i = 0; i < 2 * WAVE && status == DW_OK; i++) {
-            if (i < WAVE && RIGHT(dw_part_rows(span, wave[i], 1, &some, error)))
-                status = dw_part_rows(last, wave[i], 1, &some, error);
+            if (i < WAVE && RIGHT(dw_excerpt_rows(span, wave[i], 1, &some, error)))
+                status = dw_excerpt_rows(last, wave[i], 1, &some, error);
             if (i == WAVE)
                 dw_join_next(join);
             if (status == DW_OK)
                 status = dw_join_row(join, wave[i % WAVE], &some, error);
         }
-    if (RIGHT(dw_part_finish(last, &some, error)))
+    if (RIGHT(dw_excerpt_finish(last, &some, error)))
         status = dw_join_finish(join, &some, error);
-    dw_part_free(span);
-    dw_part_free(last);
+    dw_excerpt_free(span);
+    dw_excerpt_free(last);
     dw_join_free(join);
     return status;
 }
@@ -405,7 +405,7 @@ static enum dw_status shards(struct dw_error *error)
     struct dw_choice_wish wish = { .task = { .frequency = 1e5, .high = 5, .levels = 16, .duty = 0.37, .load = 10, .band = 0.02,
         .ripple = 1, .settling = INFINITY, .overshoot = INFINITY, .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY },
         .best = 20, .shards = 2 };
-    const struct dw_part own[] = { { 1e-4, 0, NAN }, { 2.2e-4, 0, NAN } };
+    const struct dw_excerpt own[] = { { 1e-4, 0, NAN }, { 2.2e-4, 0, NAN } };
     if (MADE(read) && MADE(coils = dw_parts_new(own, 2, error))) {
         wish.capacitors = read;
         wish.coils = coils;

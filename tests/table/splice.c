@@ -39,20 +39,20 @@ enum { WAVE = sizeof wave / sizeof wave[0] };
 
 static enum dw_status cut_wave(double from, double to, struct record *got, struct dw_error *error)
 {
-    struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .from = from, .to = to }, error);
-    enum dw_status status = part ? DW_OK : error->status;
+    struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .from = from, .to = to }, error);
+    enum dw_status status = excerpt ? DW_OK : error->status;
     struct dw_rows some;
     *got = (struct record){ .count = 0 };
     for (size_t i = 0; status == DW_OK && i < WAVE; i++) {
-        status = dw_part_rows(part, wave[i], 1, &some, error);
+        status = dw_excerpt_rows(excerpt, wave[i], 1, &some, error);
         if (status == DW_OK)
             append(got, some);
     }
     if (status == DW_OK)
-        status = dw_part_finish(part, &some, error);
+        status = dw_excerpt_finish(excerpt, &some, error);
     if (status == DW_OK)
         append(got, some);
-    dw_part_free(part);
+    dw_excerpt_free(excerpt);
     return status;
 }
 
@@ -104,11 +104,11 @@ START_TEST(a_span_outside_the_table_is_refused)
     struct record got;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
         refuses(cut_wave(cases[i].from, cases[i].to, &got, &error), cases[i].status, error, cases[i].message);
-    struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .from = 1, .to = 2 }, &error);
+    struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .from = 1, .to = 2 }, &error);
     struct dw_rows some;
-    refuses(dw_part_finish(part, &some, &error), DW_BAD_INPUT, error, "a span of a table that has no rows");
-    dw_part_free(part);
-    dw_part_free(NULL);
+    refuses(dw_excerpt_finish(excerpt, &some, &error), DW_BAD_INPUT, error, "a span of a table that has no rows");
+    dw_excerpt_free(excerpt);
+    dw_excerpt_free(NULL);
 }
 END_TEST
 
@@ -117,14 +117,14 @@ START_TEST(a_row_put_in_lies_on_the_line_even_at_the_ends_of_the_range)
     static const double rows[][2] = { { 0, -1.5e308 }, { 4, 1.5e308 } };
     struct dw_error error;
     struct record got = { .count = 0 };
-    struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .from = 1, .to = 3 }, &error);
+    struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .from = 1, .to = 3 }, &error);
     for (size_t i = 0; i < 2; i++) {
         struct dw_rows some;
-        succeeds(dw_part_rows(part, rows[i], 1, &some, &error), error);
+        succeeds(dw_excerpt_rows(excerpt, rows[i], 1, &some, &error), error);
         append(&got, some);
     }
     is(&got, (const double[][2]){ { 1, -0.75e308 }, { 3, 0.75e308 } }, 2);
-    dw_part_free(part);
+    dw_excerpt_free(excerpt);
 }
 END_TEST
 
@@ -132,8 +132,8 @@ END_TEST
 static enum dw_status tail_of(double origin, double period, size_t periods, double stop, unsigned long long last,
                               struct record *got, struct dw_error *error)
 {
-    struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .origin = origin, .period = period, .periods = last }, error);
-    enum dw_status status = part ? DW_OK : error->status;
+    struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .origin = origin, .period = period, .periods = last }, error);
+    enum dw_status status = excerpt ? DW_OK : error->status;
     struct dw_rows some;
     *got = (struct record){ .count = 0 };
     for (size_t k = 0; status == DW_OK && k < periods; k++) {
@@ -142,15 +142,15 @@ static enum dw_status tail_of(double origin, double period, size_t periods, doub
         const double rows[4][2] = { { at, 0 }, { at, 5 }, { fall, 5 }, { fall, 0 } };
         for (size_t i = 0; status == DW_OK && i < 4; i++)
             if (rows[i][0] <= stop)
-                status = dw_part_rows(part, rows[i], 1, &some, error);
+                status = dw_excerpt_rows(excerpt, rows[i], 1, &some, error);
     }
     if (status == DW_OK)
-        status = dw_part_rows(part, (double[]){ stop, 0 }, 1, &some, error);
+        status = dw_excerpt_rows(excerpt, (double[]){ stop, 0 }, 1, &some, error);
     if (status == DW_OK)
-        status = dw_part_finish(part, &some, error);
+        status = dw_excerpt_finish(excerpt, &some, error);
     if (status == DW_OK)
         append(got, some);
-    dw_part_free(part);
+    dw_excerpt_free(excerpt);
     return status;
 }
 
@@ -183,21 +183,21 @@ START_TEST(a_record_that_begins_within_a_period_has_it_not)
     struct dw_rows some;
     const double rows[][2] = { { 0.5, 1 }, { 3, 2 }, { 5, 4 } };
     for (unsigned long long asked = 1; asked <= 2; asked++) {
-        struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .period = 2, .periods = asked }, &error);
+        struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .period = 2, .periods = asked }, &error);
         for (size_t i = 0; i < 3; i++)
-            succeeds(dw_part_rows(part, rows[i], 1, &some, &error), error);
+            succeeds(dw_excerpt_rows(excerpt, rows[i], 1, &some, &error), error);
         if (asked == 2) {
-            refuses(dw_part_finish(part, &some, &error), DW_BAD_INPUT, error,
+            refuses(dw_excerpt_finish(excerpt, &some, &error), DW_BAD_INPUT, error,
                     "the last 2 whole periods: the table holds 1 of 2 s");
         } else {
             /* from 2 to 4: both ends lie on lines between rows */
             static const double wanted[][2] = { { 2, 1.6 }, { 3, 2 }, { 4, 3 } };
             struct record got = { .count = 0 };
-            succeeds(dw_part_finish(part, &some, &error), error);
+            succeeds(dw_excerpt_finish(excerpt, &some, &error), error);
             append(&got, some);
             is(&got, wanted, 3);
         }
-        dw_part_free(part);
+        dw_excerpt_free(excerpt);
     }
 }
 END_TEST
@@ -214,22 +214,22 @@ START_TEST(too_few_periods_are_refused)
             "a period of 1 s is too short to be told apart at a time of 1e+17 s");
     refuses(tail_of(0, 0, 1, 1.5, 1, &got, &error), DW_BAD_USE, error,
             "the last whole periods: each is longer than zero");
-    ck_assert_ptr_null(dw_part_new(&(struct dw_part_plan){ .columns = 1, .to = 1 }, &error));
+    ck_assert_ptr_null(dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 1, .to = 1 }, &error));
     ck_assert_str_eq(error.text, "a row has two columns or more");
     static const struct {
         size_t columns;
         double origin, period;
     } none[] = { { 2, 0, INFINITY }, { 2, NAN, 2 }, { 2, INFINITY, 2 }, { 2, 0, NAN } };
     for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
-        ck_assert_ptr_null(dw_part_new(&(struct dw_part_plan){ .columns = none[i].columns, .origin = none[i].origin,
+        ck_assert_ptr_null(dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = none[i].columns, .origin = none[i].origin,
                                                                .period = none[i].period, .periods = 1 }, &error));
         ck_assert_str_eq(error.text, "the last whole periods: each is longer than zero");
     }
-    struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .period = 2, .periods = 1 }, &error);
+    struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .period = 2, .periods = 1 }, &error);
     struct dw_rows some;
-    refuses(dw_part_finish(part, &some, &error), DW_BAD_INPUT, error, "the last period of a table that has no rows");
-    dw_part_free(part);
-    dw_part_free(NULL);
+    refuses(dw_excerpt_finish(excerpt, &some, &error), DW_BAD_INPUT, error, "the last period of a table that has no rows");
+    dw_excerpt_free(excerpt);
+    dw_excerpt_free(NULL);
 }
 END_TEST
 
@@ -260,7 +260,7 @@ START_TEST(any_number_of_rows_at_one_time_and_in_one_period_are_kept)
     struct dw_error error;
     struct dw_rows some;
     struct dw_join *join = dw_join_new(2, &error);
-    struct dw_part *part = dw_part_new(&(struct dw_part_plan){ .columns = 2, .period = ROWS, .periods = 1 }, &error);
+    struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .period = ROWS, .periods = 1 }, &error);
     size_t given = 0;
     for (int i = 0; i <= ROWS; i++) {
         const double row[] = { i < ROWS ? 7 : 8, i }, step[] = { i, i };
@@ -268,14 +268,14 @@ START_TEST(any_number_of_rows_at_one_time_and_in_one_period_are_kept)
         for (size_t k = 0; k < some.count; k++)
             ck_assert_double_eq(some.values[2 * k + 1], (double)given++);
         struct dw_rows none;
-        succeeds(dw_part_rows(part, step, 1, &none, &error), error);
+        succeeds(dw_excerpt_rows(excerpt, step, 1, &none, &error), error);
     }
     succeeds(dw_join_finish(join, &some, &error), error);
     ck_assert_uint_eq(given + some.count, ROWS + 1);
-    succeeds(dw_part_finish(part, &some, &error), error);
+    succeeds(dw_excerpt_finish(excerpt, &some, &error), error);
     ck_assert_uint_eq(some.count, ROWS + 1);
     ck_assert_double_eq(some.values[2 * ROWS + 1], ROWS);
-    dw_part_free(part);
+    dw_excerpt_free(excerpt);
     dw_join_free(join);
 }
 END_TEST
