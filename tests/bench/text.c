@@ -18,7 +18,7 @@ static const char PATH[] = "bench-text.tsv";
 
 static void fill(double *values)
 {
-    const double period = 1 / 490.2, slow = 0.02;
+    const double period = 1 / 1612.9, slow = 0.02;
     for (int k = 0; k < NUMBERS / COLUMNS; k++) {
         const double t = (k / 2 + (k % 2 ? 0.25 : 0)) * period;
         values[COLUMNS * k] = t;

@@ -4,11 +4,11 @@
 #include <float.h>
 
 enum { PRESCALES = 5 };
-static const unsigned long long prescales[PRESCALES] = { 1, 8, 64, 256, 1024 };
+static const unsigned long long prescales[PRESCALES] = { 1, 4, 6, 18, 250 };
 
 static struct dw_counter_wish wish_of(double frequency, unsigned long long levels)
 {
-    return (struct dw_counter_wish){ .clock = 16e6, .prescales = prescales, .prescale_count = PRESCALES, .bits = 8,
+    return (struct dw_counter_wish){ .clock = 18e6, .prescales = prescales, .prescale_count = PRESCALES, .bits = 14,
                                      .up = true, .up_down = true, .frequency = frequency, .levels = levels,
                                      .within = 0.05 };
 }
@@ -21,13 +21,13 @@ START_TEST(the_nearest_setting_comes_first)
         enum dw_counting counting;
         double error;
     } cases[] = {
-        { 490.2, 1, 64, 255, 255, DW_COUNT_UP_DOWN, 16e6 / (64 * 510) / 490.2 - 1 },
-        { 976.6, 1, 64, 255, 256, DW_COUNT_UP, 16e6 / (64 * 256) / 976.6 - 1 },
-        { 500, 1, 64, 250, 250, DW_COUNT_UP_DOWN, 0 },        /* before 125 counts up at 256, exact too, of fewer steps */
-        { 500, 255, 64, 255, 255, DW_COUNT_UP_DOWN, 16e6 / (64 * 510) / 500 - 1 },
-        { 62500, 256, 1, 255, 256, DW_COUNT_UP, 0 },
-        { 1e6, 1, 1, 15, 16, DW_COUNT_UP, 0 },                /* before 8 up and down, exact too, of fewer steps */
-        { 61.03515625, 1, 1024, 255, 256, DW_COUNT_UP, 0 },   /* before 128 up and down at 1024 */
+        { 97, 1, 6, 15464, 15464, DW_COUNT_UP_DOWN, 18e6 / (6 * 2 * 15464) / 97. - 1 },
+        { 1098.6, 1, 1, 16383, 16384, DW_COUNT_UP, 18e6 / 16384 / 1098.6 - 1 },
+        { 800, 1, 1, 11250, 11250, DW_COUNT_UP_DOWN, 0 },     /* before 5625 counts up at 4, exact too, of fewer steps */
+        { 800, 11500, 1, 11500, 11500, DW_COUNT_UP_DOWN, 18e6 / (2 * 11500) / 800 - 1 },
+        { 6000, 3000, 1, 2999, 3000, DW_COUNT_UP, 0 },
+        { 1e6, 1, 1, 17, 18, DW_COUNT_UP, 0 },                /* before 9 up and down, exact too, of fewer steps */
+        { 4.39453125, 1, 250, 16383, 16384, DW_COUNT_UP, 0 }, /* before 8192 up and down at 250 */
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const struct dw_counter_wish wish = wish_of(cases[i].frequency, cases[i].levels);
@@ -53,16 +53,16 @@ START_TEST(without_a_frequency_the_fastest_with_enough_steps_comes_first)
     struct dw_error error;
     succeeds(dw_counter_settings(&wish, settings, &count, &error), error);
     ck_assert_uint_eq(count, 2 * PRESCALES);
-    near(settings[0].frequency, 80e3, DBL_EPSILON);
+    near(settings[0].frequency, 90e3, DBL_EPSILON);
     ck_assert_int_eq(settings[0].counter.counting, DW_COUNT_UP);
     ck_assert_uint_eq(settings[0].counter.largest, 199);
-    near(settings[1].frequency, 40e3, DBL_EPSILON);
+    near(settings[1].frequency, 45e3, DBL_EPSILON);
     ck_assert_uint_eq(settings[1].counter.largest, 200);
     for (size_t i = 0; i < count; i++) {
         ck_assert_uint_eq(settings[i].steps, 200);
         ck_assert(i == 0 || settings[i].frequency < settings[i - 1].frequency);
     }
-    wish.levels = 256;  /* only counting up has so many */
+    wish.levels = 16384;  /* only counting up has so many */
     succeeds(dw_counter_settings(&wish, settings, &count, &error), error);
     ck_assert_uint_eq(count, PRESCALES);
 }
@@ -114,7 +114,7 @@ START_TEST(no_count_of_any_prescale_is_nearer_and_all_that_fit_are_there)
 }
 END_TEST
 
-static const unsigned long long far_apart[] = { 1, 1024 };
+static const unsigned long long far_apart[] = { 1, 4096 };
 
 START_TEST(what_would_fit_does_fit_and_is_the_least_change)
 {
@@ -122,19 +122,19 @@ START_TEST(what_would_fit_does_fit_and_is_the_least_change)
         struct dw_counter_wish wish;
         double values[DW_COUNTER_CHANGES];  /* by kind; 0: not offered */
     } cases[] = {
-        /* too slow for 8 bits behind 1024: the slowest is 16e6/(1024 510) = 30.637 Hz */
-        { { 16e6, prescales, PRESCALES, 8, true, true, 1, 1, 0.05 },
-          { 16e6 / (1024 * 510), 16e6 / (1024 * 510) - 1, 1024 * 510, 0, 13, 31373 } },
-        /* too fast for 200 levels: 80 kHz at most; at 1 MHz and up to 5 % slower, 16 steps: 17 would be 5.9 % off */
-        { { 16e6, prescales, PRESCALES, 8, true, true, 1e6, 200, 0.05 }, { 80e3, 0.92, 200e6, 16, 0, 0 } },
-        /* between two prescales: behind 1 the slowest is 31.4 kHz, behind 1024 the fastest 7.8 kHz */
-        { { 16e6, far_apart, 2, 8, true, true, 20e3, 1, 0.05 },
-          { 16e6 / 510, 16e6 / 510 / 20e3 - 1, 20e3 * 510, 0, 9, 2 } },
+        /* too slow for 14 bits behind 250: the slowest is 18e6/(250 32766) = 2.197 Hz; 72,000 counts are 16 bits up and down */
+        { { 18e6, prescales, PRESCALES, 14, true, true, 1, 1, 0.05 },
+          { 18e6 / (250 * 32766), 18e6 / (250 * 32766) - 1, 250 * 32766, 0, 16, 550 } },
+        /* too fast for 200 levels: 90 kHz at most; at 1 MHz and up to 5 % slower, 18 steps: 19 would be 5.3 % off */
+        { { 18e6, prescales, PRESCALES, 14, true, true, 1e6, 200, 0.05 }, { 90e3, 0.91, 200e6, 18, 0, 0 } },
+        /* between two prescales: behind 1 the slowest is 8.8 kHz, behind 4096 the fastest 2.2 kHz */
+        { { 18e6, far_apart, 2, 10, true, true, 5e3, 1, 0.05 },
+          { 18e6 / 8192, 1 - 18e6 / 8192 / 5e3, 5e3 * 8192, 0, 11, 2 } },
         /* more levels than bits */
-        { { 16e6, prescales, PRESCALES, 8, true, false, 0, 300, 0.05 }, { 0, 0, 0, 256, 9, 0 } },
-        /* nearly there, but not near enough: 490.2 and 492.1 Hz lie about 491 */
-        { { 16e6, prescales, PRESCALES, 8, true, true, 491, 100, 0.001 },
-          { 16e6 / (64 * 510), 1 - 16e6 / (64 * 510) / 491, 491 * 64 * 510, 0, 9, 66 } },
+        { { 18e6, prescales, PRESCALES, 14, true, false, 0, 20000, 0.05 }, { 0, 0, 0, 16384, 15, 0 } },
+        /* nearly there, but not near enough: 1960.8 Hz is the slowest behind 18; 512.8 counts are 513 up, of 10 bits */
+        { { 18e6, prescales, PRESCALES, 8, true, true, 1950, 100, 0.001 },
+          { 18e6 / (18 * 510), 18e6 / (18 * 510) / 1950 - 1, 1950. * 18 * 510, 0, 10, 19 } },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const struct dw_counter_wish *wish = &cases[i].wish;

@@ -13,10 +13,10 @@ LIMIT = 60  # seconds a command may take before it counts as hanging
 NO_MEMORY, SYSTEM = 3, 3
 
 INPUTS = {
-    "pin.tsv": "dw-pwm --frequency 490.2 --duty 64/256 --periods 12",
-    "long.tsv": "dw-pwm --frequency 490.2 --duty 37% --jitter 20u --periods 3000",
-    "pin.bin": "dw-pwm --binary --frequency 490.2 --duty 64/256 --periods 12",
-    "out.tsv": "dw-smooth --stage r=4k7,c=220n --load 1M pin.tsv",
+    "pin.tsv": "dw-pwm --frequency 1.6k --duty 31.2% --periods 12",
+    "long.tsv": "dw-pwm --frequency 1.6k --duty 37% --jitter 20u --periods 3000",
+    "pin.bin": "dw-pwm --binary --frequency 1.6k --duty 31.2% --periods 12",
+    "out.tsv": "dw-smooth --stage r=2k7,c=150n --load 1M pin.tsv",
     "current.tsv": "dw-motor --resistance 2 --inductance 1m --constant 20m --inertia 10u --friction 1u --drag 1m "
                    "--supply 12 --drive one-switch --all pin.tsv",
     "repeats.tsv": "dw-motor --resistance 2 --inductance 1m --constant 20m --inertia 10u --drag 1m --supply 12 --drive one-switch "
@@ -29,8 +29,8 @@ TEXTS = {"curve.tsv": CURVE, "bench.csv": BENCH, "drawer.txt": DRAWER, "drawer-c
 
 # One command a line; what it writes to standard output: table, report, or (with --output) a figure.
 COMMANDS = [
-    ("table", "dw-pwm --frequency 490.2 --duty 64/256 --bits 8 --periods 7"),
-    ("table", "dw-pwm --binary --clock 16M --prescale 64 --count-to 255 --counting updown --duty 37% --dead-time 2u --rise 1u"),
+    ("table", "dw-pwm --frequency 1.6k --duty 31.2% --bits 8 --periods 7"),
+    ("table", "dw-pwm --binary --clock 18M --prescale 2 --count-to 5625 --counting updown --duty 37% --dead-time 2u --rise 1u"),
     ("table", "dw-pwm --frequency 1k --duty-from curve.tsv --modulate natural --jitter 3u --seed 7"),
     ("table", "dw-smooth --stage r=4k7,c=220n --stage r=47,l=10m,c=100n,esr=0.3 --load 1M pin.tsv"),
     ("table", "dw-smooth --binary --stage r=4k7,c=220n --start steady --all pin.bin"),
@@ -60,12 +60,12 @@ COMMANDS = [
     ("report", "dw-measure --format json out.tsv"),
     ("report", "dw-measure --span all out.tsv"),
     ("table", "dw-spectrum pin.tsv"),
-    ("table", "dw-spectrum --taper hann --to 5k --channel out --span 1m:22m out.tsv"),
-    ("table", "dw-spectrum --fundamental 490.2 --span all --harmonics 300 long.tsv"),
-    ("report", "dw-spectrum --report --format json --fundamental 490.2 --span last:5 long.tsv"),
-    ("report", "dw-timer --clock 16M --prescale 1,8,64,256,1024 --counter 8 --wanted 490"),
-    ("report", "dw-timer --clock 16M --prescale 1:4000 --counter 16 --wanted 3 --best 200 --format rows"),
-    ("report", "dw-timer --clock 16M --prescale 1,8,64 --counter 16 --wanted 50 --format json"),
+    ("table", "dw-spectrum --taper hann --to 5k --channel out --span 0.3m:6.7m out.tsv"),
+    ("table", "dw-spectrum --fundamental 1.6k --span all --harmonics 300 long.tsv"),
+    ("report", "dw-spectrum --report --format json --fundamental 1.6k --span last:5 long.tsv"),
+    ("report", "dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.7k"),
+    ("report", "dw-timer --clock 18M --prescale 1:4000 --counter 16 --wanted 3 --best 200 --format rows"),
+    ("report", "dw-timer --clock 18M --prescale 1,4,18 --counter 16 --wanted 50 --format json"),
     ("table", "dw-pwm --frequency 1k --duty 3/8 --modulate density --duration 20m"),
     ("table", "dw-smooth --stage l=330u,r=0.2,c=100u,esr=50m,rd=1,cd=220u --load 10 --drive one-switch --start steady pin.tsv"),
     ("table", "dw-motor --resistance 2 --inductance 1m --constant 20m --inertia 10u --supply 12 --drive one-switch "
@@ -73,13 +73,13 @@ COMMANDS = [
     ("table", "dw-switch --kind bipolar --saturation 0.3 --forced-gain 20 --supply 12 --edge 1u --thermal r=1,tau=1m "
               "--start steady --uniform 50k repeats.tsv"),
     ("report", "dw-table --report --format json out.tsv"),
-    ("report", "dw-measure --channel pin --levels 0:5 --band 1% --format rows out.tsv"),
-    ("report", "dw-choose --frequency 62.5k --ripple 0.5lsb --settle 2m --load 1M --stages 1:2 --best 3"),
-    ("report", "dw-choose --frequency 62.5k --ripple 20m --stages 1 --spread r=1%,c=10% --samples 20 --best 2 --format json"),
+    ("report", "dw-measure --channel pin --levels 0:3.3 --band 1% --format rows out.tsv"),
+    ("report", "dw-choose --frequency 60k --ripple 0.5lsb --settle 2m --load 1M --stages 1:2 --best 3"),
+    ("report", "dw-choose --frequency 60k --ripple 20m --stages 1 --spread r=1%,c=10% --samples 20 --best 2 --format json"),
     ("report", "dw-choose --frequency 100k --high 12 --duty 40% --load 10 --ripple 1% --stages 0 --inductors E3 --capacitors E3 "
                "--range l=100u:300u,c=100u:300u --overshoot 40% --spread c=20%"),
-    ("table", "dw-choose --frequency 62.5k --settle 5m --stages 1 --resistors E3 --capacitors E3 --front --curve"),
-    ("report", "dw-choose --frequency 62.5k --ripple 0.5lsb --resistors drawer.txt --rank price --capacitors drawer-c.txt --print dw-smooth"),
+    ("table", "dw-choose --frequency 60k --settle 5m --stages 1 --resistors E3 --capacitors E3 --front --curve"),
+    ("report", "dw-choose --frequency 60k --ripple 0.5lsb --resistors drawer.txt --rank price --capacitors drawer-c.txt --print dw-smooth"),
     ("report", "dw-plot --output - --type svg --mean --title Tide --panel pin --panel out out.tsv"),
     ("report", "dw-plot --output - --type png --size 200x120 --y-scale dB --draw marks out.tsv"),
     ("report", "dw-plot --output - --type ps --size 300x200 --stack pin.tsv out.tsv"),

@@ -112,7 +112,7 @@ START_TEST(conduction_becomes_discontinuous_at_the_closed_form_boundary)
     struct dw_motor_plan p = pump;
     p.diode_drop = p.switch_resistance = p.friction = p.drag = 0;
     p.inertia = 10;
-    const double period = 1 / 490.2, duty = 0.37, tau = p.inductance / p.resistance;
+    const double period = 1 / 1612.9, duty = 0.37, tau = p.inductance / p.resistance;
     const double boundary = p.supply * expm1(duty * period / tau) / expm1(period / tau);
     for (int side = -1; side <= 1; side += 2) {
         struct given g = { .motor = motor_made(&p) };
@@ -143,7 +143,7 @@ START_TEST(one_switch_at_light_load_runs_too_fast_by_the_closed_form)
     p.friction = p.switch_resistance = 0;
     p.inertia = 0.1;  /* constant speed within a period */
     p.drag = 0.0009;
-    const double period = 1 / 490.2, duty = 0.2, tau = p.inductance / p.resistance;
+    const double period = 1 / 1612.9, duty = 0.2, tau = p.inductance / p.resistance;
     struct dw_motor *motor = motor_made(&p);
     double state[DW_MOTOR_STATES];
     steady(motor, period, duty, state);

@@ -69,7 +69,7 @@ START_TEST(ends_of_a_span_are_of_the_kind_asked_for)
     succeeds(dw_span_parse_along("-2:3k", DW_NUMBER, &span, &error), error);
     ck_assert(span.from == -2 && span.to == 3000);
     refuses(dw_span_parse_along("1ms:3ms", DW_FREQUENCY, &span, &error), DW_BAD_USE, error,
-            "'ms' makes it a time; expected a frequency, such as 500, 20k or 20kHz");
+            "'ms' makes it a time; expected a frequency, such as 1600, 22.5k or 22.5kHz");
     refuses(dw_span_parse_along("1", DW_FREQUENCY, &span, &error), DW_BAD_USE, error,
             "'1' is not a span: wanted last, last:N (whole periods), all, or A:B (numbers)");
 }

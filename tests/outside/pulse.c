@@ -17,7 +17,7 @@ END_TEST
 START_TEST(a_quarter_of_a_5_volt_pin_averages_1_25_volts)
 {
     /* common practice, no source: duty 64/256 of 5 V is 1.25 V, half is 2.5 V */
-    struct dw_pulse_train train = { .period = 1 / 490.2, .duty = 64.0 / 256, .high = 5, .periods = 10 };
+    struct dw_pulse_train train = { .period = 1 / 1612.9, .duty = 64.0 / 256, .high = 5, .periods = 10 };
     struct record record = record_of(train);
     near(mean_of(&record, 0), 1.25, 60 * DBL_EPSILON);  /* 6 eps a period, as in tests/pulse/train.c */
     free(record.rows);

@@ -36,8 +36,8 @@ int main(int argc, char **argv)
     struct dw_error error = { .status = DW_OK };
     program_start("dw-judge", &argp, &common, argc, argv);
     struct report *report = report_new(columns, 3, &error);
-    report_row(report, (struct report_cell[]){ report_number(1), report_number(490.196), report_text("updown") }, &error);
-    report_row(report, (struct report_cell[]){ report_number(2), report_number(3906.25), report_text("up") }, &error);
+    report_row(report, (struct report_cell[]){ report_number(1), report_number(986.842), report_text("updown") }, &error);
+    report_row(report, (struct report_cell[]){ report_number(2), report_number(4394.53125), report_text("up") }, &error);
     enum dw_status status = report_write(report, common.format, common.digits, stdout, &error);
     report_free(report);
     return program_finish(status, &error);

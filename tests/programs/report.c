@@ -29,12 +29,12 @@ static struct report *some_findings(void)
 {
     struct dw_error error;
     struct report *report = report_findings(&error);
-    succeeds(report_finding(report, "out", "mean", 1.25, "V", &error), error);
+    succeeds(report_finding(report, "out", "mean", 1.0296, "V", &error), error);
     succeeds(report_finding(report, "out", "ripple", 0.0331, "V", &error), error);
-    succeeds(report_finding(report, "pin", "frequency", 25e6 / 51000, "Hz", &error), error);
+    succeeds(report_finding(report, "pin", "frequency", 18e6 / 18240, "Hz", &error), error);
     succeeds(report_finding(report, "pin", "duty", 0.1 + 0.2, "1", &error), error);
     succeeds(report_finding(report, "out", "overshoot", 0.0433, "%", &error), error);
-    succeeds(report_finding_at_most(report, "out", "settling-time", 0.00204, "s", &error), error);
+    succeeds(report_finding_at_most(report, "out", "settling-time", 0.001875, "s", &error), error);
     succeeds(report_finding_text(report, "", "limit", "holds", &error), error);
     succeeds(report_finding(report, "", "steps", 65536, "", &error), error);
     succeeds(report_finding(report, "out", "minimum", -0.0, "V", &error), error);
@@ -45,12 +45,12 @@ START_TEST(findings_read_as_aligned_text)
 {
     struct report *report = some_findings();
     writes(report, REPORT_TEXT, 4,
-           "out  mean               1.250   V\n"
+           "out  mean               1.030   V\n"
            "out  ripple            33.10    mV\n"
-           "pin  frequency        490.2     Hz\n"
+           "pin  frequency        986.8     Hz\n"
            "pin  duty               0.3000\n"
            "out  overshoot          4.330   %\n"
-           "out  settling-time   <= 2.040   ms\n"
+           "out  settling-time   <= 1.875   ms\n"
            "-    limit          holds\n"
            "-    steps          65536\n"
            "out  minimum           -0.000   V\n");
@@ -62,12 +62,12 @@ START_TEST(findings_in_rows_have_four_fields_and_all_digits)
 {
     struct report *report = some_findings();
     writes(report, REPORT_ROWS, 4,
-           "out\tmean\t1.25\tV\n"
+           "out\tmean\t1.0296\tV\n"
            "out\tripple\t0.0331\tV\n"
-           "pin\tfrequency\t490.19607843137254\tHz\n"
+           "pin\tfrequency\t986.8421052631579\tHz\n"
            "pin\tduty\t0.30000000000000004\t1\n"
            "out\tovershoot\t0.0433\t1\n"
-           "out\tsettling-time\t0.00204\ts\n"
+           "out\tsettling-time\t0.001875\ts\n"
            "-\tlimit\tholds\t-\n"
            "-\tsteps\t65536\t-\n"
            "out\tminimum\t-0\tV\n");
@@ -80,12 +80,12 @@ START_TEST(findings_in_json_keep_units_apart)
     struct report *report = some_findings();
     writes(report, REPORT_JSON, 4,
            "[\n"
-           " {\"channel\": \"out\", \"quantity\": \"mean\", \"value\": 1.25, \"unit\": \"V\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"mean\", \"value\": 1.0296, \"unit\": \"V\"},\n"
            " {\"channel\": \"out\", \"quantity\": \"ripple\", \"value\": 0.0331, \"unit\": \"V\"},\n"
-           " {\"channel\": \"pin\", \"quantity\": \"frequency\", \"value\": 490.19607843137254, \"unit\": \"Hz\"},\n"
+           " {\"channel\": \"pin\", \"quantity\": \"frequency\", \"value\": 986.8421052631579, \"unit\": \"Hz\"},\n"
            " {\"channel\": \"pin\", \"quantity\": \"duty\", \"value\": 0.30000000000000004, \"unit\": \"1\"},\n"
            " {\"channel\": \"out\", \"quantity\": \"overshoot\", \"value\": 0.0433, \"unit\": \"1\"},\n"
-           " {\"channel\": \"out\", \"quantity\": \"settling-time\", \"value\": 0.00204, \"at_most\": true, \"unit\": \"s\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"settling-time\", \"value\": 0.001875, \"at_most\": true, \"unit\": \"s\"},\n"
            " {\"channel\": null, \"quantity\": \"limit\", \"value\": \"holds\", \"unit\": null},\n"
            " {\"channel\": null, \"quantity\": \"steps\", \"value\": 65536, \"unit\": null},\n"
            " {\"channel\": \"out\", \"quantity\": \"minimum\", \"value\": -0, \"unit\": \"V\"}\n"
@@ -104,9 +104,9 @@ static struct report *some_ranks(void)
 {
     struct dw_error error;
     struct report *report = report_new(columns, COLUMNS, &error);
-    const struct report_cell first[COLUMNS] = { report_number(1),   report_number(490.196), report_number(0.00039216),
-                                                report_number(255), report_number(1 / 255.), report_text("updown") };
-    const struct report_cell last[COLUMNS] = { report_number(10),    report_number(3906.25), report_number(-0.5),
+    const struct report_cell first[COLUMNS] = { report_number(1),   report_number(986.842), report_number(0.00039216),
+                                                report_number(912), report_number(1 / 912.), report_text("updown") };
+    const struct report_cell last[COLUMNS] = { report_number(10),    report_number(4394.53125), report_number(-0.5),
                                                report_number(65536), report_number(NAN),     report_text("up") };
     succeeds(report_row(report, first, &error), error);
     succeeds(report_row(report, last, &error), error);
@@ -119,12 +119,12 @@ START_TEST(a_ranked_table_reads_as_aligned_text_under_titles)
     struct report *report = some_ranks();
     writes(report, REPORT_TEXT, 4,
            "rank  frequency     error         steps  duty-step  counting\n"
-           "   1  490.2    Hz     0.03922  %    255   0.003922  updown\n"
-           "  10    3.906  kHz  -50.00     %  65536   -         up\n");
+           "   1  986.8    Hz     0.03922  %    912   0.001096  updown\n"
+           "  10    4.395  kHz  -50.00     %  65536   -         up\n");
     writes(report, REPORT_TEXT, 2,
            "rank  frequency   error       steps  duty-step  counting\n"
-           "   1  490    Hz     0.039  %    255     0.0039  updown\n"
-           "  10    3.9  kHz  -50      %  65536     -       up\n");
+           "   1  990    Hz     0.039  %    912     0.0011  updown\n"
+           "  10    4.4  kHz  -50      %  65536     -       up\n");
     report_free(report);
 }
 END_TEST
@@ -134,8 +134,8 @@ START_TEST(a_ranked_table_in_rows_begins_with_its_titles)
     struct report *report = some_ranks();
     writes(report, REPORT_ROWS, 4,
            "# rank\tfrequency[Hz]\terror[1]\tsteps\tduty-step[1]\tcounting\n"
-           "1\t490.196\t0.00039216\t255\t0.00392156862745098\tupdown\n"
-           "10\t3906.25\t-0.5\t65536\tnan\tup\n");
+           "1\t986.842\t0.00039216\t912\t0.0010964912280701754\tupdown\n"
+           "10\t4394.53125\t-0.5\t65536\tnan\tup\n");
     report_free(report);
 }
 END_TEST
@@ -145,9 +145,9 @@ START_TEST(a_ranked_table_in_json_has_a_unit_key_beside_each_number)
     struct report *report = some_ranks();
     writes(report, REPORT_JSON, 4,
            "[\n"
-           " {\"rank\": 1, \"frequency\": 490.196, \"frequency_unit\": \"Hz\", \"error\": 0.00039216, \"error_unit\": \"1\", "
-           "\"steps\": 255, \"duty_step\": 0.00392156862745098, \"duty_step_unit\": \"1\", \"counting\": \"updown\"},\n"
-           " {\"rank\": 10, \"frequency\": 3906.25, \"frequency_unit\": \"Hz\", \"error\": -0.5, \"error_unit\": \"1\", "
+           " {\"rank\": 1, \"frequency\": 986.842, \"frequency_unit\": \"Hz\", \"error\": 0.00039216, \"error_unit\": \"1\", "
+           "\"steps\": 912, \"duty_step\": 0.0010964912280701754, \"duty_step_unit\": \"1\", \"counting\": \"updown\"},\n"
+           " {\"rank\": 10, \"frequency\": 4394.53125, \"frequency_unit\": \"Hz\", \"error\": -0.5, \"error_unit\": \"1\", "
            "\"steps\": 65536, \"duty_step\": null, \"duty_step_unit\": \"1\", \"counting\": \"up\"}\n"
            "]\n");
     report_free(report);

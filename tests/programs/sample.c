@@ -45,7 +45,7 @@ static error_t parse(int key, char *argument, struct argp_state *state)
     case OPTION_FAIL: fail = option_count("fail", argument, DW_OK, DW_CLOSED_PIPE); return 0;
     case OPTION_LENGTH: length = option_count("length", argument, 0, 1000000); return 0;
     case ARGP_KEY_END:
-        option_required("duty", "such as 25% or 64/256");
+        option_required("duty", "such as 31.2% or 3510/11250");
         option_conflict("frequency", "period", "both set the period; give one");
         return 0;
     default: return ARGP_ERR_UNKNOWN;

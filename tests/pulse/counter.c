@@ -10,8 +10,8 @@ START_TEST(period_and_steps_follow_from_the_counts)
         double period;
         unsigned long long counts, steps;
     } cases[] = {
-        { { 16e6, 64, 255, DW_COUNT_UP }, 64 * 256 / 16e6, 256, 256 },
-        { { 16e6, 64, 255, DW_COUNT_UP_DOWN }, 64 * 510 / 16e6, 510, 255 },
+        { { 18e6, 18, 16383, DW_COUNT_UP }, 18 * 16384 / 18e6, 16384, 16384 },
+        { { 18e6, 6, 5625, DW_COUNT_UP_DOWN }, 6 * 11250 / 18e6, 11250, 5625 },
         { { 12.288e6, 3, 1, DW_COUNT_UP }, 6 / 12.288e6, 2, 2 },
         { { 12.288e6, 3, 1, DW_COUNT_UP_DOWN }, 6 / 12.288e6, 2, 1 },
         { { 84e6, 1, 4294967295, DW_COUNT_UP }, 4294967296 / 84e6, 4294967296, 4294967296 },
@@ -35,14 +35,14 @@ START_TEST(impossible_counters_are_refused)
         struct dw_counter counter;
         const char *text;
     } cases[] = {
-        { { 0, 1, 255, DW_COUNT_UP }, "a clock of 0 Hz: it must be above zero" },
-        { { -16e6, 1, 255, DW_COUNT_UP }, "a clock of -1.6e+07 Hz: it must be above zero" },
-        { { INFINITY, 1, 255, DW_COUNT_UP }, "a clock of inf Hz: it must be above zero" },
-        { { 16e6, 0, 255, DW_COUNT_UP }, "a prescale of 0: it must be a whole number from 1 to 4294967296" },
-        { { 16e6, 4294967297, 255, DW_COUNT_UP },
+        { { 0, 1, 11249, DW_COUNT_UP }, "a clock of 0 Hz: it must be above zero" },
+        { { -18e6, 1, 11249, DW_COUNT_UP }, "a clock of -1.8e+07 Hz: it must be above zero" },
+        { { INFINITY, 1, 11249, DW_COUNT_UP }, "a clock of inf Hz: it must be above zero" },
+        { { 18e6, 0, 11249, DW_COUNT_UP }, "a prescale of 0: it must be a whole number from 1 to 4294967296" },
+        { { 18e6, 4294967297, 11249, DW_COUNT_UP },
           "a prescale of 4294967297: it must be a whole number from 1 to 4294967296" },
-        { { 16e6, 1, 0, DW_COUNT_UP }, "a largest count of 0: it must be a whole number from 1 to 4294967295" },
-        { { 16e6, 1, 4294967296, DW_COUNT_UP_DOWN },
+        { { 18e6, 1, 0, DW_COUNT_UP }, "a largest count of 0: it must be a whole number from 1 to 4294967295" },
+        { { 18e6, 1, 4294967296, DW_COUNT_UP_DOWN },
           "a largest count of 4294967296: it must be a whole number from 1 to 4294967295" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {

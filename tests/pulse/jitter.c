@@ -3,7 +3,7 @@
 #include "pulse/record.h"
 #include <float.h>
 
-static const struct dw_pulse_train shaken = { .period = 1 / 490.2, .duty = 0.37, .high = 5, .low = 0.4, .periods = 20000,
+static const struct dw_pulse_train shaken = { .period = 1 / 1612.9, .duty = 0.37, .high = 5, .low = 0.4, .periods = 20000,
                                               .jitter = 7e-6, .seed = 4711 };
 
 START_TEST(shifts_are_independent_and_gaussian_with_the_rms_asked)

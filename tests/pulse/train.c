@@ -4,7 +4,7 @@
 #include <float.h>
 
 /* Crooked on purpose: no period, level or duty that hides a lost factor. */
-static const struct dw_pulse_train crooked = { .period = 1 / 490.2, .duty = 0.37, .low = -0.31, .high = 4.87, .periods = 7 };
+static const struct dw_pulse_train crooked = { .period = 1 / 1612.9, .duty = 0.37, .low = -0.31, .high = 4.87, .periods = 7 };
 static const enum dw_alignment alignments[] = { DW_ALIGN_LEFT, DW_ALIGN_CENTRE, DW_ALIGN_RIGHT };
 static const double phases[] = { 0, 0.01, 0.25, 0.37, 0.63, 0.875, 0.999, -0.125, 3.2 };
 static const double duties[] = { 0, 1e-6, 0.1, 0.37, 0.5, 64.0 / 255, 0.9, 1 - 1e-6, 1 };

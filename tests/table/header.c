@@ -78,20 +78,20 @@ START_TEST(numbers_are_whole_values_or_errors)
     struct dw_header *header = motor_header();
     double value = 7;
     bool present;
-    succeeds(dw_header_set_number(header, "period", 1 / 490.2, &error), error);
+    succeeds(dw_header_set_number(header, "period", 1 / 1612.9, &error), error);
     refuses(dw_header_set_number(header, "period", INFINITY, &error), DW_BAD_USE, error, "key 'period': inf is not finite");
     refuses(dw_header_set_initial(header, "current", NAN, &error), DW_BAD_USE, error, "key 'initial': nan is not finite");
     succeeds(dw_header_number(header, "period", &value, &present, &error), error);
-    ck_assert(present && value == 1 / 490.2);
+    ck_assert(present && value == 1 / 1612.9);
     succeeds(dw_header_number(header, "origin", &value, &present, &error), error);
-    ck_assert(!present && value == 1 / 490.2);
+    ck_assert(!present && value == 1 / 1612.9);
     static const char *const bad[] = { "0.002 s", "", "nan", "two", "1e999" };
     char message[80];
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         succeeds(dw_header_set(header, "period", bad[i], &error), error);
         snprintf(message, sizeof message, "header: period: '%s' is not a number", bad[i]);
         refuses(dw_header_number(header, "period", &value, &present, &error), DW_BAD_INPUT, error, message);
-        ck_assert(!present && value == 1 / 490.2);
+        ck_assert(!present && value == 1 / 1612.9);
     }
     dw_header_free(header);
 }

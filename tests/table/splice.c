@@ -156,7 +156,7 @@ static enum dw_status tail_of(double origin, double period, size_t periods, doub
 
 START_TEST(the_last_periods_go_from_boundary_to_boundary)
 {
-    const double origin = 0.37, period = 1 / 490.2;
+    const double origin = 0.37, period = 1 / 1612.9;
     struct dw_error error;
     struct record got;
     for (size_t periods = 3; periods < 400; periods += 11)

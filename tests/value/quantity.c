@@ -39,7 +39,7 @@ static const struct good exact[] = {
     { "25 %", DW_SHARE, 0.25 },
     { "0.1%", DW_SHARE, 0.001 },
     { "33.3%", DW_SHARE, 0.333 },
-    { "64/256", DW_SHARE, 0.25 },
+    { "3510/11250", DW_SHARE, 0.312 },
     { "9007199254740991/9007199254740991", DW_SHARE, 1 },
     { "1/3", DW_SHARE, 1.0 / 3 },
     { "0/255", DW_SHARE, 0 },
@@ -52,10 +52,10 @@ static const struct good exact[] = {
     { "12ns", DW_TIME, 12e-9 },
     { "5min", DW_TIME, 300 },
     { "2h", DW_TIME, 7200 },
-    { "490.2", DW_FREQUENCY, 490.2 },
+    { "1612.9", DW_FREQUENCY, 1612.9 },
     { "20k", DW_FREQUENCY, 20e3 },
     { "20kHz", DW_FREQUENCY, 20e3 },
-    { "16MHz", DW_FREQUENCY, 16e6 },
+    { "18MHz", DW_FREQUENCY, 18e6 },
     { "1mHz", DW_FREQUENCY, 1e-3 },
     { "3.3V", DW_VOLTAGE, 3.3 },
     { "-100mV", DW_VOLTAGE, -0.1 },
@@ -187,14 +187,14 @@ struct bad {
 };
 
 #define NUMBER "; expected a number, such as 12, 1e3 or 10k"
-#define SHARE "; expected a share, such as 0.25, 25% or 64/256"
-#define PHASE "; expected a phase, such as 0.25, 25%, 1/4 or 90deg"
+#define SHARE "; expected a share, such as 0.312, 31.2% or 3510/11250"
+#define PHASE "; expected a phase, such as 0.2, 20%, 1/5 or 72deg"
 #define TIME "; expected a time, such as 2m, 2ms or 0.002"
-#define FREQUENCY "; expected a frequency, such as 500, 20k or 20kHz"
-#define VOLTAGE "; expected a voltage, such as 5, 3.3V or 100mV"
+#define FREQUENCY "; expected a frequency, such as 1600, 22.5k or 22.5kHz"
+#define VOLTAGE "; expected a voltage, such as 12, 3.3V or 100mV"
 #define CURRENT "; expected a current, such as 20m, 20mA or 0.02"
-#define RESISTANCE "; expected a resistance, such as 4.7k, 4k7 or 4.7kohm"
-#define CAPACITANCE "; expected a capacitance, such as 100n, 4n7 or 4.7nF"
+#define RESISTANCE "; expected a resistance, such as 2.7k, 2k7 or 2.7kohm"
+#define CAPACITANCE "; expected a capacitance, such as 150n, 2n7 or 2.7nF"
 #define INDUCTANCE "; expected an inductance, such as 10m, 4u7 or 10mH"
 #define INERTIA "; expected a moment of inertia, such as 1.2e-6, 1.2e-6kgm2 or 12gcm2"
 #define SPEED "; expected a speed, such as 314, 314rad/s or 3000rpm"
@@ -245,18 +245,18 @@ static const struct bad bad[] = {
     { "90deg", DW_SHARE, "'deg' makes it a phase" SHARE },
     { "64/", DW_SHARE, "'64/' is not one whole count over another" SHARE },
     { "/256", DW_SHARE, "'/256' is not a number" SHARE },
-    { "64/256/2", DW_SHARE, "'64/256/2' is not one whole count over another" SHARE },
+    { "3510/11250/2", DW_SHARE, "'3510/11250/2' is not one whole count over another" SHARE },
     { "6.4/256", DW_SHARE, "'6.4/256' is not one whole count over another" SHARE },
     { "64/-256", DW_SHARE, "'64/-256' is not one whole count over another" SHARE },
-    { "-64/256", DW_SHARE, "'-64/256' is not one whole count over another" SHARE },
-    { "64/256k", DW_SHARE, "'64/256k' is not one whole count over another" SHARE },
+    { "-3510/11250", DW_SHARE, "'-3510/11250' is not one whole count over another" SHARE },
+    { "3510/11250k", DW_SHARE, "'3510/11250k' is not one whole count over another" SHARE },
     { "64/0", DW_SHARE, "'64/0' is a share of nothing" SHARE },
     { "9007199254740992/3", DW_SHARE, "'9007199254740992/3' counts to 2^53 or beyond" SHARE },
     { "1/9007199254740992", DW_SHARE, "'1/9007199254740992' counts to 2^53 or beyond" SHARE },
     { "1/0", DW_PHASE, "'1/0' is a share of nothing" PHASE },
-    { "64/256", DW_NUMBER, "'/256' was not understood after 64" NUMBER },
+    { "3510/11250", DW_NUMBER, "'/11250' was not understood after 3510" NUMBER },
     { "20KHz", DW_FREQUENCY, "'KHz' was not understood after 20: case counts, did you mean kHz?" FREQUENCY },
-    { "16MHZ", DW_FREQUENCY, "'MHZ' was not understood after 16: case counts, did you mean MHz?" FREQUENCY },
+    { "18MHZ", DW_FREQUENCY, "'MHZ' was not understood after 18: case counts, did you mean MHz?" FREQUENCY },
     { "5v", DW_VOLTAGE, "'v' was not understood after 5: case counts, did you mean V?" VOLTAGE },
     { "2mS", DW_TIME, "'mS' was not understood after 2: case counts, did you mean ms?" TIME },
     { "20ms", DW_FREQUENCY, "'ms' makes it a time" FREQUENCY },
@@ -373,7 +373,7 @@ struct printed {
 static const struct printed printed[] = {
     { 1.25, "V", 4, "1.250 V" },
     { 0.0331, "V", 4, "33.10 mV" },
-    { 490.196, "Hz", 4, "490.2 Hz" },
+    { 986.842, "Hz", 4, "986.8 Hz" },
     { 976.5625, "Hz", 4, "976.6 Hz" },
     { 999.96, "V", 4, "1.000 kV" },
     { 999.94, "V", 4, "999.9 V" },
