@@ -6,8 +6,8 @@ from results import Finding, aligned, short
 STAGES = "--stage r=4k7,c=220n --load 1M"
 MOTOR = ("--resistance 1.85 --constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12 --drive one-switch")
 PROGRAMS = [  # name, command, input: None, pulses or gate and current
-    ("dw-pwm", "dw-pwm --binary --frequency 490.2 --duty 64/256 --periods {periods}", None),
-    ("dw-pwm, text", "dw-pwm --frequency 490.2 --duty 64/256 --periods {periods}", None),
+    ("dw-pwm", "dw-pwm --binary --high 5 --frequency 490.2 --duty 64/256 --periods {periods}", None),
+    ("dw-pwm, text", "dw-pwm --high 5 --frequency 490.2 --duty 64/256 --periods {periods}", None),
     ("dw-table", "dw-table", "pulses"),
     ("dw-table, to text", "dw-table --text", "pulses"),
     ("dw-table, from text", "dw-table --binary", "text"),
@@ -28,7 +28,7 @@ FIRST, PATIENCE = 3, 20.0  # 10^3; s: what took longer is not tried with ten tim
 
 def data(shop, kind, exponent):
     periods = 10**exponent // 4
-    pulses = f"dw-pwm --binary --frequency 490.2 --duty 64/256 --periods {periods}"
+    pulses = f"dw-pwm --binary --high 5 --frequency 490.2 --duty 64/256 --periods {periods}"
     made = {"pulses": pulses, "text": f"{pulses} --text".replace(" --binary", ""),
             "switched": f"{pulses} --dead-time 10u | dw-table --rename 'complement=current[A]'"}
     return None if kind is None else shop.made(f"scale-{kind}-{exponent}", made[kind])
