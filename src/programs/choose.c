@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: parts that smooth a switching pin. */
 #include "choose_pile.h"
-#include "keys.h"
+#include "old_keys.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

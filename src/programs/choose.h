@@ -3,7 +3,7 @@
 #ifndef PROGRAMS_CHOOSE_H
 #define PROGRAMS_CHOOSE_H
 
-#include "common.h"
+#include "old_common.h"
 #include <dutywright/design.h>
 #include <jansson.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: what shards found, put together. */
 #include "choose_pile.h"
-#include "command_line_inner.h"
+#include "old_command_line_inner.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

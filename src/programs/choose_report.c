@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: what was found, as a report or a table. */
 #include "choose.h"
+#include "old_progress_inner.h"
 #include "report.h"
 #include <math.h>
 #include <stdio.h>
@@ -157,6 +158,7 @@ enum dw_status choose_report(const struct choose_options *o, const struct dw_cho
     struct report *report = report_new(columns, count, error);
     for (size_t i = 0; choices && i < dw_choices_count(choices) && status == DW_OK; i++)
         status = add_row(o, dw_choices_get(choices, i), i + 1, wanted, report, error);
+    progress_erase(); /* it may stand on the same terminal */
     if (status == DW_OK)
         status = report_write(report, o->common.format, o->common.digits, stdout, error);
     report_free(report);

@@ -3,7 +3,7 @@
  * cannot pass. It holds the request as typed and the parts on offer, so that merging needs nothing else, and the filters
  * found, by their values; figures are computed again where they are merged. */
 #include "choose.h"
-#include "command_line_inner.h"
+#include "old_command_line_inner.h"
 #include "config.h"
 #include <jansson.h>
 #include <math.h>

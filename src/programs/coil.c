@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-coil: the coil of a relay, solenoid or valve on a low-side switch. */
-#include "common.h"
+#include "old_common.h"
 #include "drive.h"
 #include "report.h"
 #include "simulate.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "drive.h"
-#include "common.h"
+#include "old_common.h"
 #include <dutywright/value.h>
 #include <float.h>
 #include <math.h>

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-motor: a brushed DC motor on a switched supply. */
-#include "common.h"
+#include "old_common.h"
 #include "drive.h"
-#include "keys.h"
+#include "old_keys.h"
 #include "simulate.h"
 #include <dutywright/motor.h>
 #include <math.h>

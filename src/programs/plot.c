@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-plot: a figure from tables. */
-#include "common.h"
+#include "old_common.h"
 #include "figure/figure.h"
 #include "figure/preview.h"
 #include "figure/tables.h"
 #include "figure/text.h"
 #include "figure/whole_file.h"
-#include "progress_inner.h"
+#include "old_progress_inner.h"
 #include <langinfo.h>
 #include <locale.h>
 #include <stdlib.h>

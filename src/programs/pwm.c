@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-pwm: a pulse train as a wave table. */
-#include "common.h"
+#include "old_common.h"
 #include <dutywright/pulse.h>
 #include <math.h>
 #include <stdio.h>

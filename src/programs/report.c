@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_inner.h"
-#include "progress_inner.h"
 #include <errno.h>
 #include <math.h>
 #include <stdint.h>
@@ -180,7 +179,6 @@ enum dw_status report_write(const struct report *report, enum report_format form
     enum dw_status status = DW_OK;
     if (!report || report->incomplete)
         return dw_no_memory(error);
-    progress_erase(); /* it may stand on the same terminal */
     errno = 0;
     switch (format) {
     case REPORT_TEXT: status = report_write_text(report, digits, out, error); break;

@@ -24,9 +24,11 @@
 #ifndef PROGRAMS_REPORT_H
 #define PROGRAMS_REPORT_H
 
-#include "common.h"
 #include <dutywright/status.h>
+#include <stdbool.h>
 #include <stdio.h>
+
+enum report_format { REPORT_TEXT, REPORT_ROWS, REPORT_JSON };
 
 struct report;
 

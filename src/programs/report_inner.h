@@ -4,6 +4,7 @@
 #define PROGRAMS_REPORT_INNER_H
 
 #include "report.h"
+#include <dutywright/value.h>
 
 /* Cells are the report's own; unit is the column's, or in findings the row's. */
 struct report {

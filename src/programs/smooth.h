@@ -3,9 +3,9 @@
 #ifndef PROGRAMS_SMOOTH_H
 #define PROGRAMS_SMOOTH_H
 
-#include "common.h"
+#include "old_common.h"
 #include "drive.h"
-#include "keys.h"
+#include "old_keys.h"
 #include <dutywright/ladder.h>
 #include <stdio.h>
 

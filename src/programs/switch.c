@@ -2,7 +2,7 @@
 /* dw-switch: loss and heat of the transistor that carries a current. */
 #include "switch.h"
 #include "drive.h"
-#include "keys.h"
+#include "old_keys.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

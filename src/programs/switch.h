@@ -3,7 +3,7 @@
 #ifndef PROGRAMS_SWITCH_H
 #define PROGRAMS_SWITCH_H
 
-#include "common.h"
+#include "old_common.h"
 #include <dutywright/switch.h>
 
 struct switch_options {

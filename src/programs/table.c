@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-table: read, check, cut, join and convert wave tables. */
-#include "common.h"
+#include "old_common.h"
 #include "report.h"
 #include "table_run.h"
 #include <math.h>

@@ -3,7 +3,7 @@
 #ifndef PROGRAMS_TABLE_RUN_H
 #define PROGRAMS_TABLE_RUN_H
 
-#include "common.h"
+#include "old_common.h"
 #include <dutywright/measure.h>
 #include <dutywright/splice.h>
 #include <stdio.h>

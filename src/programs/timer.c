@@ -12,38 +12,9 @@ struct timer_options {
     struct common_options common;
     struct dw_counter_wish wish;
     unsigned long long *prescales;  /* [wish.prescale_count], ours */
-    size_t best;
-    bool print;
-};
-
-enum {
-    OPTION_CLOCK = OPTION_OWN,
-    OPTION_PRESCALE,
-    OPTION_COUNTER,
-    OPTION_COUNTING,
-    OPTION_WANTED,
-    OPTION_LEVELS,
-    OPTION_WITHIN,
-    OPTION_BEST,
-    OPTION_PRINT
-};
-
-static const struct argp_option options[] = {
-    { NULL, 0, NULL, 0, "The timer:", 1 },
-    { "clock", OPTION_CLOCK, "F", 0, "Its clock (Hz)", 1 },
-    { "prescale", OPTION_PRESCALE, "LIST", 0, "Prescales that it offers: 1:4096 for each of them, or a list such as 1,4,6,18", 1 },
-    { "counter", OPTION_COUNTER, "BITS", 0, "Width of its counter, which then counts to 2^BITS - 1 at most", 1 },
-    { "counting", OPTION_COUNTING, "WAY", 0, "up, updown, or both may be used (default both)", 1 },
-    { NULL, 0, NULL, 0, "The wish (one or both of the first two):", 2 },
-    { "wanted", OPTION_WANTED, "F", 0, "Switching frequency (Hz)", 2 },
-    { "levels", OPTION_LEVELS, "N", 0,
-      "Steps of duty, at least. Without --wanted: how fast the timer can be with just so many", 2 },
-    { "within", OPTION_WITHIN, "SHARE", 0, "Largest error of the frequency (default 5%)", 2 },
-    { NULL, 0, NULL, 0, "The answer:", 3 },
-    { "best", OPTION_BEST, "N", 0, "Most rows of the ranking (default 10)", 3 },
-    { "print", OPTION_PRINT, "PROGRAM", 0,
-      "Instead of the ranking, the options of the best setting for PROGRAM, which is dw-pwm", 3 },
-    { 0 },
+    long long best;
+    int way;                        /* of way_words */
+    const char *print;
 };
 
 static const char about[] =
@@ -61,28 +32,33 @@ static const char about[] =
     "    $(dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.6k \\\n"
     "      --print dw-pwm)";
 
-static const struct argp_child children[] = { { &report_argp, 0, NULL, 4 }, { 0 } };
 static const char *const way_words[] = { "up", "updown", "both", NULL };
 
 /* Adds the prescales of one item, N or A:B. */
-static void add_prescales(struct timer_options *o, char *item)
+static enum dw_status add_prescales(struct timer_options *o, const struct option_spec *option, char *item, struct dw_error *error)
 {
     enum { MOST = 1 << 20 };
-    const long most = 1L << 32;
+    struct option_spec rest = *option;
+    double last = 0;
     char *colon = strchr(item, ':');
     if (colon)
         *colon = 0;
-    const long first = option_count("prescale", item, 1, most);
-    const long last = colon ? option_count("prescale", colon + 1, first, most) : first;
-    const size_t count = o->wish.prescale_count;
-    if ((size_t)(last - first) >= MOST - count)
-        option_error("prescale", option_given("prescale"), "names more than %d prescales", (int)MOST);
-    unsigned long long *larger = realloc(o->prescales, (count + (size_t)(last - first) + 1) * sizeof *larger);
+    enum dw_status status = option_value(option, item, &rest.least, error);
+    if (status == DW_OK)
+        status = option_value(&rest, colon ? colon + 1 : item, &last, error);
+    if (status != DW_OK)
+        return status;
+    const size_t count = o->wish.prescale_count, more = (size_t)(last - rest.least);
+    if (more >= MOST - count)
+        return option_error(error, option->name, command_given(o->common.command, option->name), "names more than %d prescales",
+                            (int)MOST);
+    unsigned long long *larger = realloc(o->prescales, (count + more + 1) * sizeof *larger);
     if (!larger)
-        program_fail(DW_NO_MEMORY, "no memory for the prescales");
+        return dw_error_set(error, DW_NO_MEMORY, 0, "no memory for the prescales");
     o->prescales = larger;
-    for (long prescale = first; prescale <= last; prescale++)
-        o->prescales[o->wish.prescale_count++] = (unsigned long long)prescale;
+    for (size_t i = 0; i <= more; i++)
+        o->prescales[o->wish.prescale_count++] = (unsigned long long)rest.least + i;
+    return DW_OK;
 }
 
 static int ascending(const void *a, const void *b)
@@ -92,16 +68,16 @@ static int ascending(const void *a, const void *b)
 }
 
 /* A list with commas; one named twice counts once. */
-static void parse_prescales(struct timer_options *o, const char *argument)
+static enum dw_status read_prescales(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
+    struct timer_options *o = options;
     char *list = strdup(argument), *next = list;
-    if (!list)
-        program_fail(DW_NO_MEMORY, "no memory for the prescales");
-    while (next) {
-        char *item = strsep(&next, ",");
-        add_prescales(o, item);
-    }
+    enum dw_status status = list ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "no memory for the prescales");
+    while (next && status == DW_OK)
+        status = add_prescales(o, option, strsep(&next, ","), error);
     free(list);
+    if (status != DW_OK)
+        return status;
     qsort(o->prescales, o->wish.prescale_count, sizeof *o->prescales, ascending);
     size_t kept = 1;
     for (size_t i = 1; i < o->wish.prescale_count; i++)
@@ -109,52 +85,38 @@ static void parse_prescales(struct timer_options *o, const char *argument)
             o->prescales[kept++] = o->prescales[i];
     o->wish.prescale_count = kept;
     o->wish.prescales = o->prescales;
+    return DW_OK;
 }
 
-static void check_together(void)
-{
-    option_required("clock", "such as 18M");
-    option_required("prescale", "such as 1:4096 (1 where the timer has none)");
-    option_required("counter", "such as 14");
-    if (!option_given("wanted") && !option_given("levels"))
-        program_fail(DW_BAD_USE, "--wanted or --levels is missing: give one, such as --wanted 1.6k");
-    if (option_given("within") && !option_given("wanted"))
-        option_error("within", option_given("within"), "is about the error from --wanted: give that too");
-    if (option_given("print"))
-        for (const char *const *other = (const char *const[]){ "format", "best", "digits", NULL }; *other; other++)
-            option_conflict("print", *other, "one prints options, the other shapes the ranking; give one");
-}
+static const char *const printable[] = { "dw-pwm", NULL };
 
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    static const char *const printable[] = { "dw-pwm", NULL };
-    struct timer_options *o = state->input;
-    struct dw_counter_wish *wish = &o->wish;
-    int way;
-    switch (key) {
-    case ARGP_KEY_INIT: state->child_inputs[0] = &o->common; return 0;
-    case OPTION_CLOCK: wish->clock = option_positive("clock", argument, DW_FREQUENCY); return 0;
-    case OPTION_PRESCALE: parse_prescales(o, argument); return 0;
-    case OPTION_COUNTER: wish->bits = (int)option_count("counter", argument, 1, 32); return 0;
-    case OPTION_COUNTING:
-        way = option_word("counting", argument, way_words);
-        wish->up = way != 1;
-        wish->up_down = way != 0;
-        return 0;
-    case OPTION_WANTED: wish->frequency = option_positive("wanted", argument, DW_FREQUENCY); return 0;
-    case OPTION_LEVELS: wish->levels = (unsigned long long)option_count("levels", argument, 2, 1L << 32); return 0;
-    case OPTION_WITHIN: wish->within = option_between("within", argument, DW_SHARE, 0, INFINITY); return 0;
-    case OPTION_BEST: o->best = (size_t)option_count("best", argument, 1, 1000000); return 0;
-    case OPTION_PRINT:
-        option_word("print", argument, printable);
-        o->print = true;
-        return 0;
-    case ARGP_KEY_END: check_together(); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
+#define OPTION_STRUCT struct timer_options
+static const struct option_spec options[] = {
+    { .help = "The timer:" },
+    { "clock", "F", "Its clock (Hz)", OPTION_QUANTITY(wish.clock, DW_FREQUENCY), OPTION_ABOVE_ZERO, .required = "such as 18M" },
+    { "prescale", "LIST", "Prescales that it offers: 1:4096 for each of them, or a list such as 1,4,6,18", OPTION_READ(read_prescales),
+      OPTION_WHOLE(1, 1LL << 32), OPTION_AT(prescales), .required = "such as 1:4096 (1 where the timer has none)" },
+    { "counter", "BITS", "Width of its counter, which then counts to 2^BITS - 1 at most", OPTION_COUNT(wish.bits, 1, 32),
+      .required = "such as 14" },
+    { "counting", "WAY", "up, updown, or both may be used (default both)", OPTION_WORD(way, way_words) },
+    { .help = "The wish (one or both of the first two):" },
+    { "wanted", "F", "Switching frequency (Hz)", OPTION_QUANTITY(wish.frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
+    { "levels", "N", "Steps of duty, at least. Without --wanted: how fast the timer can be with just so many",
+      OPTION_COUNT(wish.levels, 2, 1LL << 32) },
+    { "within", "SHARE", "Largest error of the frequency (default 5%)", OPTION_QUANTITY(wish.within, DW_SHARE), OPTION_NOT_NEGATIVE },
+    { .help = "The answer:" },
+    { "best", "N", "Most rows of the ranking (default 10)", OPTION_COUNT(best, 1, 1000000) },
+    { "print", "PROGRAM", "Instead of the ranking, the options of the best setting for PROGRAM, which is dw-pwm", OPTION_TEXT(print),
+      .words = printable },
+    { 0 }
+};
 
-static const struct argp argp = { options, parse, NULL, about, children, NULL, NULL };
+static const struct option_rule rules[] = {
+    { OPTION_ONE_OF, "wanted levels", NULL, "such as --wanted 1.6k" },
+    { OPTION_REFUSED, "within", "!wanted", "is about the error from --wanted: give that too" },
+    { OPTION_EXCLUDES, "print", "format best digits", "one prints options, the other shapes the ranking; give one" },
+    { 0 }
+};
 
 static const char *way_word(const struct dw_counter_setting *setting)
 {
@@ -177,7 +139,7 @@ static enum dw_status write_ranking(const struct timer_options *o, const struct 
                                                     { "duty-step", "%" }, { "prescale", "" }, { "count-to", "" },
                                                     { "counting", NULL } };
     struct report *report = report_new(columns, sizeof columns / sizeof columns[0], error);
-    for (size_t i = 0; i < count && i < o->best; i++) {
+    for (size_t i = 0; i < count && i < (size_t)o->best; i++) {
         const struct dw_counter_setting *s = &settings[i];
         report_row(report, (struct report_cell[]){ report_number((double)i + 1), report_number(s->frequency),
                                                    report_number(o->wish.frequency > 0 ? s->error : NAN),
@@ -202,7 +164,7 @@ static void note_fastest(const struct timer_options *o, struct dw_counter_settin
         return;
     dw_quantity_print(frequency, sizeof frequency, settings[0].frequency, "Hz", o->common.digits);
     spell_setting(setting, sizeof setting, &settings[0]);
-    program_note("the highest frequency with %llu levels is %s: %s", wish.levels, frequency, setting);
+    command_note(o->common.command, "the highest frequency with %llu levels is %s: %s", wish.levels, frequency, setting);
 }
 
 /* A wish with one thing changed; prescale is where a changed one is kept. */
@@ -279,15 +241,12 @@ static enum dw_status explain(const struct timer_options *o, struct dw_counter_s
                         text);
 }
 
-static enum dw_status timer(const struct timer_options *o, struct dw_error *error)
+static enum dw_status answer(const struct timer_options *o, struct dw_counter_setting *settings, struct dw_error *error)
 {
-    struct dw_counter_setting *settings = calloc(2 * o->wish.prescale_count, sizeof *settings);
-    if (!settings)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "no memory for the settings");
     size_t count;
+    char spelling[200];
     enum dw_status status = dw_counter_settings(&o->wish, settings, &count, error);
     if (status == DW_OK && o->print) {
-        char spelling[200];
         spell_setting(spelling, sizeof spelling, &settings[0]);
         puts(spelling);
     } else if (status == DW_OK) {
@@ -300,20 +259,30 @@ static enum dw_status timer(const struct timer_options *o, struct dw_error *erro
         if (status == DW_NO || status == DW_OK)
             status = explain(o, settings, error);
     }
+    return status;
+}
+
+static enum dw_status timer(void *options_read, struct dw_error *error)
+{
+    struct timer_options *o = options_read;
+    o->wish.up = o->way != 1;
+    o->wish.up_down = o->way != 0;
+    struct dw_counter_setting *settings = calloc(2 * o->wish.prescale_count, sizeof *settings);
+    if (!settings)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "no memory for the settings");
+    const enum dw_status status = answer(o, settings, error);
     free(settings);
     return status;
 }
 
-int main(int argc, char **argv)
+static void release(void *options_read)
 {
-    struct timer_options o = {
-        .common = common_defaults(),
-        .wish = { .up = true, .up_down = true, .levels = 1, .within = 0.05 },
-        .best = 10,
-    };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-timer", &argp, &o, argc, argv);
-    const enum dw_status status = timer(&o, &error);
-    free(o.prescales);
-    return program_finish(status, &error);
+    free(((struct timer_options *)options_read)->prescales);
 }
+
+static const struct timer_options defaults = { .common = COMMON_DEFAULTS, .wish = { .levels = 1, .within = 0.05 }, .best = 10, .way = 2 };
+static const struct program program = {
+    .name = "dw-timer", .about = about, .options = options, .rules = rules, .shared = SHARED_REPORT, .run = timer, .release = release,
+    PROGRAM_OPTIONS(struct timer_options, defaults)
+};
+PROGRAM_MAIN(program)

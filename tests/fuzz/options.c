@@ -10,7 +10,7 @@
 #include "figure/figure.h"
 #include "figure/whole_file.h"
 #include "mains.h"
-#include "programs/command_line_inner.h" /* a program runs again and again in one process, and must forget */
+#include "programs/old_command_line_inner.h"
 #include <dutywright/design.h>
 #include <fcntl.h>
 #include <setjmp.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "channels.h"
-#include "common.h"
+#include "old_channels.h"
+#include "old_common.h"
 #include <stdlib.h>
 #include <string.h>
 

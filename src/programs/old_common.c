@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Start and end of every program. State at file scope is the program's: there is one command line a process. */
-#include "common.h"
-#include "command_line_inner.h"
-#include "progress_inner.h"
+#include "old_common.h"
+#include "old_command_line_inner.h"
+#include "old_progress_inner.h"
 #include "config.h"
 #include <errno.h>
 #include <fcntl.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The shared options, and how a parser reads arguments. */
-#include "common.h"
-#include "command_line_inner.h"
+#include "old_common.h"
+#include "old_command_line_inner.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "command_line_inner.h"
-#include "common.h"
+#include "old_command_line_inner.h"
+#include "old_common.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A line on the terminal that says how far long work is. It comes late enough that short work shows none, is written
  * over itself, and goes before anything else is said. */
-#include "common.h"
-#include "progress_inner.h"
+#include "old_common.h"
+#include "old_progress_inner.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "common.h"
+#include "old_common.h"
 
 enum dw_encoding output_encoding(const struct common_options *options, const struct dw_reader *reader)
 {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "keys.h"
-#include "common.h"
+#include "old_keys.h"
+#include "old_common.h"
 #include <string.h>
 
 enum { MOST_TEXT = 256, MOST_KEYS = 16 };

@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The shared options, and what programs do with them. */
+#include "common.h"
+
+#define OPTION_STRUCT struct common_options
+enum { SHARED_GROUP = 8 };
+
+static const char *const formats[] = { "text", "rows", "json", NULL };
+
+/* Behind the program's own in --help. */
+static const struct option_spec every_program[] = {
+    { .help = "Shared with other programs:", .group = SHARED_GROUP },
+    { "help", NULL, "Print this help and end", .group = SHARED_GROUP },
+    { "version", NULL, "Print the version and end", .group = SHARED_GROUP },
+    { "quiet", NULL, "Leave out notes and progress; errors and cautions still appear", .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_spec input[] = {
+    { "partial", NULL, "Accept a table that was cut off before its end line", OPTION_FLAG(partial), .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_spec output[] = {
+    { "binary", NULL, "Write rows as binary numbers, faster for long tables (default: as the input is; without input, text)",
+      OPTION_FLAG(binary), .group = SHARED_GROUP },
+    { "text", NULL, "Write rows as text", OPTION_FLAG(text), .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_rule output_rules[] = {
+    { OPTION_EXCLUDES, "binary", "text", "the output has one encoding; give one" },
+    { 0 }
+};
+static const struct option_spec channel[] = {
+    { "channel", "NAME", "Channel to work on (default: the last with a fitting unit)", OPTION_TEXT(channel), .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_spec span[] = {
+    { "span", "SPAN",
+      "Part of the table: last (the last whole period), last:N (the last N periods), all, or A:B (from time A to time B, "
+      "such as 10ms:20ms; either may be left out)", OPTION_TEXT(span), .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_spec rows[] = {
+    { "accuracy", "SHARE",
+      "How far straight lines between rows may be off, as a share of the natural scale, such as the supply (default 1e-5)",
+      OPTION_QUANTITY(accuracy, DW_SHARE), OPTION_FROM_TO(1e-14, 0.1), .group = SHARED_GROUP },
+    { "uniform", "RATE", "Write rows at equal spacing, so many a second (Hz), instead of as many as the accuracy needs",
+      OPTION_QUANTITY(uniform, DW_FREQUENCY), OPTION_ABOVE_ZERO, .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_spec report[] = {
+    { "format", "FORMAT", "text for reading, rows for tab-separated lines, json; the last two with all digits (default text)",
+      OPTION_WORD(format, formats), .group = SHARED_GROUP },
+    { "digits", "N", "Significant digits of the text format (default 4)", OPTION_COUNT(digits, 1, 17), .group = SHARED_GROUP },
+    { 0 }
+};
+
+static const struct {
+    unsigned which;
+    const struct option_spec *options;
+    const struct option_rule *rules;
+} shared[] = {
+    { SHARED_INPUT, input, NULL }, { SHARED_OUTPUT, output, output_rules }, { SHARED_CHANNEL, channel, NULL },
+    { SHARED_SPAN, span, NULL },   { SHARED_ROWS, rows, NULL },             { SHARED_REPORT, report, NULL },
+};
+
+size_t command_sets(const struct program *program, struct command_set *sets)
+{
+    size_t count = 0;
+    sets[count++] = (struct command_set){ program->options, program->rules, 0 };
+    if (program->load)
+        sets[count++] = (struct command_set){ program->load->options, program->load->rules, program->loaded };
+    for (size_t i = 0; i < sizeof shared / sizeof *shared; i++)
+        if (program->shared & shared[i].which)
+            sets[count++] = (struct command_set){ shared[i].options, shared[i].rules, program->common };
+    if (program->run)
+        sets[count++] = (struct command_set){ every_program, NULL, program->common };
+    return count;
+}
+
+struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error)
+{
+    const struct dw_reader_options how = command_reading(options->command, options->partial, rows_out);
+    return dw_reader_open(options->file, &how, error);
+}
+
+enum dw_encoding output_encoding(const struct common_options *options, const struct dw_reader *reader)
+{
+    if (options->binary || options->text || !reader)
+        return options->binary ? DW_BINARY : DW_TEXT;
+    return dw_reader_encoding(reader) == DW_BINARY ? DW_BINARY : DW_TEXT;
+}
