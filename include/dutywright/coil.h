@@ -49,6 +49,9 @@ enum dw_coil_state { DW_COIL_CURRENT, DW_COIL_STRAY, DW_COIL_STATES };
 /* Tags of the events of the armature. */
 enum dw_coil_event { DW_COIL_OTHER, DW_COIL_PULLS_IN, DW_COIL_DROPS_OUT };
 
+/* Whether a coil can be made of the plan, before anything is opened; DW_BAD_USE names the value that is out of range, and why. */
+DW_API enum dw_status dw_coil_check(const struct dw_coil_plan *plan, struct dw_error *error);
+
 struct dw_coil;
 /* Checks the plan; DW_BAD_USE names the value that is out of range, and why. */
 DW_API struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error);

@@ -54,6 +54,9 @@ enum dw_motor_input { DW_MOTOR_PIN, DW_MOTOR_LOW, DW_MOTOR_DIRECTION, DW_MOTOR_T
 /* States, in this order: A, rad/s, rad. */
 enum dw_motor_state { DW_MOTOR_CURRENT, DW_MOTOR_SPEED, DW_MOTOR_ANGLE, DW_MOTOR_STATES };
 
+/* Whether a motor can be made of the plan, before anything is opened; DW_BAD_USE names the value that is out of range. */
+DW_API enum dw_status dw_motor_check(const struct dw_motor_plan *plan, struct dw_error *error);
+
 struct dw_motor;
 /* Checks the plan; DW_BAD_USE names the value that is out of range.
  *   A load of the square law is followed by chords in speed that are off by at most 1e-5 of it at the no-load speed. */

@@ -244,7 +244,7 @@ static enum dw_status build(struct dw_coil *coil, struct dw_error *error)
 
 struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error)
 {
-    if (coil_check(plan, error))
+    if (dw_coil_check(plan, error))
         return NULL;
     struct dw_coil *coil = calloc(1, sizeof *coil);
     if (!coil) {

@@ -37,7 +37,6 @@ bool coil_clamp_holds(const struct dw_coil_plan *plan);
 /* A resistor across the switch: it conducts whenever the switch is off. */
 bool coil_clamp_leaks(const struct dw_coil_plan *plan);
 double coil_inductance(const struct dw_coil_plan *plan, bool pulled_in);
-enum dw_status coil_check(const struct dw_coil_plan *plan, struct dw_error *error);
 const struct dw_coil_plan *coil_plan(const struct dw_coil *coil);
 
 /* A mode is a circuit and a place of the armature. */

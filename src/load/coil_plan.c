@@ -210,7 +210,7 @@ static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_err
     return DW_OK;
 }
 
-enum dw_status coil_check(const struct dw_coil_plan *p, struct dw_error *error)
+enum dw_status dw_coil_check(const struct dw_coil_plan *p, struct dw_error *error)
 {
     enum dw_status status = check_ranges(p, error);
     if (!status)

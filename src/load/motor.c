@@ -332,7 +332,7 @@ static enum dw_status build(struct dw_motor *motor, const struct dw_motor_plan *
 
 struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error)
 {
-    if (motor_check(plan, error))
+    if (dw_motor_check(plan, error))
         return NULL;
     struct dw_motor *motor = calloc(1, sizeof *motor);
     if (!motor) {

@@ -32,6 +32,5 @@ enum { ELECTRICAL_MOST = 14 };
 
 /* The electrical modes of a drive; returns how many. */
 size_t motor_electrical(const struct dw_motor_plan *plan, struct electrical modes[ELECTRICAL_MOST]);
-enum dw_status motor_check(const struct dw_motor_plan *plan, struct dw_error *error);
 
 #endif

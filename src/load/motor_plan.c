@@ -25,7 +25,7 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
     return DW_OK;
 }
 
-enum dw_status motor_check(const struct dw_motor_plan *p, struct dw_error *error)
+enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *error)
 {
     const struct demand demands[] = {
         { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },

@@ -1,10 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-coil: the coil of a relay, solenoid or valve on a low-side switch. */
-#include "old_common.h"
 #include "drive.h"
-#include "report.h"
-#include "simulate.h"
-#include <dutywright/coil.h>
+#include "load_kind.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -13,146 +10,40 @@
  * second burns from about here, ISO 13732-1 (from memory). */
 static const double LOW_VOLTAGE = 60, STORED = 0.35, BURNS = 65;
 
-enum {
-    OPTION_RESISTANCE = OPTION_OWN,
-    OPTION_INDUCTANCE, OPTION_INDUCTANCE_CLOSED, OPTION_TEMPERATURE, OPTION_RESISTANCE_AT, OPTION_PULL_IN, OPTION_DROP_OUT,
-    OPTION_SUPPLY, OPTION_CLAMP, OPTION_CLAMP_AT, OPTION_DIODE_DROP, OPTION_SWITCH_RESISTANCE, OPTION_STRAY, OPTION_THRESHOLD,
-    OPTION_START, OPTION_ALL, OPTION_REPORT, OPTION_EXPECT
-};
-
-enum expectation { EXPECT_UNSAID, EXPECT_FOLLOW, EXPECT_HOLD };
+enum expectation { EXPECT_UNSAID = -1, EXPECT_FOLLOW, EXPECT_HOLD };
 
 struct coil_options {
     struct common_options common;
-    struct dw_coil_plan plan;
-    double temperature, resistance_at;  /* degC */
-    double threshold;                   /* V; NaN: from the table */
+    struct coil_load load;
     bool steady, report;
     enum expectation expect;
 };
 
-static const struct argp_option options[] = {
-    { NULL, 0, NULL, 0, "The coil:", 1 },
-    { "resistance", OPTION_RESISTANCE, "R", 0, "Of the winding (ohm); required", 1 },
-    { "inductance", OPTION_INDUCTANCE, "L", 0, "Of the winding (H), the armature open; required", 1 },
-    { "inductance-closed", OPTION_INDUCTANCE_CLOSED, "L", 0,
-      "With the armature pulled in (H); default the same. The flux goes on at the change, so the current dips", 1 },
-    { "temperature", OPTION_TEMPERATURE, "T", 0, "Of the copper (degC); default that at which the resistance is given", 1 },
-    { "resistance-at", OPTION_RESISTANCE_AT, "T", 0, "Temperature at which the resistance is given (degC); default 20", 1 },
-    { "pull-in", OPTION_PULL_IN, "I", 0, "Current at which the armature pulls in (A)", 1 },
-    { "drop-out", OPTION_DROP_OUT, "I", 0, "Current at which it lets go (A), below the pull-in", 1 },
-    { NULL, 0, NULL, 0, "What drives it:", 2 },
-    { "supply", OPTION_SUPPLY, "V", 0, "Supply (V); the switch stands between the coil and ground; required", 2 },
-    { "clamp", OPTION_CLAMP, "WORD", 0,
-      "Path of the current at switch-off: diode; zener=V or resistor=R (ohm), in series with the diode; none: only --stray takes it; "
-      "required", 2 },
-    { "clamp-at", OPTION_CLAMP_AT, "coil|switch", 0,
-      "Where it stands: across the coil (default), or across the switch, a zener or resistor then without diode", 2 },
-    { "diode-drop", OPTION_DIODE_DROP, "V", 0, "Of the clamp's diode and of the switch's body diode (V); default 0.7", 2 },
-    { "switch-resistance", OPTION_SWITCH_RESISTANCE, "R", 0, "Of the switch while on (ohm); default 0", 2 },
-    { "stray", OPTION_STRAY, "C", 0, "Capacitance across the switch, of winding and transistor (F); required with --clamp none", 2 },
-    { "threshold", OPTION_THRESHOLD, "V", 0, "The switch is on above it (V); default the middle of the table's levels", 2 },
-    { NULL, 0, NULL, 0, "Output:", 3 },
-    { "start", OPTION_START, "zero|steady", 0, "Switched off since long ago (default), or the periodic state that is reached from there", 3 },
-    { "all", OPTION_ALL, NULL, 0,
-      "Also coil (V, across it), flux (Wb), supply-current, switch-current, and diode-current (clamp at the coil) or clamp-current "
-      "(at the switch) (A)", 3 },
-    { "report", OPTION_REPORT, NULL, 0,
+static const char *const starts[] = { "zero", "steady", NULL }, *const expectations[] = { "follow", "hold", NULL };
+
+#define OPTION_STRUCT struct coil_options
+static const struct option_spec options[] = {
+    { "start", "zero|steady", "Switched off since long ago (default), or the periodic state that is reached from there",
+      OPTION_WORD(steady, starts), .group = 3 },
+    { "report", NULL,
       "Write findings instead of the table: times of the armature, peaks, hold current, energy of the last whole operation; status 1 "
-      "where the armature does not do what is expected of it", 3 },
-    { "expect", OPTION_EXPECT, "follow|hold", 0,
+      "where the armature does not do what is expected of it", OPTION_FLAG(report) },
+    { "expect", "follow|hold",
       "What --report judges: follow: each pulse pulls in and lets go (default, unless the table has a carrier-period, where one "
-      "pull-in does); hold: pulled in at the end", 3 },
+      "pull-in does); hold: pulled in at the end", OPTION_WORD(expect, expectations) },
     { 0 }
 };
 
-static const struct argp_child children[] = {
-    { &input_argp, 0, NULL, 0 }, { &output_argp, 0, NULL, 0 }, { &channel_argp, 0, NULL, 0 }, { &rows_argp, 0, NULL, 0 },
-    { &report_argp, 0, NULL, 0 }, { &quiet_argp, 0, NULL, 0 }, { 0 }
+static const struct option_rule rules[] = {
+    REPORT_RULES,
+    { OPTION_EXCLUDES, "report", "all", "a report has no channels" },
+    { OPTION_EXCLUDES, "report", "accuracy", "a report has no rows; what it finds is exact" },
+    { OPTION_REFUSED, "expect", "!report", "it is what --report judges: give --report" },
+    { OPTION_REFUSED, "expect", "!pull-in", "there is no armature: give --pull-in and --drop-out" },
+    { 0 }
 };
 
-static void read_clamp(struct dw_coil_plan *p, const char *argument)
-{
-    static const char *const words[] = { "none", "diode", "zener=", "resistor=" };
-    size_t k = 0;
-    while (k < 4 && (k < 2 ? strcmp(argument, words[k]) : strncmp(argument, words[k], strlen(words[k]))))
-        k++;
-    if (k == 4)
-        option_error("clamp", argument, "must be none, diode, zener=V or resistor=R");
-    p->clamp = (enum dw_coil_clamp)k;
-    if (k < 2)
-        return;
-    struct dw_error error;
-    if (dw_quantity_parse(argument + strlen(words[k]), p->clamp == DW_CLAMP_ZENER ? DW_VOLTAGE : DW_RESISTANCE, &p->clamp_value,
-                          &error))
-        option_error("clamp", argument, "%s", error.text);
-    if (!(p->clamp_value > 0))
-        option_error("clamp", argument, "its value must be above zero");
-}
-
-static void check_options(struct coil_options *o)
-{
-    struct dw_coil_plan *p = &o->plan;
-    option_required("resistance", "such as 15");
-    option_required("inductance", "such as 0.11");
-    option_required("supply", "such as 12");
-    option_required("clamp", "one of none, diode, zener=V, resistor=R");
-    if (option_given("pull-in") && !option_given("drop-out"))
-        option_required("drop-out", "the current at which the armature lets go");
-    if (option_given("drop-out") && !option_given("pull-in"))
-        option_required("pull-in", "the current at which the armature pulls in");
-    if (option_given("inductance-closed") && !option_given("pull-in"))
-        option_error("inductance-closed", option_given("inductance-closed"), "goes with --pull-in and --drop-out");
-    if (p->clamp == DW_CLAMP_NONE && !option_given("stray"))
-        option_required("stray", "such as 100p: without a clamp only it limits the voltage");
-    option_report();
-    option_conflict("report", "all", "a report has no channels");
-    option_conflict("report", "accuracy", "a report has no rows; what it finds is exact");
-    if (!o->report && option_given("expect"))
-        option_error("expect", option_given("expect"), "it is what --report judges: give --report");
-    if (o->expect != EXPECT_UNSAID && !option_given("pull-in"))
-        option_error("expect", option_given("expect"), "there is no armature: give --pull-in and --drop-out");
-    if (isnan(o->temperature))
-        o->temperature = o->resistance_at;
-    p->resistance = dw_coil_copper(p->resistance, o->resistance_at, o->temperature);
-}
-
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    struct coil_options *o = state->input;
-    struct dw_coil_plan *p = &o->plan;
-    static const char *const places[] = { "coil", "switch", NULL }, *const starts[] = { "zero", "steady", NULL };
-    static const char *const expectations[] = { "follow", "hold", NULL };
-    switch (key) {
-    case ARGP_KEY_INIT:
-        for (int i = 0; i < 6; i++)
-            state->child_inputs[i] = &o->common;
-        return 0;
-    case OPTION_RESISTANCE: p->resistance = option_positive("resistance", argument, DW_RESISTANCE); return 0;
-    case OPTION_INDUCTANCE: p->inductance = option_positive("inductance", argument, DW_INDUCTANCE); return 0;
-    case OPTION_INDUCTANCE_CLOSED: p->inductance_closed = option_positive("inductance-closed", argument, DW_INDUCTANCE); return 0;
-    case OPTION_TEMPERATURE: o->temperature = option_between("temperature", argument, DW_TEMPERATURE, -100, 300); return 0;
-    case OPTION_RESISTANCE_AT: o->resistance_at = option_between("resistance-at", argument, DW_TEMPERATURE, -100, 300); return 0;
-    case OPTION_PULL_IN: p->pull_in = option_positive("pull-in", argument, DW_CURRENT); return 0;
-    case OPTION_DROP_OUT: p->drop_out = option_positive("drop-out", argument, DW_CURRENT); return 0;
-    case OPTION_SUPPLY: p->supply = option_positive("supply", argument, DW_VOLTAGE); return 0;
-    case OPTION_CLAMP: read_clamp(p, argument); return 0;
-    case OPTION_CLAMP_AT: p->clamp_at_switch = option_word("clamp-at", argument, places); return 0;
-    case OPTION_DIODE_DROP: p->diode_drop = option_between("diode-drop", argument, DW_VOLTAGE, 0, INFINITY); return 0;
-    case OPTION_SWITCH_RESISTANCE: p->switch_resistance = option_between("switch-resistance", argument, DW_RESISTANCE, 0, INFINITY); return 0;
-    case OPTION_STRAY: p->stray = option_positive("stray", argument, DW_CAPACITANCE); return 0;
-    case OPTION_THRESHOLD: o->threshold = option_quantity("threshold", argument, DW_VOLTAGE); return 0;
-    case OPTION_START: o->steady = option_word("start", argument, starts); return 0;
-    case OPTION_ALL: p->all = true; return 0;
-    case OPTION_REPORT: o->report = true; return 0;
-    case OPTION_EXPECT: o->expect = option_word("expect", argument, expectations) ? EXPECT_HOLD : EXPECT_FOLLOW; return 0;
-    case ARGP_KEY_END: check_options(o); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = {
-    options, parse, NULL,
+static const char about[] =
     "Current and armature of a relay, solenoid or valve whose coil a pin switches.\v"
     "Reads a wave table, takes a channel (--channel; default pin, else the last in V) as the gate of the switch, and appends "
     "current[A], switch[V] and, with --pull-in and --drop-out, armature[1], which is 1 while pulled in. Solved exactly from event to "
@@ -171,9 +62,7 @@ static const struct argp argp = {
     "  printf '0,1\\n0.02,1\\n0.02,0.35\\n0.2,0.35\\n' |\n"
     "    dw-pwm --frequency 22.5k --duty-from - |\n"
     "    dw-coil --resistance 15 --inductance 0.11 --supply 12 --clamp diode \\\n"
-    "      --pull-in 0.48 --drop-out 0.16 --report --expect hold",
-    children, NULL, NULL
-};
+    "      --pull-in 0.48 --drop-out 0.16 --report --expect hold";
 
 /* Extremes of a table's rows, for cautions. */
 struct seen {
@@ -201,26 +90,27 @@ static const char *in_words(char *out, double value, const char *unit)
 
 static void caution(const struct coil_options *o, const struct seen *seen)
 {
-    const struct dw_coil_plan *p = &o->plan;
+    const struct dw_coil_plan *p = &o->load.plan;
+    struct command *command = o->common.command;
     char text[64];
     if (p->supply > LOW_VOLTAGE)
-        program_caution("%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", p->supply);
+        command_caution(command, "%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", p->supply);
     if (p->clamp == DW_CLAMP_NONE && seen->peak > p->supply)
-        program_caution("unclamped coil: the switch sees %s; give the current a path, such as a diode, or a switch that stands it",
+        command_caution(command, "unclamped coil: the switch sees %s; give the current a path, such as a diode, or a switch that stands it",
                         in_words(text, seen->peak, "V"));
     if (seen->peak > LOW_VOLTAGE && p->supply <= LOW_VOLTAGE)
-        program_caution("the coil's kick brings %s to the switch: over 60 V DC can kill; local electrical codes and a licensed "
+        command_caution(command, "the coil's kick brings %s to the switch: over 60 V DC can kill; local electrical codes and a licensed "
                         "person decide", in_words(text, seen->peak, "V"));
     if (seen->stored > STORED)
-        program_caution("stored energy: the coil holds %s when it is switched off; never break its circuit by hand",
+        command_caution(command, "stored energy: the coil holds %s when it is switched off; never break its circuit by hand",
                         in_words(text, seen->stored, "J"));
-    if (o->temperature > BURNS)
-        program_caution("hot part: the coil at %g degC can burn skin", o->temperature);
+    if (o->load.temperature > BURNS)
+        command_caution(command, "hot part: the coil at %g degC can burn skin", o->load.temperature);
     if (p->pull_in > 0 && seen->least < -p->drop_out)
-        program_note("the current swings back to %s through the body diode; a real armature may hang on through that",
+        command_note(command, "the current swings back to %s through the body diode; a real armature may hang on through that",
                      in_words(text, seen->least, "A"));
     if (p->clamp == DW_CLAMP_RESISTOR && p->clamp_at_switch)
-        program_note("the resistor across the switch lets %s flow while it is off",
+        command_note(command, "the resistor across the switch lets %s flow while it is off",
                      in_words(text, p->supply / (p->resistance + p->clamp_value), "A"));
 }
 
@@ -236,10 +126,10 @@ static enum dw_status find_limits(const struct coil_options *o, const struct dw_
 {
     double same;
     *limits = (struct limits){ NAN, NAN, NAN };
-    if (!(o->plan.pull_in > 0))
+    if (!(o->load.plan.pull_in > 0))
         return DW_OK;
     enum dw_status status = dw_coil_times(coil, NAN, &limits->operate, &limits->release, error);
-    if (!status && f->off_current >= o->plan.drop_out)
+    if (!status && f->off_current >= o->load.plan.drop_out)
         status = dw_coil_times(coil, f->off_current, &same, &limits->release_here, error);
     return status;
 }
@@ -249,7 +139,7 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
 {
     struct report *report = report_findings(error);
     const struct dw_coil_energy *e = &f->energy;
-    const bool armature = o->plan.pull_in > 0, clamp = o->plan.clamp != DW_CLAMP_NONE;
+    const bool armature = o->load.plan.pull_in > 0, clamp = o->load.plan.clamp != DW_CLAMP_NONE;
     const struct {
         bool wanted;
         const char *channel, *quantity;
@@ -267,9 +157,9 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
         { armature, "armature", "repetition-limit", 1 / (limits->operate + limits->release), "Hz" },
         { true, "current", "peak", f->peak_current, "A" },
         { armature, "current", "hold", f->hold, "A" },
-        { armature, "current", "hold-over-drop-out", f->hold / o->plan.drop_out, "1" },
+        { armature, "current", "hold-over-drop-out", f->hold / o->load.plan.drop_out, "1" },
         { true, "switch", "peak", f->peak_switch, "V" },
-        { true, "coil", "resistance", o->plan.resistance, "ohm" },
+        { true, "coil", "resistance", o->load.plan.resistance, "ohm" },
         { true, "coil", "stored-energy", f->peak_stored, "J" },
         { isfinite(f->cycle), "coil", "operation", f->cycle, "s" },
         { true, "coil", "supply-energy", e->supply, "J" },
@@ -277,7 +167,7 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
         { clamp, "coil", "clamp-energy", e->clamp, "J" },
         { clamp && isfinite(f->cycle), "coil", "clamp-power", e->clamp / f->cycle, "W" },
         { true, "coil", "switch-energy", e->sw + e->stray, "J" },
-        { o->plan.inductance_closed > 0, "coil", "armature-work", e->armature, "J" },
+        { o->load.plan.inductance_closed > 0, "coil", "armature-work", e->armature, "J" },
         { true, "coil", "stored-change", fabs(e->stored) > 1e-12 * f->peak_stored ? e->stored : 0, "J" },
     };
     enum dw_status status = report ? DW_OK : error->status;
@@ -298,7 +188,7 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
     const bool on = isfinite(f->on_longest) || isfinite(f->off_current);
     in_words(rate, 1 / f->pulse, "Hz");
     in_words(most, 1 / (limits->operate + limits->release), "Hz");
-    if (!(o->plan.pull_in > 0))
+    if (!(o->load.plan.pull_in > 0))
         return DW_OK;
     if (o->expect == EXPECT_HOLD)
         return f->pulled_in ? DW_OK
@@ -335,10 +225,10 @@ static enum dw_status report_on(const struct coil_options *o, const struct seen 
     if (status)
         return status;
     caution(o, seen);
-    if (o->plan.pull_in > 0)
-        program_note("operate-time and release-time leave the armature's travel out: add what its data sheet says");
+    if (o->load.plan.pull_in > 0)
+        command_note(o->common.command, "operate-time and release-time leave the armature's travel out: add what its data sheet says");
     if (!isfinite(f.cycle))
-        program_note("energies are of the whole record: it holds no whole operation");
+        command_note(o->common.command, "energies are of the whole record: it holds no whole operation");
     return judge(o, &f, &limits, carried, error);
 }
 
@@ -354,45 +244,21 @@ static enum dw_status find_carrier(const struct dw_header *header, bool *carried
     return status;
 }
 
-static void describe_channels(const struct dw_coil *coil, struct simulation *s, struct simulated_channel *channels)
+static enum dw_status run_table(const struct coil_options *o, struct dw_reader *reader, const struct gate *gate, bool carried,
+                                struct dw_error *error)
 {
-    s->outputs = dw_coil_outputs(coil);
-    s->channel = channels;
-    for (size_t i = 0; i < s->outputs; i++) {
-        channels[i] = (struct simulated_channel){ .factor = 1, .initial = dw_coil_output_at_rest(coil, i) };
-        channels[i].name = dw_coil_output(coil, i, &channels[i].unit);
-    }
-}
-
-static enum dw_status run_coil(const struct coil_options *o, struct dw_error *error)
-{
-    struct dw_coil_plan plan = o->plan;
     struct common_options common = o->common;
-    struct simulation s = { .common = &common, .inputs = DW_COIL_INPUTS, .steady = o->steady, .no_table = o->report,
-                            .watch = watch };
-    struct simulated_channel channels[DW_OUTPUTS];
-    struct dw_coil *coil = NULL;
+    const struct load_drive drive = { .threshold = gate->threshold };
+    struct load_plant plant = { .release = NULL };
     struct seen seen = { .meter = NULL };
-    struct gate gate = { 0, NAN };
-    bool carried = false;
-    struct dw_reader *reader = input_open(&o->common, !o->report, error);
-    enum dw_status status = reader ? wave_needed(reader, error) : error->status;
-    if (!status)
-        status = gate_find(reader, "channel", o->common.channel, o->threshold, &gate, error);
-    if (!status)
-        status = find_carrier(dw_reader_header(reader), &carried, error);
-    s.input_column[DW_COIL_PIN] = gate.column;
-    plan.threshold = gate.threshold;
-    if (!status && !(coil = dw_coil_new(&plan, error)))
-        status = error->status;
-    if (!status && o->report && !(seen.meter = dw_coil_meter_new(coil, error)))
+    struct simulation s = { .common = &common, .steady = o->steady, .no_table = o->report, .watch = watch, .context = &seen };
+    enum dw_status status = coil_kind.plant(&o->load, &drive, &plant, error);
+    if (!status && o->report && !(seen.meter = dw_coil_meter_new(plant.load, error)))
         status = error->status;
     if (!status) {
-        seen.coil = coil;
-        s.modes = dw_coil_modes(coil);
-        s.mode = dw_coil_rest(coil, s.state);
-        s.context = &seen;
-        describe_channels(coil, &s, channels);
+        load_simulate(&plant, &s);
+        s.input_column[DW_COIL_PIN] = gate->column;
+        seen.coil = plant.load;
         if (o->report)
             common.accuracy = fmax(common.accuracy, 1e-2);  /* events and peaks are exact whatever the rows */
         status = simulate(&s, reader, error);
@@ -402,16 +268,33 @@ static enum dw_status run_coil(const struct coil_options *o, struct dw_error *er
     else if (!status)
         caution(o, &seen);
     dw_coil_meter_free(seen.meter);
-    dw_coil_free(coil);
+    load_free(&plant);
+    return status;
+}
+
+static enum dw_status run_coil(void *options_read, struct dw_error *error)
+{
+    const struct coil_options *o = options_read;
+    const struct channel_wish wish = { "channel", o->common.channel, "V" };
+    struct gate gate = { 0, NAN };
+    bool carried = false;
+    struct dw_reader *reader = input_open(&o->common, !o->report, error);
+    enum dw_status status = reader ? wave_needed(reader, error) : error->status;
+    if (!status)
+        status = gate_find(o->common.command, reader, &wish, o->load.plan.threshold, &gate, error);
+    if (!status)
+        status = find_carrier(dw_reader_header(reader), &carried, error);
+    if (!status)
+        status = run_table(o, reader, &gate, carried, error);
     dw_reader_close(reader);
     return status;
 }
 
-int main(int argc, char **argv)
-{
-    struct coil_options o = { .common = common_defaults(), .plan = { .diode_drop = 0.7 }, .temperature = NAN,
-                              .resistance_at = 20, .threshold = NAN };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-coil", &argp, &o, argc, argv);
-    return program_finish(run_coil(&o, &error), &error);
-}
+static const struct coil_options defaults = { .common = COMMON_DEFAULTS, .expect = EXPECT_UNSAID };
+static const struct program program = {
+    .name = "dw-coil", .about = about, .options = options, .rules = rules, .run = run_coil,
+    .load = &coil_kind.program, .loaded = offsetof(struct coil_options, load),
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_REPORT,
+    PROGRAM_OPTIONS(struct coil_options, defaults)
+};
+PROGRAM_MAIN(program)

@@ -200,27 +200,31 @@ bool command_is(const struct command *c, int i, const char *option)
     return false;
 }
 
-/* Whether an option sets a member: that of its row, or one named beside it. */
-static bool sets_member(const struct option_spec *option, const char *member)
+/* How well an option explains a refused member: 0: not at all; better where it was given, and where the member is its own. */
+static int blame(const struct command *c, const struct option_spec *option, const char *member)
 {
     const char *last = option->member ? strrchr(option->member, '.') : NULL, *own = last ? last + 1 : option->member;
     const char *also = option->also ? strstr(option->also, member) : NULL;
     const size_t length = strlen(member);
-    return (own && !strcmp(own, member))
-           || (also && (also == option->also || also[-1] == ' ') && (!also[length] || also[length] == ' '));
+    const bool is_own = own && !strcmp(own, member);
+    const bool sets = is_own || (also && (also == option->also || also[-1] == ' ') && (!also[length] || also[length] == ' '));
+    return sets ? 1 + is_own + 2 * (command_given(c, option->name) != NULL) : 0;
 }
 
 void command_place(const struct command *c, struct dw_error *error)
 {
     struct command_set sets[COMMAND_SETS];
-    const size_t count = command_sets(c->program, sets);
+    const size_t count = *error->member ? command_sets(c->program, sets) : 0;
     const char *name = NULL;
-    if (!*error->member)
-        return;
+    int most = 0;
     for (size_t i = 0; i < count; i++)
-        for (const struct option_spec *o = sets[i].options; o->name || o->help; o++)
-            if (o->name && sets_member(o, error->member) && (!name || (!command_given(c, name) && command_given(c, o->name))))
+        for (const struct option_spec *o = sets[i].options; o->name || o->help; o++) {
+            const int blamed = o->name ? blame(c, o, error->member) : 0;
+            if (blamed > most) {
                 name = o->name;
+                most = blamed;
+            }
+        }
     if (name)
         dw_error_set(error, error->status, error->line, "--%s: %s", name, error->text);
 }

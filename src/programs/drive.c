@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "drive.h"
-#include "old_common.h"
 #include <dutywright/value.h>
 #include <float.h>
 #include <math.h>
@@ -30,31 +29,32 @@ enum dw_status wave_needed(const struct dw_reader *reader, struct dw_error *erro
     return dw_header_needs_time(dw_reader_header(reader), dw_reader_name(reader), error);
 }
 
-enum dw_status channel_find(const struct dw_reader *reader, const char *option, const char *name, const char *unit,
-                            size_t *column, struct dw_error *error)
+enum dw_status channel_find(struct command *command, const struct dw_reader *reader, const struct channel_wish *wish, size_t *column,
+                            struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(reader);
+    const char *option = wish->option, *unit = wish->unit;
     struct dw_error why = { .status = DW_OK };
-    *column = name ? dw_header_find(header, name, &why) : dw_header_last_with_unit(header, unit, &why);
+    *column = wish->name ? dw_header_find(header, wish->name, &why) : dw_header_last_with_unit(header, unit, &why);
     if (!*column)
-        return name ? dw_error_set(error, DW_BAD_INPUT, 0, "--%s: %s", option, why.text)
-                    : dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s", dw_reader_name(reader), why.text);
+        return wish->name ? dw_error_set(error, DW_BAD_INPUT, 0, "--%s: %s", option, why.text)
+                          : dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s", dw_reader_name(reader), why.text);
     const struct dw_column found = dw_header_column(header, *column);
     double divisor = 1, factor = 1;
     if (unit && dw_unit_converts(found.unit, unit, &divisor, &factor) && divisor != factor)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--%s: '%s' is in %s, not %s; dw-table --rename '%s=%s[%s]' converts it", option,
                             found.name, found.unit, unit, found.name, found.name, unit);
-    if (name && unit && *found.unit && strcmp(found.unit, "1") != 0 && strcmp(found.unit, unit) != 0)
-        program_note("--%s: '%s' is in %s; its values are taken in %s", option, found.name, found.unit, unit);
+    if (wish->name && unit && *found.unit && strcmp(found.unit, "1") != 0 && strcmp(found.unit, unit) != 0)
+        command_note(command, "--%s: '%s' is in %s; its values are taken in %s", option, found.name, found.unit, unit);
     return DW_OK;
 }
 
-enum dw_status gate_find(const struct dw_reader *reader, const char *option, const char *channel, double threshold,
+enum dw_status gate_find(struct command *command, const struct dw_reader *reader, const struct channel_wish *wish, double threshold,
                          struct gate *gate, struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(reader);
-    size_t column = channel ? 0 : dw_header_find(header, "pin", NULL);
-    const enum dw_status status = column ? DW_OK : channel_find(reader, option, channel, "V", &column, error);
+    size_t column = wish->name ? 0 : dw_header_find(header, "pin", NULL);
+    const enum dw_status status = column ? DW_OK : channel_find(command, reader, wish, &column, error);
     if (status)
         return status;
     double low, high;

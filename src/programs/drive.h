@@ -4,12 +4,18 @@
 #ifndef PROGRAMS_DRIVE_H
 #define PROGRAMS_DRIVE_H
 
-#include <dutywright/status.h>
+#include "command.h"
 #include <dutywright/table.h>
-#include <stddef.h>
 
 /* The two numbers of the header's key `levels`; false where it is missing or does not read. */
 bool header_levels(const struct dw_header *header, double *low, double *high);
+
+/* A channel that an option names. */
+struct channel_wish {
+    const char *option;  /* without dashes: for the message */
+    const char *name;    /* NULL: not given */
+    const char *unit;    /* NULL: any */
+};
 
 /* A channel taken as on above the threshold. */
 struct gate {
@@ -19,18 +25,16 @@ struct gate {
 
 /* Whether the table is a wave: DW_BAD_INPUT where its first column has another unit than s. */
 enum dw_status wave_needed(const struct dw_reader *reader, struct dw_error *error);
-/* Column of the channel that an option names, or of the last one with a unit.
- *   option   that names it, without dashes: for the message
- *   name     NULL: not given
+/* Column of the channel that is wished for, or of the last one with its unit.
  *   returns  DW_BAD_INPUT: no such channel */
-enum dw_status channel_find(const struct dw_reader *reader, const char *option, const char *name, const char *unit,
-                            size_t *column, struct dw_error *error);
+enum dw_status channel_find(struct command *command, const struct dw_reader *reader, const struct channel_wish *wish, size_t *column,
+                            struct dw_error *error);
 
 /* Finds the gate: the middle of the header's `levels` is the threshold unless one is given.
- *   option, channel  as for channel_find; without a name: `pin` where there is one, else the last channel in V
+ *   wish       as for channel_find, its unit V; without a name: `pin` where there is one, else the last channel in V
  *   threshold  V; NaN: from the header
  *   returns    DW_BAD_INPUT: no such channel, or no threshold to be had (the text names --threshold) */
-enum dw_status gate_find(const struct dw_reader *reader, const char *option, const char *channel, double threshold,
+enum dw_status gate_find(struct command *command, const struct dw_reader *reader, const struct channel_wish *wish, double threshold,
                          struct gate *gate, struct dw_error *error);
 
 /* Rows of a reader, the first whole period of which is kept in memory and the later ones compared with it. */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-measure: mean, ripple, pulses and settling of the channels of a wave table. */
-#include "old_channels.h"
-#include "old_common.h"
+#include "channels.h"
+#include "common.h"
 #include "report.h"
 #include <dutywright/measure.h>
 #include <stdlib.h>
@@ -9,32 +9,11 @@
 
 struct measure_options {
     struct common_options common;
-    char *channels;  /* names, joined by commas; NULL: all */
+    struct option_texts channels;  /* none: all */
     struct dw_span span;
     double period, band;
     bool has_from, has_levels;
     double from, low, high;
-};
-
-enum { OPTION_PERIOD = OPTION_OWN, OPTION_BAND, OPTION_FROM, OPTION_LEVELS };
-
-static const struct argp_option options[] = {
-    { "channel", OPTION_CHANNEL, "NAMES", OPTION_REPEATS, "Channels to measure, joined by commas or given one by one (default: all)",
-      0 },
-    { "period", OPTION_PERIOD, "TIME", 0,
-      "The wave repeats after so long, counted from the first row (s; default: what the table says)", 0 },
-    { "band", OPTION_BAND, "SHARE", 0,
-      "Settled means within so much of the final mean, as a share of the change from the first to the final mean (default "
-      "2%)", 0 },
-    { "from", OPTION_FROM, "VALUE", 0,
-      "What the change that settles starts from (default: what the table says under initial, else the first row)", 0 },
-    { "levels", OPTION_LEVELS, "LOW:HIGH", 0,
-      "Levels of the low and the high state, for duty and transitions (default: those that the table names, where the channel "
-      "keeps near them; else where the wave spends its time; else its extremes)", 0 },
-    { 0 },
-};
-static const struct argp_child children[] = {
-    { &input_argp, 0, NULL, 0 }, { &span_argp, 0, NULL, 0 }, { &report_argp, 0, NULL, 0 }, { 0 }
 };
 
 static const char doc[] =
@@ -67,65 +46,63 @@ static const char doc[] =
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";
 
 /* A value in whatever unit the channel has. */
-static double any_quantity(const char *option, const char *text)
+static enum dw_status any_quantity(const struct option_spec *option, const char *text, double *value, struct dw_error *error)
 {
     static const enum dw_quantity kinds[] = { DW_VOLTAGE, DW_CURRENT, DW_SPEED, DW_POWER, DW_TEMPERATURE, DW_TORQUE };
-    double value;
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
-        if (dw_quantity_parse(text, kinds[i], &value, NULL) == DW_OK)
-            return value;
-    return option_quantity(option, text, DW_NUMBER);
+        if (dw_quantity_parse(text, kinds[i], value, NULL) == DW_OK)
+            return DW_OK;
+    return option_value(option, text, value, error);
 }
 
-static void read_levels(struct measure_options *o, const char *argument)
+static enum dw_status read_from(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
+    struct measure_options *o = options;
+    o->has_from = true;
+    return any_quantity(option, argument, &o->from, error);
+}
+
+static enum dw_status read_levels(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct measure_options *o = options;
     char low[64];
-    const char *colon = strchr(argument, ':');
-    const size_t length = colon ? (size_t)(colon - argument) : 0;
-    if (!colon || length >= sizeof low)
-        option_error("levels", argument, "two values were wanted, LOW:HIGH, such as 0:3.3");
-    memcpy(low, argument, length);
-    low[length] = 0;
-    o->low = any_quantity("levels", low);
-    o->high = any_quantity("levels", colon + 1);
+    const char *high = option_halves(argument, ':', low, sizeof low);
+    if (!high)
+        return option_error(error, option->name, argument, "two values were wanted, LOW:HIGH, such as 0:3.3");
+    enum dw_status status = any_quantity(option, low, &o->low, error);
+    if (status == DW_OK)
+        status = any_quantity(option, high, &o->high, error);
     o->has_levels = true;
-    if (!(o->low < o->high))
-        option_error("levels", argument, "the low level must be below the high one");
+    if (status == DW_OK && !(o->low < o->high))
+        status = option_error(error, option->name, argument, "the low level must be below the high one");
+    return status;
 }
 
-static void read_span(struct measure_options *o)
+static enum dw_status check(const struct command *command, void *options, struct dw_error *error)
 {
-    struct dw_error error;
-    if (o->common.span && dw_span_parse(o->common.span, &o->span, &error) != DW_OK)
-        option_error("span", NULL, "%s", error.text);
+    struct measure_options *o = options;
+    struct dw_error why;
+    (void)command;
+    if (o->common.span && dw_span_parse(o->common.span, &o->span, &why) != DW_OK)
+        return option_error(error, "span", NULL, "%s", why.text);
+    return DW_OK;
 }
 
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    struct measure_options *o = state->input;
-    switch (key) {
-    case ARGP_KEY_INIT:
-        for (int i = 0; i < 3; i++)
-            state->child_inputs[i] = &o->common;
-        return 0;
-    case OPTION_CHANNEL: channels_add(&o->channels, argument); return 0;
-    case OPTION_PERIOD: o->period = option_positive("period", argument, DW_TIME); return 0;
-    case OPTION_BAND:
-        o->band = option_quantity("band", argument, DW_SHARE);
-        if (!(o->band > 0 && o->band < 1))
-            option_error("band", argument, "must be above 0 and below 100%%");
-        return 0;
-    case OPTION_FROM:
-        o->from = any_quantity("from", argument);
-        o->has_from = true;
-        return 0;
-    case OPTION_LEVELS: read_levels(o, argument); return 0;
-    case ARGP_KEY_END: read_span(o); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = { options, parse, NULL, doc, children, NULL, NULL };
+#define OPTION_STRUCT struct measure_options
+static const struct option_spec options[] = {
+    { "channel", "NAMES", "Channels to measure, joined by commas or given one by one (default: all)", OPTION_TEXTS(channels) },
+    { "period", "TIME", "The wave repeats after so long, counted from the first row (s; default: what the table says)",
+      OPTION_QUANTITY(period, DW_TIME), OPTION_ABOVE_ZERO },
+    { "band", "SHARE",
+      "Settled means within so much of the final mean, as a share of the change from the first to the final mean (default 2%)",
+      OPTION_QUANTITY(band, DW_SHARE), OPTION_BETWEEN(0, 1) },
+    { "from", "VALUE", "What the change that settles starts from (default: what the table says under initial, else the first row)",
+      OPTION_READ(read_from), OPTION_AT(from) },
+    { "levels", "LOW:HIGH",
+      "Levels of the low and the high state, for duty and transitions (default: those that the table names, where the channel "
+      "keeps near them; else where the wave spends its time; else its extremes)", OPTION_READ(read_levels) },
+    { 0 }
+};
 
 static struct dw_meter *new_meter(const struct measure_options *o, const struct dw_reader *reader, struct dw_error *error)
 {
@@ -140,9 +117,9 @@ static struct dw_meter *new_meter(const struct measure_options *o, const struct 
                                     .high = o->high,
                                     .place = dw_reader_name(reader) };
     size_t *column = NULL;
-    enum dw_status status = channels_find(o->channels, header, &column, &how.channels, error);
-    how.column = o->channels ? column : NULL;
-    const size_t channels = o->channels ? how.channels : dw_header_columns(header) - 1;
+    enum dw_status status = channels_find(&o->channels, header, &column, &how.channels, error);
+    how.column = o->channels.count ? column : NULL;
+    const size_t channels = o->channels.count ? how.channels : dw_header_columns(header) - 1;
     if (status == DW_OK && channels > 1 && (o->has_from || o->has_levels))
         status = dw_error_set(error, DW_BAD_USE, 0, "--%s holds for one channel only: choose it with --channel",
                               o->has_from ? "from" : "levels");
@@ -193,7 +170,7 @@ static enum dw_status report(const struct measure_options *o, const struct dw_he
 }
 
 /* One line for channels of which the same is to be said. */
-static void say(const struct dw_header *header, const struct dw_meter *meter)
+static void say(struct command *command, const struct dw_header *header, const struct dw_meter *meter)
 {
     struct dw_meter_note note, other;
     for (size_t i = 0; dw_meter_note(meter, i, &note); i++) {
@@ -214,17 +191,18 @@ static void say(const struct dw_header *header, const struct dw_meter *meter)
         if (more)
             snprintf(rest, sizeof rest, " and %zu more", more);
         if (!said)
-            program_note("%s%s%s%s", names, rest, *names ? ": " : "", note.text);
+            command_note(command, "%s%s%s%s", names, rest, *names ? ": " : "", note.text);
     }
 }
 
-static enum dw_status measure(const struct measure_options *o, struct dw_error *error)
+static enum dw_status measure(void *options_read, struct dw_error *error)
 {
+    const struct measure_options *o = options_read;
     struct dw_reader *reader = input_open(&o->common, false, error);
     struct dw_meter *meter = reader ? new_meter(o, reader, error) : NULL;
     enum dw_status status = meter ? read_rows(reader, meter, error) : error->status;
     if (status == DW_OK) {
-        say(dw_reader_header(reader), meter);
+        say(o->common.command, dw_reader_header(reader), meter);
         status = report(o, dw_reader_header(reader), meter, error);
     }
     dw_meter_free(meter);
@@ -232,12 +210,9 @@ static enum dw_status measure(const struct measure_options *o, struct dw_error *
     return status;
 }
 
-int main(int argc, char **argv)
-{
-    struct measure_options o = { .common = common_defaults() };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-measure", &argp, &o, argc, argv);
-    const enum dw_status status = measure(&o, &error);
-    free(o.channels);
-    return program_finish(status, &error);
-}
+static const struct measure_options defaults = { .common = COMMON_DEFAULTS };
+static const struct program program = {
+    .name = "dw-measure", .about = doc, .options = options, .shared = SHARED_INPUT | SHARED_SPAN | SHARED_REPORT, .check = check,
+    .run = measure, PROGRAM_OPTIONS(struct measure_options, defaults)
+};
+PROGRAM_MAIN(program)

@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-plot: a figure from tables. */
-#include "old_common.h"
+#include "common.h"
 #include "figure/figure.h"
 #include "figure/preview.h"
 #include "figure/tables.h"
 #include "figure/text.h"
 #include "figure/whole_file.h"
-#include "old_progress_inner.h"
 #include <langinfo.h>
 #include <locale.h>
 #include <stdlib.h>
@@ -14,81 +13,86 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-/* Texts of an option that may be given several times. */
-struct texts {
-    const char **text;
-    size_t count;
-};
-
 struct plot_options {
     struct common_options common;
-    struct texts file, name, panel, range;
-    enum trace_style *style;
-    size_t styles;
-    enum scale x_scale, *y_scale;
-    size_t y_scales;
-    const char *title, *output, *type;
+    const char *const *file;  /* [files], words of the line, or standard input */
+    size_t files;
+    struct option_texts name, panel, range, draw, y_scale;
+    enum trace_style *style;  /* [draw.count] */
+    enum scale *y_scales;     /* [y_scale.count] */
+    const char *x_scale, *title, *output, *type;
     bool mean, stack, frames;
     struct figure_form form;
 };
 
-enum {
-    OPTION_OUTPUT = OPTION_OWN,
-    OPTION_TYPE,
-    OPTION_SIZE,
-    OPTION_FONT_SIZE,
-    OPTION_PANEL,
-    OPTION_STACK,
-    OPTION_NAME,
-    OPTION_TITLE,
-    OPTION_MEAN,
-    OPTION_RANGE,
-    OPTION_DRAW,
-    OPTION_X_SCALE,
-    OPTION_Y_SCALE,
-    OPTION_FRAMES,
-    OPTION_FRAME_TIME
-};
+static const char *const draw_words[] = { "lines", "stems", "marks", "joined", NULL };
+static const char *const x_scale_words[] = { "linear", "log", NULL }, *const y_scale_words[] = { "linear", "log", "dB", NULL };
 
-static const struct argp_option options[] = {
-    { NULL, 0, NULL, 0, "What is drawn:", 1 },
-    { "panel", OPTION_PANEL, "CHANNELS", OPTION_REPEATS,
+static enum dw_status read_size(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct figure_form *form = &((struct plot_options *)options)->form;
+    char *end;
+    const long width = strtol(argument, &end, 10);
+    const bool first = end != argument && (*end == 'x' || *end == 'X') && end[1] >= '0' && end[1] <= '9';
+    const long height = first ? strtol(end + 1, &end, 10) : 0;
+    if (!first || *end)
+        return option_error(error, option->name, argument, "width and height were wanted, such as 1280x720");
+    if (width > FIGURE_MOST || height > FIGURE_MOST || width < 1 || height < 1)
+        return option_error(error, option->name, argument, "width and height must be from 1 to %d", (int)FIGURE_MOST);
+    form->width = (int)width;
+    form->height = (int)height;
+    return DW_OK;
+}
+
+#define OPTION_STRUCT struct plot_options
+static const struct option_spec options[] = {
+    { .help = "What is drawn:" },
+    { "panel", "CHANNELS",
       "A panel with these channels, joined by commas; one for each panel, from the top. 2:out is channel out of the second "
-      "FILE only (default: all channels, those of one unit in one panel)", 0 },
-    { "stack", OPTION_STACK, NULL, 0, "Give every FILE panels of its own, below one another, instead of drawing them together", 0 },
-    { "mean", OPTION_MEAN, NULL, 0, "Draw each channel's mean over the span as a dashed line, with its value", 0 },
-    { "draw", OPTION_DRAW, "HOW", OPTION_REPEATS,
+      "FILE only (default: all channels, those of one unit in one panel)", OPTION_TEXTS(panel) },
+    { "stack", NULL, "Give every FILE panels of its own, below one another, instead of drawing them together", OPTION_FLAG(stack) },
+    { "mean", NULL, "Draw each channel's mean over the span as a dashed line, with its value", OPTION_FLAG(mean) },
+    { "draw", "HOW",
       "lines, stems (a stroke from zero to each value), marks, or joined (marks joined by lines); one for all files or one for "
-      "each (default: by what the table is)", 0 },
-    { NULL, 0, NULL, 0, "Axes:", 2 },
-    { "range", OPTION_RANGE, "LOW:HIGH", OPTION_REPEATS,
-      "Ends of the vertical axis of the first panel, then the second, ...; plain numbers with prefixes (default: what is drawn)", 0 },
-    { "x-scale", OPTION_X_SCALE, "SCALE", 0, "linear or log (default: log for a frequency response, else linear)", 0 },
-    { "y-scale", OPTION_Y_SCALE, "SCALE", OPTION_REPEATS,
+      "each (default: by what the table is)", OPTION_TEXTS(draw), .words = draw_words },
+    { .help = "Axes:" },
+    { "range", "LOW:HIGH",
+      "Ends of the vertical axis of the first panel, then the second, ...; plain numbers with prefixes (default: what is drawn)",
+      OPTION_TEXTS(range) },
+    { "x-scale", "SCALE", "linear or log (default: log for a frequency response, else linear)", OPTION_TEXT(x_scale), .words = x_scale_words },
+    { "y-scale", "SCALE",
       "linear, log, or dB (20 log10 of the values: dB re 1 V, 1 A, 1); one for all panels or one for each, from the top (default "
-      "linear, the gain of a response in dB)", 0 },
-    { NULL, 0, NULL, 0, "Words:", 3 },
-    { "title", OPTION_TITLE, "TEXT", 0, "Title above the figure", 0 },
-    { "name", OPTION_NAME, "TEXT", OPTION_REPEATS,
-      "What a FILE is called in the figure, in the order of the files (default: its file name without folder and ending)", 0 },
-    { NULL, 0, NULL, 0, "The file:", 4 },
-    { "output", OPTION_OUTPUT, "FILE", 0,
+      "linear, the gain of a response in dB)", OPTION_TEXTS(y_scale), .words = y_scale_words },
+    { .help = "Words:" },
+    { "title", "TEXT", "Title above the figure", OPTION_TEXT(title) },
+    { "name", "TEXT",
+      "What a FILE is called in the figure, in the order of the files (default: its file name without folder and ending)",
+      OPTION_TEXTS(name) },
+    { .help = "The file:" },
+    { "output", "FILE",
       "Write the figure there; the name's ending, .svg, .png, .ps, .gif or .txt, tells the type. - is standard output. Without it "
-      "the terminal shows a preview (in ASCII where its locale is not UTF-8)", 0 },
-    { "type", OPTION_TYPE, "TYPE", 0, "svg, png, ps, gif or text (the preview's characters), where the name does not tell", 0 },
-    { "size", OPTION_SIZE, "WxH", 0, "Width and height in pixels (default 1280x720, higher for many panels); of text, in characters", 0 },
-    { "font-size", OPTION_FONT_SIZE, "N", 0, "Size of letters in pixels (default: to be read from the last row)", 0 },
-    { "frames", OPTION_FRAMES, NULL, 0, "Make an animated GIF: each FILE is a frame, named in its corner; all have the same axes", 0 },
-    { "frame-time", OPTION_FRAME_TIME, "TIME", 0, "How long a frame is shown (s; default 200ms)", 0 },
-    { NULL, 0, NULL, 0, "Input:", 5 },
-    { "partial", OPTION_PARTIAL, NULL, 0, "Accept tables that were cut off before their end line", 0 },
-    { "span", OPTION_SPAN, "SPAN", 0,
+      "the terminal shows a preview (in ASCII where its locale is not UTF-8)", OPTION_TEXT(output) },
+    { "type", "TYPE", "svg, png, ps, gif or text (the preview's characters), where the name does not tell", OPTION_TEXT(type) },
+    { "size", "WxH", "Width and height in pixels (default 1280x720, higher for many panels); of text, in characters",
+      OPTION_READ(read_size) },
+    { "font-size", "N", "Size of letters in pixels (default: to be read from the last row)", OPTION_QUANTITY(form.font, DW_NUMBER),
+      OPTION_FROM_TO(6, 400) },
+    { "frames", NULL, "Make an animated GIF: each FILE is a frame, named in its corner; all have the same axes", OPTION_FLAG(frames) },
+    { "frame-time", "TIME", "How long a frame is shown (s; default 200ms)", OPTION_QUANTITY(form.seconds, DW_TIME),
+      OPTION_FROM_TO(0.01, 600) },
+    { .help = "Input:" },
+    { "partial", NULL, "Accept tables that were cut off before their end line", OPTION_FLAG(common.partial) },
+    { "span", "SPAN",
       "Part of the tables: last (the last whole period), last:N (the last N periods), all, or A:B (from A to B on the horizontal "
-      "axis, such as 10ms:20ms or 100:20k; either may be left out)", 0 },
-    { 0 },
+      "axis, such as 10ms:20ms or 100:20k; either may be left out)", OPTION_TEXT(common.span) },
+    { 0 }
 };
 
-static const struct argp_child children[] = { { &quiet_argp, 0, NULL, -1 }, { 0 } };
+static const struct option_rule rules[] = {
+    { OPTION_EXCLUDES, "frames", "stack", "a frame is a figure of its own; give one" },
+    { OPTION_REFUSED, "frame-time", "!frames", "there are frames only with --frames" },
+    { 0 }
+};
 
 static const char doc[] =
     "Draw tables as a figure that can be read from the last row of a lecture room: panels above one another with one "
@@ -119,56 +123,6 @@ static const char doc[] =
     "\n"
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";
 
-static void add_text(struct texts *texts, const char *text)
-{
-    const char **more = realloc(texts->text, (texts->count + 1) * sizeof *more);
-    if (!more)
-        program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
-    texts->text = more;
-    texts->text[texts->count++] = text;
-}
-
-static void add_style(struct plot_options *o, const char *argument)
-{
-    static const char *const words[] = { "lines", "stems", "marks", "joined", NULL };
-    enum trace_style *more = realloc(o->style, (o->styles + 1) * sizeof *more);
-    if (!more)
-        program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
-    o->style = more;
-    o->style[o->styles++] = (enum trace_style)option_word("draw", argument, words);
-}
-
-static enum scale read_x_scale(const char *argument)
-{
-    static const char *const words[] = { "linear", "log", NULL };
-    return option_word("x-scale", argument, words) ? SCALE_LOG : SCALE_LINEAR;
-}
-
-static void add_scale(struct plot_options *o, const char *argument)
-{
-    enum scale *more = realloc(o->y_scale, (o->y_scales + 1) * sizeof *more);
-    if (!more)
-        program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
-    static const char *const words[] = { "linear", "log", "dB", NULL };
-    static const enum scale scales[] = { SCALE_LINEAR, SCALE_LOG, SCALE_DECIBELS };
-    o->y_scale = more;
-    o->y_scale[o->y_scales++] = scales[option_word("y-scale", argument, words)];
-}
-
-static void read_size(struct plot_options *o, const char *argument)
-{
-    char *end;
-    const long width = strtol(argument, &end, 10);
-    const bool first = end != argument && (*end == 'x' || *end == 'X') && end[1] >= '0' && end[1] <= '9';
-    const long height = first ? strtol(end + 1, &end, 10) : 0;
-    if (!first || *end)
-        option_error("size", argument, "width and height were wanted, such as 1280x720");
-    if (width > FIGURE_MOST || height > FIGURE_MOST || width < 1 || height < 1)
-        option_error("size", argument, "width and height must be from 1 to %d", (int)FIGURE_MOST);
-    o->form.width = (int)width;
-    o->form.height = (int)height;
-}
-
 /* ---- the type of file ---- */
 
 static enum figure_type type_of_name(const char *output)
@@ -184,85 +138,90 @@ static enum figure_type type_of_name(const char *output)
     return FIGURE_TYPES;
 }
 
-static void choose_type(struct plot_options *o)
+static enum dw_status choose_type(struct plot_options *o, struct dw_error *error)
 {
     static const char *const words[] = { "svg", "png", "ps", "gif", "text", NULL };
-    if (o->type)
-        o->form.type = (enum figure_type)option_word("type", o->type, words);
-    else if (o->output)
-        o->form.type = type_of_name(o->output);
-    else
-        o->form.type = FIGURE_TEXT;
+    const struct option_spec spec = { .name = "type", .words = words };
+    int index = FIGURE_TEXT;
+    if (o->type && option_index(&spec, o->type, &index, error) != DW_OK)
+        return DW_BAD_USE;
+    o->form.type = o->output && !o->type ? type_of_name(o->output) : (enum figure_type)index;
     if (!o->output && o->form.type != FIGURE_TEXT)
-        option_required("output", "such as figure.svg, or - for standard output");
+        return dw_error_set(error, DW_BAD_USE, 0, "--output is missing: give it, such as figure.svg, or - for standard output");
     if (o->form.type == FIGURE_TYPES)
-        option_error("output", o->output, "the name should end with .svg, .png, .ps, .gif or .txt; or give --type");
+        return option_error(error, "output", o->output, "the name should end with .svg, .png, .ps, .gif or .txt; or give --type");
     if (!o->output && !o->type && !isatty(STDOUT_FILENO))
-        program_fail(DW_BAD_USE, "standard output is no terminal to show a preview on: add --output figure.svg (or .png, .ps, .gif), "
-                                 "or --type text for the preview");
+        return dw_error_set(error, DW_BAD_USE, 0, "standard output is no terminal to show a preview on: add --output figure.svg (or "
+                            ".png, .ps, .gif), or --type text for the preview");
+    return DW_OK;
 }
 
-static void choose_frames(const struct plot_options *o)
+static enum dw_status check_frames(const struct plot_options *o, struct dw_error *error)
 {
-    option_conflict("frames", "stack", "a frame is a figure of its own; give one");
     if (o->frames && o->form.type != FIGURE_GIF)
-        option_error("frames", NULL, "only GIF files hold frames: give --output a name with .gif");
-    if (o->frames && o->file.count < 2)
-        option_error("frames", NULL, "each FILE is a frame, and there %s: give two or more", o->file.count ? "is one" : "is none");
-    if (option_given("frame-time") && !o->frames)
-        option_error("frame-time", option_given("frame-time"), "there are frames only with --frames");
+        return option_error(error, "frames", NULL, "only GIF files hold frames: give --output a name with .gif");
+    if (o->frames && o->files < 2)
+        return option_error(error, "frames", NULL, "each FILE is a frame, and there %s: give two or more", o->files ? "is one" : "is none");
+    return DW_OK;
 }
 
-static void check(struct plot_options *o)
+static enum dw_status check_counts(const struct plot_options *o, struct dw_error *error)
 {
-    struct dw_error error;
-    choose_type(o);
-    choose_frames(o);
-    if (!o->file.count)
-        add_text(&o->file, "-");
-    if (o->styles > 1 && o->styles != o->file.count)
-        option_error("draw", option_given("draw"), "given %zu times for %zu file%s: give one for all, or one for each", o->styles,
-                     o->file.count, o->file.count == 1 ? "" : "s");
-    if (o->name.count > o->file.count)
-        option_error("name", option_given("name"), "given %zu times for %zu file%s", o->name.count, o->file.count,
-                     o->file.count == 1 ? "" : "s");
-    if (o->form.type != FIGURE_TEXT && o->form.width && (o->form.width < FIGURE_LEAST || o->form.height < FIGURE_LEAST))
-        option_error("size", option_given("size"), "width and height must be from %d to %d", (int)FIGURE_LEAST, (int)FIGURE_MOST);
-    if (o->form.type == FIGURE_TEXT && option_given("font-size"))
-        option_error("font-size", option_given("font-size"), "text has the letters of the screen that shows it");
-    if (o->output && whole_file_check(o->output, &error) != DW_OK)
-        option_error("output", NULL, "%s", error.text);
+    const size_t files = o->files ? o->files : 1; /* standard input */
+    const char *plural = files == 1 ? "" : "s";
+    const struct figure_form *form = &o->form;
+    if (o->draw.count > 1 && o->draw.count != files)
+        return option_error(error, "draw", o->draw.text[o->draw.count - 1], "given %zu times for %zu file%s: give one for all, or one for "
+                            "each", o->draw.count, files, plural);
+    if (o->name.count > files)
+        return option_error(error, "name", o->name.text[o->name.count - 1], "given %zu times for %zu file%s", o->name.count, files,
+                            plural);
+    if (form->type != FIGURE_TEXT && form->width && (form->width < FIGURE_LEAST || form->height < FIGURE_LEAST))
+        return option_error(error, "size", command_given(o->common.command, "size"), "width and height must be from %d to %d",
+                            (int)FIGURE_LEAST, (int)FIGURE_MOST);
+    if (form->type == FIGURE_TEXT && command_given(o->common.command, "font-size"))
+        return option_error(error, "font-size", command_given(o->common.command, "font-size"),
+                            "text has the letters of the screen that shows it");
+    return DW_OK;
 }
 
-static error_t parse(int key, char *argument, struct argp_state *state)
+static size_t word_index(const char *const *words, const char *word)
 {
-    struct plot_options *o = state->input;
-    switch (key) {
-    case ARGP_KEY_INIT: state->child_inputs[0] = &o->common; return 0;
-    case ARGP_KEY_ARG: add_text(&o->file, argument); return 0;
-    case OPTION_PANEL: add_text(&o->panel, argument); return 0;
-    case OPTION_NAME: add_text(&o->name, argument); return 0;
-    case OPTION_RANGE: add_text(&o->range, argument); return 0;
-    case OPTION_DRAW: add_style(o, argument); return 0;
-    case OPTION_X_SCALE: o->x_scale = read_x_scale(argument); return 0;
-    case OPTION_Y_SCALE: add_scale(o, argument); return 0;
-    case OPTION_TITLE: o->title = argument; return 0;
-    case OPTION_OUTPUT: o->output = argument; return 0;
-    case OPTION_TYPE: o->type = argument; return 0;
-    case OPTION_SIZE: read_size(o, argument); return 0;
-    case OPTION_FONT_SIZE: o->form.font = option_between("font-size", argument, DW_NUMBER, 6, 400); return 0;
-    case OPTION_MEAN: o->mean = true; return 0;
-    case OPTION_STACK: o->stack = true; return 0;
-    case OPTION_FRAMES: o->frames = true; return 0;
-    case OPTION_FRAME_TIME: o->form.seconds = option_between("frame-time", argument, DW_TIME, 0.01, 600); return 0;
-    case OPTION_PARTIAL: o->common.partial = true; return 0;
-    case OPTION_SPAN: o->common.span = argument; return 0;
-    case ARGP_KEY_END: check(o); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
+    size_t i = 0;
+    while (strcmp(words[i], word) != 0)
+        i++;
+    return i;
 }
 
-static const struct argp argp = { options, parse, "[FILE...]", doc, children, NULL, NULL };
+static enum dw_status read_words(struct plot_options *o, struct dw_error *error)
+{
+    static const enum scale scales[] = { SCALE_LINEAR, SCALE_LOG, SCALE_DECIBELS };
+    o->style = calloc(o->draw.count + 1, sizeof *o->style);
+    o->y_scales = calloc(o->y_scale.count + 1, sizeof *o->y_scales);
+    if (!o->style || !o->y_scales)
+        return dw_no_memory(error);
+    for (size_t i = 0; i < o->draw.count; i++)
+        o->style[i] = (enum trace_style)word_index(draw_words, o->draw.text[i]);
+    for (size_t i = 0; i < o->y_scale.count; i++)
+        o->y_scales[i] = scales[word_index(y_scale_words, o->y_scale.text[i])];
+    return DW_OK;
+}
+
+static enum dw_status check(const struct command *command, void *options_read, struct dw_error *error)
+{
+    struct plot_options *o = options_read;
+    struct dw_error why;
+    o->file = command->words;
+    o->files = command->word_count;
+    enum dw_status status = choose_type(o, error);
+    if (status == DW_OK)
+        status = check_frames(o, error);
+    if (status == DW_OK)
+        status = check_counts(o, error);
+    if (status == DW_OK && o->output && whole_file_check(o->output, &why) != DW_OK)
+        status = option_error(error, "output", NULL, "%s", why.text);
+    return status == DW_OK ? read_words(o, error) : status;
+}
 
 /* ---- drawing ---- */
 
@@ -287,12 +246,14 @@ static struct request request_of(const struct plot_options *o)
 {
     const int preview = o->form.width ? o->form.width : PREVIEW_COLUMNS;
     const int width = o->form.type == FIGURE_TEXT ? 4 * preview : o->form.width ? o->form.width : FIGURE_WIDTH;
+    static const char *const standard_input[] = { "-" };
     return (struct request){
-        .file = o->file.text, .files = o->file.count, .name = o->name.text, .names = o->name.count,
+        .file = o->files ? o->file : standard_input, .files = o->files ? o->files : 1, .name = o->name.text, .names = o->name.count,
         .panel = o->panel.text, .panels = o->panel.count, .range = o->range.text, .ranges = o->range.count,
-        .style = o->style, .styles = o->styles, .x_scale = o->x_scale, .y_scale = o->y_scale, .y_scales = o->y_scales,
+        .style = o->style, .styles = o->draw.count, .y_scale = o->y_scales, .y_scales = o->y_scale.count,
+        .x_scale = !o->x_scale ? SCALE_BY_ITSELF : strcmp(o->x_scale, "log") ? SCALE_LINEAR : SCALE_LOG,
         .arrangement = o->frames ? FRAMES : o->stack ? STACKED : TOGETHER,
-        .title = o->title, .span = o->common.span, .mean = o->mean, .reading = input_options_of(&o->common, false),
+        .title = o->title, .span = o->common.span, .mean = o->mean, .reading = command_reading(o->common.command, o->common.partial, false),
         .strips = 4 * (size_t)width,
     };
 }
@@ -301,10 +262,10 @@ static struct request request_of(const struct plot_options *o)
 static void note_letters(const struct plot_options *o)
 {
     if (o->title && !text_has_strokes(o->title))
-        program_note("--title: the figure's letters do not have all of '%s': ? stands for what is missing", o->title);
+        command_note(o->common.command, "--title: the figure's letters do not have all of '%s': ? stands for what is missing", o->title);
     for (size_t i = 0; i < o->name.count; i++)
         if (!text_has_strokes(o->name.text[i]))
-            program_note("--name: the figure's letters do not have all of '%s': ? stands for what is missing", o->name.text[i]);
+            command_note(o->common.command, "--name: the figure's letters do not have all of '%s': ? stands for what is missing", o->name.text[i]);
 }
 
 /* Where memory runs out, libplot says so in its own words and calls exit. */
@@ -312,7 +273,7 @@ static bool drawing_library;
 static void end_with_it(void)
 {
     if (drawing_library) {
-        fprintf(stderr, "%s: %s for the drawing library\n", program_name(), dw_status_text(DW_NO_MEMORY));
+        fprintf(stderr, "dw-plot: %s for the drawing library\n", dw_status_text(DW_NO_MEMORY));
         _exit(3);
     }
 }
@@ -321,7 +282,7 @@ static enum dw_status draw(struct plot_options *o, const struct drawing *drawing
 {
     char *bytes = NULL, made_by[4096];
     size_t size;
-    snprintf(made_by, sizeof made_by, "%s%s", drawing->made_by, program_made_by());
+    snprintf(made_by, sizeof made_by, "%s%s", drawing->made_by, o->common.command->made_by);
     const struct remarks remarks = { o->title ? o->title : "", made_by, drawing->summary };
     struct dw_error why = { .status = DW_OK };
     if (o->form.type != FIGURE_TEXT)
@@ -338,32 +299,32 @@ static enum dw_status draw(struct plot_options *o, const struct drawing *drawing
     return status;
 }
 
-static enum dw_status plot(struct plot_options *o, struct dw_error *error)
+static enum dw_status plot(void *options_read, struct dw_error *error)
 {
+    struct plot_options *o = options_read;
+    atexit(end_with_it);
     look_at_terminal(o);
     const struct request request = request_of(o);
     struct drawing *drawing = drawing_new(&request, error);
     enum dw_status status = drawing ? DW_OK : error->status;
     for (size_t i = 0; drawing && i < drawing->notes; i++)
-        program_note("%s", drawing->note[i]);
+        command_note(o->common.command, "%s", drawing->note[i]);
     if (drawing)
         status = draw(o, drawing, error);
     drawing_free(drawing);
     return status;
 }
 
-int main(int argc, char **argv)
+static void release(void *options_read)
 {
-    struct plot_options options_given = { .common = common_defaults(), .form = { .seconds = 0.2 } };
-    struct dw_error error = { .status = DW_OK };
-    atexit(end_with_it);
-    program_start("dw-plot", &argp, &options_given, argc, argv);
-    const enum dw_status status = plot(&options_given, &error);
-    free(options_given.file.text);
-    free(options_given.name.text);
-    free(options_given.panel.text);
-    free(options_given.range.text);
-    free(options_given.style);
-    free(options_given.y_scale);
-    return program_finish(status, &error);
+    struct plot_options *o = options_read;
+    free(o->style);
+    free(o->y_scales);
 }
+
+static const struct plot_options defaults = { .common = COMMON_DEFAULTS, .form = { .seconds = 0.2 } };
+static const struct program program = {
+    .name = "dw-plot", .about = doc, .words = "[FILE...]", .options = options, .rules = rules, .check = check, .run = plot,
+    .release = release, PROGRAM_OPTIONS(struct plot_options, defaults)
+};
+PROGRAM_MAIN(program)

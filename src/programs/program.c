@@ -124,6 +124,14 @@ static bool hold_standard_descriptors(void)
     return true;
 }
 
+static void fill_defaults(const struct program *program, char *options)
+{
+    if (program->defaults)
+        memcpy(options, program->defaults, program->size);
+    if (program->load)
+        memcpy(options + program->loaded, program->load->defaults, program->load->size);
+}
+
 int program_main(const struct program *program, int argc, char **argv)
 {
     struct command command = { .program = program };
@@ -131,8 +139,8 @@ int program_main(const struct program *program, int argc, char **argv)
     if (!hold_standard_descriptors())
         return EXIT_SYSTEM;
     void *options = calloc(1, program->size);
-    if (options && program->defaults)
-        memcpy(options, program->defaults, program->size);
+    if (options)
+        fill_defaults(program, options);
     enum dw_status status = options ? command_parse(&command, program, options, argc, argv, &error) : dw_no_memory(&error);
     if (command.asked)
         status = print_asked(&command, &error);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-pwm: a pulse train as a wave table. */
-#include "old_common.h"
+#include "common.h"
 #include <dutywright/pulse.h>
 #include <math.h>
 #include <stdio.h>
@@ -11,71 +11,97 @@ struct pwm_options {
     struct common_options common;
     struct dw_pulse_train train;
     struct dw_counter counter;  /* clock 0: none */
+    double frequency;           /* Hz; 0: none */
+    int bits;                   /* 0: not asked */
     const char *duty_from;
 };
 
-enum {
-    OPTION_FREQUENCY = OPTION_OWN,
-    OPTION_PERIOD,
-    OPTION_CLOCK,
-    OPTION_PRESCALE,
-    OPTION_COUNT_TO,
-    OPTION_COUNTING,
-    OPTION_DUTY,
-    OPTION_DUTY_FROM,
-    OPTION_MODULATE,
-    OPTION_BITS,
-    OPTION_HIGH,
-    OPTION_LOW,
-    OPTION_ALIGN,
-    OPTION_PHASE,
-    OPTION_RISE,
-    OPTION_FALL,
-    OPTION_DEAD_TIME,
-    OPTION_JITTER,
-    OPTION_SEED,
-    OPTION_PERIODS,
-    OPTION_DURATION
+static const char *const counting_words[] = { "up", "updown", NULL };
+static const char *const align_words[] = { "left", "centre", "right", NULL };
+static const char *const modulate_words[] = { "regular", "natural", "density", NULL };
+
+/* A bare number beyond a period was meant in degrees: whole periods more or less change nothing. */
+static enum dw_status read_phase(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    double *phase = &((struct pwm_options *)options)->train.phase;
+    const enum dw_status status = option_value(option, argument, phase, error);
+    if (status == DW_OK && fabs(*phase) > 1 && !strpbrk(argument, "/%d"))
+        return option_error(error, option->name, argument, "must be from -1 to 1; did you mean %sdeg?", argument);
+    return status;
+}
+
+static enum dw_status read_dead_time(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct dw_pulse_train *train = &((struct pwm_options *)options)->train;
+    train->complement = true;
+    return option_value(option, argument, &train->dead_time, error);
+}
+
+#define OPTION_STRUCT struct pwm_options
+static const struct option_spec options[] = {
+    { .help = "How fast (one of three ways):" },
+    { "frequency", "F", "Switching frequency (Hz); with --modulate density, of the clock", OPTION_QUANTITY(frequency, DW_FREQUENCY),
+      OPTION_ABOVE_ZERO, .also = "period" },
+    { "period", "T", "The same as a time (s)", OPTION_QUANTITY(train.period, DW_TIME), OPTION_ABOVE_ZERO },
+    { "clock", "F", "Clock of a timer (Hz); its counter then sets frequency and steps of duty", OPTION_QUANTITY(counter.clock, DW_FREQUENCY),
+      OPTION_ABOVE_ZERO },
+    { "prescale", "N", "Clock ticks to a count (default 1)", OPTION_COUNT(counter.prescale, 1, 1LL << 32) },
+    { "count-to", "M", "Largest count: 16383 for a free-running 14-bit counter", OPTION_COUNT(counter.largest, 1, (1LL << 32) - 1) },
+    { "counting", "WAY",
+      "up: 0 to M, M + 1 counts a period, duties k/(M + 1), pulse at the left; updown: 0 to M and back, 2 M counts, "
+      "duties k/M, pulse in the centre (default up)", OPTION_WORD(counter.counting, counting_words) },
+    { .help = "How much (one of --duty and --duty-from):" },
+    { "duty", "D", "Share of the period that is high: 31.2%, 0.312 or 3510/11250", OPTION_QUANTITY(train.duty, DW_SHARE), OPTION_FROM_TO(0, 1) },
+    { "duty-from", "FILE",
+      "Duty against time, from the first channel of a table (- is standard input): shares, or percent where its unit is %",
+      OPTION_TEXT(duty_from) },
+    { "modulate", "HOW",
+      "regular: the duty at the start of a period holds for it; natural: edges where the duty crosses a ramp or triangle; "
+      "density: whole clocks on or off, as evenly as can be (default regular)", OPTION_WORD(train.modulation, modulate_words) },
+    { "bits", "N", "Round the duty to k/2^N", OPTION_COUNT(bits, 1, 52) },
+    { "partial", NULL, "Accept a duty table that was cut off before its end line", OPTION_FLAG(common.partial) },
+    { .help = "Shape:" },
+    { "high", "V", "Level when on (V; default 3.3)", OPTION_QUANTITY(train.high, DW_VOLTAGE), .also = "low" },
+    { "low", "V", "Level when off (V; default 0)", OPTION_QUANTITY(train.low, DW_VOLTAGE) },
+    { "align", "PLACE", "Place of the pulse in its period: left, centre or right (default left)", OPTION_WORD(train.alignment, align_words) },
+    { "phase", "X",
+      "How much later every pulse comes: share of a period, or degrees (90deg). Periods still begin at whole multiples "
+      "of the period, so the table may begin with the end of a pulse", OPTION_READ(read_phase), .quantity = DW_PHASE },
+    { "rise", "T", "Time from low to high (s), starting at the nominal instant (default 0)", OPTION_QUANTITY(train.rise, DW_TIME),
+      OPTION_NOT_NEGATIVE },
+    { "fall", "T", "Time from high to low (s), starting at the nominal instant (default 0)", OPTION_QUANTITY(train.fall, DW_TIME),
+      OPTION_NOT_NEGATIVE },
+    { "dead-time", "T", "Add the complementary channel, called complement, and delay each turn-on of both by T (s; 0 is allowed)",
+      OPTION_READ(read_dead_time), OPTION_AT(train.dead_time), .quantity = DW_TIME, OPTION_NOT_NEGATIVE },
+    { "jitter", "T", "Shift each edge at random: Gaussian, T rms (s); the order of edges is kept", OPTION_QUANTITY(train.jitter, DW_TIME),
+      OPTION_NOT_NEGATIVE },
+    { "seed", "N", "Which random shifts: the same N gives the same train (default 1)", OPTION_COUNT(train.seed, 0, 1LL << 53) },
+    { .help = "How long (one of two ways):" },
+    { "periods", "N",
+      "Periods (default 10; with --duty-from until its table ends). With --modulate density a period is the pattern: "
+      "q clocks for a duty p/q", OPTION_QUANTITY(train.periods, DW_NUMBER), OPTION_ABOVE_ZERO },
+    { "duration", "T", "Time (s)", OPTION_QUANTITY(train.duration, DW_TIME), OPTION_ABOVE_ZERO },
+    { 0 }
 };
 
-static const struct argp_option options[] = {
-    { NULL, 0, NULL, 0, "How fast (one of three ways):", 1 },
-    { "frequency", OPTION_FREQUENCY, "F", 0, "Switching frequency (Hz); with --modulate density, of the clock", 1 },
-    { "period", OPTION_PERIOD, "T", 0, "The same as a time (s)", 1 },
-    { "clock", OPTION_CLOCK, "F", 0, "Clock of a timer (Hz); its counter then sets frequency and steps of duty", 1 },
-    { "prescale", OPTION_PRESCALE, "N", 0, "Clock ticks to a count (default 1)", 1 },
-    { "count-to", OPTION_COUNT_TO, "M", 0, "Largest count: 16383 for a free-running 14-bit counter", 1 },
-    { "counting", OPTION_COUNTING, "WAY", 0,
-      "up: 0 to M, M + 1 counts a period, duties k/(M + 1), pulse at the left; updown: 0 to M and back, 2 M counts, "
-      "duties k/M, pulse in the centre (default up)", 1 },
-    { NULL, 0, NULL, 0, "How much (one of --duty and --duty-from):", 2 },
-    { "duty", OPTION_DUTY, "D", 0, "Share of the period that is high: 31.2%, 0.312 or 3510/11250", 2 },
-    { "duty-from", OPTION_DUTY_FROM, "FILE", 0,
-      "Duty against time, from the first channel of a table (- is standard input): shares, or percent where its unit is %", 2 },
-    { "modulate", OPTION_MODULATE, "HOW", 0,
-      "regular: the duty at the start of a period holds for it; natural: edges where the duty crosses a ramp or triangle; "
-      "density: whole clocks on or off, as evenly as can be (default regular)", 2 },
-    { "bits", OPTION_BITS, "N", 0, "Round the duty to k/2^N", 2 },
-    { NULL, 0, NULL, 0, "Shape:", 3 },
-    { "high", OPTION_HIGH, "V", 0, "Level when on (V; default 3.3)", 3 },
-    { "low", OPTION_LOW, "V", 0, "Level when off (V; default 0)", 3 },
-    { "align", OPTION_ALIGN, "PLACE", 0, "Place of the pulse in its period: left, centre or right (default left)", 3 },
-    { "phase", OPTION_PHASE, "X", 0,
-      "How much later every pulse comes: share of a period, or degrees (90deg). Periods still begin at whole multiples "
-      "of the period, so the table may begin with the end of a pulse", 3 },
-    { "rise", OPTION_RISE, "T", 0, "Time from low to high (s), starting at the nominal instant (default 0)", 3 },
-    { "fall", OPTION_FALL, "T", 0, "Time from high to low (s), starting at the nominal instant (default 0)", 3 },
-    { "dead-time", OPTION_DEAD_TIME, "T", 0,
-      "Add the complementary channel, called complement, and delay each turn-on of both by T (s; 0 is allowed)", 3 },
-    { "jitter", OPTION_JITTER, "T", 0, "Shift each edge at random: Gaussian, T rms (s); the order of edges is kept", 3 },
-    { "seed", OPTION_SEED, "N", 0, "Which random shifts: the same N gives the same train (default 1)", 3 },
-    { NULL, 0, NULL, 0, "How long (one of two ways):", 4 },
-    { "periods", OPTION_PERIODS, "N", 0,
-      "Periods (default 10; with --duty-from until its table ends). With --modulate density a period is the pattern: "
-      "q clocks for a duty p/q", 4 },
-    { "duration", OPTION_DURATION, "T", 0, "Time (s)", 4 },
-    { "partial", OPTION_PARTIAL, NULL, 0, "Accept a duty table that was cut off before its end line", 2 },
-    { 0 },
+static const struct option_rule rules[] = {
+    { OPTION_EXCLUDES, "frequency period clock", NULL, "both set the period; give one" },
+    { OPTION_EXCLUDES, "duty", "duty-from", "both set the duty; give one" },
+    { OPTION_EXCLUDES, "periods", "duration", "both set the length; give one" },
+    { OPTION_EXCLUDES, "bits", "clock", "both set the steps of duty; give one" },
+    { OPTION_ONE_OF, "frequency period clock", NULL, "such as --frequency 1.6k" },
+    { OPTION_ONE_OF, "duty duty-from", NULL, "such as --duty 31.2%" },
+    { OPTION_REFUSED, "prescale count-to counting", "!clock", "belongs to a counter: give --clock too" },
+    { OPTION_NEEDED, "count-to", "clock", "such as 11249" },
+    { OPTION_REFUSED, "seed", "!jitter", "chooses the shifts of --jitter: give that too" },
+    { OPTION_REFUSED, "partial", "!duty-from", "is about the table of --duty-from: give that too" },
+    { OPTION_REFUSED, "align", "modulate=density", "--modulate density has no place for it: its pulses are whole clocks" },
+    { OPTION_REFUSED, "clock", "modulate=density", "--modulate density needs no counter: give its clock as --frequency" },
+    { OPTION_REFUSED, "modulate=natural", "bits clock", "compares without steps: use regular with --bits or --clock" },
+    { OPTION_REFUSED, "align=centre", "clock&!counting=updown",
+      "a counter that only counts up has its pulses left or right; --counting updown centres them" },
+    { OPTION_REFUSED, "align=left align=right", "clock&counting=updown", "a counter that counts up and down has its pulses in the centre" },
+    { 0 }
 };
 
 static const char about[] =
@@ -91,113 +117,18 @@ static const char about[] =
     "  dw-pwm --frequency 22.5k --duty 40% --dead-time 500n --rise 50n --fall 50n\n"
     "  dw-pwm --frequency 2k --duty-from sine.tsv --modulate natural";
 
-static const struct argp_child children[] = { { &output_argp, 0, NULL, 6 }, { 0 } };
-
-static const char *const counting_words[] = { "up", "updown", NULL };
-static const char *const align_words[] = { "left", "centre", "right", NULL };
-static const char *const modulate_words[] = { "regular", "natural", "density", NULL };
-
-/* Options that exclude, need or contradict each other. */
-static void check_together(struct pwm_options *o)
-{
-    static const char *const rate[] = { "frequency", "period", "clock" };
-    for (int i = 0; i < 3; i++)
-        for (int j = i + 1; j < 3; j++)
-            option_conflict(rate[i], rate[j], "both set the period; give one");
-    option_conflict("duty", "duty-from", "both set the duty; give one");
-    option_conflict("periods", "duration", "both set the length; give one");
-    option_conflict("bits", "clock", "both set the steps of duty; give one");
-    if (!option_given("frequency") && !option_given("period") && !option_given("clock"))
-        program_fail(DW_BAD_USE, "--frequency, --period or --clock is missing: give one, such as --frequency 1.6k");
-    if (!option_given("duty") && !option_given("duty-from"))
-        program_fail(DW_BAD_USE, "--duty or --duty-from is missing: give one, such as --duty 31.2%%");
-    static const char *const counter[] = { "prescale", "count-to", "counting" };
-    for (int i = 0; i < 3 && !option_given("clock"); i++)
-        if (option_given(counter[i]))
-            option_error(counter[i], option_given(counter[i]), "belongs to a counter: give --clock too");
-    if (option_given("clock"))
-        option_required("count-to", "such as 11249");
-    if (option_given("seed") && !option_given("jitter"))
-        option_error("seed", option_given("seed"), "chooses the shifts of --jitter: give that too");
-    if (option_given("partial") && !option_given("duty-from"))
-        option_error("partial", NULL, "is about the table of --duty-from: give that too");
-    const char *align = option_given("align");
-    if (o->train.modulation == DW_DENSITY && align)
-        option_error("align", align, "--modulate density has no place for it: its pulses are whole clocks");
-    if (o->train.modulation == DW_DENSITY && option_given("clock"))
-        option_error("clock", option_given("clock"), "--modulate density needs no counter: give its clock as --frequency");
-    if (o->train.modulation == DW_NATURAL && (option_given("bits") || option_given("clock")))
-        option_error("modulate", "natural", "compares without steps: use regular with --bits or --clock");
-    if (align && option_given("clock") && (o->counter.counting == DW_COUNT_UP) == (o->train.alignment == DW_ALIGN_CENTRE))
-        option_error("align", align, o->counter.counting == DW_COUNT_UP
-                     ? "a counter that only counts up has its pulses left or right; --counting updown centres them"
-                     : "a counter that counts up and down has its pulses in the centre");
-}
-
-/* A bare number beyond a period was meant in degrees: whole periods more or less change nothing. */
-static double read_phase(const char *argument)
-{
-    const double phase = option_quantity("phase", argument, DW_PHASE);
-    if (fabs(phase) > 1 && !strpbrk(argument, "/%d"))
-        option_error("phase", argument, "must be from -1 to 1; did you mean %sdeg?", argument);
-    return phase;
-}
-
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    struct pwm_options *o = state->input;
-    struct dw_pulse_train *train = &o->train;
-    switch (key) {
-    case ARGP_KEY_INIT: state->child_inputs[0] = &o->common; return 0;
-    case OPTION_FREQUENCY:
-        train->period = 1 / option_positive("frequency", argument, DW_FREQUENCY);
-        if (isinf(train->period))
-            option_error("frequency", argument, "its period is beyond what numbers can hold");
-        return 0;
-    case OPTION_PERIOD: train->period = option_positive("period", argument, DW_TIME); return 0;
-    case OPTION_CLOCK: o->counter.clock = option_positive("clock", argument, DW_FREQUENCY); return 0;
-    case OPTION_PRESCALE:
-        o->counter.prescale = (unsigned long long)option_count("prescale", argument, 1, 1L << 32);
-        return 0;
-    case OPTION_COUNT_TO:
-        o->counter.largest = (unsigned long long)option_count("count-to", argument, 1, (1L << 32) - 1);
-        return 0;
-    case OPTION_COUNTING:
-        o->counter.counting = (enum dw_counting)option_word("counting", argument, counting_words);
-        return 0;
-    case OPTION_DUTY: train->duty = option_between("duty", argument, DW_SHARE, 0, 1); return 0;
-    case OPTION_DUTY_FROM: o->duty_from = argument; return 0;
-    case OPTION_MODULATE:
-        train->modulation = (enum dw_modulation)option_word("modulate", argument, modulate_words);
-        return 0;
-    case OPTION_BITS: train->steps = 1ull << option_count("bits", argument, 1, 52); return 0;
-    case OPTION_HIGH: train->high = option_quantity("high", argument, DW_VOLTAGE); return 0;
-    case OPTION_LOW: train->low = option_quantity("low", argument, DW_VOLTAGE); return 0;
-    case OPTION_ALIGN: train->alignment = (enum dw_alignment)option_word("align", argument, align_words); return 0;
-    case OPTION_PHASE: train->phase = read_phase(argument); return 0;
-    case OPTION_RISE: train->rise = option_between("rise", argument, DW_TIME, 0, INFINITY); return 0;
-    case OPTION_FALL: train->fall = option_between("fall", argument, DW_TIME, 0, INFINITY); return 0;
-    case OPTION_DEAD_TIME:
-        train->complement = true;
-        train->dead_time = option_between("dead-time", argument, DW_TIME, 0, INFINITY);
-        return 0;
-    case OPTION_JITTER: train->jitter = option_between("jitter", argument, DW_TIME, 0, INFINITY); return 0;
-    case OPTION_SEED: train->seed = (uint64_t)option_count("seed", argument, 0, 1L << 53); return 0;
-    case OPTION_PERIODS: train->periods = option_positive("periods", argument, DW_NUMBER); return 0;
-    case OPTION_DURATION: train->duration = option_positive("duration", argument, DW_TIME); return 0;
-    case OPTION_PARTIAL: o->common.partial = true; return 0;
-    case ARGP_KEY_END: check_together(o); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = { options, parse, NULL, about, children, NULL, NULL };
-
 /* What the options leave to be worked out. */
-static void complete_train(struct pwm_options *o)
+static enum dw_status complete_train(const struct command *command, void *options_read, struct dw_error *error)
 {
     static const double longest = 1e6;  /* clocks: a longer pattern is asked for by mistake, ten of it even more so */
+    struct pwm_options *o = options_read;
     struct dw_pulse_train *train = &o->train;
+    if (o->frequency > 0)
+        train->period = 1 / o->frequency;
+    if (isinf(train->period))
+        return option_error(error, "frequency", command_given(command, "frequency"), "its period is beyond what numbers can hold");
+    if (o->bits)
+        train->steps = 1ull << o->bits;
     if (o->counter.clock > 0) {
         train->period = dw_counter_period(&o->counter);
         train->steps = dw_counter_steps(&o->counter);
@@ -205,14 +136,15 @@ static void complete_train(struct pwm_options *o)
             train->alignment = DW_ALIGN_CENTRE;
     }
     if (o->duty_from || train->duration > 0)
-        return;
+        return DW_OK;
     unsigned long long p, q = 0;
     if (train->modulation == DW_DENSITY
         && (!dw_duty_ratio(dw_duty_given(train->duty, train->steps, NULL), &p, &q) || (double)q > longest))
-        option_error("duty", option_given("duty"), "as a density it repeats only after %.4g clocks; give --duration, "
-                     "or --bits, or a simpler share such as 3/8", q ? (double)q : 0x1p53);
+        return option_error(error, "duty", command_given(command, "duty"), "as a density it repeats only after %.4g clocks; give "
+                            "--duration, or --bits, or a simpler share such as 3/8", q ? (double)q : 0x1p53);
     if (train->periods == 0)
         train->periods = 10;
+    return DW_OK;
 }
 
 /* The duty table, row by row. */
@@ -247,7 +179,7 @@ static enum dw_status open_duty(struct pwm_options *o, struct duty_table *table,
         return DW_OK;
     const bool endless = !(o->train.periods > 0 || o->train.duration > 0);
     const struct dw_reader_options how =
-        endless ? input_options_of(&o->common, true) : (struct dw_reader_options){ .partial = o->common.partial };
+        endless ? command_reading(o->common.command, o->common.partial, true) : (struct dw_reader_options){ .partial = o->common.partial };
     table->reader = dw_reader_open(o->duty_from, &how, error);
     if (!table->reader)
         return error->status;
@@ -303,7 +235,7 @@ static enum dw_status set_keys(struct dw_header *header, const struct pwm_option
                                struct dw_error *error)
 {
     const double pattern = dw_pulse_period(pulse), origin = dw_pulse_origin(pulse);
-    enum dw_status status = dw_header_add(header, "made-by", program_made_by(), error);
+    enum dw_status status = dw_header_add(header, "made-by", o->common.command->made_by, error);
     if (status == DW_OK && pattern > 0)
         status = dw_header_set_number(header, "period", pattern, error);
     if (status == DW_OK && pattern == 0)
@@ -338,7 +270,8 @@ static struct dw_header *make_header(const struct pwm_options *o, const struct d
 }
 
 /* length: s, NaN where the duty's points decide */
-static enum dw_status write_rows(struct dw_pulse *pulse, double length, struct dw_writer *writer, struct dw_error *error)
+static enum dw_status write_rows(struct command *command, struct dw_pulse *pulse, double length,
+                                 struct dw_writer *writer, struct dw_error *error)
 {
     double rows[3 * 512];
     const size_t width = 1 + dw_pulse_channels(pulse);
@@ -348,7 +281,7 @@ static enum dw_status write_rows(struct dw_pulse *pulse, double length, struct d
         if ((status = dw_writer_rows(writer, rows, count, error)) != DW_OK)
             return status;
         if (count && length > 0)
-            program_progress(NULL, rows[(count - 1) * width] / length, true);
+            command_progress(command, NULL, rows[(count - 1) * width] / length, true);
     }
     return status == DW_END ? dw_writer_finish(writer, error) : status;
 }
@@ -362,27 +295,27 @@ static void note_findings(const struct pwm_options *o, const struct dw_pulse *pu
 {
     const struct dw_pulse_findings found = dw_pulse_findings(pulse);
     if (found.clipped)
-        program_note("the duty went from %g to %g; it was clipped to 0 to 1%s", found.lowest, found.highest,
+        command_note(o->common.command, "the duty went from %g to %g; it was clipped to 0 to 1%s", found.lowest, found.highest,
                      found.highest > 2 ? " (a column in percent needs the unit %)" : "");
     if (found.closed)
-        program_note("the dead time left nothing of %llu pulse%s, which stay%s off", found.closed, plural(found.closed),
+        command_note(o->common.command, "the dead time left nothing of %llu pulse%s, which stay%s off", found.closed, plural(found.closed),
                      found.closed == 1 ? "s" : "");
     if (found.swallowed)
-        program_note("the jitter left nothing of %llu pulse%s", found.swallowed, plural(found.swallowed));
+        command_note(o->common.command, "the jitter left nothing of %llu pulse%s", found.swallowed, plural(found.swallowed));
     if (found.partial)
-        program_note("%llu edge%s turned round before the level was reached: the pulse or pause was shorter than the rise or "
+        command_note(o->common.command, "%llu edge%s turned round before the level was reached: the pulse or pause was shorter than the rise or "
                      "fall", found.partial, plural(found.partial));
     if (found.ended_early)
-        program_note("the duty table ends at %g s, and so does the train", found.end);
+        command_note(o->common.command, "the duty table ends at %g s, and so does the train", found.end);
     if (o->train.complement && o->train.fall > o->train.dead_time)
-        program_caution("the fall is longer than the dead time: both channels are partly on at once, and a half bridge "
+        command_caution(o->common.command, "the fall is longer than the dead time: both channels are partly on at once, and a half bridge "
                         "would conduct straight through");
 }
 
-static enum dw_status pwm(struct pwm_options *o, struct dw_error *error)
+static enum dw_status pwm(void *options_read, struct dw_error *error)
 {
+    struct pwm_options *o = options_read;
     struct duty_table table = { .scale = 1 };
-    complete_train(o);
     enum dw_status status = open_duty(o, &table, error);
     struct dw_pulse *pulse = status == DW_OK ? dw_pulse_new(&o->train, error) : NULL;
     struct dw_header *header = pulse ? make_header(o, &table, pulse, error) : NULL;
@@ -391,7 +324,7 @@ static enum dw_status pwm(struct pwm_options *o, struct dw_error *error)
     const double periods = o->train.periods > 0 ? o->train.periods : NAN;
     const double period = pulse && dw_pulse_period(pulse) > 0 ? dw_pulse_period(pulse) : o->train.period;
     const double length = o->train.duration > 0 ? o->train.duration : periods * period;
-    status = writer ? write_rows(pulse, length, writer, error) : error->status;
+    status = writer ? write_rows(o->common.command, pulse, length, writer, error) : error->status;
     if (status == DW_OK)
         note_findings(o, pulse);
     dw_writer_free(writer);
@@ -401,14 +334,9 @@ static enum dw_status pwm(struct pwm_options *o, struct dw_error *error)
     return status;
 }
 
-int main(int argc, char **argv)
-{
-    struct pwm_options o = {
-        .common = common_defaults(),
-        .counter = { .prescale = 1 },
-        .train = { .high = 3.3, .seed = 1 },
-    };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-pwm", &argp, &o, argc, argv);
-    return program_finish(pwm(&o, &error), &error);
-}
+static const struct pwm_options defaults = { .common = COMMON_DEFAULTS, .counter = { .prescale = 1 }, .train = { .high = 3.3, .seed = 1 } };
+static const struct program program = {
+    .name = "dw-pwm", .about = about, .options = options, .rules = rules, .shared = SHARED_OUTPUT, .check = complete_train, .run = pwm,
+    PROGRAM_OPTIONS(struct pwm_options, defaults)
+};
+PROGRAM_MAIN(program)

@@ -37,7 +37,7 @@ static void count_extremes(struct course *c)
 {
     static const unsigned long long many = 20000, to_each = 2000;
     if (++c->extremes == many && many / to_each > c->read)
-        program_note("the load swings on and on: %llu extremes in the first %llu rows read, each of them a row, and rows "
+        command_note(c->s->common->command, "the load swings on and on: %llu extremes in the first %llu rows read, each of them a row, and rows "
                      "between; --uniform RATE writes fewer", many, c->read);
 }
 
@@ -150,7 +150,7 @@ static enum dw_status open_writer(struct course *c, struct dw_error *error)
 {
     const struct simulation *s = c->s;
     unsigned changes = s->common->uniform > 0 ? 0 : DW_EXACT_ROWS;
-    struct dw_header *header = dw_header_derive(dw_reader_header(c->reader), changes, program_made_by(), error);
+    struct dw_header *header = dw_header_derive(dw_reader_header(c->reader), changes, s->common->command->made_by, error);
     enum dw_status status = header ? DW_OK : error->status;
     if (!status && s->common->uniform > 0)
         status = dw_header_set_number(header, "sampled", s->common->uniform, error);
@@ -188,7 +188,7 @@ static enum dw_status find_start(struct course *c, size_t *mode, double *state, 
     if (status == DW_NO)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--start steady: %s", error->text);
     if (!status && steady.lasting && c->s->load)
-        program_caution("nothing damps this %s: the steady wave is shown, but one that begins elsewhere never comes to it", c->s->load);
+        command_caution(c->s->common->command, "nothing damps this %s: the steady wave is shown, but one that begins elsewhere never comes to it", c->s->load);
     return status;
 }
 

@@ -3,7 +3,7 @@
 #ifndef PROGRAMS_SIMULATE_H
 #define PROGRAMS_SIMULATE_H
 
-#include "old_common.h"
+#include "common.h"
 #include "drive.h"
 #include <dutywright/modes.h>
 #include <dutywright/table.h>

@@ -29,10 +29,10 @@ static enum dw_status write_point(void *context, double frequency, const double 
 }
 
 /* gain[1] phase[deg] of the output, or with --all of each output by its name; that of a current is in siemens. */
-static enum dw_status append_columns(struct dw_header *header, const struct dw_ladder *ladder,
+static enum dw_status append_columns(struct dw_header *header, const char *made_by, const struct dw_ladder *ladder,
                                      const struct response *response, struct dw_error *error)
 {
-    enum dw_status status = dw_header_add(header, "made-by", program_made_by(), error);
+    enum dw_status status = dw_header_add(header, "made-by", made_by, error);
     for (size_t i = 0; i < response->count && status == DW_OK; i++) {
         const char *output, *unit;
         char gain[32], phase[32];
@@ -47,14 +47,15 @@ static enum dw_status append_columns(struct dw_header *header, const struct dw_l
     return status;
 }
 
-enum dw_status smooth_response(const struct smooth_options *options, const struct dw_ladder *ladder,
-                               struct dw_error *error)
+enum dw_status smooth_response(const struct smooth_options *options, struct dw_error *error)
 {
-    const size_t all = dw_ladder_outputs(ladder);
-    struct response response = { .first = options->setup.all ? 0 : all - 1, .count = options->setup.all ? all : 1 };
-    struct dw_header *header = dw_header_new("frequency", "Hz", error);
-    struct dw_system *system = dw_ladder_system(ladder, error);
-    enum dw_status status = header && system ? append_columns(header, ladder, &response, error) : error->status;
+    struct dw_ladder *ladder = smooth_ladder(&options->load, error);
+    const size_t all = ladder ? dw_ladder_outputs(ladder) : 1;
+    struct response response = { .first = options->load.setup.all ? 0 : all - 1, .count = options->load.setup.all ? all : 1 };
+    struct dw_header *header = ladder ? dw_header_new("frequency", "Hz", error) : NULL;
+    struct dw_system *system = header ? dw_ladder_system(ladder, error) : NULL;
+    enum dw_status status =
+        system ? append_columns(header, options->common.command->made_by, ladder, &response, error) : error->status;
     response.header = header;
     response.encoding = options->common.binary ? DW_BINARY : DW_TEXT;
     if (status == DW_OK)
@@ -65,7 +66,8 @@ enum dw_status smooth_response(const struct smooth_options *options, const struc
     dw_writer_free(response.writer);
     dw_system_free(system);
     dw_header_free(header);
+    dw_ladder_free(ladder);
     if (status == DW_NO)
-        option_error("response", option_given("response"), "%s", error->text);
+        return option_error(error, "response", command_given(options->common.command, "response"), "%s", error->text);
     return status;
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A wave table through a ladder. */
-#include "simulate.h"
 #include "smooth.h"
 #include <math.h>
 #include <stdlib.h>
@@ -12,7 +11,8 @@ enum { AHEAD = 512 };                  /* rows looked at for the supply, where t
 struct wave {
     const struct smooth_options *options;
     const struct dw_ladder *ladder;
-    struct dw_ladder_setup setup;
+    struct load_drive drive;           /* as the table has it */
+    double supply;                     /* V, which holds */
     struct dw_reader *reader;
     struct repeating *periods;         /* NULL: from zero */
     double *ahead;                     /* rows read ahead, [ahead_count x columns] */
@@ -22,10 +22,10 @@ struct wave {
 static enum dw_status find_channel(struct wave *wave, struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(wave->reader);
-    const char *wanted = wave->options->common.channel;
+    const struct channel_wish wish = { "channel", wave->options->common.channel, "V" };
     const enum dw_status status = wave_needed(wave->reader, error);
     wave->columns = dw_header_columns(header);
-    return status ? status : channel_find(wave->reader, "channel", wanted, "V", &wave->channel, error);
+    return status ? status : channel_find(wave->options->common.command, wave->reader, &wish, &wave->channel, error);
 }
 
 static double largest(const double *rows, size_t count, size_t columns, size_t channel)
@@ -49,83 +49,87 @@ static enum dw_status read_ahead(struct wave *wave, struct dw_error *error)
     return status == DW_END ? DW_OK : status;
 }
 
-/* Supply and threshold: as asked, else from the levels in the header, else the supply from the first rows. */
-static enum dw_status complete_setup(struct wave *wave, struct dw_error *error)
+/* The supply where it is not asked for: from the levels in the header, else from the first rows. */
+static enum dw_status find_supply(struct wave *wave, struct dw_error *error)
 {
-    struct dw_ladder_setup *setup = &wave->setup;
-    const struct dw_header *header = dw_reader_header(wave->reader);
-    const bool one_switch = setup->drive == DW_ONE_SWITCH;
     double low = 0, high = 0;
-    const bool known = header_levels(header, &low, &high);
-    if (one_switch) {
-        struct gate gate;
-        const char *name = dw_header_column(header, wave->channel).name;
-        const enum dw_status status = gate_find(wave->reader, "channel", name, setup->threshold, &gate, error);
-        if (status != DW_OK)
-            return status;
-        setup->threshold = gate.threshold;
-    }
-    if (setup->supply == 0 && known)
-        setup->supply = one_switch ? high : fmax(fabs(low), fabs(high));
-    if (setup->supply == 0 && wave->periods) {
+    if (header_levels(dw_reader_header(wave->reader), &low, &high))
+        wave->supply = wave->options->load.setup.drive == DW_ONE_SWITCH ? high : fmax(fabs(low), fabs(high));
+    if (wave->supply != 0)
+        return DW_OK;
+    if (wave->periods) {
         size_t count;
         const double *lap = repeating_lap(wave->periods, &count);
-        setup->supply = largest(lap, count, wave->columns, wave->channel);
-    } else if (setup->supply == 0) {
-        const enum dw_status status = read_ahead(wave, error);
+        wave->supply = largest(lap, count, wave->columns, wave->channel);
+        return DW_OK;
+    }
+    const enum dw_status status = read_ahead(wave, error);
+    if (status == DW_OK)
+        wave->supply = largest(wave->ahead, wave->ahead_count, wave->columns, wave->channel);
+    return status;
+}
+
+static enum dw_status complete_drive(struct wave *wave, struct dw_error *error)
+{
+    const struct dw_ladder_setup *setup = &wave->options->load.setup;
+    const bool one_switch = setup->drive == DW_ONE_SWITCH;
+    struct gate gate = { 0, 0 };
+    if (one_switch) {
+        const struct channel_wish wish = { "channel", dw_header_column(dw_reader_header(wave->reader), wave->channel).name, "V" };
+        const enum dw_status status =
+            gate_find(wave->options->common.command, wave->reader, &wish, setup->threshold, &gate, error);
         if (status != DW_OK)
             return status;
-        setup->supply = largest(wave->ahead, wave->ahead_count, wave->columns, wave->channel);
     }
-    if (one_switch && !(setup->supply > 0))
+    wave->supply = setup->supply;
+    const enum dw_status status = wave->supply == 0 ? find_supply(wave, error) : DW_OK;
+    if (status != DW_OK)
+        return status;
+    if (one_switch && !(wave->supply > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: its high level is %g V: one switch needs a --supply above zero",
-                            dw_reader_name(wave->reader), setup->supply);
-    if (setup->supply == 0)
-        setup->supply = 1;  /* a wave of nothing but zeros: any scale will do */
+                            dw_reader_name(wave->reader), wave->supply);
+    if (wave->supply == 0)
+        wave->supply = 1;  /* a wave of nothing but zeros: any scale will do */
+    wave->drive = (struct load_drive){ .threshold = gate.threshold, .supply = wave->supply };
     return DW_OK;
 }
 
 static void caution(void *context, const double *state)
 {
     const struct wave *wave = context;
+    struct command *command = wave->options->common.command;
     const double energy = dw_ladder_energy(wave->ladder, state), worth_saying = 1;  /* J; common practice, no source */
-    if (wave->setup.supply > LOW_VOLTAGE)
-        program_caution("%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
-                        "and a licensed person decide", wave->setup.supply);
+    if (wave->supply > LOW_VOLTAGE)
+        command_caution(command, "%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
+                        "and a licensed person decide", wave->supply);
     if (energy > worth_saying)
-        program_caution("%.3g J stay stored in the ladder: let capacitors discharge before touching them", energy);
+        command_caution(command, "%.3g J stay stored in the ladder: let capacitors discharge before touching them", energy);
 }
 
 static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
 {
-    struct simulated_channel channels[DW_OUTPUTS];
-    struct simulation s = { .common = &wave->options->common, .inputs = 1, .channel = channels, .load = "ladder",
-                            .steady = wave->options->steady, .finished = caution, .context = wave };
-    enum dw_status status = complete_setup(wave, error);
-    struct dw_modes *modes = status == DW_OK ? dw_ladder_modes(wave->ladder, &wave->setup, error) : NULL;
-    if (!modes)
-        return status == DW_OK ? error->status : status;
-    s.modes = modes;
+    struct load_plant plant = { .release = NULL };
+    struct simulation s = { .common = &wave->options->common, .load = "ladder", .steady = wave->options->steady, .finished = caution,
+                            .context = wave };
+    enum dw_status status = complete_drive(wave, error);
+    if (status == DW_OK)
+        status = smooth_kind.plant(&wave->options->load, &wave->drive, &plant, error);
+    if (status != DW_OK)
+        return status;
+    wave->ladder = plant.load;
+    load_simulate(&plant, &s);
     s.input_column[0] = wave->channel;
     s.periods = wave->periods;
     s.ahead = wave->ahead;
     s.ahead_count = wave->ahead_count;
-    const size_t all = dw_ladder_outputs(wave->ladder);
-    s.outputs = wave->setup.all ? all : 1;
-    for (size_t i = 0; i < s.outputs; i++) {
-        channels[i] = (struct simulated_channel){ .factor = 1, .initial = i + 1 < s.outputs ? NAN : wave->options->initial };
-        dw_ladder_output(wave->ladder, all - s.outputs + i, &channels[i].name, &channels[i].unit);
-    }
-    dw_ladder_charged(wave->ladder, wave->options->initial, s.state);
     status = simulate(&s, wave->reader, error);
-    dw_modes_free(modes);
+    load_free(&plant);
     return status;
 }
 
-enum dw_status smooth_wave(const struct smooth_options *options, const struct dw_ladder *ladder, struct dw_error *error)
+enum dw_status smooth_wave(const struct smooth_options *options, struct dw_error *error)
 {
-    struct wave wave = { .options = options, .ladder = ladder, .setup = options->setup,
-                         .reader = input_open(&options->common, true, error) };
+    struct wave wave = { .options = options, .reader = input_open(&options->common, true, error) };
     enum dw_status status = wave.reader ? find_channel(&wave, error) : error->status;
     if (status == DW_OK && options->steady) {
         wave.periods = repeating_new(wave.reader, error);

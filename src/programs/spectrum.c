@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-spectrum: the lines of a wave's spectrum, as a table against frequency or as a report. */
-#include "old_channels.h"
-#include "old_common.h"
+#include "channels.h"
+#include "common.h"
 #include "report.h"
 #include <dutywright/spectrum.h>
 #include <math.h>
@@ -11,30 +11,34 @@
 
 struct spectrum_options {
     struct common_options common;
-    char *channels;  /* names, joined by commas; NULL: all */
+    struct option_texts channels;  /* none: all */
     struct dw_spectrum_options how;
     bool report;
 };
 
-enum { OPTION_FUNDAMENTAL = OPTION_OWN, OPTION_HARMONICS, OPTION_TO, OPTION_TAPER, OPTION_REPORT };
+static const char *const tapers[] = { "none", "hann", "flat-top", NULL };
 
-static const struct argp_option options[] = {
-    { "channel", OPTION_CHANNEL, "NAMES", OPTION_REPEATS,
-      "Channels to take, joined by commas or given one by one (default: all)", 0 },
-    { "fundamental", OPTION_FUNDAMENTAL, "F", 0,
-      "Frequency whose harmonics are wanted (Hz; default: 1 / period, where the table says its period)", 0 },
-    { "harmonics", OPTION_HARMONICS, "N", 0, "How many lines (default 40)", 0 },
-    { "to", OPTION_TO, "F", 0, "All lines up to this frequency (Hz), instead of a number of them", 0 },
-    { "taper", OPTION_TAPER, "NAME", 0,
-      "Weight the span by none, hann or flat-top, for a record that holds no whole number of periods (default none)", 0 },
-    { "report", OPTION_REPORT, NULL, 0, "Write mean, rms, THD and the harmonics as a report instead of a table", 0 },
-    { 0 },
+#define OPTION_STRUCT struct spectrum_options
+static const struct option_spec options[] = {
+    { "channel", "NAMES", "Channels to take, joined by commas or given one by one (default: all)", OPTION_TEXTS(channels) },
+    { "fundamental", "F", "Frequency whose harmonics are wanted (Hz; default: 1 / period, where the table says its period)",
+      OPTION_QUANTITY(how.fundamental, DW_FREQUENCY), OPTION_ABOVE_ZERO },
+    { "harmonics", "N", "How many lines (default 40)", OPTION_COUNT(how.harmonics, 1, DW_LINES_MOST) },
+    { "to", "F", "All lines up to this frequency (Hz), instead of a number of them", OPTION_QUANTITY(how.highest, DW_FREQUENCY),
+      OPTION_ABOVE_ZERO },
+    { "taper", "NAME", "Weight the span by none, hann or flat-top, for a record that holds no whole number of periods (default none)",
+      OPTION_WORD(how.taper, tapers) },
+    { "report", NULL, "Write mean, rms, THD and the harmonics as a report instead of a table", OPTION_FLAG(report) },
+    { 0 }
 };
-static const struct argp_child children[] = { { &input_argp, 0, NULL, 0 },
-                                              { &output_argp, 0, NULL, 0 },
-                                              { &span_argp, 0, NULL, 0 },
-                                              { &report_argp, 0, NULL, 0 },
-                                              { 0 } };
+
+static const struct option_rule rules[] = {
+    { OPTION_EXCLUDES, "harmonics", "to", "both say how many lines; give one" },
+    { OPTION_EXCLUDES, "report", "binary", "a report is no table" },
+    { OPTION_EXCLUDES, "report", "text", "a report is no table; --format says how it is written" },
+    { OPTION_REFUSED, "format digits", "!report", "belongs to --report, which is missing" },
+    { 0 }
+};
 
 static const char doc[] =
     "Write the spectrum of the channels of a wave table: amplitude, level and phase of every harmonic. Rows are read as the "
@@ -77,42 +81,15 @@ static const char doc[] =
     "\n"
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";
 
-static void finish_options(struct spectrum_options *o)
+static enum dw_status check(const struct command *command, void *options_read, struct dw_error *error)
 {
-    struct dw_error error;
-    if (o->common.span && dw_span_parse(o->common.span, &o->how.span, &error) != DW_OK)
-        option_error("span", NULL, "%s", error.text);
-    option_conflict("harmonics", "to", "both say how many lines; give one");
-    option_conflict("report", "binary", "a report is no table");
-    option_conflict("report", "text", "a report is no table; --format says how it is written");
-    for (int i = 0; i < 2; i++) {
-        const char *name = i ? "digits" : "format";
-        if (!o->report && option_given(name))
-            option_error(name, option_given(name), "belongs to --report, which is missing");
-    }
+    struct spectrum_options *o = options_read;
+    struct dw_error why;
+    (void)command;
+    if (o->common.span && dw_span_parse(o->common.span, &o->how.span, &why) != DW_OK)
+        return option_error(error, "span", NULL, "%s", why.text);
+    return DW_OK;
 }
-
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    static const char *const tapers[] = { "none", "hann", "flat-top", NULL };
-    struct spectrum_options *o = state->input;
-    switch (key) {
-    case ARGP_KEY_INIT:
-        for (int i = 0; i < 4; i++)
-            state->child_inputs[i] = &o->common;
-        return 0;
-    case OPTION_CHANNEL: channels_add(&o->channels, argument); return 0;
-    case OPTION_FUNDAMENTAL: o->how.fundamental = option_positive("fundamental", argument, DW_FREQUENCY); return 0;
-    case OPTION_HARMONICS: o->how.harmonics = (size_t)option_count("harmonics", argument, 1, DW_LINES_MOST); return 0;
-    case OPTION_TO: o->how.highest = option_positive("to", argument, DW_FREQUENCY); return 0;
-    case OPTION_TAPER: o->how.taper = (enum dw_taper)option_word("taper", argument, tapers); return 0;
-    case OPTION_REPORT: o->report = true; return 0;
-    case ARGP_KEY_END: finish_options(o); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = { options, parse, NULL, doc, children, NULL, NULL };
 
 static struct dw_column channel_of(const struct dw_header *header, const struct dw_spectrum *s, size_t channel)
 {
@@ -126,7 +103,7 @@ static struct dw_spectrum *new_spectrum(const struct spectrum_options *o, const 
 {
     size_t *column = NULL;
     struct dw_spectrum_options how = o->how;
-    const enum dw_status status = channels_find(o->channels, dw_reader_header(reader), &column, &how.channels, error);
+    const enum dw_status status = channels_find(&o->channels, dw_reader_header(reader), &column, &how.channels, error);
     how.column = column;
     how.place = dw_reader_name(reader);
     struct dw_spectrum *s = status == DW_OK ? dw_spectrum_new(dw_reader_header(reader), &how, error) : NULL;
@@ -164,12 +141,12 @@ static enum dw_status read_rows(struct dw_reader *reader, struct dw_spectrum *s,
     return read == DW_END ? dw_spectrum_finish(s, error) : read;
 }
 
-static void say(const struct dw_header *header, const struct dw_spectrum *s)
+static void say(struct command *command, const struct dw_header *header, const struct dw_spectrum *s)
 {
     struct dw_spectrum_note note;
     for (size_t i = 0; dw_spectrum_note(s, i, &note); i++) {
         const bool one = note.channel < dw_spectrum_channels(s);
-        (note.caution ? program_caution : program_note)("%s%s%s", one ? channel_of(header, s, note.channel).name : "",
+        (note.caution ? command_caution : command_note)(command, "%s%s%s", one ? channel_of(header, s, note.channel).name : "",
                                                         one ? ": " : "", note.text);
     }
 }
@@ -191,9 +168,10 @@ static enum dw_status append_channel(struct dw_header *header, struct dw_column 
 }
 
 /* Keys of the input that still hold, those of the spectrum, and the columns. */
-static struct dw_header *new_header(const struct dw_header *input, const struct dw_spectrum *s, struct dw_error *error)
+static struct dw_header *new_header(const char *made_by, const struct dw_header *input, const struct dw_spectrum *s,
+                                    struct dw_error *error)
 {
-    struct dw_header *kept = dw_header_derive(input, DW_OTHER_AXIS | DW_OTHER_PATTERN, program_made_by(), error);
+    struct dw_header *kept = dw_header_derive(input, DW_OTHER_AXIS | DW_OTHER_PATTERN, made_by, error);
     struct dw_header *header = kept ? dw_header_new("frequency", "Hz", error) : NULL;
     enum dw_status status = header ? DW_OK : DW_NO_MEMORY;
     const char *key, *value;
@@ -240,7 +218,7 @@ static enum dw_status write_rows(const struct dw_spectrum *s, struct dw_writer *
 static enum dw_status write_table(const struct spectrum_options *o, const struct dw_reader *reader,
                                   const struct dw_spectrum *s, struct dw_error *error)
 {
-    struct dw_header *header = new_header(dw_reader_header(reader), s, error);
+    struct dw_header *header = new_header(o->common.command->made_by, dw_reader_header(reader), s, error);
     struct dw_writer *writer =
         header ? dw_writer_open(STDOUT_FILENO, header, output_encoding(&o->common, reader), error) : NULL;
     enum dw_status status = writer ? write_rows(s, writer, error) : error->status;
@@ -345,13 +323,14 @@ static enum dw_status write_report(const struct spectrum_options *o, const struc
     return status;
 }
 
-static enum dw_status spectrum(const struct spectrum_options *o, struct dw_error *error)
+static enum dw_status spectrum(void *options_read, struct dw_error *error)
 {
+    const struct spectrum_options *o = options_read;
     struct dw_reader *reader = input_open(&o->common, false, error); /* rows come only after the reading */
     struct dw_spectrum *s = reader ? new_spectrum(o, reader, error) : NULL;
     enum dw_status status = s ? read_rows(reader, s, error) : error->status;
     if (status == DW_OK) {
-        say(dw_reader_header(reader), s);
+        say(o->common.command, dw_reader_header(reader), s);
         status = o->report ? write_report(o, dw_reader_header(reader), s, error) : write_table(o, reader, s, error);
     }
     dw_spectrum_free(s);
@@ -359,12 +338,9 @@ static enum dw_status spectrum(const struct spectrum_options *o, struct dw_error
     return status;
 }
 
-int main(int argc, char **argv)
-{
-    struct spectrum_options o = { .common = common_defaults() };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-spectrum", &argp, &o, argc, argv);
-    const enum dw_status status = spectrum(&o, &error);
-    free(o.channels);
-    return program_finish(status, &error);
-}
+static const struct spectrum_options defaults = { .common = COMMON_DEFAULTS };
+static const struct program program = {
+    .name = "dw-spectrum", .about = doc, .options = options, .rules = rules, .check = check, .run = spectrum,
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_SPAN | SHARED_REPORT, PROGRAM_OPTIONS(struct spectrum_options, defaults)
+};
+PROGRAM_MAIN(program)

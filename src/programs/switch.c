@@ -2,189 +2,139 @@
 /* dw-switch: loss and heat of the transistor that carries a current. */
 #include "switch.h"
 #include "drive.h"
-#include "old_keys.h"
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 static const double ABSOLUTE_ZERO = -273.15;  /* degC */
 
-enum {
-    OPTION_KIND = OPTION_OWN,
-    OPTION_ON_RESISTANCE, OPTION_RESISTANCE_SLOPE, OPTION_SATURATION, OPTION_FORCED_GAIN, OPTION_BASE_EMITTER,
-    OPTION_PIN_CURRENT, OPTION_SUPPLY, OPTION_DIODE_DROP, OPTION_EDGE, OPTION_EDGES, OPTION_OUTPUT_CAPACITANCE,
-    OPTION_RECOVERY_CHARGE, OPTION_THERMAL, OPTION_AMBIENT, OPTION_LIMIT, OPTION_HEATSINK_FOR, OPTION_DRIVER, OPTION_GATE,
-    OPTION_THRESHOLD, OPTION_START, OPTION_REPORT
-};
+static const char *const kinds[] = { "mosfet", "bipolar", NULL }, *const edges[] = { "clamped", "resistive", NULL },
+                        *const starts[] = { "ambient", "steady", NULL };
 
-static const struct argp_option options[] = {
-    { NULL, 0, NULL, 0, "The transistor:", 1 },
-    { "kind", OPTION_KIND, "mosfet|bipolar", 0, "Which transistor carries the current; required unless --driver stands alone", 1 },
-    { "on-resistance", OPTION_ON_RESISTANCE, "R", 0, "Drain to source while on (ohm), at 25 degC; mosfet", 1 },
-    { "resistance-slope", OPTION_RESISTANCE_SLOPE, "SHARE", 0,
-      "Growth of the on-resistance per kelvin, of its value at 25 degC (0.6%); default 0. With --thermal; it follows the mean temperature of the "
-      "period before", 1 },
-    { "saturation", OPTION_SATURATION, "V", 0, "Collector to emitter while on (V); bipolar", 1 },
-    { "forced-gain", OPTION_FORCED_GAIN, "N", 0, "Collector current over base current while on; adds the base's loss; bipolar", 1 },
-    { "base-emitter", OPTION_BASE_EMITTER, "V", 0, "Base to emitter while on (V); default 0.7; bipolar", 1 },
-    { "pin-current", OPTION_PIN_CURRENT, "I", 0, "What the pin can give to the base (A): with --forced-gain, says whether it is enough", 1 },
-    { "supply", OPTION_SUPPLY, "V", 0, "Supply of the load (V); required with --kind", 1 },
-    { "diode-drop", OPTION_DIODE_DROP, "V", 0, "Of the freewheel diode while it conducts (V); default 0.7", 1 },
-    { NULL, 0, NULL, 0, "Its edges:", 2 },
-    { "edge", OPTION_EDGE, "T", 0, "Duration of each edge, 0 to 100 % (s); default 0: switching loss is left out", 2 },
-    { "edges", OPTION_EDGES, "clamped|resistive", 0,
-      "What the load does meanwhile: clamped (default): its current flows on, V I t/2 is lost; resistive: V I t/6", 2 },
-    { "output-capacitance", OPTION_OUTPUT_CAPACITANCE, "C", 0, "Emptied at each turn-on (F); needs --edge", 2 },
-    { "recovery-charge", OPTION_RECOVERY_CHARGE, "Q", 0, "Of the freewheel diode, swept out at each turn-on (C); needs --edge", 2 },
-    { NULL, 0, NULL, 0, "Heat:", 3 },
-    { "thermal", OPTION_THERMAL, "KEYS", OPTION_REPEATS,
-      "One pair of the thermal network, junction to ambient: r=K/W and tau=s or c=J/K, such as r=1.2,tau=20m; repeat for each", 3 },
-    { "ambient", OPTION_AMBIENT, "T", 0, "Ambient temperature (degC); default 25", 3 },
-    { "limit", OPTION_LIMIT, "T", 0, "Highest junction temperature allowed (degC): status 1 where it is exceeded", 3 },
-    { "heatsink-for", OPTION_HEATSINK_FOR, "T", 0,
-      "Report the heat-sink resistance that keeps the junction at T (degC); --thermal is then junction to case", 3 },
-    { "start", OPTION_START, "ambient|steady", 0,
-      "Junction at the first row: ambient (default), or where periods without end would bring it", 3 },
-    { NULL, 0, NULL, 0, "A packaged driver instead, or as well:", 4 },
-    { "driver", OPTION_DRIVER, "KEYS", 0,
-      "rating=A (continuous), margin=N (default 1.25), peak=A: status 1 where the load's current is over rating/margin", 4 },
-    { NULL, 0, NULL, 0, "Input and output:", 5 },
-    { "gate", OPTION_GATE, "CHANNEL", 0, "Channel that turns the transistor on, where the current is the load's; default pin", 5 },
-    { "threshold", OPTION_THRESHOLD, "V", 0, "On above it (V); default the middle of the table's levels", 5 },
-    { "report", OPTION_REPORT, NULL, 0, "Write findings instead of the table", 5 },
-    { 0 }
-};
-
-static const struct argp_child children[] = {
-    { &input_argp, 0, NULL, 0 }, { &output_argp, 0, NULL, 0 }, { &channel_argp, 0, NULL, 0 }, { &rows_argp, 0, NULL, 0 },
-    { &report_argp, 0, NULL, 0 }, { &quiet_argp, 0, NULL, 0 }, { 0 }
-};
-
-static void add_pair(struct switch_options *o, const char *argument)
+static enum dw_status add_pair(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
+    struct switch_options *o = options;
     struct option_key keys[] = { { "r", DW_THERMAL_RESISTANCE, NAN, NULL }, { "tau", DW_TIME, NAN, NULL },
-                          { "c", DW_HEAT_CAPACITY, NAN, NULL } };
+                                 { "c", DW_HEAT_CAPACITY, NAN, NULL } };
     if (o->pair_count == DW_THERMAL_PAIRS)
-        option_error("thermal", argument, "at most %d pairs", DW_THERMAL_PAIRS);
-    option_keys("thermal", argument, keys, 3);
-    double r = keys[0].value, tau = keys[1].value, c = keys[2].value;
+        return option_error(error, option->name, argument, "at most %d pairs", DW_THERMAL_PAIRS);
+    const enum dw_status status = option_keys(option->name, argument, keys, 3, error);
+    if (status != DW_OK)
+        return status;
+    const double r = keys[0].value, tau = keys[1].value, c = keys[2].value;
     if (isnan(r))
-        option_error("thermal", argument, "r is missing");
+        return option_error(error, option->name, argument, "r is missing");
     if (!(r > 0))
-        option_error("thermal", argument, "r must be above zero");
+        return option_error(error, option->name, argument, "r must be above zero");
     if (tau < 0 || c < 0)
-        option_error("thermal", argument, "%s must not be below zero", tau < 0 ? "tau" : "c");
+        return option_error(error, option->name, argument, "%s must not be below zero", tau < 0 ? "tau" : "c");
     if (isnan(tau) == isnan(c))
-        option_error("thermal", argument, isnan(c) ? "give tau or c" : "tau and c both set the time constant; give one");
+        return option_error(error, option->name, argument,
+                            isnan(c) ? "give tau or c" : "tau and c both set the time constant; give one");
     o->pairs[o->pair_count++] = (struct dw_thermal_pair){ r, isnan(tau) ? r * c : tau };
+    return DW_OK;
 }
 
-static void read_driver(struct switch_options *o, const char *argument)
+static enum dw_status read_driver(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
+    struct switch_options *o = options;
     struct option_key keys[] = { { "rating", DW_CURRENT, NAN, NULL }, { "margin", DW_NUMBER, 1.25, NULL },
-                          { "peak", DW_CURRENT, INFINITY, NULL } };
-    option_keys("driver", argument, keys, 3);
+                                 { "peak", DW_CURRENT, INFINITY, NULL } };
+    const enum dw_status status = option_keys(option->name, argument, keys, 3, error);
+    if (status != DW_OK)
+        return status;
     o->rating = keys[0].value;
     o->margin = keys[1].value;
     o->peak_rating = keys[2].value;
     if (!(o->rating > 0))
-        option_error("driver", argument, "rating must be given and above zero");
+        return option_error(error, option->name, argument, "rating must be given and above zero");
     if (!(o->margin >= 1))
-        option_error("driver", argument, "margin must be 1 or more");
-    if (o->peak_rating <= 0)
-        option_error("driver", argument, "peak must be above zero");
+        return option_error(error, option->name, argument, "margin must be 1 or more");
+    return o->peak_rating > 0 ? DW_OK : option_error(error, option->name, argument, "peak must be above zero");
 }
 
-/* What must come together, once all options are known. */
-static void check_options(const struct switch_options *o)
+#define DEGREES OPTION_FROM_TO(ABSOLUTE_ZERO, INFINITY)
+#define OPTION_STRUCT struct switch_options
+static const struct option_spec options[] = {
+    { .help = "The transistor:" },
+    { "kind", "mosfet|bipolar", "Which transistor carries the current; required unless --driver stands alone",
+      OPTION_WORD(transistor.kind, kinds) },
+    { "on-resistance", "R", "Drain to source while on (ohm), at 25 degC; mosfet",
+      OPTION_QUANTITY(transistor.on_resistance, DW_RESISTANCE), OPTION_ABOVE_ZERO },
+    { "resistance-slope", "SHARE",
+      "Growth of the on-resistance per kelvin, of its value at 25 degC (0.6%); default 0. With --thermal; it follows the mean temperature of the "
+      "period before", OPTION_QUANTITY(transistor.resistance_slope, DW_SHARE), OPTION_FROM_TO(0, 0.1) },
+    { "saturation", "V", "Collector to emitter while on (V); bipolar", OPTION_QUANTITY(transistor.saturation, DW_VOLTAGE),
+      OPTION_NOT_NEGATIVE },
+    { "forced-gain", "N", "Collector current over base current while on; adds the base's loss; bipolar",
+      OPTION_QUANTITY(transistor.forced_gain, DW_NUMBER), OPTION_ABOVE_ZERO },
+    { "base-emitter", "V", "Base to emitter while on (V); default 0.7; bipolar", OPTION_QUANTITY(transistor.base_emitter, DW_VOLTAGE),
+      OPTION_NOT_NEGATIVE },
+    { "pin-current", "I", "What the pin can give to the base (A): with --forced-gain, says whether it is enough",
+      OPTION_QUANTITY(pin_current, DW_CURRENT), OPTION_ABOVE_ZERO },
+    { "supply", "V", "Supply of the load (V); required with --kind", OPTION_QUANTITY(transistor.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
+    { "diode-drop", "V", "Of the freewheel diode while it conducts (V); default 0.7", OPTION_QUANTITY(transistor.diode_drop, DW_VOLTAGE),
+      OPTION_NOT_NEGATIVE },
+    { .help = "Its edges:" },
+    { "edge", "T", "Duration of each edge, 0 to 100 % (s); default 0: switching loss is left out",
+      OPTION_QUANTITY(transistor.edge, DW_TIME), OPTION_NOT_NEGATIVE },
+    { "edges", "clamped|resistive",
+      "What the load does meanwhile: clamped (default): its current flows on, V I t/2 is lost; resistive: V I t/6",
+      OPTION_WORD(transistor.edges, edges) },
+    { "output-capacitance", "C", "Emptied at each turn-on (F); needs --edge",
+      OPTION_QUANTITY(transistor.output_capacitance, DW_CAPACITANCE), OPTION_NOT_NEGATIVE },
+    { "recovery-charge", "Q", "Of the freewheel diode, swept out at each turn-on (C); needs --edge",
+      OPTION_QUANTITY(transistor.recovery_charge, DW_CHARGE), OPTION_NOT_NEGATIVE },
+    { .help = "Heat:" },
+    { "thermal", "KEYS",
+      "One pair of the thermal network, junction to ambient: r=K/W and tau=s or c=J/K, such as r=1.2,tau=20m; repeat for each",
+      OPTION_READ(add_pair), .repeats = true },
+    { "ambient", "T", "Ambient temperature (degC); default 25", OPTION_QUANTITY(ambient, DW_TEMPERATURE), DEGREES },
+    { "limit", "T", "Highest junction temperature allowed (degC): status 1 where it is exceeded", OPTION_QUANTITY(limit, DW_TEMPERATURE),
+      DEGREES },
+    { "heatsink-for", "T", "Report the heat-sink resistance that keeps the junction at T (degC); --thermal is then junction to case",
+      OPTION_QUANTITY(sink_limit, DW_TEMPERATURE), DEGREES },
+    { "start", "ambient|steady", "Junction at the first row: ambient (default), or where periods without end would bring it",
+      OPTION_WORD(steady, starts) },
+    { .help = "A packaged driver instead, or as well:" },
+    { "driver", "KEYS", "rating=A (continuous), margin=N (default 1.25), peak=A: status 1 where the load's current is over rating/margin",
+      OPTION_READ(read_driver) },
+    { .help = "Input and output:" },
+    { "gate", "CHANNEL", "Channel that turns the transistor on, where the current is the load's; default pin", OPTION_TEXT(gate) },
+    { "threshold", "V", "On above it (V); default the middle of the table's levels", OPTION_QUANTITY(threshold, DW_VOLTAGE) },
+    { "report", NULL, "Write findings instead of the table", OPTION_FLAG(report) },
+    { 0 }
+};
+
+static const struct option_rule rules[] = {
+    REPORT_RULES,
+    { OPTION_NEEDED, "kind", "!driver", "such as mosfet or bipolar; or --driver rating=A" },
+    { OPTION_REFUSED, "on-resistance resistance-slope saturation forced-gain base-emitter pin-current diode-drop edge edges "
+                      "output-capacitance recovery-charge thermal limit heatsink-for ambient start", "!kind",
+      "goes with --kind, which is missing" },
+    { OPTION_NEEDED, "on-resistance", "kind=mosfet", "such as 40m" },
+    { OPTION_NEEDED, "saturation", "kind=bipolar", "such as 0.3" },
+    { OPTION_REFUSED, "saturation forced-gain base-emitter pin-current", "kind=mosfet", "is of a bipolar; --kind is mosfet" },
+    { OPTION_REFUSED, "on-resistance resistance-slope", "kind=bipolar", "is of a mosfet; --kind is bipolar" },
+    { OPTION_NEEDED, "supply", "kind", "such as 12" },
+    { OPTION_NEEDED, "forced-gain", "pin-current", "such as 10: --pin-current needs it" },
+    { OPTION_NEEDED, "forced-gain", "base-emitter", "such as 10: --base-emitter is about the base's loss" },
+    { OPTION_NEEDED, "edge", "output-capacitance recovery-charge edges", "such as 100n: its energy is lost during an edge" },
+    { OPTION_NEEDED, "thermal", "limit heatsink-for resistance-slope ambient start",
+      "such as r=1.2,tau=20m: without it no temperature is known" },
+    { OPTION_REFUSED, "heatsink-for", "!report", "is a finding of --report: give --report" },
+    { 0 }
+};
+
+static enum dw_status check(const struct command *command, void *options_read, struct dw_error *error)
 {
-    bool alone = !option_given("kind");
-    option_report();
-    if (alone && !option_given("driver"))
-        option_required("kind", "such as mosfet or bipolar; or --driver rating=A");
-    if (alone) {
-        static const char *const needing[] = { "on-resistance", "resistance-slope", "saturation", "forced-gain", "base-emitter",
-                                               "pin-current", "diode-drop", "edge", "edges", "output-capacitance",
-                                               "recovery-charge", "thermal", "limit", "heatsink-for", "ambient", "start", NULL };
-        for (int i = 0; needing[i]; i++)
-            if (option_given(needing[i]))
-                option_error(needing[i], option_given(needing[i]), "goes with --kind, which is missing");
-        return;
-    }
-    bool mosfet = o->transistor.kind == DW_SWITCH_MOSFET;
-    option_required(mosfet ? "on-resistance" : "saturation", mosfet ? "such as 40m" : "such as 0.3");
-    static const char *const of_mosfet[] = { "on-resistance", "resistance-slope", NULL };
-    static const char *const of_bipolar[] = { "saturation", "forced-gain", "base-emitter", "pin-current", NULL };
-    for (const char *const *name = mosfet ? of_bipolar : of_mosfet; *name; name++)
-        if (option_given(*name))
-            option_error(*name, option_given(*name), "is of a %s; --kind is %s", mosfet ? "bipolar" : "mosfet",
-                         option_given("kind"));
-    option_required("supply", "such as 12");
-    if (option_given("pin-current"))
-        option_required("forced-gain", "such as 10: --pin-current needs it");
-    if (option_given("base-emitter"))
-        option_required("forced-gain", "such as 10: --base-emitter is about the base's loss");
-    if (!option_given("edge")) {
-        static const char *const in_edge[] = { "output-capacitance", "recovery-charge", "edges", NULL };
-        for (int i = 0; in_edge[i]; i++)
-            if (option_given(in_edge[i]))
-                option_required("edge", "such as 100n: its energy is lost during an edge");
-    }
-    static const char *const of_junction[] = { "limit", "heatsink-for", "resistance-slope", "ambient", "start", NULL };
-    for (int i = 0; of_junction[i]; i++)
-        if (option_given(of_junction[i]))
-            option_required("thermal", "such as r=1.2,tau=20m: without it no temperature is known");
-    if (option_given("heatsink-for") && !option_given("report"))
-        option_error("heatsink-for", option_given("heatsink-for"), "is a finding of --report: give --report");
-    struct dw_error error;
-    if (dw_switch_check(&o->transistor, &error))
-        exit(program_finish(error.status, &error));
+    struct switch_options *o = options_read;
+    o->alone = !command_given(command, "kind");
+    return o->alone ? DW_OK : dw_switch_check(&o->transistor, error);
 }
 
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    struct switch_options *o = state->input;
-    struct dw_switch *t = &o->transistor;
-    static const char *const kinds[] = { "mosfet", "bipolar", NULL }, *const edges[] = { "clamped", "resistive", NULL },
-                            *const starts[] = { "ambient", "steady", NULL };
-    switch (key) {
-    case ARGP_KEY_INIT:
-        for (int i = 0; i < 6; i++)
-            state->child_inputs[i] = &o->common;
-        return 0;
-    case OPTION_KIND: t->kind = (enum dw_switch_kind)option_word("kind", argument, kinds); return 0;
-    case OPTION_ON_RESISTANCE: t->on_resistance = option_positive("on-resistance", argument, DW_RESISTANCE); return 0;
-    case OPTION_RESISTANCE_SLOPE: t->resistance_slope = option_between("resistance-slope", argument, DW_SHARE, 0, 0.1); return 0;
-    case OPTION_SATURATION: t->saturation = option_between("saturation", argument, DW_VOLTAGE, 0, INFINITY); return 0;
-    case OPTION_FORCED_GAIN: t->forced_gain = option_positive("forced-gain", argument, DW_NUMBER); return 0;
-    case OPTION_BASE_EMITTER: t->base_emitter = option_between("base-emitter", argument, DW_VOLTAGE, 0, INFINITY); return 0;
-    case OPTION_PIN_CURRENT: o->pin_current = option_positive("pin-current", argument, DW_CURRENT); return 0;
-    case OPTION_SUPPLY: t->supply = option_positive("supply", argument, DW_VOLTAGE); return 0;
-    case OPTION_DIODE_DROP: t->diode_drop = option_between("diode-drop", argument, DW_VOLTAGE, 0, INFINITY); return 0;
-    case OPTION_EDGE: t->edge = option_between("edge", argument, DW_TIME, 0, INFINITY); return 0;
-    case OPTION_EDGES: t->edges = (enum dw_switch_edges)option_word("edges", argument, edges); return 0;
-    case OPTION_OUTPUT_CAPACITANCE:
-        t->output_capacitance = option_between("output-capacitance", argument, DW_CAPACITANCE, 0, INFINITY);
-        return 0;
-    case OPTION_RECOVERY_CHARGE: t->recovery_charge = option_between("recovery-charge", argument, DW_CHARGE, 0, INFINITY); return 0;
-    case OPTION_THERMAL: add_pair(o, argument); return 0;
-    case OPTION_AMBIENT: o->ambient = option_between("ambient", argument, DW_TEMPERATURE, ABSOLUTE_ZERO, INFINITY); return 0;
-    case OPTION_LIMIT: o->limit = option_between("limit", argument, DW_TEMPERATURE, ABSOLUTE_ZERO, INFINITY); return 0;
-    case OPTION_HEATSINK_FOR: o->sink_limit = option_between("heatsink-for", argument, DW_TEMPERATURE, ABSOLUTE_ZERO, INFINITY); return 0;
-    case OPTION_DRIVER: read_driver(o, argument); return 0;
-    case OPTION_GATE: o->gate = argument; return 0;
-    case OPTION_THRESHOLD: o->threshold = option_quantity("threshold", argument, DW_VOLTAGE); return 0;
-    case OPTION_START: o->steady = option_word("start", argument, starts); return 0;
-    case OPTION_REPORT: o->report = true; return 0;
-    case ARGP_KEY_END: check_options(o); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = {
-    options, parse, NULL,
+static const char about[] =
     "Loss and junction temperature of the transistor that carries a current, and whether it stays within its limits.\v"
     "Reads a wave table that holds either switch-current[A] (and diode-current[A]), as dw-motor --all and dw-coil --all write "
     "them, or the load's current beside the pin that switches it. Appends the channels loss[W] (conduction, and each edge's "
@@ -200,9 +150,7 @@ static const struct argp argp = {
     "      --inertia 9u --supply 12 --drive one-switch --start steady --all |\n"
     "    dw-switch --kind mosfet --on-resistance 40m --supply 12 --edge 80n \\\n"
     "      --thermal r=1.1,tau=8m --thermal r=9,tau=60 --limit 125 \\\n"
-    "      --start steady --report",
-    children, NULL, NULL
-};
+    "      --start steady --report";
 
 /* ---- the table ---- */
 
@@ -216,13 +164,14 @@ static enum dw_status find_source(const struct switch_options *o, const struct d
     source->columns = dw_header_columns(header);
     if (!status && (o->common.channel || !(source->current = dw_header_find(header, wanted, NULL)))) {
         own = own && o->common.channel;
-        status = channel_find(reader, "channel", o->common.channel, "A", &source->current, error);
+        status = channel_find(o->common.command, reader, &(struct channel_wish){ "channel", o->common.channel, "A" }, &source->current,
+                              error);
     }
     if (status)
         return status;
     source->diode = dw_header_find(header, "diode-current", NULL);
     bool has_gate = o->gate || dw_header_find(header, "pin", NULL) || dw_header_last_with_unit(header, "V", NULL);
-    if (own || (!option_given("kind") && !has_gate))
+    if (own || (o->alone && !has_gate))
         return DW_OK;
     if (!has_gate)
         return dw_error_set(error, DW_BAD_INPUT, 0,
@@ -230,7 +179,7 @@ static enum dw_status find_source(const struct switch_options *o, const struct d
                             "with switch-current (dw-motor --all, dw-coil --all) or with the pin beside it (--gate)",
                             dw_reader_name(reader), dw_header_column(header, source->current).name);
     struct gate gate;
-    status = gate_find(reader, "gate", o->gate, o->threshold, &gate, error);
+    status = gate_find(o->common.command, reader, &(struct channel_wish){ "gate", o->gate, "V" }, o->threshold, &gate, error);
     if (!status) {
         source->gate = gate.column;
         source->threshold = gate.threshold;
@@ -298,7 +247,7 @@ static enum dw_status finish(struct output *out, struct dw_error *error)
 static enum dw_status open_output(const struct switch_options *o, const struct dw_reader *reader, struct output *out,
                                   struct dw_error *error)
 {
-    struct dw_header *header = dw_header_derive(dw_reader_header(reader), 0, program_made_by(), error);
+    struct dw_header *header = dw_header_derive(dw_reader_header(reader), 0, o->common.command->made_by, error);
     enum dw_status status = header ? dw_header_append(header, "loss", "W", error) : error->status;
     if (!status && o->pair_count)
         status = dw_header_append(header, "junction", "degC", error);
@@ -331,8 +280,9 @@ static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struc
 
 /* ---- all of it ---- */
 
-static enum dw_status heat_table(const struct switch_options *o, struct dw_error *error)
+static enum dw_status heat_table(void *options_read, struct dw_error *error)
 {
+    const struct switch_options *o = options_read;
     struct dw_heat_source source = { 0 };
     struct repeating *periods = NULL;
     struct output out = { .writer = NULL };
@@ -346,7 +296,7 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
         status = error->status;
     if (!status && o->steady && !(periods = repeating_new(reader, error)))
         status = error->status;
-    if (!status && !(heat = dw_heat_new(option_given("kind") ? &o->transistor : NULL, thermal, &source, o->common.accuracy,
+    if (!status && !(heat = dw_heat_new(o->alone ? NULL : &o->transistor, thermal, &source, o->common.accuracy,
                                         o->report ? NULL : write_row, &out, error)))
         status = error->status;
     const size_t used[] = { source.current, source.diode, source.gate };
@@ -376,14 +326,14 @@ static enum dw_status heat_table(const struct switch_options *o, struct dw_error
     return status;
 }
 
-int main(int argc, char **argv)
-{
-    struct switch_options o = {
-        .common = common_defaults(), .transistor = { .diode_drop = 0.7, .base_emitter = 0.7 }, .ambient = 25,
-        .limit = INFINITY, .sink_limit = NAN, .pin_current = INFINITY, .rating = INFINITY, .peak_rating = INFINITY,
-        .margin = 1, .threshold = NAN
-    };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-switch", &argp, &o, argc, argv);
-    return program_finish(heat_table(&o, &error), &error);
-}
+static const struct switch_options defaults = {
+    .common = COMMON_DEFAULTS, .transistor = { .diode_drop = 0.7, .base_emitter = 0.7 }, .ambient = 25,
+    .limit = INFINITY, .sink_limit = NAN, .pin_current = INFINITY, .rating = INFINITY, .peak_rating = INFINITY,
+    .margin = 1, .threshold = NAN
+};
+static const struct program program = {
+    .name = "dw-switch", .about = about, .options = options, .rules = rules, .check = check, .run = heat_table,
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_REPORT,
+    PROGRAM_OPTIONS(struct switch_options, defaults)
+};
+PROGRAM_MAIN(program)

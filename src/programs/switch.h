@@ -3,7 +3,7 @@
 #ifndef PROGRAMS_SWITCH_H
 #define PROGRAMS_SWITCH_H
 
-#include "old_common.h"
+#include "common.h"
 #include <dutywright/switch.h>
 
 struct switch_options {
@@ -16,6 +16,7 @@ struct switch_options {
     const char *gate;
     double threshold;
     bool steady, report;
+    bool alone;                                       /* no transistor: only a driver is judged */
 };
 
 /* Writes the report where one is asked for, cautions and notes, and judges.

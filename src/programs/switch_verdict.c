@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What dw-switch finds and says. */
 #include "switch.h"
-#include "report.h"
 #include <math.h>
 #include <stdio.h>
 
@@ -18,7 +17,7 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
                                    double sink, struct dw_error *error)
 {
     struct report *report = report_findings(error);
-    bool has_transistor = option_given("kind"), hot = o->pair_count, driver = option_given("driver");
+    bool has_transistor = !o->alone, hot = o->pair_count, driver = isfinite(o->rating);
     double switching = r->turn_on + r->turn_off;
     const struct {
         bool wanted;
@@ -66,15 +65,15 @@ static double needed_sink(const struct switch_options *o, const struct dw_heat_r
 static void caution(const struct switch_options *o, const struct dw_heat_result *r)
 {
     if (o->transistor.supply > LOW_VOLTAGE)
-        program_caution("%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", o->transistor.supply);
+        command_caution(o->common.command, "%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", o->transistor.supply);
     if (o->pair_count && hottest(r) > BURNS)
-        program_caution("hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
-    if (option_given("kind") && !(o->transistor.edge > 0))
-        program_note("switching loss is left out: --edge gives it");
-    if (option_given("kind") && r->turns > 0 && !(r->span > 0))
-        program_note("no loss: no time passes in this table");
+        command_caution(o->common.command, "hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
+    if (!o->alone && !(o->transistor.edge > 0))
+        command_note(o->common.command, "switching loss is left out: --edge gives it");
+    if (!o->alone && r->turns > 0 && !(r->span > 0))
+        command_note(o->common.command, "no loss: no time passes in this table");
     if (o->pair_count && !r->steady)
-        program_note("the steady temperature is left out: it takes two whole periods and a header with their length");
+        command_note(o->common.command, "the steady temperature is left out: it takes two whole periods and a header with their length");
 }
 
 /* One line for what does not hold; DW_OK where all does. */

@@ -1,76 +1,37 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-table: read, check, cut, join and convert wave tables. */
-#include "old_common.h"
-#include "report.h"
 #include "table_run.h"
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 
-enum { OPTION_AFTER = OPTION_OWN, OPTION_CSV, OPTION_RENAME, OPTION_REPORT, OPTION_SCALE, OPTION_SHIFT };
-
-static const struct argp_option options[] = {
-    { "after", OPTION_AFTER, "FILE", OPTION_REPEATS,
+#define OPTION_STRUCT struct table_options
+static const struct option_spec options[] = {
+    { "after", "FILE",
       "Put the table behind that of FILE, with its times shifted so that it begins where FILE ends; repeat for more, "
-      "in their order. FILE is read twice; a pipe is kept in a temporary file meanwhile", 1 },
-    { "shift", OPTION_SHIFT, "T", 0, "Add T to every time (s), or to what the first column holds instead; -5ms moves to the left", 1 },
-    { "span", OPTION_SPAN, "SPAN", 0,
+      "in their order. FILE is read twice; a pipe is kept in a temporary file meanwhile", OPTION_TEXTS(after), .group = 1 },
+    { "shift", "T", "Add T to every time (s), or to what the first column holds instead; -5ms moves to the left", OPTION_TEXT(shift) },
+    { "span", "SPAN",
       "Only a part: A:B (from time A to time B, such as 10ms:20ms; either may be left out), last (the last whole period), last:N, "
       "or all; rows are put in at its ends where there are none. Of a spectrum, or another table that does not begin with a "
-      "time, the rows from A to B, such as 1k:3kHz", 1 },
-    { "channel", OPTION_CHANNEL, "NAME,NAME", 0, "Only these channels, in this order", 1 },
-    { "scale", OPTION_SCALE, "NAME=FACTOR", OPTION_REPEATS, "Multiply a channel: ch1=10 for a probe that divides by ten", 1 },
-    { "rename", OPTION_RENAME, "OLD=NEW", OPTION_REPEATS,
+      "time, the rows from A to B, such as 1k:3kHz", OPTION_TEXT(common.span) },
+    { "channel", "NAME,NAME", "Only these channels, in this order", OPTION_TEXT(common.channel) },
+    { "scale", "NAME=FACTOR", "Multiply a channel: ch1=10 for a probe that divides by ten", OPTION_TEXTS(scale) },
+    { "rename", "OLD=NEW",
       "Call channel OLD NEW; NEW[UNIT] sets its unit too, and converts the values where it is the old one with another SI prefix "
-      "(mV to V)", 1 },
-    { "csv", OPTION_CSV, NULL, 0, "Write comma-separated values with a title line and no header (RFC 4180)", 2 },
-    { "report", OPTION_REPORT, NULL, 0, "Write what the table holds instead of the table", 2 },
+      "(mV to V)", OPTION_TEXTS(rename) },
+    { "csv", NULL, "Write comma-separated values with a title line and no header (RFC 4180)", OPTION_FLAG(csv), .group = 2 },
+    { "report", NULL, "Write what the table holds instead of the table", OPTION_FLAG(report) },
     { 0 }
 };
 
-static const struct argp_child children[] = {
-    { &input_argp, 0, NULL, 0 }, { &output_argp, 0, NULL, 0 }, { &report_argp, 0, NULL, 0 }, { 0 }
+static const struct option_rule rules[] = {
+    { OPTION_EXCLUDES, "csv", "binary text", "the output has one encoding; give one" },
+    { OPTION_EXCLUDES, "report", "binary text csv", "a report is no table; its forms are those of --format" },
+    { OPTION_NEEDED, "report", "format digits", "since --format and --digits are about the report" },
+    { 0 }
 };
 
-static void check_options(void)
-{
-    static const char *const encodings[] = { "binary", "text", "csv", NULL };
-    option_conflict("csv", "binary", "the output has one encoding; give one");
-    option_conflict("csv", "text", "the output has one encoding; give one");
-    for (int i = 0; encodings[i]; i++)
-        option_conflict("report", encodings[i], "a report is no table; its forms are those of --format");
-    if (!option_given("report") && (option_given("format") || option_given("digits")))
-        option_required("report", "since --format and --digits are about the report");
-}
-
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    struct table_options *o = state->input;
-    switch (key) {
-    case ARGP_KEY_INIT:
-        for (int i = 0; i < 3; i++)
-            state->child_inputs[i] = &o->common;
-        o->after = calloc(3 * (size_t)state->argc, sizeof *o->after);
-        if (!o->after)
-            program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
-        o->rename = o->after + state->argc;
-        o->scale = o->rename + state->argc;
-        return 0;
-    case OPTION_AFTER: o->after[o->after_count++] = argument; return 0;
-    case OPTION_RENAME: o->rename[o->rename_count++] = argument; return 0;
-    case OPTION_SCALE: o->scale[o->scale_count++] = argument; return 0;
-    case OPTION_CHANNEL: o->common.channel = argument; return 0;
-    case OPTION_SHIFT: o->shift = argument; return 0;
-    case OPTION_SPAN: o->common.span = argument; return 0;
-    case OPTION_CSV: o->csv = true; return 0;
-    case OPTION_REPORT: o->report = true; return 0;
-    case ARGP_KEY_END: check_options(); return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = {
-    options, parse, NULL,
+static const char about[] =
     "Read a wave table, check it, and write it as text, binary or CSV, whole or in part."
     "\vA wave table is rows of a time and one value a channel; between rows every channel is a straight line, and two rows at "
     "one time are a jump. Text with tabs, blanks, commas or semicolons reads, with our header, with a title line, or with "
@@ -82,9 +43,7 @@ static const struct argp argp = {
     "  dw-table bench.csv --scale ch1=10 --rename 'ch1=pin[V]' > pin.tsv\n"
     "  dw-table pin.tsv --span 10ms:20ms --channel pin --csv > pin.csv\n"
     "  dw-pwm --frequency 800 --duty 72% | dw-table --after slow.tsv > both.tsv\n"
-    "  dw-table both.tsv --report",
-    children, NULL, NULL
-};
+    "  dw-table both.tsv --report";
 
 /* "whole", or what is not whole about it */
 static const char *wholeness(const struct run *run)
@@ -144,20 +103,24 @@ static enum dw_status write_report(const struct run *run, struct dw_error *error
     return status;
 }
 
-int main(int argc, char **argv)
+static enum dw_status table(void *options_read, struct dw_error *error)
 {
-    struct table_options asked = { .common = common_defaults() };
-    struct dw_error error = { .status = DW_OK };
-    program_start("dw-table", &argp, &asked, argc, argv);
-    struct run run = { .options = &asked };
-    enum dw_status status = run_set_up(&run, &error);
+    const struct table_options *o = options_read;
+    struct run run = { .options = o };
+    enum dw_status status = run_set_up(&run, error);
     if (status == DW_OK)
-        status = run_rows(&run, &error);
-    if (status == DW_OK && asked.report)
-        status = write_report(&run, &error);
-    if (status == DW_OK && asked.common.partial && !dw_reader_whole(run.reader) && dw_reader_encoding(run.reader) != DW_CSV)
-        program_note("%s has no end that fits its rows", dw_reader_name(run.reader));
+        status = run_rows(&run, error);
+    if (status == DW_OK && o->report)
+        status = write_report(&run, error);
+    if (status == DW_OK && o->common.partial && !dw_reader_whole(run.reader) && dw_reader_encoding(run.reader) != DW_CSV)
+        command_note(o->common.command, "%s has no end that fits its rows", dw_reader_name(run.reader));
     run_free(&run);
-    free(asked.after);
-    return program_finish(status, &error);
+    return status;
 }
+
+static const struct table_options defaults = { .common = COMMON_DEFAULTS };
+static const struct program program = {
+    .name = "dw-table", .about = about, .options = options, .rules = rules, .run = table,
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_REPORT, PROGRAM_OPTIONS(struct table_options, defaults)
+};
+PROGRAM_MAIN(program)

@@ -45,7 +45,7 @@ static enum dw_status join_header(struct run *run, const struct dw_header *next,
 {
     struct dw_error why;
     const struct dw_column time = dw_header_column(next, 0);
-    if (run->options->after_count && strcmp(time.unit, "s") != 0)
+    if (run->options->after.count && strcmp(time.unit, "s") != 0)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--after: '%s' begins with %s[%s]: only tables of time follow each other",
                             file, time.name, time.unit);
     if (!run->header)
@@ -58,8 +58,8 @@ static enum dw_status check_standard_input(const struct run *run, struct dw_erro
 {
     const struct table_options *o = run->options;
     bool taken = !o->common.file || !strcmp(o->common.file, "-");
-    for (size_t i = 0; i < o->after_count; i++) {
-        if (strcmp(o->after[i], "-") != 0)
+    for (size_t i = 0; i < o->after.count; i++) {
+        if (strcmp(o->after.text[i], "-") != 0)
             continue;
         if (taken)
             return dw_error_set(error, DW_BAD_USE, 0, "--after: '-': standard input is one table, and it is taken already; name a file");
@@ -74,21 +74,21 @@ enum dw_status run_read_after(struct run *run, struct dw_error *error)
     double end = NAN;
     enum dw_status status = check_standard_input(run, error);
     /* NOLINTNEXTLINE(bugprone-sizeof-expression): it holds pointers */
-    if (status == DW_OK && o->after_count && !(run->kept = calloc(o->after_count, sizeof *run->kept)))
+    if (status == DW_OK && o->after.count && !(run->kept = calloc(o->after.count, sizeof *run->kept)))
         status = dw_no_memory(error);
-    for (size_t i = 0; status == DW_OK && i < o->after_count; i++) {
+    for (size_t i = 0; status == DW_OK && i < o->after.count; i++) {
         double first = NAN, last = NAN;
         struct dw_reader *reader = NULL;
-        if (reads_once(o->after[i]) && !(run->kept[i] = tmpfile()))
-            status = cannot_keep(o->after[i], error);
-        else if (!(reader = run_open(o, o->after[i], error)))
+        if (reads_once(o->after.text[i]) && !(run->kept[i] = tmpfile()))
+            status = cannot_keep(o->after.text[i], error);
+        else if (!(reader = run_open(o, o->after.text[i], error)))
             status = error->status;
         if (status == DW_OK)
-            status = find_times(reader, o->after[i], run->kept[i], &first, &last, error);
+            status = find_times(reader, o->after.text[i], run->kept[i], &first, &last, error);
         if (status == DW_OK && run->kept[i] && (fflush(run->kept[i]) || fseek(run->kept[i], 0, SEEK_SET)))
-            status = cannot_keep(o->after[i], error);
+            status = cannot_keep(o->after.text[i], error);
         if (status == DW_OK)
-            status = join_header(run, dw_reader_header(reader), o->after[i], first, end, error);
+            status = join_header(run, dw_reader_header(reader), o->after.text[i], first, end, error);
         dw_reader_close(reader);
         end = isnan(last) ? end : isnan(end) ? last : end + (last - first);
     }
@@ -119,8 +119,8 @@ enum dw_status run_take_after(struct run *run,
                               struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    for (size_t i = 0; status == DW_OK && i < run->options->after_count; i++) {
-        const char *file = run->options->after[i];
+    for (size_t i = 0; status == DW_OK && i < run->options->after.count; i++) {
+        const char *file = run->options->after.text[i];
         if (run->kept[i]) {
             status = take_kept(run, file, run->kept[i], take, error);
         } else {
@@ -140,7 +140,7 @@ enum dw_status run_take_after(struct run *run,
 
 void run_free_after(struct run *run)
 {
-    for (size_t i = 0; run->kept && i < run->options->after_count; i++)
+    for (size_t i = 0; run->kept && i < run->options->after.count; i++)
         if (run->kept[i])
             fclose(run->kept[i]);
     free(run->kept);

@@ -137,10 +137,10 @@ enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error)
         return dw_no_memory(error);
     for (size_t i = 0; i < run->chosen; i++)
         run->scaled[i] = (struct scaled){ 1, 1 };
-    for (size_t i = 0; status == DW_OK && i < o->scale_count; i++)
-        status = scale_channel(run, o->scale[i], error);
-    for (size_t i = 0; status == DW_OK && i < o->rename_count; i++)
-        status = rename_channel(run, o->rename[i], error);
+    for (size_t i = 0; status == DW_OK && i < o->scale.count; i++)
+        status = scale_channel(run, o->scale.text[i], error);
+    for (size_t i = 0; status == DW_OK && i < o->rename.count; i++)
+        status = rename_channel(run, o->rename.text[i], error);
     for (size_t i = 0; i < run->chosen; i++)
         any = any || run->scaled[i].divisor != 1 || run->scaled[i].factor != 1;
     if (!any) {

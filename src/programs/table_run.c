@@ -133,7 +133,7 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
 
 struct dw_reader *run_open(const struct table_options *o, const char *file, struct dw_error *error)
 {
-    const struct dw_reader_options how = input_options_of(&o->common, !o->report);
+    const struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
     return dw_reader_open(file, &how, error);
 }
 
@@ -201,7 +201,7 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
     const struct table_options *o = run->options;
     run->columns = run->chosen = dw_header_columns(dw_reader_header(run->reader));
     enum dw_status status = run_read_after(run, error);
-    if (status == DW_OK && o->after_count && !(run->join = dw_join_new(run->columns, error)))
+    if (status == DW_OK && o->after.count && !(run->join = dw_join_new(run->columns, error)))
         status = error->status;
     if (status == DW_OK)
         status = set_shift(run, error);
@@ -209,13 +209,13 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
         status = set_span(run, error);
     if (status == DW_OK && o->common.channel)
         status = run_choose(run, error);
-    if (status == DW_OK && (o->scale_count || o->rename_count))
+    if (status == DW_OK && (o->scale.count || o->rename.count))
         status = run_scale_and_rename(run, error);
     /* what only changes its encoding is still the same table */
     const bool cuts = run->excerpt || run->among.kind == DW_SPAN_BETWEEN;
-    const bool changes = run->join || cuts || run->column || o->rename_count || o->scale_count || run->shift != 0;
+    const bool changes = run->join || cuts || run->column || o->rename.count || o->scale.count || run->shift != 0;
     if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
-        status = dw_header_add(run->header, "made-by", program_made_by(), error);
+        status = dw_header_add(run->header, "made-by", o->common.command->made_by, error);
     if (status != DW_OK)
         return status;
     run->row = calloc(run->columns, sizeof *run->row);

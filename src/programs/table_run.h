@@ -3,15 +3,14 @@
 #ifndef PROGRAMS_TABLE_RUN_H
 #define PROGRAMS_TABLE_RUN_H
 
-#include "old_common.h"
+#include "common.h"
 #include <dutywright/measure.h>
 #include <dutywright/splice.h>
 #include <stdio.h>
 
 struct table_options {
     struct common_options common;
-    const char **after, **rename, **scale; /* lists in argv, each [count] */
-    size_t after_count, rename_count, scale_count;
+    struct option_texts after, rename, scale;
     const char *shift;
     bool csv, report;
 };

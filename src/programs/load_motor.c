@@ -1,0 +1,125 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The options of a brushed DC motor, and its plant. */
+#include "load_kind.h"
+#include <string.h>
+
+static const char *const drives[] = { "direct", "one-switch", "bridge-slow", "bridge-fast", "antiphase", NULL };
+static const char *const units[] = { "rad/s", "rpm", NULL };
+
+static enum dw_status read_rated(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct option_key keys[] = { { "volts", DW_VOLTAGE, NAN, NULL }, { "free-speed", DW_SPEED, NAN, NULL },
+                                 { "free-current", DW_CURRENT, NAN, NULL }, { "stall-current", DW_CURRENT, NAN, NULL } };
+    struct dw_error why;
+    const enum dw_status status = option_keys(option->name, argument, keys, 4, error);
+    if (status != DW_OK)
+        return status;
+    for (int i = 0; i < 4; i++)
+        if (isnan(keys[i].value))
+            return option_error(error, option->name, argument, "%s is missing", keys[i].name);
+    if (dw_motor_ratings(keys[0].value, keys[1].value, keys[2].value, keys[3].value, &((struct motor_load *)options)->plan, &why))
+        return option_error(error, option->name, argument, "%s", why.text);
+    return DW_OK;
+}
+
+#define RATED "or --rated volts=,free-speed=,free-current=,stall-current="
+#define OPTION_STRUCT struct motor_load
+static const struct option_spec options[] = {
+    { .help = "The motor:" },
+    { "resistance", "R", "Of the winding and brushes (ohm)", OPTION_QUANTITY(plan.resistance, DW_RESISTANCE), OPTION_ABOVE_ZERO },
+    { "inductance", "L", "Of the winding (H); required", OPTION_QUANTITY(plan.inductance, DW_INDUCTANCE), OPTION_ABOVE_ZERO },
+    { "constant", "K", "Back-EMF constant, which is the torque constant (V s/rad = N m/A)",
+      OPTION_QUANTITY(plan.constant, DW_MACHINE_CONSTANT), OPTION_ABOVE_ZERO },
+    { "inertia", "J", "Of the rotor (kg m^2); required", OPTION_QUANTITY(plan.inertia, DW_INERTIA), OPTION_ABOVE_ZERO },
+    { "friction", "B", "Viscous friction (N m s/rad); default 0", OPTION_QUANTITY(plan.friction, DW_FRICTION), OPTION_NOT_NEGATIVE },
+    { "drag", "M", "Coulomb friction, which also holds the rotor at standstill (N m); default 0", OPTION_QUANTITY(plan.drag, DW_TORQUE),
+      OPTION_NOT_NEGATIVE },
+    { "rated", "KEYS",
+      "A data sheet's volts=,free-speed=,free-current=,stall-current= instead of resistance, constant and drag (speed takes rpm)",
+      OPTION_READ(read_rated) },
+    { .help = "Its load:" },
+    { "torque", "M", "Constant load on the output shaft (N m); positive opposes forward motion; default 0",
+      OPTION_QUANTITY(plan.torque, DW_TORQUE) },
+    { "torque-from", "FILE", "A table whose first channel is a further load against time (N m); its last value stays",
+      OPTION_TEXT(torque_from) },
+    { "torque-at-square", "C",
+      "Load that grows with the square of the output speed, as of a pump or a fan (N m s^2/rad^2); followed by chords to 1e-5; default 0",
+      OPTION_QUANTITY(plan.torque_at_square, DW_NUMBER), OPTION_NOT_NEGATIVE },
+    { "gear", "N", "Motor turns a turn of the output shaft; default 1. speed is the motor's, geared-speed (--all) the shaft's",
+      OPTION_QUANTITY(plan.gear, DW_NUMBER), OPTION_ABOVE_ZERO },
+    { "load-inertia", "J", "On the output shaft (kg m^2); default 0", OPTION_QUANTITY(plan.load_inertia, DW_INERTIA), OPTION_NOT_NEGATIVE },
+    { .help = "What drives it:" },
+    { "supply", "V", "Supply (V); required", OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
+    { "drive", "WORD",
+      "direct: the channel is the terminal voltage, ahead of a --switch-resistance; one-switch: a transistor and a freewheel diode; "
+      "bridge-slow, bridge-fast: a full bridge that shorts the motor, or returns its current to the supply, while the pin is low; "
+      "antiphase: the pin reverses the supply, half duty stands still; required", OPTION_WORD(plan.drive, drives) },
+    { "diode-drop", "V", "Of each conducting diode (V); default 0.7", OPTION_QUANTITY(plan.diode_drop, DW_VOLTAGE), OPTION_NOT_NEGATIVE },
+    { "switch-resistance", "R", "Of each conducting transistor (ohm); default 0", OPTION_QUANTITY(plan.switch_resistance, DW_RESISTANCE),
+      OPTION_NOT_NEGATIVE },
+    { "threshold", "V", "Gates are on above it (V); default the middle of the table's levels", OPTION_QUANTITY(plan.threshold, DW_VOLTAGE) },
+    { .help = "Output:" },
+    { "speed-unit", "rad/s|rpm", "Of the channel speed; default rad/s", OPTION_WORD(rpm, units) },
+    { "all", NULL,
+      "Also terminal and back-emf (V), torque (Nm), angle (rad), and of a switched drive supply-current, switch-current, "
+      "diode-current (A), switch (V)", OPTION_FLAG(plan.all) },
+    { 0 }
+};
+
+static const struct option_rule rules[] = {
+    { OPTION_EXCLUDES, "resistance constant drag", "rated", "a data sheet sets that too; give one" },
+    { OPTION_NEEDED, "resistance", "!rated", "such as 1.2, " RATED },
+    { OPTION_NEEDED, "constant", "!rated", "such as 23m (V s/rad), " RATED },
+    { OPTION_NEEDED, "inductance", NULL, "such as 700u" },
+    { OPTION_NEEDED, "inertia", NULL, "such as 12u (kg m^2)" },
+    { OPTION_NEEDED, "supply", NULL, "such as 12" },
+    { OPTION_NEEDED, "drive", NULL, "one of direct, one-switch, bridge-slow, bridge-fast, antiphase" },
+    { OPTION_REFUSED, "diode-drop threshold", "drive=direct", "is of switched drives; --drive is direct" },
+    { OPTION_REFUSED, "diode-drop", "drive=bridge-slow&!low-channel drive=antiphase&!low-channel",
+      "goes with --low-channel in this drive: without it transistors alone carry the current" },
+    { 0 }
+};
+
+static enum dw_status check(const struct command *command, void *values, struct dw_error *error)
+{
+    struct dw_motor_plan plan = ((struct motor_load *)values)->plan; /* what the table has yet to say is taken as good */
+    plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold;
+    plan.low_gate = command_given(command, "low-channel");
+    plan.direction = command_given(command, "direction");
+    return dw_motor_check(&plan, error);
+}
+
+static void release(struct load_plant *plant)
+{
+    dw_motor_free(plant->load);
+}
+
+static enum dw_status make(const void *values, const struct load_drive *drive, struct load_plant *plant, struct dw_error *error)
+{
+    const struct motor_load *o = values;
+    struct dw_motor_plan plan = o->plan;
+    plan.threshold = isnan(plan.threshold) ? drive->threshold : plan.threshold;
+    plan.low_gate = drive->low_gate;
+    plan.direction = drive->direction;
+    struct dw_motor *motor = dw_motor_new(&plan, error);
+    if (!motor)
+        return error->status;
+    *plant = (struct load_plant){ .modes = dw_motor_modes(motor), .mode = dw_motor_rest(motor), .inputs = DW_MOTOR_INPUTS,
+                                  .outputs = dw_motor_outputs(motor), .load = motor, .release = release };
+    for (size_t i = 0; i < plant->outputs; i++) {
+        struct simulated_channel *channel = &plant->channel[i];
+        *channel = (struct simulated_channel){ .factor = 1, .initial = i + 2 >= plant->outputs ? 0 : NAN };
+        channel->name = dw_motor_output(motor, i, &channel->unit);
+        if (o->rpm && !strcmp(channel->unit, "rad/s")) {
+            channel->unit = "rpm";
+            channel->factor = MOTOR_RPM;
+        }
+    }
+    return DW_OK;
+}
+
+static const struct motor_load defaults = { .plan = { .gear = 1, .diode_drop = 0.7, .threshold = NAN } };
+const struct load_kind motor_kind = {
+    .program = { .name = "dw-motor", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
+    .plant = make
+};
