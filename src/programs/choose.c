@@ -1,65 +1,256 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: parts that smooth a switching pin. */
 #include "choose_pile.h"
-#include "old_keys.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const struct argp_option options[] = {
-    { NULL, 0, NULL, 0, "The pulses:", 1 },
-    { "frequency", OPTION_FREQUENCY, "F", 0, "Switching frequency (Hz)", 1 },
-    { "high", OPTION_HIGH, "V", 0, "Pin when on (V; default 3.3)", 1 },
-    { "low", OPTION_LOW, "V", 0, "Pin when off (V; default 0)", 1 },
-    { "levels", OPTION_LEVELS, "N", 0, "Steps of duty; 1 lsb is (high - low) / N (default 256)", 1 },
-    { "duty", OPTION_DUTY, "D", 0,
-      "Ripple at this duty, and settling from 0 to it (default: the largest ripple of all k/N, and settling from 0 to 1)", 1 },
-    { NULL, 0, NULL, 0, "The limits (one of the first two at least, unless --front is given):", 2 },
-    { "ripple", OPTION_RIPPLE, "V", 0, "Ripple of the output, peak to peak: 20m, 0.5% of high - low, or 0.5lsb", 2 },
-    { "settle", OPTION_SETTLE, "T", 0,
-      "Settling time (s): from then on the mean over the period just ended stays within the band", 2 },
-    { "band", OPTION_BAND, "SHARE", 0, "Band of settling, as a share of the change, or such as 0.5lsb (default 2%)", 2 },
-    { "overshoot", OPTION_OVERSHOOT, "SHARE", 0, "How far the mean may pass its last value, share of the change (default 10%)", 2 },
-    { "loading", OPTION_LOADING, "SHARE", 0,
-      "How much of the mean source and load may take off through the resistances (default 5%)", 2 },
-    { "pin-current", OPTION_PIN_CURRENT, "A", 0, "Peak current of the pin, the first charging included (default: any)", 2 },
-    { "inductor-current", OPTION_INDUCTOR_CURRENT, "A", 0, "Peak current of the coil, the first rise included (default: any)", 2 },
-    { NULL, 0, NULL, 0, "The circuit, and the parts to choose from:", 3 },
-    { "source", OPTION_SOURCE, "R", 0, "Resistance of the pin itself (ohm; default 0)", 3 },
-    { "load", OPTION_LOAD, "R", 0, "Resistance from the output to ground (ohm; default none)", 3 },
-    { "stages", OPTION_STAGES, "A:B", 0, "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", 3 },
-    { "resistors", OPTION_RESISTORS, "WHICH", 0,
+double choose_lsb(const struct dw_filter_task *task)
+{
+    return (task->high - task->low) / (double)task->levels;
+}
+
+/* ---- options that need others ---- */
+
+/* "0.5lsb" as a multiple of what one lsb is. */
+static enum dw_status read_lsb(const char *option, const char *argument, double *value, struct dw_error *error)
+{
+    char number[64];
+    const size_t length = strlen(argument) - strlen("lsb");
+    struct dw_error why;
+    snprintf(number, sizeof number, "%.*s", (int)length, argument);
+    if (length > 1 && number[length - 1] == ' ')
+        number[length - 1] = '\0';
+    return dw_quantity_parse(number, DW_NUMBER, value, &why) == DW_OK ? DW_OK
+                                                                      : option_error(error, option, argument, "%s", why.text);
+}
+
+static bool in_lsb(const char *argument)
+{
+    const size_t length = strlen(argument);
+    return length >= 4 && !strcmp(argument + length - 3, "lsb") && length - 3 < 64;
+}
+
+static enum dw_status resolve_ripple(struct choose_options *o, struct dw_error *error)
+{
+    struct dw_filter_task *task = &o->wish.task;
+    const double swing = task->high - task->low;
+    const bool share = strchr(o->ripple, '%');
+    const struct option_spec ripple = { .name = "ripple", .quantity = share ? DW_SHARE : DW_VOLTAGE };
+    enum dw_status status = in_lsb(o->ripple) ? read_lsb("ripple", o->ripple, &task->ripple, error)
+                                              : option_value(&ripple, o->ripple, &task->ripple, error);
+    o->wish.ripple_unit = in_lsb(o->ripple) ? choose_lsb(task) : share ? swing : 0;
+    if (o->wish.ripple_unit > 0)
+        task->ripple *= o->wish.ripple_unit;
+    if (status == DW_OK && !(task->ripple > 0))
+        status = option_error(error, "ripple", o->ripple, "must be above zero");
+    return status;
+}
+
+static enum dw_status resolve_band(struct choose_options *o, struct dw_error *error)
+{
+    struct dw_filter_task *task = &o->wish.task;
+    const struct option_spec band = { .name = "band", .quantity = DW_SHARE };
+    enum dw_status status = in_lsb(o->band) ? read_lsb("band", o->band, &task->band, error) : option_value(&band, o->band, &task->band, error);
+    if (in_lsb(o->band))
+        task->band /= (double)task->levels * (isnan(task->duty) ? 1 : task->duty);
+    if (status == DW_OK && !(task->band > 0 && task->band < 1))
+        status = option_error(error, "band", o->band, "must be above 0 and below 100%% of the change");
+    return status;
+}
+
+static enum dw_status resolve(struct choose_options *o, struct dw_error *error)
+{
+    const struct dw_filter_task *task = &o->wish.task;
+    if (!(task->high > task->low))
+        return dw_error_set(error, DW_BAD_USE, 0, "--high, %g V, must be above --low, %g V", task->high, task->low);
+    const enum dw_status status = o->ripple ? resolve_ripple(o, error) : DW_OK;
+    return status == DW_OK && o->band ? resolve_band(o, error) : status;
+}
+
+static enum dw_status read_stages(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct choose_options *o = options;
+    struct option_spec count = { .name = option->name, OPTION_WHOLE(0, DW_FILTER_STAGES) };
+    char first[32];
+    const char *second = option_halves(argument, ':', first, sizeof first);
+    double least = 0, most = 0;
+    if (strlen(argument) >= sizeof first)
+        return option_error(error, option->name, argument, "must be such as 2 or 1:3");
+    count.least = second ? 1 : 0;
+    enum dw_status status = option_value(&count, second ? first : argument, &least, error);
+    if (status == DW_OK)
+        status = option_value(&count, second ? second : argument, &most, error);
+    o->wish.least_stages = (int)least;
+    o->wish.most_stages = (int)most;
+    if (status == DW_OK && most < least)
+        status = option_error(error, option->name, argument, "the second number must not be below the first");
+    return status;
+}
+
+static enum dw_status read_spread(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    double *spread = ((struct choose_options *)options)->offers.spread;
+    struct option_key keys[] = { { "r", DW_SHARE, 0, NULL }, { "c", DW_SHARE, 0, NULL }, { "l", DW_SHARE, 0, NULL } };
+    const enum dw_status status = option_keys(option->name, argument, keys, 3, error);
+    for (int i = 0; i < 3 && status == DW_OK; i++) {
+        if (!(keys[i].value >= 0 && keys[i].value < 1))
+            return option_error(error, option->name, argument, "%s: must be from 0 to below 100%%", keys[i].name);
+        spread[i] = keys[i].value;
+    }
+    spread[PART_DAMPER] = spread[PART_RESISTOR];
+    return status;
+}
+
+/* ---- the tables ---- */
+
+static const char *const ranks[] = { "parts", "margin", "ripple", "settling", "price", NULL };
+static const char *const printable[] = { "dw-smooth", NULL };
+
+#define OPTION_STRUCT struct choose_options
+static const struct option_spec options[] = {
+    { .help = "The pulses:" },
+    { "frequency", "F", "Switching frequency (Hz)", OPTION_QUANTITY(wish.task.frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
+    { "high", "V", "Pin when on (V; default 3.3)", OPTION_QUANTITY(wish.task.high, DW_VOLTAGE), .also = "low" },
+    { "low", "V", "Pin when off (V; default 0)", OPTION_QUANTITY(wish.task.low, DW_VOLTAGE) },
+    { "levels", "N", "Steps of duty; 1 lsb is (high - low) / N (default 256)", OPTION_COUNT(wish.task.levels, 2, 1LL << 32) },
+    { "duty", "D",
+      "Ripple at this duty, and settling from 0 to it (default: the largest ripple of all k/N, and settling from 0 to 1)",
+      OPTION_QUANTITY(wish.task.duty, DW_SHARE), OPTION_FROM_TO(0, 1) },
+    { .help = "The limits (one of the first two at least, unless --front is given):" },
+    { "ripple", "V", "Ripple of the output, peak to peak: 20m, 0.5% of high - low, or 0.5lsb", OPTION_TEXT(ripple) },
+    { "settle", "T", "Settling time (s): from then on the mean over the period just ended stays within the band",
+      OPTION_QUANTITY(wish.task.settling, DW_TIME), OPTION_ABOVE_ZERO },
+    { "band", "SHARE", "Band of settling, as a share of the change, or such as 0.5lsb (default 2%)", OPTION_TEXT(band) },
+    { "overshoot", "SHARE", "How far the mean may pass its last value, share of the change (default 10%)",
+      OPTION_QUANTITY(wish.task.overshoot, DW_SHARE), OPTION_ABOVE_ZERO },
+    { "loading", "SHARE", "How much of the mean source and load may take off through the resistances (default 5%)",
+      OPTION_QUANTITY(wish.task.loading, DW_SHARE), OPTION_ABOVE_ZERO },
+    { "pin-current", "A", "Peak current of the pin, the first charging included (default: any)",
+      OPTION_QUANTITY(wish.task.pin_current, DW_CURRENT), OPTION_ABOVE_ZERO },
+    { "inductor-current", "A", "Peak current of the coil, the first rise included (default: any)",
+      OPTION_QUANTITY(wish.task.coil_current, DW_CURRENT), OPTION_ABOVE_ZERO },
+    { .help = "The circuit, and the parts to choose from:" },
+    { "source", "R", "Resistance of the pin itself (ohm; default 0)", OPTION_QUANTITY(wish.task.source, DW_RESISTANCE),
+      OPTION_NOT_NEGATIVE },
+    { "load", "R", "Resistance from the output to ground (ohm; default none)", OPTION_QUANTITY(wish.task.load, DW_RESISTANCE),
+      OPTION_ABOVE_ZERO },
+    { "stages", "A:B", "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", OPTION_READ(read_stages) },
+    { "resistors", "WHICH",
       "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 2k7 1% 0.02 "
-      "(default E12)", 3 },
-    { "capacitors", OPTION_CAPACITORS, "WHICH", 0, "The same of capacitors: see --resistors (default E6)", 3 },
-    { "inductors", OPTION_INDUCTORS, "WHICH", 0, "The same of coils; without it none are tried", 3 },
-    { "range", OPTION_RANGE, "KEYS", 0,
-      "Values to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil", 3 },
-    { "spread", OPTION_SPREAD, "KEYS", 0,
-      "Tolerances where a file has none: r=1%,c=10%,l=20%; all limits then hold for the worst case (default 0)", 3 },
-    { NULL, 0, NULL, 0, "The answer:", 4 },
-    { "rank", OPTION_RANK, "BY", 0,
+      "(default E12)", OPTION_TEXT(offers.spec[PART_RESISTOR]) },
+    { "capacitors", "WHICH", "The same of capacitors: see --resistors (default E6)", OPTION_TEXT(offers.spec[PART_CAPACITOR]) },
+    { "inductors", "WHICH", "The same of coils; without it none are tried", OPTION_TEXT(offers.spec[PART_COIL]) },
+    { "range", "KEYS",
+      "Values to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil",
+      OPTION_READ(choose_range) },
+    { "spread", "KEYS",
+      "Tolerances where a file has none: r=1%,c=10%,l=20%; all limits then hold for the worst case (default 0)",
+      OPTION_READ(read_spread) },
+    { .help = "The answer:" },
+    { "rank", "BY",
       "parts: fewest first, then by margin (default); margin: what is left of the limit that is nearest, or, with one limit on "
-      "ripple and settling, the other of the two; ripple; settling; price", 4 },
-    { "best", OPTION_BEST, "N", 0, "Most rows of the ranking (default 10)", 4 },
-    { "front", OPTION_FRONT, NULL, 0, "Instead, the trade-off: all that no other beats in both ripple and settling", 4 },
-    { "curve", OPTION_CURVE, NULL, 0, "The front as a table for dw-plot: settling[s] ripple[V]", 4 },
-    { "all", OPTION_ALL, NULL, 0, "Every column in text too; rows and json always have them", 4 },
-    { "samples", OPTION_SAMPLES, "N", 0,
+      "ripple and settling, the other of the two; ripple; settling; price", OPTION_WORD(wish.rank, ranks) },
+    { "best", "N", "Most rows of the ranking (default 10)", OPTION_COUNT(wish.best, 1, 1000000) },
+    { "front", NULL, "Instead, the trade-off: all that no other beats in both ripple and settling", OPTION_FLAG(wish.front) },
+    { "curve", NULL, "The front as a table for dw-plot: settling[s] ripple[V]", OPTION_FLAG(curve) },
+    { "all", NULL, "Every column in text too; rows and json always have them", OPTION_FLAG(all) },
+    { "samples", "N",
       "Yield: the share of N filters, their parts spread evenly over their tolerances, that keep all limits, and its 95% "
-      "confidence interval", 4 },
-    { "seed", OPTION_SEED, "N", 0, "Which samples (default 1); the same seed gives the same ones", 4 },
-    { "print", OPTION_PRINT, "PROGRAM", 0, "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth", 4 },
-    { "exhaustive", OPTION_EXHAUSTIVE, NULL, 0, "Look at every candidate: the same answer, slowly", 4 },
-    { NULL, 0, NULL, 0, "Shared among processes or machines:", 5 },
-    { "shard", OPTION_SHARD, "K/N", 0,
-      "Do the K-th of N shares of the search and write, on one line, what --merge reads; with --merge, the K-th share of the samples", 5 },
-    { "merge", OPTION_MERGE, NULL, 0,
+      "confidence interval", OPTION_COUNT(samples, 1, 1LL << 40) },
+    { "seed", "N", "Which samples (default 1); the same seed gives the same ones", OPTION_COUNT(seed, 0, 1LL << 53) },
+    { "print", "PROGRAM", "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth", OPTION_TEXT(print),
+      .words = printable },
+    { "exhaustive", NULL, "Look at every candidate: the same answer, slowly", OPTION_FLAG(wish.exhaustive) },
+    { .help = "Shared among processes or machines:" },
+    { "shard", "K/N",
+      "Do the K-th of N shares of the search and write, on one line, what --merge reads; with --merge, the K-th share of the samples",
+      OPTION_READ(choose_read_shard) },
+    { "merge", NULL,
       "Put together what all N shards wrote, in any order: the answer is to the byte that of the request in one piece. The request "
-      "goes to the shards; to --merge go --all, --curve, --print, --format, --digits, --binary, --text", 5 },
-    { 0 },
+      "goes to the shards; to --merge go --all, --curve, --print, --format, --digits, --binary, --text", OPTION_FLAG(merge) },
+    { 0 }
 };
+
+/* A shard's, and what is wanted before ripple and band can be told. */
+static const struct option_rule first_rules[] = {
+    { OPTION_EXCLUDES, "shard", "all curve print format digits binary text", "a shard writes no report; give the latter with --merge" },
+    { OPTION_NEEDED, "frequency", NULL, "such as 60k" },
+    { 0 }
+};
+static const struct option_rule request_rules[] = {
+    { OPTION_ONE_OF, "ripple settle", "!front", "such as --ripple 0.5lsb" },
+    { OPTION_REFUSED, "inductor-current", "!inductors", "goes with --inductors: without it no coils are tried" },
+    { OPTION_REFUSED, "seed", "!samples", "goes with --samples" },
+    { OPTION_REFUSED, "curve", "!front", "goes with --front" },
+    { OPTION_REFUSED, "binary text", "!curve", "goes with --front --curve" },
+    { OPTION_EXCLUDES, "front", "rank", "the front is not ranked; give one" },
+    { OPTION_EXCLUDES, "front", "best", "the front is given whole; give one" },
+    { OPTION_EXCLUDES, "print", "front all format digits", "one prints options, the other shapes the report; give one" },
+    { OPTION_EXCLUDES, "curve", "best all samples format digits", "a table has no such columns; give one" },
+    { 0 }
+};
+/* Not of a request that stands in shards: it may serve several reports. */
+static const struct option_rule whole_rules[] = {
+    { OPTION_EXCLUDES, "print", "best samples", "one prints options, the other shapes the report; give one" },
+    { 0 }
+};
+
+/* To --merge go only options that shape the report: all of the request stand in the shards. */
+static enum dw_status check_merge(const struct command *command, struct dw_error *error)
+{
+    static const char *const shapes[] = { "all", "curve", "print", "shard", "merge", NULL };
+    enum dw_status status = DW_OK;
+    for (const struct option_spec *option = options; status == DW_OK && (option->name || option->help); option++) {
+        const struct option_rule rule[2] = { { OPTION_EXCLUDES, "merge", option->name,
+                                               "the request stands in the shards; give the latter there" } };
+        size_t i = 0;
+        while (option->name && shapes[i] && strcmp(shapes[i], option->name) != 0)
+            i++;
+        if (option->name && !shapes[i])
+            status = command_check(command, rule, error);
+    }
+    return status;
+}
+
+/* Of an option whose keys are of several parts: refuses those of coils where none are tried. */
+static enum dw_status need_coils(const struct command *command, const char *option, const char *key, const char *other,
+                                 struct dw_error *error)
+{
+    const char *given = command_given(command, option);
+    if (given && !command_given(command, "inductors") && (strstr(given, key) || strstr(given, other)))
+        return option_error(error, option, given, "goes with --inductors: without it no coils are tried");
+    return DW_OK;
+}
+
+static enum dw_status check_request(const struct command *command, struct choose_options *o, struct dw_error *error)
+{
+    enum dw_status status = command_check(command, first_rules, error);
+    if (status == DW_OK && o->wish.task.duty <= 0)
+        status = option_error(error, "duty", command_given(command, "duty"), "must be above zero");
+    if (status == DW_OK)
+        status = resolve(o, error);
+    if (status == DW_OK && o->wish.most_stages == 0 && !command_given(command, "inductors"))
+        status = option_error(error, "stages", command_given(command, "stages"), "leaves nothing to choose without --inductors");
+    if (status == DW_OK)
+        status = need_coils(command, "range", "l=", "rd=", error);
+    if (status == DW_OK)
+        status = need_coils(command, "spread", "l=", "l=", error);
+    if (status == DW_OK)
+        status = command_check(command, request_rules, error);
+    return status == DW_OK && !o->restored ? command_check(command, whole_rules, error) : status;
+}
+
+static enum dw_status check(const struct command *command, void *options_read, struct dw_error *error)
+{
+    struct choose_options *o = options_read;
+    if (o->restored && (o->merge || o->shards > 0 || command->word_count))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "the shards' request is none: it holds --shard, --merge or a file");
+    if (!o->merge && command->word_count)
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s': a file goes with --merge", command->words[0]);
+    return o->merge ? check_merge(command, error) : check_request(command, o, error);
+}
 
 static const char about[] =
     "Choose resistors, capacitors and coils that smooth a switching pin into a voltage: a makeshift digital-to-analogue "
@@ -89,254 +280,6 @@ static const char about[] =
     "  dw-choose --frequency 60k --settle 5m --load 1M --front --curve |\n"
     "    dw-plot --y-scale log --output front.svg";
 
-static const struct argp_child children[] = { { &report_argp, 0, NULL, 6 }, { &output_argp, 0, NULL, 6 }, { &quiet_argp, 0, NULL, 6 },
-                                              { 0 } };
-
-/* The options while they are read; those that need others are kept as they are written. */
-struct reading {
-    struct choose_options o;
-    struct choose_offers offers;
-    const char *ripple, *band;
-    bool merge, restored;  /* restored: the request that stands in shards */
-    char **files;          /* of --merge */
-    int file_count;
-};
-
-static struct reading defaults(void)
-{
-    return (struct reading){
-        .o = { .common = common_defaults(), .seed = 1,
-               .wish = { .least_stages = 1, .most_stages = 3, .best = 10,
-                         .task = { .high = 3.3, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY,
-                                   .settling = INFINITY, .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY,
-                                   .coil_current = INFINITY } } },
-        .offers = { .spec = { "E12", "E6", NULL, NULL }, .from = { 1e3, 1e-9, 1e-6, 0.1 }, .to = { 1e5, 1e-4, 0.1, 1e3 } },
-    };
-}
-
-static void reading_free(struct reading *reading)
-{
-    free(reading->o.words);
-    free(reading->files);
-    dw_parts_free(reading->o.resistors);
-    dw_parts_free(reading->o.capacitors);
-    dw_parts_free(reading->o.coils);
-    dw_parts_free(reading->o.dampers);
-}
-
-/* The command line as it was typed: argp moves words to its end. */
-static void keep_words(struct reading *reading, char **words, int count)
-{
-    reading->o.words = calloc((size_t)count + 1, sizeof *words);
-    reading->files = calloc((size_t)count + 1, sizeof *words);
-    if (!reading->o.words || !reading->files)
-        program_fail(DW_NO_MEMORY, "%s", dw_status_text(DW_NO_MEMORY));
-    memcpy(reading->o.words, words, (size_t)count * sizeof *words);
-    reading->o.word_count = count;
-}
-
-double choose_lsb(const struct dw_filter_task *task)
-{
-    return (task->high - task->low) / (double)task->levels;
-}
-
-/* "0.5lsb" as a multiple of what one lsb is; false: not of this form. */
-static bool in_lsb(const char *option, const char *argument, double *value)
-{
-    char number[64];
-    const size_t length = strlen(argument);
-    if (length < 4 || strcmp(argument + length - 3, "lsb") || length - 3 >= sizeof number)
-        return false;
-    memcpy(number, argument, length - 3);
-    number[length - 3] = '\0';
-    if (length > 4 && number[length - 4] == ' ')
-        number[length - 4] = '\0';
-    struct dw_error reason;
-    if (dw_quantity_parse(number, DW_NUMBER, value, &reason) != DW_OK)
-        option_error(option, argument, "%s", reason.text);
-    return true;
-}
-
-static void resolve(struct reading *reading)
-{
-    struct dw_filter_task *task = &reading->o.wish.task;
-    if (!(task->high > task->low))
-        program_fail(DW_BAD_USE, "--high, %g V, must be above --low, %g V", task->high, task->low);
-    if (reading->ripple) {
-        double value;
-        if (in_lsb("ripple", reading->ripple, &value)) {
-            reading->o.wish.ripple_unit = choose_lsb(task);
-            value *= choose_lsb(task);
-        } else if (strchr(reading->ripple, '%')) {
-            reading->o.wish.ripple_unit = task->high - task->low;
-            value = option_quantity("ripple", reading->ripple, DW_SHARE) * (task->high - task->low);
-        } else {
-            value = option_quantity("ripple", reading->ripple, DW_VOLTAGE);
-        }
-        if (!(value > 0))
-            option_error("ripple", reading->ripple, "must be above zero");
-        task->ripple = value;
-    }
-    if (reading->band) {
-        double value;
-        if (in_lsb("band", reading->band, &value))
-            value /= (double)task->levels * (isnan(task->duty) ? 1 : task->duty);
-        else
-            value = option_quantity("band", reading->band, DW_SHARE);
-        if (!(value > 0 && value < 1))
-            option_error("band", reading->band, "must be above 0 and below 100%% of the change");
-        task->band = value;
-    }
-}
-
-/* What goes to the shards and what to --merge. */
-static void check_shards(const struct reading *reading)
-{
-    static const char *const shapes[] = { "all", "curve", "print", "format", "digits", "binary", "text", NULL };
-    if (reading->restored && (reading->merge || reading->o.shards > 0 || reading->file_count > 0))
-        program_fail(DW_BAD_INPUT, "the shards' request is none: it holds --shard, --merge or a file");
-    if (!reading->merge && reading->file_count > 0)
-        program_fail(DW_BAD_USE, "'%s': a file goes with --merge", reading->files[0]);
-    for (int i = 0; shapes[i] && !reading->merge; i++)
-        option_conflict("shard", shapes[i], "a shard writes no report; give the latter with --merge");
-    for (const struct argp_option *option = options; reading->merge && (option->name || option->doc); option++) {
-        bool fits = !option->name || option->key == OPTION_SHARD || option->key == OPTION_MERGE;
-        for (int i = 0; shapes[i] && !fits; i++)
-            fits = !strcmp(option->name, shapes[i]);
-        if (!fits)
-            option_conflict("merge", option->name, "the request stands in the shards; give the latter there");
-    }
-}
-
-static void goes_with_inductors(const char *option, const char *key, const char *other)
-{
-    const char *given = option_given(option);
-    if (given && !option_given("inductors") && (!key || strstr(given, key) || (other && strstr(given, other))))
-        option_error(option, given, "goes with --inductors: without it no coils are tried");
-}
-
-static void check_together(struct reading *reading)
-{
-    const struct choose_options *o = &reading->o;
-    static const char *const shapes[] = { "front", "best", "all", "samples", "format", "digits", NULL };
-    option_required("frequency", "such as 60k");
-    resolve(reading);
-    if (!option_given("ripple") && !option_given("settle") && !option_given("front"))
-        program_fail(DW_BAD_USE, "--ripple or --settle is missing: give one, such as --ripple 0.5lsb");
-    if (o->wish.most_stages == 0 && !option_given("inductors"))
-        option_error("stages", option_given("stages"), "leaves nothing to choose without --inductors");
-    goes_with_inductors("inductor-current", NULL, NULL);
-    goes_with_inductors("range", "l=", "rd=");
-    goes_with_inductors("spread", "l=", NULL);
-    if (option_given("seed") && !option_given("samples"))
-        option_error("seed", option_given("seed"), "goes with --samples");
-    if (option_given("curve") && !option_given("front"))
-        option_error("curve", NULL, "goes with --front");
-    if ((option_given("binary") || option_given("text")) && !option_given("curve"))
-        option_error(option_given("binary") ? "binary" : "text", NULL, "goes with --front --curve");
-    option_conflict("front", "rank", "the front is not ranked; give one");
-    option_conflict("front", "best", "the front is given whole; give one");
-    for (int i = 0; shapes[i]; i++) {
-        /* what was asked of shards may serve several reports */
-        if (!reading->restored || (strcmp(shapes[i], "best") && strcmp(shapes[i], "samples")))
-            option_conflict("print", shapes[i], "one prints options, the other shapes the report; give one");
-        if (i > 0)
-            option_conflict("curve", shapes[i], "a table has no such columns; give one");
-    }
-}
-
-static void read_stages(struct choose_options *o, const char *argument)
-{
-    char text[32];
-    char *colon;
-    if (strlen(argument) >= sizeof text)
-        option_error("stages", argument, "must be such as 2 or 1:3");
-    strcpy(text, argument);
-    colon = strchr(text, ':');
-    if (colon)
-        *colon = '\0';
-    o->wish.least_stages = (int)option_count("stages", text, colon ? 1 : 0, DW_FILTER_STAGES);
-    o->wish.most_stages = colon ? (int)option_count("stages", colon + 1, 1, DW_FILTER_STAGES) : o->wish.least_stages;
-    if (o->wish.most_stages < o->wish.least_stages)
-        option_error("stages", argument, "the second number must not be below the first");
-}
-
-static void read_spread(struct choose_offers *offers, const char *argument)
-{
-    struct option_key keys[] = { { "r", DW_SHARE, 0, NULL }, { "c", DW_SHARE, 0, NULL }, { "l", DW_SHARE, 0, NULL } };
-    option_keys("spread", argument, keys, 3);
-    for (int i = 0; i < 3; i++) {
-        if (!(keys[i].value >= 0 && keys[i].value < 1))
-            option_error("spread", argument, "%s: must be from 0 to below 100%%", keys[i].name);
-        offers->spread[i] = keys[i].value;
-    }
-    offers->spread[PART_DAMPER] = offers->spread[PART_RESISTOR];
-}
-
-static error_t parse(int key, char *argument, struct argp_state *state)
-{
-    static const char *const ranks[] = { "parts", "margin", "ripple", "settling", "price", NULL };
-    static const char *const printable[] = { "dw-smooth", NULL };
-    const double most = INFINITY;
-    struct reading *reading = state->input;
-    struct choose_options *o = &reading->o;
-    struct dw_filter_task *task = &o->wish.task;
-    switch (key) {
-    case ARGP_KEY_INIT:
-        for (int i = 0; i < 3; i++)
-            state->child_inputs[i] = &o->common;
-        keep_words(reading, state->argv, state->argc);
-        return 0;
-    case ARGP_KEY_ARG: reading->files[reading->file_count++] = argument; return 0;
-    case OPTION_FREQUENCY: task->frequency = option_positive("frequency", argument, DW_FREQUENCY); return 0;
-    case OPTION_HIGH: task->high = option_quantity("high", argument, DW_VOLTAGE); return 0;
-    case OPTION_LOW: task->low = option_quantity("low", argument, DW_VOLTAGE); return 0;
-    case OPTION_LEVELS: task->levels = option_count("levels", argument, 2, 1L << 32); return 0;
-    case OPTION_DUTY:
-        task->duty = option_between("duty", argument, DW_SHARE, 0, 1);
-        if (!(task->duty > 0))
-            option_error("duty", argument, "must be above zero");
-        return 0;
-    case OPTION_RIPPLE: reading->ripple = argument; return 0;
-    case OPTION_SETTLE: task->settling = option_positive("settle", argument, DW_TIME); return 0;
-    case OPTION_BAND: reading->band = argument; return 0;
-    case OPTION_OVERSHOOT: task->overshoot = option_positive("overshoot", argument, DW_SHARE); return 0;
-    case OPTION_LOADING: task->loading = option_positive("loading", argument, DW_SHARE); return 0;
-    case OPTION_PIN_CURRENT: task->pin_current = option_positive("pin-current", argument, DW_CURRENT); return 0;
-    case OPTION_INDUCTOR_CURRENT: task->coil_current = option_positive("inductor-current", argument, DW_CURRENT); return 0;
-    case OPTION_SOURCE: task->source = option_between("source", argument, DW_RESISTANCE, 0, most); return 0;
-    case OPTION_LOAD: task->load = option_positive("load", argument, DW_RESISTANCE); return 0;
-    case OPTION_STAGES: read_stages(o, argument); return 0;
-    case OPTION_RESISTORS: reading->offers.spec[PART_RESISTOR] = argument; return 0;
-    case OPTION_CAPACITORS: reading->offers.spec[PART_CAPACITOR] = argument; return 0;
-    case OPTION_INDUCTORS: reading->offers.spec[PART_COIL] = argument; return 0;
-    case OPTION_RANGE: choose_range(&reading->offers, argument); return 0;
-    case OPTION_SPREAD: read_spread(&reading->offers, argument); return 0;
-    case OPTION_RANK: o->wish.rank = (enum dw_choice_rank)option_word("rank", argument, ranks); return 0;
-    case OPTION_BEST: o->wish.best = (size_t)option_count("best", argument, 1, 1000000); return 0;
-    case OPTION_FRONT: o->wish.front = true; return 0;
-    case OPTION_CURVE: o->curve = true; return 0;
-    case OPTION_ALL: o->all = true; return 0;
-    case OPTION_SAMPLES: o->samples = (unsigned long long)option_count("samples", argument, 1, 1L << 40); return 0;
-    case OPTION_SEED: o->seed = (uint64_t)option_count("seed", argument, 0, 1L << 53); return 0;
-    case OPTION_EXHAUSTIVE: o->wish.exhaustive = true; return 0;
-    case OPTION_PRINT:
-        option_word("print", argument, printable);
-        o->print = true;
-        return 0;
-    case OPTION_SHARD: choose_read_shard(o, argument); return 0;
-    case OPTION_MERGE: reading->merge = true; return 0;
-    case ARGP_KEY_END:
-        check_shards(reading);
-        if (!reading->merge)
-            check_together(reading);
-        return 0;
-    default: return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp argp = { options, parse, "\n--merge [FILE]...", about, children, NULL, NULL };
-
 /* All options of the best, to paste behind dw-smooth. */
 static void print_options(const struct choose_options *o, const struct dw_filter *filter)
 {
@@ -363,12 +306,12 @@ static void remark(const struct choose_options *o, const struct dw_choices *choi
     for (int k = 0; k < best->stages; k++)
         resistance += best->r[k].value;
     if (volts > 60)
-        program_caution("%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
+        command_caution(o->common.command, "%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
                         "and a licensed person decide", volts);
     if (isinf(task->load) && resistance > 0 && !o->print) {
         char text[64];
         dw_quantity_print(text, sizeof text, resistance, "ohm", 3);
-        program_note("no --load is given: the best has %s between pin and output, which whatever it feeds must not load", text);
+        command_note(o->common.command, "no --load is given: the best has %s between pin and output, which whatever it feeds must not load", text);
     }
 }
 
@@ -402,12 +345,19 @@ static enum dw_status refuse(struct choose_options *o, const struct dw_choices *
     return status == DW_OK ? choose_explain(o, choices, error) : status;
 }
 
+static bool show_search(void *context, double share)
+{
+    choose_progress(context, "searching", share);
+    return true;
+}
+
 static enum dw_status choose(struct choose_options *o, struct dw_error *error)
 {
     struct dw_choices *choices = NULL;
-    o->wish.progress = choose_progress;
+    o->wish.progress = show_search;
+    o->wish.context = o;
     enum dw_status status = find(o, &choices, error);
-    choose_progress(NULL, 1);
+    choose_progress(o, "searching", 1);
     if (o->shards > 0 && (status == DW_OK || status == DW_NO))
         status = choose_write_shard(o, choices, status == DW_OK, error);
     else if (status == DW_NO)
@@ -418,49 +368,81 @@ static enum dw_status choose(struct choose_options *o, struct dw_error *error)
     return status;
 }
 
-/* What the request would have answered, from what its shards found. */
-static enum dw_status merge(const struct reading *given, struct dw_error *error)
+/* ---- all of it ---- */
+
+static const struct choose_options defaults = {
+    .common = COMMON_DEFAULTS, .seed = 1,
+    .wish = { .least_stages = 1, .most_stages = 3, .best = 10,
+              .task = { .high = 3.3, .levels = 256, .duty = NAN, .load = INFINITY, .band = 0.02, .ripple = INFINITY, .settling = INFINITY,
+                        .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY, .coil_current = INFINITY } },
+    .offers = { .spec = { "E12", "E6", NULL, NULL }, .from = { 1e3, 1e-9, 1e-6, 0.1 }, .to = { 1e5, 1e-4, 0.1, 1e3 } },
+};
+
+static void release(void *options_read)
 {
-    struct choose_pile pile = { NULL, 0, 0 };
+    struct choose_options *o = options_read;
+    dw_parts_free(o->resistors);
+    dw_parts_free(o->capacitors);
+    dw_parts_free(o->coils);
+    dw_parts_free(o->dampers);
+}
+
+/* Answers a request that shards have worked on. */
+static enum dw_status answer_merged(struct choose_options *request, const struct choose_options *given, const struct choose_pile *pile,
+                                    struct dw_error *error)
+{
     struct choose_merged merged = { NULL, NULL, NULL, 0 };
-    struct reading reading = defaults();
-    int count = 0;
-    enum dw_status status = choose_pile_read(&pile, given->files, given->file_count, error);
-    char **line = status == DW_OK ? choose_pile_line(&pile, given->o.words, given->o.word_count, &count) : NULL;
-    if (status == DW_OK && !line)
-        status = dw_no_memory(error);
-    if (status == DW_OK) {
-        reading.restored = true;
-        program_again(&argp, &reading, count, line);
-        reading.o.shard = given->o.shard;
-        reading.o.shards = given->o.shards;
-        status = choose_pile_gather(&pile, &reading.o, &merged, error);
-    }
-    if (status == DW_OK && merged.good && reading.o.shards > 0)
+    request->shard = given->shard;
+    request->shards = given->shards;
+    enum dw_status status = choose_pile_gather(pile, request, &merged, error);
+    if (status == DW_OK && merged.good && request->shards > 0)
         status = dw_error_set(error, DW_BAD_USE, 0, "--shard: the samples are drawn already; merge them without it");
-    else if (status == DW_OK && reading.o.shards > 0 && reading.o.samples == 0)
+    else if (status == DW_OK && request->shards > 0 && request->samples == 0)
         status = dw_error_set(error, DW_BAD_USE, 0, "--shard: with --merge it shares out the samples, and the request has no --samples");
     if (status == DW_OK)
-        status = choose(&reading.o, error);
-    reading_free(&reading);
+        status = choose(request, error);
     choose_merged_free(&merged);
+    return status;
+}
+
+/* What the request would have answered, from what its shards found: its command line is read as if it stood here. */
+static enum dw_status merge(const struct choose_options *given, struct dw_error *error)
+{
+    const struct command *command = given->common.command;
+    struct choose_pile pile = { NULL, 0, 0 };
+    struct choose_options request = defaults;
+    struct command again = { .program = command->program };
+    int count = 0;
+    request.restored = true;
+    enum dw_status status = choose_pile_read(&pile, command->words, command->word_count, error);
+    char **line = status == DW_OK ? choose_pile_line(&pile, command, &count) : NULL;
+    if (status == DW_OK)
+        status = line ? command_parse(&again, command->program, &request, count, line, error) : dw_no_memory(error);
+    if (status == DW_OK)
+        status = answer_merged(&request, given, &pile, error);
+    if (status == DW_END)
+        status = dw_error_set(error, DW_BAD_INPUT, 0, "the shards' request is none: it asks for help");
+    command_progress_erase(&again);
+    if (again.count)
+        command_place(&again, error);
+    release(&request);
+    command_free(&again, &request);
     free(line);
     choose_pile_free(&pile);
     return status;
 }
 
-int main(int argc, char **argv)
+static enum dw_status run(void *options_read, struct dw_error *error)
 {
-    struct reading reading = defaults();
-    struct dw_error error = { .status = DW_OK };
-    enum dw_status status;
-    program_start("dw-choose", &argp, &reading, argc, argv);
-    if (reading.merge) {
-        status = merge(&reading, &error);
-    } else {
-        choose_offers(&reading.o, &reading.offers);
-        status = choose(&reading.o, &error);
-    }
-    reading_free(&reading);
-    return program_finish(status, &error);
+    struct choose_options *o = options_read;
+    if (o->merge)
+        return merge(o, error);
+    const enum dw_status status = choose_offers(o, error);
+    return status == DW_OK ? choose(o, error) : status;
 }
+
+static const struct program program = {
+    .name = "dw-choose", .about = about, .words = "\n--merge [FILE]...", .options = options, .check = check, .run = run,
+    .release = release, .shared = SHARED_OUTPUT | SHARED_REPORT, PROGRAM_OPTIONS(struct choose_options, defaults)
+};
+PROGRAM_MAIN(program)

@@ -3,18 +3,9 @@
 #ifndef PROGRAMS_CHOOSE_H
 #define PROGRAMS_CHOOSE_H
 
-#include "old_common.h"
+#include "common.h"
 #include <dutywright/design.h>
 #include <jansson.h>
-
-enum {
-    OPTION_FREQUENCY = OPTION_OWN,
-    OPTION_HIGH, OPTION_LOW, OPTION_LEVELS, OPTION_DUTY,
-    OPTION_RIPPLE, OPTION_SETTLE, OPTION_BAND, OPTION_OVERSHOOT, OPTION_LOADING, OPTION_PIN_CURRENT, OPTION_INDUCTOR_CURRENT,
-    OPTION_SOURCE, OPTION_LOAD, OPTION_STAGES, OPTION_RESISTORS, OPTION_CAPACITORS, OPTION_INDUCTORS, OPTION_RANGE, OPTION_SPREAD,
-    OPTION_RANK, OPTION_BEST, OPTION_FRONT, OPTION_CURVE, OPTION_ALL, OPTION_SAMPLES, OPTION_SEED, OPTION_PRINT, OPTION_EXHAUSTIVE,
-    OPTION_SHARD, OPTION_MERGE
-};
 
 /* What shards found. */
 struct choose_merged {
@@ -22,21 +13,6 @@ struct choose_merged {
     struct dw_filter *filters; /* [count] */
     unsigned long long *good;  /* [count], of the samples; NULL: none are drawn yet */
     size_t count;
-};
-
-struct choose_options {
-    struct common_options common;
-    struct dw_choice_wish wish;
-    struct dw_parts *resistors, *capacitors, *coils, *dampers;  /* ours; the wish points to them */
-    unsigned long long samples;
-    uint64_t seed;
-    bool all;     /* every column in the text report */
-    bool curve;   /* the front as a table */
-    bool print;   /* options for dw-smooth */
-    long shard, shards;  /* 0: the whole */
-    const struct choose_merged *merged;  /* NULL: search */
-    char **words;  /* the command line as typed */
-    int word_count;
 };
 
 /* Keys of --range and --spread. */
@@ -47,12 +23,30 @@ struct choose_offers {
     bool ranged[PARTS];
     double spread[PARTS];
 };
-/* Makes the lists; bad use or a bad file ends the program. */
-void choose_offers(struct choose_options *o, const struct choose_offers *offers);
-/* Lets the wish point to the lists; parts without a price where one is needed end the program. */
-void choose_use_lists(struct choose_options *o);
-/* --range r=1k:100k,c=1n:10u */
-void choose_range(struct choose_offers *offers, const char *argument);
+
+struct choose_options {
+    struct common_options common;
+    struct dw_choice_wish wish;
+    struct dw_parts *resistors, *capacitors, *coils, *dampers;  /* ours; the wish points to them */
+    unsigned long long samples;
+    uint64_t seed;
+    const char *ripple, *band;  /* as they are written: they need other options */
+    bool all;     /* every column in the text report */
+    bool curve;   /* the front as a table */
+    const char *print;   /* options for dw-smooth; NULL: not asked */
+    long shard, shards;  /* 0: the whole */
+    bool merge, restored;  /* restored: the request that stands in shards */
+    const struct choose_merged *merged;  /* NULL: search */
+    struct choose_offers offers;
+};
+
+/* Makes the lists. */
+enum dw_status choose_offers(struct choose_options *o, struct dw_error *error);
+/* Lets the wish point to the lists; refuses parts without a price where one is needed. */
+enum dw_status choose_use_lists(struct choose_options *o, struct dw_error *error);
+/* Of options: --range r=1k:100k,c=1n:10u, --shard 2/7. */
+enum dw_status choose_range(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
+enum dw_status choose_read_shard(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 
 /* 1 lsb, V. */
 double choose_lsb(const struct dw_filter_task *task);
@@ -72,8 +66,6 @@ enum dw_status choose_curve(const struct choose_options *o, const struct dw_choi
 enum { CHOOSE_SHARDS = 1000000 };
 /* Names of the lists in what a shard writes. */
 extern const char *const choose_lists[PARTS];
-/* --shard 2/7 */
-void choose_read_shard(struct choose_options *o, const char *argument);
 /* How many of the samples are this shard's, and the first of them. */
 unsigned long long choose_share(const struct choose_options *o, unsigned long long *first);
 /* What --merge reads: the filters that were found or, with o->merged, this shard's share of their samples.
@@ -92,9 +84,8 @@ enum dw_status choose_draw(const struct choose_options *o, const struct dw_filte
 enum dw_status choose_yield(const struct choose_options *o, const struct dw_filter *filter, struct dw_yield *yield,
                             struct dw_error *error);
 
-/* How far the work is, on a terminal: for dw_choice_wish.progress. */
-bool choose_progress(void *context, double share);
-void choose_doing(const char *what);
+/* How far the work is, on a terminal; the library's search says so by itself. */
+void choose_progress(const struct choose_options *o, const char *doing, double share);
 
 /* What is the matter where nothing fits: fills the error, DW_NO. */
 enum dw_status choose_explain(const struct choose_options *o, const struct dw_choices *nearest, struct dw_error *error);

@@ -24,7 +24,7 @@ static void spell_remedy(char *out, size_t size, const struct choose_options *o,
 {
     static const char *const names[] = { "frequency", "stages",  "ripple",      "settle",
                                          "overshoot", "loading", "pin-current", "inductor-current" };
-    const char *given = option_given("ripple"), *name = names[remedy->kind];
+    const char *given = o->ripple, *name = names[remedy->kind];
     char value[40];
     if (remedy->kind == DW_REMEDY_RIPPLE && strstr(given, "lsb")) {
         dw_number_print(value, up(remedy->value / choose_lsb(&o->wish.task)));
@@ -46,7 +46,7 @@ static void spell_remedy(char *out, size_t size, const struct choose_options *o,
 static void spell_misses(char *out, size_t size, const struct choose_options *o, const struct dw_choice *nearest)
 {
     const struct dw_filter_task *task = &o->wish.task;
-    const bool lsb = option_given("ripple") && strstr(option_given("ripple"), "lsb"), coil = nearest->filter.l.value > 0;
+    const bool lsb = o->ripple && strstr(o->ripple, "lsb"), coil = nearest->filter.l.value > 0;
     const double unit = lsb ? choose_lsb(task) : 1;
     const struct {
         const char *words;
@@ -71,6 +71,12 @@ static void spell_misses(char *out, size_t size, const struct choose_options *o,
     }
 }
 
+static bool show_trying(void *context, double share)
+{
+    choose_progress(context, "trying what would do", share);
+    return true;
+}
+
 enum dw_status choose_explain(const struct choose_options *o, const struct dw_choices *nearest, struct dw_error *error)
 {
     struct dw_remedy remedies[DW_REMEDIES];
@@ -80,8 +86,10 @@ enum dw_status choose_explain(const struct choose_options *o, const struct dw_ch
         return dw_error_set(error, DW_NO, 0, "nothing fits: nothing damps the coils; give --load or --source, or resistors in "
                                              "reach of sqrt(l/c)");
     const struct dw_choice *choice = dw_choices_get(nearest, 0);
-    choose_doing("trying what would do");
-    const enum dw_status status = dw_choice_remedies(&o->wish, remedies, &count, error);
+    struct dw_choice_wish wish = o->wish;
+    wish.progress = show_trying;
+    wish.context = (void *)o;
+    const enum dw_status status = dw_choice_remedies(&wish, remedies, &count, error);
     if (status != DW_OK)
         return status;
     choose_stages(stages, sizeof stages, &choice->filter, "");

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: what shards found, put together. */
 #include "choose_pile.h"
-#include "old_command_line_inner.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -142,30 +141,34 @@ enum dw_status choose_merged_good(const struct choose_merged *merged, const stru
     return dw_error_set(error, DW_BAD_INPUT, 0, "the shards drew no samples of one of the best filters");
 }
 
-char **choose_pile_line(const struct choose_pile *pile, char *const *words, int count, int *whole)
+/* Whether argv[i] is one of these options. */
+static bool is_one(const struct command *command, int i, const char *const *names)
 {
+    while (*names && !command_is(command, i, *names))
+        names++;
+    return *names;
+}
+
+char **choose_pile_line(const struct choose_pile *pile, const struct command *command, int *whole)
+{
+    static const char *const alone[] = { "all", "curve", "binary", "text", "quiet", NULL };
+    static const char *const with[] = { "format", "digits", "print", NULL };
     const json_t *request = pile->shard[0].request;
     const size_t stored = json_array_size(request);
-    char **line = calloc(stored + (size_t)count + 2, sizeof *line);
+    char **line = calloc(stored + (size_t)command->argc + 2, sizeof *line);
     if (!line)
         return NULL;
     *whole = 0;
-    line[(*whole)++] = words[0];
+    line[(*whole)++] = command->argv[0];
     for (size_t i = 0; i < stored; i++)
         line[(*whole)++] = (char *)json_string_value(json_array_get(request, i));
-    for (int i = 1; i < count; i++) {
-        static const int alone[] = { OPTION_ALL, OPTION_CURVE, OPTION_BINARY, OPTION_TEXT, OPTION_QUIET, 0 };
-        static const int with[] = { OPTION_FORMAT, OPTION_DIGITS, OPTION_PRINT, 0 };
-        for (int k = 0; alone[k]; k++)
-            if (command_line_is(i, alone[k]))
-                line[(*whole)++] = words[i];
-        for (int k = 0; with[k]; k++)
-            if (command_line_is(i, with[k])) {
-                line[(*whole)++] = words[i];
-                if (!strchr(words[i], '='))
-                    line[(*whole)++] = words[i + 1];
-                break;
-            }
+    for (int i = 1; i < command->argc; i++) {
+        const bool argument = is_one(command, i, with);
+        if (!argument && !is_one(command, i, alone))
+            continue;
+        line[(*whole)++] = command->argv[i];
+        if (argument && !strchr(command->argv[i], '='))
+            line[(*whole)++] = command->argv[i + 1];
     }
     return line;
 }
@@ -190,6 +193,8 @@ enum dw_status choose_pile_gather(const struct choose_pile *pile, struct choose_
     }
     merged->request = first->request;
     o->merged = merged;
-    choose_use_lists(o);
+    status = choose_use_lists(o, error);
+    if (status != DW_OK)
+        return status;
     return strcmp(first->work, "samples") ? gather_search(o, pile, merged, error) : gather_samples(o, pile, merged, error);
 }

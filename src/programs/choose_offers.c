@@ -9,45 +9,48 @@
 static const char *const range_keys[PARTS] = { "r", "c", "l", "rd" };
 static const enum dw_quantity kinds[PARTS] = { DW_RESISTANCE, DW_CAPACITANCE, DW_INDUCTANCE, DW_RESISTANCE };
 
-static double range_end(const char *argument, const char *text, int part)
+static enum dw_status range_end(const char *argument, const char *text, int part, double *value, struct dw_error *error)
 {
-    double value = 0;
-    struct dw_error reason;
-    if (dw_quantity_parse(text, kinds[part], &value, &reason) != DW_OK)
-        option_error("range", argument, "%s: %s", range_keys[part], reason.text);
-    if (!(value > 0))
-        option_error("range", argument, "%s: must be above zero", range_keys[part]);
-    return value;
+    struct dw_error why;
+    if (dw_quantity_parse(text, kinds[part], value, &why) != DW_OK)
+        return option_error(error, "range", argument, "%s: %s", range_keys[part], why.text);
+    return *value > 0 ? DW_OK : option_error(error, "range", argument, "%s: must be above zero", range_keys[part]);
 }
 
-void choose_range(struct choose_offers *offers, const char *argument)
+/* r=1k:100k, one of several. */
+static enum dw_status read_range(const char *argument, char *word, struct choose_offers *offers, struct dw_error *error)
 {
-    const char *seen[PARTS] = { NULL };
-    char text[256];
+    char *equals = strchr(word, '='), *colon = equals ? strchr(equals, ':') : NULL;
+    int part = 0;
+    while (part < PARTS && !(equals && strlen(range_keys[part]) == (size_t)(equals - word) &&
+                             !strncmp(range_keys[part], word, (size_t)(equals - word))))
+        part++;
+    if (part == PARTS)
+        return option_error(error, "range", argument, "'%s' is none of the keys r, c, l, rd", word);
+    if (!colon)
+        return option_error(error, "range", argument, "%s: must be two values, such as r=1k:100k", range_keys[part]);
+    if (offers->ranged[part])
+        return option_error(error, "range", argument, "%s is given twice", range_keys[part]);
+    *colon = '\0';
+    offers->ranged[part] = true;
+    enum dw_status status = range_end(argument, equals + 1, part, &offers->from[part], error);
+    if (status == DW_OK)
+        status = range_end(argument, colon + 1, part, &offers->to[part], error);
+    if (status == DW_OK && !(offers->to[part] >= offers->from[part]))
+        status = option_error(error, "range", argument, "%s: the second value must not be below the first", range_keys[part]);
+    return status;
+}
+
+enum dw_status choose_range(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    char text[256], *rest = text;
+    enum dw_status status = DW_OK;
     if (strlen(argument) >= sizeof text)
-        option_error("range", argument, "longer than %zu bytes", sizeof text - 1);
+        return option_error(error, option->name, argument, "longer than %zu bytes", sizeof text - 1);
     strcpy(text, argument);
-    char *rest = text;
-    for (char *word; (word = strsep(&rest, ","));) {
-        char *equals = strchr(word, '='), *colon = equals ? strchr(equals, ':') : NULL;
-        int part = 0;
-        while (part < PARTS && !(equals && strlen(range_keys[part]) == (size_t)(equals - word) &&
-                                 !strncmp(range_keys[part], word, (size_t)(equals - word))))
-            part++;
-        if (part == PARTS)
-            option_error("range", argument, "'%s' is none of the keys r, c, l, rd", word);
-        if (!colon)
-            option_error("range", argument, "%s: must be two values, such as r=1k:100k", range_keys[part]);
-        if (seen[part])
-            option_error("range", argument, "%s is given twice", range_keys[part]);
-        seen[part] = word;
-        *colon = '\0';
-        offers->from[part] = range_end(argument, equals + 1, part);
-        offers->to[part] = range_end(argument, colon + 1, part);
-        offers->ranged[part] = true;
-        if (!(offers->to[part] >= offers->from[part]))
-            option_error("range", argument, "%s: the second value must not be below the first", range_keys[part]);
-    }
+    for (char *word; status == DW_OK && (word = strsep(&rest, ","));)
+        status = read_range(argument, word, &((struct choose_options *)options)->offers, error);
+    return status;
 }
 
 /* E24 and the like; 0: a file. */
@@ -58,61 +61,61 @@ static int series_of(const char *spec)
     return atoi(spec + 1); /* NOLINT(cert-err34-c): nothing but a few digits */
 }
 
-static struct dw_parts *offer(const struct choose_offers *offers, int part, const char *option)
+static enum dw_status offer(const struct choose_options *o, int part, const char *option, struct dw_parts **parts,
+                            struct dw_error *error)
 {
-    const char *spec = offers->spec[part];
+    const struct choose_offers *offers = &o->offers;
+    const char *spec = offers->spec[part == PART_DAMPER ? PART_RESISTOR : part];
     const double from = offers->from[part], to = offers->to[part];
     const int series = series_of(spec);
-    struct dw_error error;
-    struct dw_parts *parts;
+    struct dw_error why;
     if (series > 0)
-        parts = dw_parts_series(series, from, to, offers->spread[part], &error);
+        *parts = dw_parts_series(series, from, to, offers->spread[part], &why);
     else
-        parts = dw_parts_read(spec, kinds[part], offers->ranged[part] ? from : 0, offers->ranged[part] ? to : INFINITY,
-                              offers->spread[part], &error);
-    if (parts)
-        return parts;
-    if (error.status == DW_BAD_USE)
-        option_error(option, option_given(option) ? spec : NULL, "%s", error.text);
-    program_fail(error.status, "--%s: %s", option, error.text);
+        *parts = dw_parts_read(spec, kinds[part], offers->ranged[part] ? from : 0, offers->ranged[part] ? to : INFINITY,
+                               offers->spread[part], &why);
+    if (*parts)
+        return DW_OK;
+    if (why.status == DW_BAD_USE)
+        return option_error(error, option, command_given(o->common.command, option) ? spec : NULL, "%s", why.text);
+    return dw_error_set(error, why.status, 0, "--%s: %s", option, why.text);
 }
 
-static void need_prices(const struct dw_parts *parts, const char *option)
+static enum dw_status need_prices(const struct dw_parts *parts, const char *option, struct dw_error *error)
 {
-    for (size_t i = 0; i < dw_parts_count(parts); i++)
+    for (size_t i = 0; parts && i < dw_parts_count(parts); i++)
         if (isnan(dw_parts_get(parts, i).price))
-            option_error("rank", "price", "--%s gives parts without a price", option);
+            return option_error(error, "rank", "price", "--%s gives parts without a price", option);
+    return DW_OK;
 }
 
-void choose_offers(struct choose_options *o, const struct choose_offers *given)
+enum dw_status choose_offers(struct choose_options *o, struct dw_error *error)
 {
-    struct choose_offers offers = *given;
-    offers.spec[PART_DAMPER] = offers.spec[PART_RESISTOR];
-    o->capacitors = offer(&offers, PART_CAPACITOR, "capacitors");
-    if (o->wish.most_stages > 0)
-        o->resistors = offer(&offers, PART_RESISTOR, "resistors");
-    if (offers.spec[PART_COIL]) {
-        o->coils = offer(&offers, PART_COIL, "inductors");
-        o->dampers = offer(&offers, PART_DAMPER, "resistors");
+    enum dw_status status = offer(o, PART_CAPACITOR, "capacitors", &o->capacitors, error);
+    if (status == DW_OK && o->wish.most_stages > 0)
+        status = offer(o, PART_RESISTOR, "resistors", &o->resistors, error);
+    if (status == DW_OK && o->offers.spec[PART_COIL]) {
+        status = offer(o, PART_COIL, "inductors", &o->coils, error);
+        if (status == DW_OK)
+            status = offer(o, PART_DAMPER, "resistors", &o->dampers, error);
     }
-    choose_use_lists(o);
+    return status == DW_OK ? choose_use_lists(o, error) : status;
 }
 
-void choose_use_lists(struct choose_options *o)
+enum dw_status choose_use_lists(struct choose_options *o, struct dw_error *error)
 {
     o->wish.resistors = o->resistors;
     o->wish.capacitors = o->capacitors;
     o->wish.coils = o->coils;
     o->wish.dampers = o->dampers;
-    if (o->wish.rank == DW_RANK_PRICE) {
-        need_prices(o->capacitors, "capacitors");
-        if (o->resistors)
-            need_prices(o->resistors, "resistors");
-        if (o->coils) {
-            need_prices(o->coils, "inductors");
-            need_prices(o->dampers, "resistors");
-        }
-    }
+    const struct {
+        const struct dw_parts *parts;
+        const char *option;
+    } lists[] = { { o->capacitors, "capacitors" }, { o->resistors, "resistors" }, { o->coils, "inductors" }, { o->dampers, "resistors" } };
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; i < sizeof lists / sizeof lists[0] && o->wish.rank == DW_RANK_PRICE && status == DW_OK; i++)
+        status = need_prices(lists[i].parts, lists[i].option, error);
+    return status;
 }
 
 void choose_spell(char *out, double value)

@@ -153,10 +153,10 @@ static enum dw_status complete(const struct choose_pile *pile, struct dw_error *
     return status;
 }
 
-enum dw_status choose_pile_read(struct choose_pile *pile, char *const *files, int count, struct dw_error *error)
+enum dw_status choose_pile_read(struct choose_pile *pile, const char *const *files, size_t count, struct dw_error *error)
 {
     enum dw_status status = count == 0 ? read_file(pile, NULL, error) : DW_OK;
-    for (int i = 0; i < count && status == DW_OK; i++)
+    for (size_t i = 0; i < count && status == DW_OK; i++)
         status = read_file(pile, strcmp(files[i], "-") ? files[i] : NULL, error);
     for (size_t i = 1; i < pile->count && status == DW_OK; i++)
         status = same_work(&pile->shard[0], &pile->shard[i], error);

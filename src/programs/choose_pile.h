@@ -23,14 +23,13 @@ struct choose_pile {
 /* Reads files of any number of lines each, and checks that they are all the shards of one request, each once.
  *   pile    empty; to be freed also after an error
  *   files   [count], "-" for standard input; none: standard input */
-enum dw_status choose_pile_read(struct choose_pile *pile, char *const *files, int count, struct dw_error *error);
+enum dw_status choose_pile_read(struct choose_pile *pile, const char *const *files, size_t count, struct dw_error *error);
 void choose_pile_free(struct choose_pile *pile);
 
 /* The command line that the shards were given, with this one's options of the report behind it: to be freed, its words not.
  * NULL: no memory.
- *   words   [count], the command line as typed
  *   whole   out, how many words it has */
-char **choose_pile_line(const struct choose_pile *pile, char *const *words, int count, int *whole);
+char **choose_pile_line(const struct choose_pile *pile, const struct command *command, int *whole);
 
 /* What the shards found, and the lists that they chose from, into options that are otherwise read.
  *   merged  empty; to be freed also after an error */

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: what was found, as a report or a table. */
 #include "choose.h"
-#include "old_progress_inner.h"
-#include "report.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -158,7 +156,7 @@ enum dw_status choose_report(const struct choose_options *o, const struct dw_cho
     struct report *report = report_new(columns, count, error);
     for (size_t i = 0; choices && i < dw_choices_count(choices) && status == DW_OK; i++)
         status = add_row(o, dw_choices_get(choices, i), i + 1, wanted, report, error);
-    progress_erase(); /* it may stand on the same terminal */
+    command_progress_erase(o->common.command); /* it may stand on the same terminal */
     if (status == DW_OK)
         status = report_write(report, o->common.format, o->common.digits, stdout, error);
     report_free(report);
@@ -171,7 +169,7 @@ enum dw_status choose_curve(const struct choose_options *o, const struct dw_choi
     struct dw_writer *writer = NULL;
     enum dw_status status = header ? dw_header_append(header, "ripple", "V", error) : error->status;
     if (status == DW_OK)
-        status = dw_header_set(header, "made-by", program_made_by(), error);
+        status = dw_header_set(header, "made-by", o->common.command->made_by, error);
     if (status == DW_OK) {
         writer = dw_writer_open(STDOUT_FILENO, header, output_encoding(&o->common, NULL), error);
         status = writer ? DW_OK : error->status;

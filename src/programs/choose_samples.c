@@ -5,18 +5,9 @@
 
 static const double CONFIDENCE = 0.95;
 
-static const char *doing = "searching";
-
-void choose_doing(const char *what)
+void choose_progress(const struct choose_options *o, const char *doing, double share)
 {
-    doing = what;
-}
-
-bool choose_progress(void *context, double share)
-{
-    (void)context;
-    program_progress(doing, share, false);
-    return true;
+    command_progress(o->common.command, doing, share, false);
 }
 
 enum dw_status choose_draw(const struct choose_options *o, const struct dw_filter *filter, unsigned long long first,
@@ -26,15 +17,13 @@ enum dw_status choose_draw(const struct choose_options *o, const struct dw_filte
     enum dw_status status = DW_OK;
     struct dw_yield yield;
     *good = 0;
-    choose_doing("drawing samples");
     for (unsigned long long done = 0; done < samples && status == DW_OK; done += at_once) {
         const unsigned long long rest = samples - done;
         status = dw_filter_yield(&o->wish.task, filter, o->seed, first + done, rest < at_once ? rest : at_once, CONFIDENCE,
                                  &yield, error);
         if (status == DW_OK)
             *good += yield.good;
-        if (o->wish.progress)
-            o->wish.progress(o->wish.context, (double)done / (double)samples);
+        choose_progress(o, "drawing samples", (double)done / (double)samples);
     }
     return status;
 }

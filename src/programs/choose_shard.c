@@ -3,7 +3,6 @@
  * cannot pass. It holds the request as typed and the parts on offer, so that merging needs nothing else, and the filters
  * found, by their values; figures are computed again where they are merged. */
 #include "choose.h"
-#include "old_command_line_inner.h"
 #include "config.h"
 #include <jansson.h>
 #include <math.h>
@@ -13,14 +12,22 @@
 
 const char *const choose_lists[PARTS] = { "resistors", "capacitors", "coils", "dampers" };
 
-void choose_read_shard(struct choose_options *o, const char *argument)
+enum dw_status choose_read_shard(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
-    char text[64], *slash;
-    if (strlen(argument) >= sizeof text || !(slash = strchr(strcpy(text, argument), '/')))
-        option_error("shard", argument, "must be such as 2/7, the second of seven");
-    *slash = '\0';
-    o->shards = option_count("shard", slash + 1, 1, CHOOSE_SHARDS);
-    o->shard = option_count("shard", text, 1, o->shards);
+    struct choose_options *o = options;
+    struct option_spec count = { .name = option->name, OPTION_WHOLE(1, CHOOSE_SHARDS) };
+    char first[64];
+    const char *second = option_halves(argument, '/', first, sizeof first);
+    double of = 0, number = 0;
+    if (!second)
+        return option_error(error, option->name, argument, "must be such as 2/7, the second of seven");
+    enum dw_status status = option_value(&count, second, &of, error);
+    count.most = of;
+    if (status == DW_OK)
+        status = option_value(&count, first, &number, error);
+    o->shards = (long)of;
+    o->shard = (long)number;
+    return status;
 }
 
 unsigned long long choose_share(const struct choose_options *o, unsigned long long *first)
@@ -32,16 +39,16 @@ unsigned long long choose_share(const struct choose_options *o, unsigned long lo
 }
 
 /* The request as an array of words: the command line without what tells the shards apart or holds for this one only. */
-static json_t *request_of(char *const *words, int count)
+static json_t *request_of(const struct command *command)
 {
     json_t *request = json_array();
-    for (int i = 1; i < count && request; i++) {
-        const bool shard = command_line_is(i, OPTION_SHARD);
-        if (!shard && !command_line_is(i, OPTION_QUIET) && json_array_append_new(request, json_string(words[i]))) {
+    for (int i = 1; i < command->argc && request; i++) {
+        const bool shard = command_is(command, i, "shard");
+        if (!shard && !command_is(command, i, "quiet") && json_array_append_new(request, json_string(command->argv[i]))) {
             json_decref(request);
             request = NULL;
         }
-        i += shard && !strchr(words[i], '=');
+        i += shard && !strchr(command->argv[i], '=');
     }
     return request;
 }
@@ -86,7 +93,7 @@ enum dw_status choose_write_shard(const struct choose_options *o, const struct d
                                   struct dw_error *error)
 {
     const struct dw_parts *const lists[PARTS] = { o->resistors, o->capacitors, o->coils, o->dampers };
-    json_t *words = o->merged ? json_incref(o->merged->request) : request_of(o->words, o->word_count);
+    json_t *words = o->merged ? json_incref(o->merged->request) : request_of(o->common.command);
     char *request = words ? json_dumps(words, JSON_COMPACT) : NULL;
     enum dw_status status = DW_OK;
     json_decref(words);

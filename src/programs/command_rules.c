@@ -98,9 +98,11 @@ enum dw_status command_check(const struct command *command, const struct option_
     char term[MOST_NAME];
     for (; status == DW_OK && rule->options; rule++) {
         const char *rest = rule->options;
+        if (rule->kind != OPTION_EXCLUDES && !command_holds(command, rule->with))
+            continue;
         if (rule->kind == OPTION_ONE_OF)
             status = want_one(command, rule, error);
-        else if (rule->kind == OPTION_EXCLUDES || command_holds(command, rule->with))
+        else
             while (status == DW_OK && next_word(&rest, " ", term))
                 status = check_one(command, rule, term, rest, error);
     }

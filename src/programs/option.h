@@ -80,7 +80,7 @@ struct option_spec {
 struct option_rule {
     enum option_rule_kind {
         OPTION_EXCLUDES = 1,  /* each of options beside each of with, conditions too; with NULL: any two of options */
-        OPTION_ONE_OF,        /* one of options must be given: completes "--ripple or --settle is missing: give one, " */
+        OPTION_ONE_OF,        /* one of options must be given where `with` holds: completes "--ripple or --settle is missing: give one, " */
         OPTION_REFUSED,       /* each of options where `with` holds: completes "--seed '7': " */
         OPTION_NEEDED         /* each of options must be given where `with` holds: completes "--edge is missing: give it, " */
     } kind;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Any command line of a program ends it with a status of 0 to 3, or 141; with 2 there is one line on standard error.
- * All programs are linked in (mains.h). The first word names one, as dw-pwm; each byte 0 or line end parts two words. Standard
+ * All programs are linked in (mains.h), and called as main calls them: nothing in them exits. The first word names one, as dw-pwm; each byte 0 or line end parts two words. Standard
  * input is a small table, standard output a full disk, so that what would write without end stops, and so is any file for a
  * figure. What may rightly take long is cut short: a search among parts, a large
  * picture. The linker turns what stands here as __wrap_ into
@@ -10,27 +10,15 @@
 #include "figure/figure.h"
 #include "figure/whole_file.h"
 #include "mains.h"
-#include "programs/old_command_line_inner.h"
+#include "programs/common.h"
 #include <dutywright/design.h>
 #include <fcntl.h>
-#include <setjmp.h>
 #include <stdio_ext.h>
 #include <sys/mman.h>
 #include <unistd.h>
 
 const int replay_changes = 600;
 
-#ifdef __SANITIZE_ADDRESS__
-/* A program that is left by a jump cannot free what it holds: its memory would have ended with it. */
-__attribute__((visibility("default"))) const char *__asan_default_options(void);
-const char *__asan_default_options(void)
-{
-    return "detect_leaks=0";
-}
-#endif
-
-void __wrap_exit(int status) __attribute__((noreturn));
-void __real_exit(int status) __attribute__((noreturn));
 int __wrap_fclose(FILE *file);
 int __real_fclose(FILE *file);
 
@@ -52,22 +40,9 @@ enum dw_status __real_figure_render(const struct sheet *sheets, size_t count, co
 
 enum { SMALL_WIDTH = 320, SMALL_HEIGHT = 200 };
 enum { MOST_WORDS = 60, MOST_BYTES = 4000, MOST_PROGRAMS = 32, MOST_SAMPLES = 20, MOST_STEPS = 3, TABLE = 30 };
-static struct {
-    const char *source;
-    int (*run)(int argc, char **argv);
-} program[MOST_PROGRAMS];
+static const struct program *program[MOST_PROGRAMS];
 static int programs;
-static jmp_buf back;
 static bool inside;
-static int ended;
-
-void __wrap_exit(int status)
-{
-    if (!inside)
-        __real_exit(status);
-    ended = status;
-    longjmp(back, 1);
-}
 
 /* Standard output stays for the next command line. */
 int __wrap_fclose(FILE *file)
@@ -116,23 +91,49 @@ enum dw_status __wrap_dw_filter_yield(const struct dw_filter_task *task, const s
                                   error);
 }
 
-void offer_program(const char *source, int (*run)(int argc, char **argv))
+static bool has_option(const struct program *of, const char *name)
 {
-    demand(programs < MOST_PROGRAMS, "there is room for every program");
-    program[programs].source = source;
-    program[programs++].run = run;
+    struct command_set sets[COMMAND_SETS];
+    const size_t count = command_sets(of, sets);
+    for (size_t i = 0; i < count; i++)
+        for (const struct option_spec *o = sets[i].options; o->name || o->help; o++)
+            if (o->name && !strcmp(o->name, name))
+                return true;
+    return false;
 }
 
-/* Which program a first word names, -1 for none: dw-pwm is of .../pwm.c. */
-static int find_program(const char *word)
+/* A misspelt name in a rule would make a rule that nothing breaks. */
+static void check_names(const struct program *of, const char *list)
 {
-    for (int i = 0; i < programs && !strncmp(word, "dw-", 3); i++) {
-        const char *file = strrchr(program[i].source, '/') + 1;
-        const size_t length = strlen(word + 3);
-        if (!strncmp(file, word + 3, length) && !strcmp(file + length, ".c"))
-            return i;
+    char text[1000], *rest = text;
+    snprintf(text, sizeof text, "%s", list ? list : "");
+    for (char *term; (term = strsep(&rest, " &"));) {
+        term += *term == '!';
+        term[strcspn(term, "=")] = 0;
+        demand(!*term || has_option(of, term), "the rules of a program are about its options");
     }
-    return -1;
+}
+
+void offer_program(const struct program *offered)
+{
+    struct command_set sets[COMMAND_SETS];
+    const size_t count = command_sets(offered, sets);
+    for (size_t i = 0; i < count; i++)
+        for (const struct option_rule *rule = sets[i].rules; rule && rule->options; rule++) {
+            check_names(offered, rule->options);
+            check_names(offered, rule->with);
+        }
+    demand(programs < MOST_PROGRAMS, "there is room for every program");
+    program[programs++] = offered;
+}
+
+/* The program that a first word names, NULL for none. */
+static const struct program *find_program(const char *word)
+{
+    for (int i = 0; i < programs; i++)
+        if (!strcmp(program[i]->name, word))
+            return program[i];
+    return NULL;
 }
 
 static int memory_file(const char *text)
@@ -143,7 +144,7 @@ static int memory_file(const char *text)
 }
 
 /* Runs a program on words; gives its status. said: out, what it wrote on standard error. */
-static int run(int which, int argc, char **argv, char *said, size_t size)
+static int run(const struct program *which, int argc, char **argv, char *said, size_t size)
 {
     static int input = -1, messages = -1, full = -1, words = -1;
     if (input < 0) {
@@ -160,13 +161,10 @@ static int run(int which, int argc, char **argv, char *said, size_t size)
     fflush(stderr);
     demand(dup2(messages, 2) == 2, "messages are kept");
     clearerr(stdout);
-    ended = -1;
     inside = true;
-    if (!setjmp(back))
-        ended = program[which].run(argc, argv);
+    const int ended = program_main(which, argc, argv);
     inside = false;
     __fpurge(stdout);
-    command_line_forget();
     const ssize_t length = pread(messages, said, size - 1, 0);
     said[length < 0 ? 0 : length] = 0;
     dup2(words, 2);
@@ -203,8 +201,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         else if (i == 0 || !text[i - 1])
             argv[argc++] = text + i;
     }
-    const int which = argc > 0 ? find_program(argv[0]) : -1;
-    if (which < 0)
+    const struct program *which = argc > 0 ? find_program(argv[0]) : NULL;
+    if (!which)
         return 0;
     const int status = run(which, argc, argv, said, sizeof said);
     demand((status >= 0 && status <= 3) || status == 141, "a program ends with a status of its own");
