@@ -5,20 +5,20 @@
 #include <string.h>
 
 /* One option among all tables of a program. */
-struct place {
+struct word_place {
     const struct option_spec *option;
     size_t offset;
 };
 
-static struct place find_option(const struct program *program, const char *name, size_t length)
+static struct word_place find_option(const struct program *program, const char *name, size_t length)
 {
     struct command_set sets[COMMAND_SETS];
     const size_t count = command_sets(program, sets);
     for (size_t i = 0; i < count; i++)
         for (const struct option_spec *o = sets[i].options; o->name || o->help; o++)
             if (o->name && strlen(o->name) == length && !memcmp(o->name, name, length))
-                return (struct place){ o, sets[i].offset };
-    return (struct place){ NULL, 0 };
+                return (struct word_place){ o, sets[i].offset };
+    return (struct word_place){ NULL, 0 };
 }
 
 static const char *nearest_option(const struct program *program, const char *typed)
@@ -51,7 +51,7 @@ static enum dw_status refuse_option(const struct program *program, const char *t
                 : dw_error_set(error, DW_BAD_USE, 0, "%.*s is no option; --help lists them", length, typed);
 }
 
-static enum dw_status keep(struct command *c, struct place at, const char *argument, int place, struct dw_error *error)
+static enum dw_status keep(struct command *c, struct word_place at, const char *argument, int place, struct dw_error *error)
 {
     for (size_t i = 0; i < c->count; i++)
         if (c->found[i].option == at.option && at.option->argument && !at.option->repeats)
@@ -67,7 +67,7 @@ static enum dw_status scan_option(struct command *c, int *i, struct dw_error *er
 {
     const char *word = c->argv[*i], *equals = strchr(word, '=');
     const size_t length = equals ? (size_t)(equals - word) : strlen(word);
-    const struct place at = word[1] == '-' ? find_option(c->program, word + 2, length - 2) : (struct place){ NULL, 0 };
+    const struct word_place at = word[1] == '-' ? find_option(c->program, word + 2, length - 2) : (struct word_place){ NULL, 0 };
     if (!at.option)
         return refuse_option(c->program, word, word[1] == '-' ? (int)length : (int)strlen(word), error);
     if (equals && !at.option->argument)

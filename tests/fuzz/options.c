@@ -10,7 +10,7 @@
 #include "figure/figure.h"
 #include "figure/whole_file.h"
 #include "mains.h"
-#include "programs/common.h"
+#include "programs/common.h" /* a program runs again and again in one process, and must forget */
 #include <dutywright/design.h>
 #include <fcntl.h>
 #include <stdio_ext.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Command lines as values: several at once, none of which ends the process. */
-#include "programs/load_kind.h"
+#include "programs/load_kind.h" /* no program yet holds two command lines, or a load of another program */
 #include "suite.h"
 #include <string.h>
 

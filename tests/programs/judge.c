@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The smallest program that reads no table and writes a ranked report. Not installed. */
-#include "programs/common.h"
+#include "programs/common.h" /* a program of its own is made of what programs share; commands ask it */
 #include <string.h>
 
 struct judge_options { struct common_options common; };
@@ -27,8 +27,8 @@ static enum dw_status judge(void *options_read, struct dw_error *error)
     static const struct report_column columns[] = { { "rank", "" }, { "frequency", "Hz" }, { "counting", NULL } };
     const struct judge_options *o = options_read;
     struct report *report = report_new(columns, 3, error);
-    report_row(report, (struct report_cell[]){ report_number(1), report_number(490.196), report_text("updown") }, error);
-    report_row(report, (struct report_cell[]){ report_number(2), report_number(3906.25), report_text("up") }, error);
+    report_row(report, (struct report_cell[]){ report_number(1), report_number(986.842), report_text("updown") }, error);
+    report_row(report, (struct report_cell[]){ report_number(2), report_number(4394.53125), report_text("up") }, error);
     const enum dw_status status = report_write(report, o->common.format, o->common.digits, stdout, error);
     report_free(report);
     return status;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The smallest program with every shared option: says what it was given. Not installed. */
-#include "programs/common.h"
+#include "programs/common.h" /* a program of its own is made of what programs share; commands ask it */
 #include <stdio.h>
 
 struct sample_options {
@@ -14,7 +14,7 @@ struct sample_options {
 #define OPTION_STRUCT struct sample_options
 static const struct option_spec options[] = {
     { "duty", "D", "Share of the period that is high", OPTION_QUANTITY(duty, DW_SHARE), OPTION_FROM_TO(0, 1),
-      .required = "such as 25% or 64/256" },
+      .required = "such as 31.2% or 3510/11250" },
     { "frequency", "F", "Periods a second (Hz)", OPTION_QUANTITY(frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
     { "period", "T", "Length of a period (s)", OPTION_QUANTITY(period, DW_TIME), OPTION_FROM_TO(1e-9, INFINITY) },
     { "stage", "KEYS", "May be repeated", OPTION_TEXTS(stages) },
