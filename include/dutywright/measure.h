@@ -146,8 +146,8 @@ struct dw_result {
 struct dw_meter;
 /* Reads what it needs from the header: period, carrier-period, origin, levels, initial, accuracy, sampled.
  *   options  may be NULL
- *   returns  NULL on error: DW_BAD_USE (period, band, levels or columns out of range), DW_BAD_INPUT (a key does not read,
- *            the first column is no time in s, or the span needs a period that the table does not have), DW_NO_MEMORY
+ *   returns  NULL on error: DW_BAD_USE (period, band, levels or columns out of range), DW_BAD_INPUT (the first
+ *            column is no time in s, or the span needs a period that the table does not have), DW_NO_MEMORY
  *   memory   constant in the length of the table, some 8 MiB at most for a few channels; span last:N adds 56 bytes a
  *            channel for each of the N periods */
 DW_API struct dw_meter *dw_meter_new(const struct dw_header *header, const struct dw_meter_options *options,

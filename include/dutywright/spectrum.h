@@ -58,9 +58,8 @@ struct dw_spectrum;
  * The span: by default the last whole period that the header names; where only `fundamental` is known, or with a taper,
  * all whole periods; without any, the whole record. A span beginning at a given time is cut into periods from there.
  *   options  may be NULL
- *   returns  NULL on error: DW_BAD_USE (fundamental, highest, columns or lines out of range), DW_BAD_INPUT (a key does not
- *            read, the first column is no time in s, or the last periods are asked of a table without a known period),
- *            DW_NO_MEMORY
+ *   returns  NULL on error: DW_BAD_USE (fundamental, highest, columns or lines out of range), DW_BAD_INPUT (the first
+ *            column is no time in s, or the last periods are asked of a table without a known period), DW_NO_MEMORY
  *   memory   the rows of the span, or a few MiB for many periods of pulses with all edges on the same few ticks; where the
  *            period is known and there is no taper, at most 72 MiB for each period kept and the one going on, and 600 bytes
  *            a line and channel, however long the record */

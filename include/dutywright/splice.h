@@ -57,7 +57,7 @@ DW_API enum dw_status dw_join_row(struct dw_join *join, const double *row, struc
 DW_API enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct dw_error *error);
 
 /* Makes a header that of two tables after one another. period ends; carrier-period (or, without it, period) stays as
- * carrier-period where both have the same and their boundaries meet. levels and duty stay where they are the same.
+ * carrier-period where both have the same and their boundaries meet. levels, duty and tick stay where they are the same.
  * sampled stays where one has it, with the lower rate; accuracy is the larger number of each channel. Of other keys the first table's
  * stands, made-by and note excepted, of which both have theirs.
  *   header   in and out: that of the table in front

@@ -27,24 +27,15 @@ DW_API void dw_header_free(struct dw_header *header);
 
 /* First value of a key or NULL. made-by and note may occur several times; the others once. Keys are letters, digits, _ - .
  * and a value is one line, without blanks at its ends. What the format itself uses (wave-table, columns, rows, end) is
- * no key. set replaces all of a key or appends it; add is DW_BAD_USE where the key is there and may not occur twice. There may
- * be 4,096 keys that stand once. */
+ * no key. set replaces all of a key or appends it; add is DW_BAD_USE where the key is there and may not occur twice, and
+ * both are where a key of dw_header_facts does not read. There may be 4,096 keys that stand once. */
 DW_API const char *dw_header_get(const struct dw_header *header, const char *key);
 DW_API enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 DW_API enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 DW_API void dw_header_drop(struct dw_header *header, const char *key);
-/* Key as one number. DW_OK with *present false where the key is missing; DW_BAD_INPUT where it does not read. Setting one that is
- * not finite is DW_BAD_USE. */
-DW_API enum dw_status dw_header_number(const struct dw_header *header, const char *key, double *value, bool *present,
-                                       struct dw_error *error);
+/* The same with a number; DW_BAD_USE where it is not finite. */
 DW_API enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value,
                                            struct dw_error *error);
-/* The same for a key that must be above zero, such as a period.
- *   place    of the table, for the message: "standard input"
- *   value    out; 0 where the key is missing
- *   returns  DW_OK; DW_BAD_INPUT where it does not read or is not above zero */
-DW_API enum dw_status dw_header_positive(const struct dw_header *header, const char *place, const char *key, double *value,
-                                         struct dw_error *error);
 /* Whether the first column is a time in s, without which there is no wave; one without a unit is taken as s.
  *   place    as above
  *   returns  DW_OK; DW_BAD_INPUT where it is another */
@@ -78,26 +69,48 @@ DW_API bool dw_unit_converts(const char *from, const char *to, double *divisor, 
  * the text says how to convert one that only has another SI prefix. */
 DW_API size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit, struct dw_error *error);
 
-/* Keys that hold pairs of a channel and a number, "out 0 current 0.5": `initial`, the value before the first row, and
- * `accuracy`, how far the wave may be from the straight lines, in the channel's unit.
- *   present  out: false where the key or the channel is missing; value is then untouched
- *   returns  DW_OK, or DW_BAD_INPUT where it does not read
- * Setting drops pairs of channels that there are not; a value that is not finite is DW_BAD_USE. */
-DW_API enum dw_status dw_header_of_channel(const struct dw_header *header, const char *key, const char *channel,
-                                           double *value, bool *present, struct dw_error *error);
-DW_API enum dw_status dw_header_set_of_channel(struct dw_header *header, const char *key, const char *channel, double value,
-                                               struct dw_error *error);
-/* The same for `initial`. */
-DW_API enum dw_status dw_header_initial(const struct dw_header *header, const char *channel, double *value, bool *present,
-                                        struct dw_error *error);
-DW_API enum dw_status dw_header_set_initial(struct dw_header *header, const char *channel, double value,
+/* Which of the known keys are there. */
+enum dw_fact {
+    DW_FACT_PERIOD = 1,
+    DW_FACT_CARRIER_PERIOD = 2,
+    DW_FACT_ORIGIN = 4,
+    DW_FACT_LEVELS = 8,
+    DW_FACT_SAMPLED = 16,
+    DW_FACT_TICK = 32
+};
+/* What the known keys say of the table; 0 where a key is missing. Only the library makes these, so that they may grow. */
+struct dw_facts {
+    unsigned has;           /* of enum dw_fact, joined by | */
+    double period;          /* s, above 0: the whole pattern repeats after it */
+    double carrier_period;  /* s, above 0: the switching period, where it is another */
+    double origin;          /* s: a boundary of the periods */
+    double low, high;       /* V, low below high: levels of the pin */
+    double sampled;         /* 1/s, above 0: rows are equally spaced samples, so many a second */
+    double tick;            /* s, above 0: edges stand at whole multiples of it from the origin */
+};
+/* What they say of one channel, in its unit; NaN where nothing is said. */
+struct dw_channel_facts {
+    double initial;   /* value before the first row */
+    double accuracy;  /* 0 or above: how far the true wave may be from the straight lines */
+};
+/* Both hold until the header is next changed, and say what its keys say at all times: a known key that does not read, is
+ * outside the range above, or names a channel that is not there is refused where it is set and where a table is read.
+ *   column   beyond the last: nothing is said of it */
+DW_API const struct dw_facts *dw_header_facts(const struct dw_header *header);
+DW_API const struct dw_channel_facts *dw_header_channel_facts(const struct dw_header *header, size_t column);
+/* Sets the number that `initial` or `accuracy` has for a channel.
+ *   column   1 to columns - 1
+ *   returns  DW_OK; DW_BAD_USE: no such column, or the value is not finite or outside the range above; DW_NO_MEMORY */
+DW_API enum dw_status dw_header_set_initial(struct dw_header *header, size_t column, double value,
                                             struct dw_error *error);
+DW_API enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, double value,
+                                             struct dw_error *error);
 
 /* What a program does to rows and channels, as far as header keys depend on it. A simulator that keeps its input's
  * channels and appends its own does none of this: 0. */
 enum dw_change {
     DW_OTHER_PATTERN = 1,   /* the whole does not repeat as it did: ends period, duty */
-    DW_OTHER_CARRIER = 2,   /* the switching instants are others: ends carrier-period, origin */
+    DW_OTHER_CARRIER = 2,   /* the switching instants are others: ends carrier-period, origin, tick */
     DW_OTHER_START = 4,     /* the first row is another: ends initial */
     DW_OTHER_CHANNELS = 8,  /* the channels read are not passed on: ends levels, duty, initial, accuracy */
     DW_OTHER_AXIS = 16,     /* the first column is another quantity: ends all known keys but levels and duty */

@@ -60,18 +60,14 @@ static enum dw_status new_window(struct source *source, const struct request *re
 {
     const struct dw_header *header = dw_reader_header(source->reader);
     const bool logarithmic = request->x_scale == SCALE_LOG;
-    struct window_rule rule = { source->channels, request->strips, *span, 0, 0, source->kind == OF_TIME, logarithmic };
+    const struct dw_facts *facts = dw_header_facts(header);
+    struct window_rule rule = { source->channels, request->strips, *span, facts->origin, facts->period,
+                                source->kind == OF_TIME, logarithmic };
     if (logarithmic && rule.joined && span->kind == DW_SPAN_ALL) /* a mean from zero on, wherever the first row above it lies */
         rule.span = (struct dw_span){ .kind = DW_SPAN_BETWEEN, .from = 0, .to = INFINITY };
     else if (logarithmic && rule.joined && span->kind == DW_SPAN_BETWEEN && span->to > 0)
         rule.span.from = fmax(span->from, 0);
     struct dw_error why;
-    bool present;
-    enum dw_status status = dw_header_number(header, "period", &rule.period, &present, error);
-    if (status == DW_OK)
-        status = dw_header_number(header, "origin", &rule.origin, &present, error);
-    if (status != DW_OK)
-        return status;
     source->window = window_new(&rule, &why);
     if (source->window)
         return DW_OK;

@@ -104,9 +104,9 @@ static enum dw_status choose_span(struct dw_spectrum *s, const struct dw_spectru
 static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *header,
                              const struct dw_spectrum_options *options, struct dw_error *error)
 {
-    struct record_plan plan = { .from = -INFINITY, .to = INFINITY, .place = s->place };
-    double pattern;
-    bool present;
+    const struct dw_facts *facts = dw_header_facts(header);
+    const double pattern = facts->period;
+    struct record_plan plan = { .from = -INFINITY, .to = INFINITY, .place = s->place, .origin = facts->origin };
     snprintf(s->place, sizeof s->place, "%s", options->place ? options->place : "the table");
     s->columns = dw_header_columns(header);
     s->taper = taper_of(options->taper);
@@ -117,19 +117,14 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     if (fundamental != 0 && !(fundamental > 0 && isfinite(fundamental) && isfinite(1 / fundamental)))
         return dw_error_member(error, "fundamental", "a fundamental of %g Hz is not above zero", fundamental);
     status = choose_columns(s, options, error);
-    if (status == DW_OK)
-        status = dw_header_positive(header, s->place, "period", &pattern, error);
-    if (status == DW_OK)
-        status = dw_header_positive(header, s->place, "sampled", &s->sampled, error);
-    if (status == DW_OK)
-        status = dw_header_number(header, "origin", &plan.origin, &present, error);
     if (status != DW_OK)
         return status;
+    s->sampled = facts->sampled;
     s->period = options->fundamental > 0 ? 1 / options->fundamental : pattern;
     s->harmonic = s->period > 0;
     s->exact_frequency = options->fundamental > 0;
     s->frequency = options->fundamental > 0 ? options->fundamental : s->harmonic ? 1 / pattern : 0;
-    plan.from_first_row = !(pattern > 0) && !present;
+    plan.from_first_row = !(facts->has & (DW_FACT_PERIOD | DW_FACT_ORIGIN));
     status = choose_lines(s, options, error);
     if (status == DW_OK)
         status = choose_span(s, options, pattern, &plan, error);

@@ -233,15 +233,10 @@ static enum dw_status report_on(const struct coil_options *o, const struct seen 
 }
 
 /* Whether the pulses are those of a carrier whose duty changes, and not each an operation. */
-static enum dw_status find_carrier(const struct dw_header *header, bool *carried, struct dw_error *error)
+static bool is_carried(const struct dw_header *header)
 {
-    double carrier = NAN, period = NAN;
-    bool has_carrier = false, has_period = false;
-    enum dw_status status = dw_header_number(header, "carrier-period", &carrier, &has_carrier, error);
-    if (!status)
-        status = dw_header_number(header, "period", &period, &has_period, error);
-    *carried = !status && has_carrier && !(has_period && period == carrier);
-    return status;
+    const struct dw_facts *facts = dw_header_facts(header);
+    return facts->carrier_period > 0 && facts->carrier_period != facts->period;
 }
 
 static enum dw_status run_table(const struct coil_options *o, struct dw_reader *reader, const struct gate *gate, bool carried,
@@ -283,7 +278,7 @@ static enum dw_status run_coil(void *options_read, struct dw_error *error)
     if (!status)
         status = gate_find(o->common.command, reader, &wish, o->load.plan.threshold, &gate, error);
     if (!status)
-        status = find_carrier(dw_reader_header(reader), &carried, error);
+        carried = is_carried(dw_reader_header(reader));
     if (!status)
         status = run_table(o, reader, &gate, carried, error);
     dw_reader_close(reader);

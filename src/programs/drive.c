@@ -11,19 +11,6 @@ enum { TIME_ULPS = 4 };
 /* Values that mean the same differ by what a simulator upstream may have rounded, of the channel's range. */
 static const double VALUE_SLACK = 1e-9;
 
-bool header_levels(const struct dw_header *header, double *low, double *high)
-{
-    const char *text = dw_header_get(header, "levels");
-    if (!text)
-        return false;
-    const char *end = text + strlen(text), *next = dw_number_read(text, end, low);
-    if (next == text)
-        return false;
-    while (next < end && *next == ' ')
-        next++;
-    return dw_number_read(next, end, high) == end && next < end;
-}
-
 enum dw_status wave_needed(const struct dw_reader *reader, struct dw_error *error)
 {
     return dw_header_needs_time(dw_reader_header(reader), dw_reader_name(reader), error);
@@ -57,13 +44,13 @@ enum dw_status gate_find(struct command *command, const struct dw_reader *reader
     const enum dw_status status = column ? DW_OK : channel_find(command, reader, wish, &column, error);
     if (status)
         return status;
-    double low, high;
     if (isnan(threshold)) {
-        if (!header_levels(header, &low, &high))
+        const struct dw_facts *facts = dw_header_facts(header);
+        if (!(facts->has & DW_FACT_LEVELS))
             return dw_error_set(error, DW_BAD_INPUT, 0,
                                 "%s: the table does not say which levels of '%s' are on and off (key levels): give "
                                 "--threshold V", dw_reader_name(reader), dw_header_column(header, column).name);
-        threshold = low + (high - low) / 2;
+        threshold = facts->low + (facts->high - facts->low) / 2;
     }
     *gate = (struct gate){ column, threshold };
     return DW_OK;
@@ -139,19 +126,8 @@ static enum dw_status make_lap(struct repeating *r, struct dw_error *error)
 struct repeating *repeating_new(struct dw_reader *reader, struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(reader);
-    double period;
-    bool present;
-    struct dw_error why;
-    if (dw_header_number(header, "period", &period, &present, &why)) {
-        dw_error_set(error, why.status, 0, "%s: %s", dw_reader_name(reader), why.text);
-        return NULL;
-    }
-    if (present && !(period > 0)) {
-        dw_error_set(error, DW_BAD_INPUT, 0, "%s: --start steady needs a table that repeats: its period of %g s must be above "
-                     "zero", dw_reader_name(reader), period);
-        return NULL;
-    }
-    if (!present) {
+    const double period = dw_header_facts(header)->period;
+    if (period == 0) {
         dw_error_set(error, DW_BAD_INPUT, 0, "%s: --start steady needs a table that repeats: its header has no period",
                      dw_reader_name(reader));
         return NULL;

@@ -7,9 +7,6 @@
 #include "command.h"
 #include <dutywright/table.h>
 
-/* The two numbers of the header's key `levels`; false where it is missing or does not read. */
-bool header_levels(const struct dw_header *header, double *low, double *high);
-
 /* A channel that an option names. */
 struct channel_wish {
     const char *option;  /* without dashes: for the message */

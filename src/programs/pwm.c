@@ -199,16 +199,6 @@ static enum dw_status open_duty(struct pwm_options *o, struct duty_table *table,
     return DW_OK;
 }
 
-/* Keys of the duty table that are about its own rows. */
-static bool is_about_rows(const char *key)
-{
-    static const char *const keys[] = { "period", "carrier-period", "origin", "levels", "duty", "sampled", "initial" };
-    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++)
-        if (strcmp(key, keys[i]) == 0)
-            return true;
-    return false;
-}
-
 static enum dw_status set_numbers(struct dw_header *header, const char *key, const char *format, double one, double two,
                                   const char *rest, struct dw_error *error)
 {
@@ -255,12 +245,15 @@ static struct dw_header *make_header(const struct pwm_options *o, const struct d
                                      const struct dw_pulse *pulse, struct dw_error *error)
 {
     struct dw_header *header = dw_header_new("time", "s", error);
-    const struct dw_header *from = table->reader ? dw_reader_header(table->reader) : NULL;
     enum dw_status status = header ? DW_OK : error->status;
+    struct dw_header *kept = NULL; /* keys of the duty table that are not about its own rows */
     const char *key, *value;
-    for (size_t i = 0; status == DW_OK && from && (key = dw_header_key(from, i, &value)); i++)
-        if (!is_about_rows(key))
-            status = dw_header_add(header, key, value, error);
+    if (status == DW_OK && table->reader &&
+        !(kept = dw_header_derive(dw_reader_header(table->reader), DW_OTHER_AXIS | DW_OTHER_CHANNELS, NULL, error)))
+        status = error->status;
+    for (size_t i = 0; kept && status == DW_OK && (key = dw_header_key(kept, i, &value)); i++)
+        status = dw_header_add(header, key, value, error);
+    dw_header_free(kept);
     if (status == DW_OK)
         status = set_keys(header, o, pulse, error);
     if (status == DW_OK)

@@ -136,13 +136,12 @@ static enum dw_status append(const struct simulation *s, size_t output, struct d
     enum dw_status status = dw_header_append(header, channel->name, channel->unit, error);
     if (status)
         return status;
-    /* the name may have got a number, where the table had such a channel */
-    const char *name = dw_header_column(header, dw_header_columns(header) - 1).name;
+    const size_t column = dw_header_columns(header) - 1;
     if (!s->steady && !isnan(channel->initial))
-        status = dw_header_set_initial(header, name, channel->initial, error);
+        status = dw_header_set_initial(header, column, channel->initial, error);
     if (!status && s->common->uniform == 0)
-        status = dw_header_set_of_channel(header, "accuracy", name,
-                                          s->common->accuracy * dw_modes_scale(s->modes, output) * channel->factor, error);
+        status = dw_header_set_accuracy(
+            header, column, s->common->accuracy * dw_modes_scale(s->modes, output) * channel->factor, error);
     return status;
 }
 

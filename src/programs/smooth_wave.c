@@ -52,9 +52,8 @@ static enum dw_status read_ahead(struct wave *wave, struct dw_error *error)
 /* The supply where it is not asked for: from the levels in the header, else from the first rows. */
 static enum dw_status find_supply(struct wave *wave, struct dw_error *error)
 {
-    double low = 0, high = 0;
-    if (header_levels(dw_reader_header(wave->reader), &low, &high))
-        wave->supply = wave->options->load.setup.drive == DW_ONE_SWITCH ? high : fmax(fabs(low), fabs(high));
+    const struct dw_facts *facts = dw_header_facts(dw_reader_header(wave->reader));
+    wave->supply = wave->options->load.setup.drive == DW_ONE_SWITCH ? facts->high : fmax(fabs(facts->low), fabs(facts->high));
     if (wave->supply != 0)
         return DW_OK;
     if (wave->periods) {

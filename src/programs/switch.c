@@ -187,19 +187,6 @@ static enum dw_status find_source(const struct switch_options *o, const struct d
     return status;
 }
 
-static enum dw_status find_periods(const struct dw_header *header, struct dw_heat_source *source, struct dw_error *error)
-{
-    bool present;
-    enum dw_status status = dw_header_number(header, "carrier-period", &source->period, &present, error);
-    if (!status && !present)
-        status = dw_header_number(header, "period", &source->period, &present, error);
-    if (status)
-        return status;
-    if (!present)
-        source->period = 0;
-    return dw_header_number(header, "origin", &source->origin, &present, error);
-}
-
 /* Where rows go: all of them, or values of the straight lines between them at a rate, after the jump where one is due. */
 struct output {
     struct dw_writer *writer;  /* NULL: findings instead of a table */
@@ -252,7 +239,7 @@ static enum dw_status open_output(const struct switch_options *o, const struct d
     if (!status && o->pair_count)
         status = dw_header_append(header, "junction", "degC", error);
     if (!status && o->pair_count && !o->steady)
-        status = dw_header_set_initial(header, "junction", o->ambient, error);
+        status = dw_header_set_initial(header, dw_header_columns(header) - 1, o->ambient, error);
     if (!status && o->common.uniform > 0)
         status = dw_header_set_number(header, "sampled", o->common.uniform, error);
     if (!status) {
@@ -290,8 +277,11 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
     struct dw_thermal *thermal = NULL;
     struct dw_reader *reader = input_open(&o->common, !o->report, error);
     enum dw_status status = reader ? find_source(o, reader, &source, error) : error->status;
-    if (!status)
-        status = find_periods(dw_reader_header(reader), &source, error);
+    if (!status) {
+        const struct dw_facts *facts = dw_header_facts(dw_reader_header(reader));
+        source.period = facts->carrier_period > 0 ? facts->carrier_period : facts->period;
+        source.origin = facts->origin;
+    }
     if (!status && o->pair_count && !(thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error)))
         status = error->status;
     if (!status && o->steady && !(periods = repeating_new(reader, error)))

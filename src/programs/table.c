@@ -56,14 +56,13 @@ static const char *wholeness(const struct run *run)
 /* How many whole periods lie between the first row and the last; NaN where the header has no period. */
 static double whole_periods(const struct run *run, double *period)
 {
-    double origin = 0;
-    bool present, on;
-    *period = NAN;
-    if (dw_header_number(run->header, "period", period, &present, NULL) != DW_OK || !present || !run->rows)
+    const struct dw_facts *facts = dw_header_facts(run->header);
+    bool on;
+    *period = facts->period;
+    if (facts->period == 0 || !run->rows)
         return NAN;
-    dw_header_number(run->header, "origin", &origin, &present, NULL);
-    const double begin = dw_period_index(origin, *period, run->first, &on) + !on;
-    return fmax(0, dw_period_index(origin, *period, run->last, NULL) - begin);
+    const double begin = dw_period_index(facts->origin, facts->period, run->first, &on) + !on;
+    return fmax(0, dw_period_index(facts->origin, facts->period, run->last, NULL) - begin);
 }
 
 static enum dw_status write_report(const struct run *run, struct dw_error *error)

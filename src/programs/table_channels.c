@@ -44,29 +44,28 @@ enum dw_status run_choose(struct run *run, struct dw_error *error)
 /* Values of a channel change by a factor: so do the numbers of it that the header holds. */
 static enum dw_status scale_column(struct run *run, size_t column, struct scaled by, struct dw_error *error)
 {
-    static const char *const keys[] = { "initial", "accuracy" };
-    const char *name = dw_header_column(run->header, column).name;
-    const double times = by.factor / by.divisor;
-    double value = 0, low = 0, high = 0;
-    bool present = false;
+    const struct dw_channel_facts channel = *dw_header_channel_facts(run->header, column);
+    const struct dw_facts *facts = dw_header_facts(run->header);
     enum dw_status status = DW_OK;
     run->scaled[column].divisor *= by.divisor;
     run->scaled[column].factor *= by.factor;
-    for (size_t i = 0; status == DW_OK && i < 2; i++) {
-        status = dw_header_of_channel(run->header, keys[i], name, &value, &present, error);
-        value = i == 1 ? fabs(value / by.divisor * by.factor) : value / by.divisor * by.factor;
-        if (status == DW_OK && present)
-            status = dw_header_set_of_channel(run->header, keys[i], name, value, error);
-    }
-    if (status != DW_OK || strcmp(name, "pin") != 0)
+    if (!isnan(channel.initial))
+        status = dw_header_set_initial(run->header, column, channel.initial / by.divisor * by.factor, error);
+    if (status == DW_OK && !isnan(channel.accuracy))
+        status = dw_header_set_accuracy(run->header, column, fabs(channel.accuracy / by.divisor * by.factor), error);
+    if (status != DW_OK || strcmp(dw_header_column(run->header, column).name, "pin") != 0)
         return status;
-    if (times < 0)
+    if (by.factor < 0)
         dw_header_drop(run->header, "duty");  /* what was low is high now */
-    if (!header_levels(run->header, &low, &high))
+    if (!(facts->has & DW_FACT_LEVELS))
         return DW_OK;
     char text[2 * DW_NUMBER_SIZE];
-    low = low / by.divisor * by.factor + 0.0;  /* no -0 */
-    high = high / by.divisor * by.factor + 0.0;
+    const double low = facts->low / by.divisor * by.factor + 0.0;  /* no -0 */
+    const double high = facts->high / by.divisor * by.factor + 0.0;
+    if (!isfinite(low) || !isfinite(high) || low == high) { /* beyond the range of numbers */
+        dw_header_drop(run->header, "levels");
+        return DW_OK;
+    }
     size_t length = dw_number_print(text, fmin(low, high));
     text[length++] = ' ';
     dw_number_print(text + length, fmax(low, high));
@@ -88,10 +87,9 @@ static enum dw_status scale_channel(struct run *run, const char *argument, struc
         if (status == DW_OK && value == 0)
             status = dw_error_set(&why, DW_BAD_USE, 0, "a factor of 0 leaves nothing");
         const size_t column = status == DW_OK ? dw_header_find(run->header, name, &why) : 0;
-        if (!column)
-            status = dw_error_set(error, DW_BAD_USE, 0, "--scale: '%s': %s", argument, why.text);
-        else
-            status = scale_column(run, column, (struct scaled){ 1, value }, error);
+        status = column ? scale_column(run, column, (struct scaled){ 1, value }, &why) : why.status;
+        if (status != DW_OK)
+            dw_error_set(error, status, 0, "--scale: '%s': %s", argument, why.text);
     }
     free(name);
     return status;

@@ -146,27 +146,22 @@ static enum dw_quantity first_quantity(const struct run *run)
 
 static enum dw_status set_shift(struct run *run, struct dw_error *error)
 {
-    struct dw_header *header = run->header;
+    const struct dw_facts *facts = dw_header_facts(run->header);
     struct dw_error why;
-    double origin = 0;
-    bool present;
     if (!run->options->shift)
         return DW_OK;
     if (dw_quantity_parse(run->options->shift, first_quantity(run), &run->shift, &why) != DW_OK)
         return dw_error_set(error, why.status, 0, "--shift: '%s': %s", run->options->shift, why.text);
-    const enum dw_status status = dw_header_number(header, "origin", &origin, &present, error);
-    if (run->shift == 0 || status != DW_OK || (!dw_header_get(header, "period") && !dw_header_get(header, "carrier-period")))
-        return status;
-    return dw_header_set_number(header, "origin", origin + run->shift, error);
+    if (run->shift == 0 || !(facts->has & (DW_FACT_PERIOD | DW_FACT_CARRIER_PERIOD)))
+        return DW_OK;
+    return dw_header_set_number(run->header, "origin", facts->origin + run->shift, error);
 }
 
 static enum dw_status set_span(struct run *run, struct dw_error *error)
 {
     struct dw_span span = { .kind = DW_SPAN_ALL };
     struct dw_error why = { .status = DW_OK };
-    const char *place = dw_reader_name(run->reader);
-    double period, origin = 0;
-    bool has_origin;
+    const struct dw_facts *facts = dw_header_facts(run->header);
     enum dw_status status = DW_OK;
     if (run->options->common.span)
         status = span_error(&why, dw_span_parse_along(run->options->common.span, first_quantity(run), &span, &why), error);
@@ -181,16 +176,10 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
         run->excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = run->columns, .from = span.from, .to = span.to }, error);
         return run->excerpt ? DW_OK : error->status;
     }
-    status = dw_header_positive(run->header, place, "period", &period, error);
-    if (status == DW_OK && period == 0)
-        status = dw_header_positive(run->header, place, "carrier-period", &period, error);
-    if (status == DW_OK && period == 0)
+    const double period = facts->period > 0 ? facts->period : facts->carrier_period;
+    if (period == 0)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period' or 'carrier-period'; give times, such as 10ms:20ms");
-    if (status == DW_OK)
-        status = dw_header_number(run->header, "origin", &origin, &has_origin, error);
-    if (status != DW_OK)
-        return status;
-    const struct dw_excerpt_plan last = { .columns = run->columns, .origin = origin, .period = period, .periods = span.periods };
+    const struct dw_excerpt_plan last = { .columns = run->columns, .origin = facts->origin, .period = period, .periods = span.periods };
     run->excerpt = dw_excerpt_new(&last, error);
     return run->excerpt ? DW_OK : error->status;
 }

@@ -13,6 +13,7 @@ static const struct {
     { "levels", DW_OTHER_CHANNELS },
     { "duty", DW_OTHER_PATTERN | DW_OTHER_CHANNELS },
     { "sampled", DW_EXACT_ROWS | DW_OTHER_AXIS },
+    { "tick", DW_OTHER_CARRIER | DW_OTHER_AXIS },
     { "accuracy", DW_OTHER_CHANNELS | DW_OTHER_AXIS },
     { "initial", DW_OTHER_START | DW_OTHER_CHANNELS | DW_OTHER_AXIS },
 };

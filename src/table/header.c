@@ -74,10 +74,10 @@ struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error
 {
     struct dw_header *copy = header_new_empty(error);
     enum dw_status status = copy ? DW_OK : DW_NO_MEMORY;
-    for (size_t i = 0; status == DW_OK && i < header->entry_count; i++)
-        status = dw_header_add(copy, header->entries[i].key, header->entries[i].value, error);
     for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
         status = header_append_exactly(copy, header->columns[i].name, header->columns[i].unit, error);
+    for (size_t i = 0; status == DW_OK && i < header->entry_count; i++)
+        status = dw_header_add(copy, header->entries[i].key, header->entries[i].value, error);
     if (status == DW_OK)
         return copy;
     dw_header_free(copy);
@@ -101,7 +101,7 @@ void dw_header_free(struct dw_header *header)
     free(header);
 }
 
-static struct header_entry *find_entry(const struct dw_header *header, const char *key)
+struct header_entry *header_find_entry(const struct dw_header *header, const char *key)
 {
     for (size_t i = 0; i < header->entry_count; i++)
         if (!strcmp(header->entries[i].key, key))
@@ -111,7 +111,7 @@ static struct header_entry *find_entry(const struct dw_header *header, const cha
 
 const char *dw_header_get(const struct dw_header *header, const char *key)
 {
-    const struct header_entry *entry = find_entry(header, key);
+    const struct header_entry *entry = header_find_entry(header, key);
     return entry ? entry->value : NULL;
 }
 
@@ -140,15 +140,18 @@ static char *copy_value(const char *value)
 
 enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
 {
-    const enum dw_status status = check_entry(key, value, error);
+    enum dw_status status = check_entry(key, value, error);
     if (status != DW_OK)
         return status;
-    struct header_entry *entry = find_entry(header, key);
+    struct header_entry *entry = header_find_entry(header, key);
     if (!entry)
         return dw_header_add(header, key, value, error);
     char *copy = copy_value(value);
-    if (!copy)
-        return dw_no_memory(error);
+    status = copy ? header_take(header, key, copy, error) : dw_no_memory(error);
+    if (status != DW_OK) {
+        free(copy);
+        return status;
+    }
     free(entry->value);
     entry->value = copy;
     /* of a key that may repeat, one is left */
@@ -176,18 +179,19 @@ static enum dw_status check_fresh(const struct dw_header *header, const char *ke
 
 enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
 {
-    const enum dw_status status = check_entry(key, value, error);
+    enum dw_status status = check_entry(key, value, error);
+    if (status == DW_OK && !may_repeat(key))
+        status = check_fresh(header, key, error);
     if (status != DW_OK)
         return status;
-    const enum dw_status allowed = may_repeat(key) ? DW_OK : check_fresh(header, key, error);
-    if (allowed != DW_OK)
-        return allowed;
-    struct header_entry fresh = { strdup(key), copy_value(value) };
-    if (!fresh.key || !fresh.value ||
-        !make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh)) {
+    struct header_entry fresh = { strdup(key), copy_value(value), header->line };
+    const bool room = fresh.key && fresh.value &&
+                      make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh);
+    status = room ? header_take(header, key, fresh.value, error) : dw_no_memory(error);
+    if (status != DW_OK) {
         free(fresh.key);
         free(fresh.value);
-        return dw_no_memory(error);
+        return status;
     }
     /* repeated keys stay together, in the order in which they came */
     size_t place = header->entry_count;
@@ -213,35 +217,7 @@ void dw_header_drop(struct dw_header *header, const char *key)
             free(header->entries[i].value);
         }
     header->entry_count = kept;
-}
-
-enum dw_status dw_header_number(const struct dw_header *header, const char *key, double *value, bool *present,
-                                struct dw_error *error)
-{
-    const char *text = dw_header_get(header, key);
-    *present = false;
-    if (!text)
-        return DW_OK;
-    const char *last = text + strlen(text);
-    double number;
-    char shown[64];
-    if (!*text || dw_number_read(text, last, &number) != last || !(number - number == 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "header: %s: '%s' is not a number", key,
-                            quoted(shown, sizeof shown, text, last));
-    *value = number;
-    *present = true;
-    return DW_OK;
-}
-
-enum dw_status dw_header_positive(const struct dw_header *header, const char *place, const char *key, double *value,
-                                  struct dw_error *error)
-{
-    bool present;
-    *value = 0;
-    const enum dw_status status = dw_header_number(header, key, value, &present, error);
-    if (status == DW_OK && present && !(*value > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: '%s: %g' is not above zero", place, key, *value);
-    return status;
+    header_take(header, key, NULL, NULL);
 }
 
 enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error)
@@ -253,18 +229,16 @@ enum dw_status dw_header_needs_time(const struct dw_header *header, const char *
                         first.name, first.unit);
 }
 
-enum dw_status header_print_number(char text[DW_NUMBER_SIZE], const char *key, double value, struct dw_error *error)
+enum dw_status header_check_finite(const char *key, double value, struct dw_error *error)
 {
-    if (!isfinite(value))
-        return dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
-    dw_number_print(text, value);
-    return DW_OK;
+    return isfinite(value) ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
 }
 
 enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
 {
     char text[DW_NUMBER_SIZE];
-    const enum dw_status status = header_print_number(text, key, value, error);
+    const enum dw_status status = header_check_finite(key, value, error);
+    dw_number_print(text, value);
     return status != DW_OK ? status : dw_header_set(header, key, text, error);
 }
 
@@ -318,7 +292,7 @@ enum dw_status header_append_exactly(struct dw_header *header, const char *name,
         return dw_error_set(error, DW_BAD_USE, 0, "two channels have the name '%s'", name);
     if (header->column_count > CHANNEL_LIMIT)
         return dw_error_set(error, DW_BAD_USE, 0, "more than %d channels", CHANNEL_LIMIT);
-    struct header_column fresh = { strdup(name), strdup(unit) };
+    struct header_column fresh = { strdup(name), strdup(unit), { NAN, NAN }, NAN };
     if (!fresh.name || !fresh.unit ||
         !make_room((void **)&header->columns, &header->column_room, header->column_count, sizeof fresh)) {
         free(fresh.name);

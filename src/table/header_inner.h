@@ -15,15 +15,20 @@ enum { HEADER_LIMIT = 1 << 20, LINE_LIMIT = 1 << 20, CHANNEL_LIMIT = 1024, KEY_L
 
 struct header_entry {
     char *key, *value;
+    unsigned long long line; /* of the file where it stood; 0: none */
 };
 struct header_column {
     char *name, *unit;
+    struct dw_channel_facts facts;
+    double fresh; /* while a key is read: the number it has for this channel, NaN: none so far */
 };
 struct dw_header {
     struct header_entry *entries;
     size_t entry_count, entry_room;
     struct header_column *columns; /* column 0 is time */
     size_t column_count, column_room;
+    struct dw_facts facts;
+    unsigned long long line; /* of the file, while that is read */
 };
 
 bool header_name_is_good(const char *name);
@@ -33,6 +38,14 @@ bool header_name_is_taken(const struct dw_header *header, const char *name, size
 /* DW_BAD_USE where a name or unit cannot stand in the columns line. */
 enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error);
 
+/* NULL: no such key. */
+struct header_entry *header_find_entry(const struct dw_header *header, const char *key);
+
+/* Takes in what a known key says; on error the facts are as before. What is said of channels waits for the columns.
+ *   value    as it will stand, without blanks at its ends; NULL: the key is gone
+ *   returns  DW_OK, also for other keys; DW_BAD_USE where it does not read; DW_NO_MEMORY */
+enum dw_status header_take(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
+
 /* A header without even a first column, for readers. */
 struct dw_header *header_new_empty(struct dw_error *error);
 /* Appends a column as it is: a name already taken is an error. */
@@ -41,7 +54,8 @@ enum dw_status header_append_exactly(struct dw_header *header, const char *name,
 /* One header line without its line end, "# key: value"; the columns line fills the columns.
  *   first, last  the line's bytes; may be changed
  *   binary       out: set where the line says that rows are binary, and so is the last of the header
- *   returns      DW_OK or DW_BAD_INPUT with a text that names neither file nor line */
+ *   error        out, not NULL; its text names neither file nor line, line is that of a key above or 0
+ *   returns      DW_OK, DW_NO_MEMORY, or another where it does not read */
 enum dw_status header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error);
 /* Whether a table can have this header: a first column in its plain unit, a channel, and no line left out. */
 enum dw_status header_check(const struct dw_header *header, struct dw_error *error);
@@ -63,8 +77,8 @@ struct unit_scale {
 /* From a unit that is 10^power of the other to that. */
 struct unit_scale unit_scale_of(int power);
 
-/* A key's value as text: DW_BAD_USE where it is not finite. */
-enum dw_status header_print_number(char text[DW_NUMBER_SIZE], const char *key, double value, struct dw_error *error);
+/* DW_BAD_USE where a key's number is not finite. */
+enum dw_status header_check_finite(const char *key, double value, struct dw_error *error);
 
 /* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
 size_t letter_length(const char *at, const char *last);

@@ -105,6 +105,18 @@ static char *skip_blanks(char *at)
     return at + strspn(at, " \t");
 }
 
+/* What the keys above the columns say of them. */
+static enum dw_status take_entries(struct dw_header *header, struct dw_error *error)
+{
+    for (size_t i = 0; i < header->entry_count; i++) {
+        const struct header_entry *entry = &header->entries[i];
+        const enum dw_status status = header_take(header, entry->key, entry->value, error);
+        if (status != DW_OK)
+            return dw_error_set(error, status, entry->line, "%s", error->text);
+    }
+    return DW_OK;
+}
+
 /* "time[s] pin[V]": at is NUL-terminated and may be changed. */
 static enum dw_status parse_columns(struct dw_header *header, char *at, struct dw_error *error)
 {
@@ -123,19 +135,17 @@ static enum dw_status parse_columns(struct dw_header *header, char *at, struct d
                 return dw_error_set(error, DW_BAD_INPUT, 0, "columns: '%s': expected NAME[UNIT], such as pin[V]", shown);
             *close = 0;
         }
-        struct dw_error why;
-        const enum dw_status status = header_append_exactly(header, at, unit, &why);
+        const enum dw_status status = header_append_exactly(header, at, unit, error);
         if (status != DW_OK)
-            return dw_error_set(error, status == DW_BAD_USE ? DW_BAD_INPUT : status, 0, "columns: %s", why.text);
+            return dw_error_set(error, status, 0, "columns: %s", error->text);
         at = next;
     }
-    return DW_OK;
+    return take_entries(header, error);
 }
 
 enum dw_status header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error)
 {
     char shown[64];
-    struct dw_error why;
     quoted(shown, sizeof shown, first, last);
     if (memchr(first, 0, (size_t)(last - first)))
         return dw_error_set(error, DW_BAD_INPUT, 0, "a NUL byte in the header");
@@ -155,9 +165,7 @@ enum dw_status header_parse_line(struct dw_header *header, char *first, char *la
         *binary = true;
         return DW_OK;
     }
-    const enum dw_status status = dw_header_add(header, key, value, &why);
-    return status == DW_OK ? DW_OK
-                           : dw_error_set(error, status == DW_BAD_USE ? DW_BAD_INPUT : status, 0, "%s", why.text);
+    return dw_header_add(header, key, value, error);
 }
 
 enum dw_status header_check(const struct dw_header *header, struct dw_error *error)

@@ -151,26 +151,20 @@ static enum dw_status check_same_channels(const struct dw_header *header, const 
     return DW_OK;
 }
 
-/* The switching period of a table: NaN where its header has none, or what does not read. */
-static void carrier_of(const struct dw_header *header, double *origin, double *period)
+/* The switching period of a table; 0: its header has none. */
+static double carrier_of(const struct dw_facts *facts)
 {
-    bool present;
-    *origin = 0;
-    *period = NAN;
-    dw_header_number(header, "period", period, &present, NULL);
-    dw_header_number(header, "carrier-period", period, &present, NULL);
-    dw_header_number(header, "origin", origin, &present, NULL);
+    return facts->carrier_period > 0 ? facts->carrier_period : facts->period;
 }
 
 static enum dw_status join_periods(struct dw_header *header, const struct dw_header *next, double shift,
                                    struct dw_error *error)
 {
-    double origin, period, next_origin, next_period;
+    const struct dw_facts *one = dw_header_facts(header), *other = dw_header_facts(next);
+    const double period = carrier_of(one);
     bool on = false;
-    carrier_of(header, &origin, &period);
-    carrier_of(next, &next_origin, &next_period);
-    if (times_meet(period, next_period))
-        dw_period_index(origin, period, next_origin + shift, &on);
+    if (times_meet(period, carrier_of(other)))
+        dw_period_index(one->origin, period, other->origin + shift, &on);
     dw_header_drop(header, "period");
     if (on)
         return dw_header_set_number(header, "carrier-period", period, error);
@@ -182,37 +176,27 @@ static enum dw_status join_periods(struct dw_header *header, const struct dw_hea
 /* Of both tables the one that claims less; where only one is sampled, that one. */
 static enum dw_status join_sampled(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
 {
-    double one, other;
-    bool has_one, has_other = false;
-    enum dw_status status = dw_header_number(header, "sampled", &one, &has_one, error);
-    if (status == DW_OK)
-        status = dw_header_number(next, "sampled", &other, &has_other, error);
-    if (status != DW_OK || !has_other || (has_one && one <= other))
-        return status;
-    return dw_header_set_number(header, "sampled", other, error);
+    const double one = dw_header_facts(header)->sampled, other = dw_header_facts(next)->sampled;
+    return other > 0 && !(one > 0 && one <= other) ? dw_header_set_number(header, "sampled", other, error) : DW_OK;
 }
 
 static enum dw_status join_accuracy(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     for (size_t i = 1; status == DW_OK && i < dw_header_columns(header); i++) {
-        const char *name = dw_header_column(header, i).name;
-        double one, other;
-        bool has_one, has_other = false;
-        status = dw_header_of_channel(header, "accuracy", name, &one, &has_one, error);
-        if (status == DW_OK)
-            status = dw_header_of_channel(next, "accuracy", name, &other, &has_other, error);
-        if (status == DW_OK && has_other && !(has_one && one >= other))
-            status = dw_header_set_of_channel(header, "accuracy", name, other, error);
+        const double one = dw_header_channel_facts(header, i)->accuracy;
+        const double other = dw_header_channel_facts(next, i)->accuracy;
+        if (!isnan(other) && !(one >= other))
+            status = dw_header_set_accuracy(header, i, other, error);
     }
     return status;
 }
 
 enum dw_status dw_header_join(struct dw_header *header, const struct dw_header *next, double shift, struct dw_error *error)
 {
-    static const char *const same[] = { "levels", "duty" };
-    static const char *const settled[] = { "period", "carrier-period", "origin", "levels", "duty", "sampled", "accuracy",
-                                           "initial" };
+    static const char *const same[] = { "levels", "duty", "tick" };
+    static const char *const settled[] = { "period", "carrier-period", "origin", "levels", "duty", "sampled", "tick",
+                                           "accuracy", "initial" };
     enum dw_status status = check_same_channels(header, next, error);
     if (status == DW_OK)
         status = join_periods(header, next, shift, error);

@@ -148,10 +148,12 @@ static enum dw_status read_header(struct dw_reader *reader, struct dw_error *err
         size += (size_t)(last + 1 - first);
         if (size > HEADER_LIMIT)
             return reader_fault(reader, reader->line, error, "the header is longer than 1 MiB");
+        reader->header->line = reader->line;
         status = header_parse_line(reader->header, first, last, &binary, &why);
+        if (status == DW_NO_MEMORY)
+            return dw_no_memory(error);
         if (status != DW_OK)
-            return status == DW_BAD_INPUT ? reader_fault(reader, reader->line, error, "%s", why.text)
-                                          : dw_error_set(error, status, 0, "%s", why.text);
+            return reader_fault(reader, why.line ? why.line : reader->line, error, "%s", why.text);
     }
     if (status != DW_OK && status != DW_END)
         return status;

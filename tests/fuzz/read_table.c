@@ -4,6 +4,7 @@
 #include "config.h"
 #include "promise.h"
 #include <dutywright/table.h>
+#include <math.h>
 #include <sys/mman.h>
 #include <unistd.h>
 
@@ -23,6 +24,23 @@ static void check_error(const struct dw_error *error)
     demand(strlen(error->text) > 0 && !strchr(error->text, '\n'), "an error is one line");
 }
 
+static bool same_number(double one, double other)
+{
+    return one == other || (isnan(one) && isnan(other));
+}
+
+static void compare_facts(const struct dw_header *one, const struct dw_header *other)
+{
+    const struct dw_facts *first = dw_header_facts(one), *second = dw_header_facts(other);
+    demand(first->has == second->has && first->period == second->period &&
+           first->carrier_period == second->carrier_period && first->origin == second->origin && first->low == second->low && first->high == second->high &&
+           first->sampled == second->sampled && first->tick == second->tick, "facts come back");
+    for (size_t i = 0; i < dw_header_columns(one); i++)
+        demand(same_number(dw_header_channel_facts(one, i)->initial, dw_header_channel_facts(other, i)->initial) &&
+               same_number(dw_header_channel_facts(one, i)->accuracy, dw_header_channel_facts(other, i)->accuracy),
+               "facts of a channel come back");
+}
+
 /* Both tables to their ends: the same rows. */
 static void compare(int one_file, int other_file, bool partial)
 {
@@ -31,6 +49,7 @@ static void compare(int one_file, int other_file, bool partial)
     demand(one && other, "a table that was written opens");
     const size_t columns = dw_header_columns(dw_reader_header(one));
     demand(columns == dw_header_columns(dw_reader_header(other)), "columns come back");
+    compare_facts(dw_reader_header(one), dw_reader_header(other));
     for (;;) {
         const double *row, *same;
         const enum dw_status status = dw_reader_row(one, &row, &error);

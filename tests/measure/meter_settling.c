@@ -81,7 +81,7 @@ START_TEST(the_change_starts_from_the_option_else_the_key_else_the_first_row)
         const char *key;
         bool has_from;
         double from, change;
-    } cases[] = { { NULL, false, 0, 0.5 }, { "pin 1", false, 0, 1 }, { "other 3 pin 1", true, -2, 4 } };
+    } cases[] = { { NULL, false, 0, 0.5 }, { "pin 1", false, 0, 1 }, { "pin 1", true, -2, 4 } };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct dw_header *header = header_with("period", "1", cases[i].key ? "initial" : NULL, cases[i].key, NULL);
         const struct dw_meter_options options = { .has_from = cases[i].has_from, .from = cases[i].from };
@@ -296,7 +296,7 @@ END_TEST
 START_TEST(the_tables_accuracy_limits_the_settling_time)
 {
     struct wave wave = single_stage(5, 0.25, 0.002, 0.01, 300, 50);
-    struct dw_header *header = header_with("period", "0.002", "initial", "pin 0", "accuracy", "out 3 pin 5e-4", NULL);
+    struct dw_header *header = header_with("period", "0.002", "initial", "pin 0", "accuracy", "pin 5e-4", NULL);
     struct dw_meter *meter = meter_of(header, NULL, &wave);
     const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
     /* the mean nears 1.25 V by 2 % of it in a time constant there: between the two periods 10 % less or more */

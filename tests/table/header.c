@@ -72,31 +72,6 @@ START_TEST(what_is_no_key_or_value_is_refused)
 }
 END_TEST
 
-START_TEST(numbers_are_whole_values_or_errors)
-{
-    struct dw_error error;
-    struct dw_header *header = motor_header();
-    double value = 7;
-    bool present;
-    succeeds(dw_header_set_number(header, "period", 1 / 1612.9, &error), error);
-    refuses(dw_header_set_number(header, "period", INFINITY, &error), DW_BAD_USE, error, "key 'period': inf is not finite");
-    refuses(dw_header_set_initial(header, "current", NAN, &error), DW_BAD_USE, error, "key 'initial': nan is not finite");
-    succeeds(dw_header_number(header, "period", &value, &present, &error), error);
-    ck_assert(present && value == 1 / 1612.9);
-    succeeds(dw_header_number(header, "origin", &value, &present, &error), error);
-    ck_assert(!present && value == 1 / 1612.9);
-    static const char *const bad[] = { "0.002 s", "", "nan", "two", "1e999" };
-    char message[80];
-    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
-        succeeds(dw_header_set(header, "period", bad[i], &error), error);
-        snprintf(message, sizeof message, "header: period: '%s' is not a number", bad[i]);
-        refuses(dw_header_number(header, "period", &value, &present, &error), DW_BAD_INPUT, error, message);
-        ck_assert(!present && value == 1 / 1612.9);
-    }
-    dw_header_free(header);
-}
-END_TEST
-
 START_TEST(a_name_already_taken_gets_a_number)
 {
     struct dw_error error;
@@ -216,53 +191,6 @@ START_TEST(the_default_channel_is_the_last_with_the_unit)
 }
 END_TEST
 
-START_TEST(initial_values_are_kept_by_channel)
-{
-    struct dw_error error;
-    struct dw_header *header = motor_header();
-    double value = 7;
-    bool present;
-    succeeds(dw_header_initial(header, "current", &value, &present, &error), error);
-    ck_assert(!present && value == 7);
-    succeeds(dw_header_set_initial(header, "current", 0.5, &error), error);
-    succeeds(dw_header_set_initial(header, "speed", -1e-7, &error), error);
-    succeeds(dw_header_set_initial(header, "current", 0.25, &error), error);
-    ck_assert_str_eq(dw_header_get(header, "initial"), "speed -1e-07 current 0.25");
-    succeeds(dw_header_initial(header, "speed", &value, &present, &error), error);
-    ck_assert(present && value == -1e-7);
-    succeeds(dw_header_initial(header, "curren", &value, &present, &error), error);
-    ck_assert(!present);
-    succeeds(dw_header_set(header, "initial", "speed 3 current", &error), error);
-    refuses(dw_header_initial(header, "current", &value, &present, &error), DW_BAD_INPUT, error,
-            "header: initial: '' of channel current is not a number");
-    succeeds(dw_header_set(header, "initial", "speed 3 current inf \t", &error), error);
-    ck_assert_str_eq(dw_header_get(header, "initial"), "speed 3 current inf");
-    refuses(dw_header_initial(header, "current", &value, &present, &error), DW_BAD_INPUT, error,
-            "header: initial: 'inf' of channel current is not a number");
-    dw_header_free(header);
-}
-END_TEST
-
-START_TEST(a_renamed_channel_keeps_its_initial_value)
-{
-    struct dw_error error;
-    struct dw_header *header = motor_header();
-    succeeds(dw_header_set(header, "initial", "speed 3 current 1", &error), error);
-    succeeds(dw_header_set(header, "accuracy", "speed 0.01", &error), error);
-    succeeds(dw_header_rename(header, 3, "shaft", "1/s", &error), error);
-    succeeds(dw_header_rename(header, 1, "pin", NULL, &error), error);
-    ck_assert_str_eq(dw_header_get(header, "initial"), "current 1 shaft 3");
-    ck_assert_str_eq(dw_header_get(header, "accuracy"), "shaft 0.01");
-    ck_assert_str_eq(dw_header_column(header, 3).name, "shaft");
-    ck_assert_str_eq(dw_header_column(header, 3).unit, "1/s");
-    ck_assert_str_eq(dw_header_column(header, 1).unit, "V");
-    succeeds(dw_header_rename(header, 0, "frequency", "Hz", &error), error);
-    ck_assert_str_eq(dw_header_column(header, 0).name, "frequency");
-    ck_assert_str_eq(dw_header_get(header, "initial"), "current 1 shaft 3");
-    dw_header_free(header);
-}
-END_TEST
-
 START_TEST(a_message_lists_as_many_channels_as_it_holds)
 {
     struct dw_error error;
@@ -285,48 +213,27 @@ START_TEST(a_message_lists_as_many_channels_as_it_holds)
 }
 END_TEST
 
-START_TEST(selecting_channels_keeps_keys_and_drops_initial_values)
-{
-    struct dw_error error;
-    struct dw_header *header = motor_header();
-    succeeds(dw_header_set(header, "initial", "speed 3 current 1", &error), error);
-    succeeds(dw_header_set(header, "accuracy", "current 1", &error), error);
-    struct dw_header *chosen = dw_header_select(header, (size_t[]){ 3, 1 }, 2, &error);
-    ck_assert_uint_eq(dw_header_columns(chosen), 3);
-    ck_assert_str_eq(dw_header_column(chosen, 0).name, "time");
-    ck_assert_str_eq(dw_header_column(chosen, 1).name, "speed");
-    ck_assert_str_eq(dw_header_column(chosen, 2).unit, "V");
-    ck_assert_str_eq(keys_of(chosen), "made-by=dw-pwm --duty 0.37|period=0.002|initial=speed 3|");
-    dw_header_free(chosen);
-    chosen = dw_header_select(header, (size_t[]){ 1 }, 1, &error);
-    ck_assert_ptr_null(dw_header_get(chosen, "initial"));
-    dw_header_free(chosen);
-    ck_assert_ptr_null(dw_header_select(header, (size_t[]){ 1, 1 }, 2, &error));
-    ck_assert_str_eq(error.text, "two channels have the name 'pin'");
-    dw_header_free(header);
-}
-END_TEST
-
 START_TEST(a_filter_ends_only_the_keys_that_its_change_makes_untrue)
 {
     static const struct {
         unsigned changes;
         const char *kept;
     } cases[] = {
-        { 0, "period carrier-period origin levels duty sampled initial accuracy colour " },
-        { DW_OTHER_PATTERN, "carrier-period origin levels sampled initial accuracy colour " },
+        { 0, "period carrier-period origin levels duty sampled tick initial accuracy colour " },
+        { DW_OTHER_PATTERN, "carrier-period origin levels sampled tick initial accuracy colour " },
         { DW_OTHER_PATTERN | DW_OTHER_CARRIER, "levels sampled initial accuracy colour " },
-        { DW_OTHER_START, "period carrier-period origin levels duty sampled accuracy colour " },
-        { DW_OTHER_CHANNELS, "period carrier-period origin sampled colour " },
+        { DW_OTHER_START, "period carrier-period origin levels duty sampled tick accuracy colour " },
+        { DW_OTHER_CHANNELS, "period carrier-period origin sampled tick colour " },
         { DW_OTHER_AXIS, "levels duty colour " },
-        { DW_EXACT_ROWS, "period carrier-period origin levels duty initial accuracy colour " },
+        { DW_EXACT_ROWS, "period carrier-period origin levels duty tick initial accuracy colour " },
     };
-    static const char *const keys[] = { "period", "carrier-period", "origin",   "levels", "duty",
-                                        "sampled", "initial",       "accuracy", "colour" };
+    static const char *const keys[] = { "period", "carrier-period", "origin", "levels", "duty",
+                                        "sampled", "tick", "initial", "accuracy", "colour" };
+    static const char *const values[] = { "1", "1", "1", "0 1", "1", "1", "1", "pin 1", "pin 1", "1" };
     struct dw_error error;
     struct dw_header *header = motor_header();
     for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++)
-        succeeds(dw_header_set(header, keys[i], "1", &error), error);
+        succeeds(dw_header_set(header, keys[i], values[i], &error), error);
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct dw_header *derived = dw_header_derive(header, cases[i].changes, "dw-motor --drag 0.01", &error);
         ck_assert_ptr_nonnull(derived);
@@ -371,8 +278,7 @@ START_TEST(units_convert_where_only_a_prefix_differs)
 END_TEST
 
 SUITE("table: header", keys_keep_their_order_and_repeated_ones_stay_together, what_is_no_key_or_value_is_refused,
-      numbers_are_whole_values_or_errors, a_name_already_taken_gets_a_number, keys_that_stand_once_are_few_enough_to_look_through, what_is_no_channel_is_refused,
-      a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit, initial_values_are_kept_by_channel,
-      a_renamed_channel_keeps_its_initial_value,
-      a_message_lists_as_many_channels_as_it_holds, selecting_channels_keeps_keys_and_drops_initial_values, a_filter_ends_only_the_keys_that_its_change_makes_untrue,
+      a_name_already_taken_gets_a_number, keys_that_stand_once_are_few_enough_to_look_through, what_is_no_channel_is_refused,
+      a_channel_is_found_by_name_and_unit, the_default_channel_is_the_last_with_the_unit,
+      a_message_lists_as_many_channels_as_it_holds, a_filter_ends_only_the_keys_that_its_change_makes_untrue,
       units_convert_where_only_a_prefix_differs)
