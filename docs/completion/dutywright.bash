@@ -79,4 +79,5 @@ _dutywright() {
     return 0
 }
 
-complete -F _dutywright dw-choose dw-coil dw-measure dw-motor dw-plot dw-pwm dw-smooth dw-spectrum dw-switch dw-table dw-timer
+# installed under the name of each program, where bash-completion looks for it
+complete -F _dutywright "${BASH_SOURCE[0]##*/}"

@@ -1,25 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Processor time and memory of each program from 10^3 rows up: time in proportion to rows, memory that does not grow. What breaks
 either is MISSED in the table; dw-plot holds its picture, whatever the rows."""
+import os, sys
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), os.pardir, "programs"))
+from commands import commands
 from results import Finding, aligned, short
 
-STAGES = "--stage r=4k7,c=220n --load 1M"
-MOTOR = ("--resistance 1.85 --constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12 --drive one-switch")
-PROGRAMS = [  # name, command, input: None, pulses or gate and current
-    ("dw-pwm", "dw-pwm --binary --high 5 --frequency 490.2 --duty 64/256 --periods {periods}", None),
-    ("dw-pwm, text", "dw-pwm --high 5 --frequency 490.2 --duty 64/256 --periods {periods}", None),
-    ("dw-table", "dw-table", "pulses"),
-    ("dw-table, to text", "dw-table --text", "pulses"),
-    ("dw-table, from text", "dw-table --binary", "text"),
-    ("dw-measure", "dw-measure --quiet --span all", "pulses"),
-    ("dw-spectrum", "dw-spectrum --quiet", "pulses"),
-    ("dw-spectrum, all periods", "dw-spectrum --quiet --span all", "pulses"),
-    ("dw-plot", "dw-plot --quiet --output scale.png", "pulses"),
-    ("dw-switch", "dw-switch --quiet --kind mosfet --on-resistance 40m --supply 12 --edge 80n --accuracy 1e-3", "switched"),
-    ("dw-coil", "dw-coil --quiet --resistance 48 --inductance 0.35 --supply 24 --clamp diode", "pulses"),
-    ("dw-smooth", f"dw-smooth --quiet {STAGES}", "pulses"),
-    ("dw-motor", f"dw-motor --quiet {MOTOR}", "pulses"),
-]
 LINEAR = 2 / 3     # a row of the most may take half as much again as one of a tenth of them
 CONSTANT = 0.9     # and memory may grow by a tenth: summaries fill up to their bound, and then no more
 TELLING = 0.05     # s: less tells nothing of proportion
@@ -31,7 +18,7 @@ def data(shop, kind, exponent):
     pulses = f"dw-pwm --binary --high 5 --frequency 490.2 --duty 64/256 --periods {periods}"
     made = {"pulses": pulses, "text": f"{pulses} --text".replace(" --binary", ""),
             "switched": f"{pulses} --dead-time 10u | dw-table --rename 'complement=current[A]'"}
-    return None if kind is None else shop.made(f"scale-{kind}-{exponent}", made[kind])
+    return None if kind == "none" else shop.made(f"scale-{kind}-{exponent}", made[kind])
 
 
 def run(shop, command, kind, exponent, most):
@@ -45,8 +32,9 @@ def scale(shop):
     last = 5 if shop.quick else 8 if shop.long else 7
     exponents = range(FIRST, last + 1)
     rows, findings = [["program", "", *(f"10^{exponent}" for exponent in exponents)]], []
-    for name, command, kind in PROGRAMS:
-        seen = {}
+    for line in commands("scale"):
+        kind, _, title = line.more.partition(", ")
+        name, command, seen = f"{line.program}, {title}" if title else line.program, line.text, {}
         for exponent in exponents:
             if seen and seen[exponent - 1][0] > PATIENCE:
                 break

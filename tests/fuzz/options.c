@@ -17,7 +17,7 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
-const int replay_changes = 600;
+const int replay_changes = 600; /* scripts/fuzz short: 4000 inputs */
 
 int __wrap_fclose(FILE *file);
 int __real_fclose(FILE *file);
@@ -136,6 +136,16 @@ static const struct program *find_program(const char *word)
     return NULL;
 }
 
+/* None of the programs that the build has (PROGRAMS, where a test asks) is forgotten here. */
+static void look_for_all(void)
+{
+    const char *names = getenv("PROGRAMS");
+    char list[2048], *rest = list;
+    snprintf(list, sizeof list, "%s", names ? names : "");
+    for (const char *word; (word = strtok_r(rest, " ", &rest)) != NULL;)
+        demand(find_program(word) >= 0, "every program is linked in");
+}
+
 static int memory_file(const char *text)
 {
     const int file = memfd_create("fuzz", 0);
@@ -148,6 +158,7 @@ static int run(const struct program *which, int argc, char **argv, char *said, s
 {
     static int input = -1, messages = -1, full = -1, words = -1;
     if (input < 0) {
+        look_for_all();
         input = memory_file("# wave-table 1\n# period: 0.002\n# levels: 0 5\n# columns: time[s] pin[V]\n0 5\n0.0005 5\n0.0005 0\n"
                             "0.002 0\n0.002 5\n# end: 5\n");
         messages = memory_file("");

@@ -5,7 +5,7 @@
 #include "promise.h"
 #include <dutywright/coil.h>
 
-const int replay_changes = 20;
+const int replay_changes = 20; /* scripts/fuzz short: 300 inputs */
 
 enum { MOST_ROWS = 4000, PULSES = 4 };
 
