@@ -132,7 +132,7 @@ static enum dw_status take_pairs(struct dw_header *header, enum pair_key key, ch
     return status;
 }
 
-enum dw_status header_take(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
+enum dw_status dwi_header_take(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
 {
     const enum pair_key pairs = pair_key_of(key);
     size_t i = 0;
@@ -190,7 +190,7 @@ static enum dw_status set_pair(struct dw_header *header, enum pair_key key, size
     if (!column || column >= header->column_count)
         return dw_error_set(error, DW_BAD_USE, 0, "%s: column %zu of %zu", pair_keys[key], column,
                             header->column_count);
-    enum dw_status status = header_check_finite(pair_keys[key], value, error);
+    enum dw_status status = dwi_header_check_finite(pair_keys[key], value, error);
     if (status != DW_OK)
         return status;
     double *number = pair_number(&header->columns[column].facts, key);
@@ -221,7 +221,7 @@ static bool follow_name(struct dw_header *header, struct header_column *renamed)
     for (enum pair_key key = INITIAL; good && key < PAIR_KEYS; key++)
         good = isnan(*pair_number(&renamed->facts, key)) || (text[key] = pairs_text(header, key));
     for (enum pair_key key = INITIAL; key < PAIR_KEYS; key++) {
-        struct header_entry *entry = good && text[key] ? header_find_entry(header, pair_keys[key]) : NULL;
+        struct header_entry *entry = good && text[key] ? dwi_header_find_entry(header, pair_keys[key]) : NULL;
         free(entry ? entry->value : text[key]);
         if (entry)
             entry->value = text[key];

@@ -101,7 +101,7 @@ void dw_header_free(struct dw_header *header)
     free(header);
 }
 
-struct header_entry *header_find_entry(const struct dw_header *header, const char *key)
+struct header_entry *dwi_header_find_entry(const struct dw_header *header, const char *key)
 {
     for (size_t i = 0; i < header->entry_count; i++)
         if (!strcmp(header->entries[i].key, key))
@@ -111,7 +111,7 @@ struct header_entry *header_find_entry(const struct dw_header *header, const cha
 
 const char *dw_header_get(const struct dw_header *header, const char *key)
 {
-    const struct header_entry *entry = header_find_entry(header, key);
+    const struct header_entry *entry = dwi_header_find_entry(header, key);
     return entry ? entry->value : NULL;
 }
 
@@ -143,11 +143,11 @@ enum dw_status dw_header_set(struct dw_header *header, const char *key, const ch
     enum dw_status status = check_entry(key, value, error);
     if (status != DW_OK)
         return status;
-    struct header_entry *entry = header_find_entry(header, key);
+    struct header_entry *entry = dwi_header_find_entry(header, key);
     if (!entry)
         return dw_header_add(header, key, value, error);
     char *copy = copy_value(value);
-    status = copy ? header_take(header, key, copy, error) : dw_no_memory(error);
+    status = copy ? dwi_header_take(header, key, copy, error) : dw_no_memory(error);
     if (status != DW_OK) {
         free(copy);
         return status;
@@ -187,7 +187,7 @@ enum dw_status dw_header_add(struct dw_header *header, const char *key, const ch
     struct header_entry fresh = { strdup(key), copy_value(value), header->line };
     const bool room = fresh.key && fresh.value &&
                       make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh);
-    status = room ? header_take(header, key, fresh.value, error) : dw_no_memory(error);
+    status = room ? dwi_header_take(header, key, fresh.value, error) : dw_no_memory(error);
     if (status != DW_OK) {
         free(fresh.key);
         free(fresh.value);
@@ -217,7 +217,7 @@ void dw_header_drop(struct dw_header *header, const char *key)
             free(header->entries[i].value);
         }
     header->entry_count = kept;
-    header_take(header, key, NULL, NULL);
+    dwi_header_take(header, key, NULL, NULL);
 }
 
 enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error)
@@ -229,7 +229,7 @@ enum dw_status dw_header_needs_time(const struct dw_header *header, const char *
                         first.name, first.unit);
 }
 
-enum dw_status header_check_finite(const char *key, double value, struct dw_error *error)
+enum dw_status dwi_header_check_finite(const char *key, double value, struct dw_error *error)
 {
     return isfinite(value) ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
 }
@@ -237,7 +237,7 @@ enum dw_status header_check_finite(const char *key, double value, struct dw_erro
 enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
 {
     char text[DW_NUMBER_SIZE];
-    const enum dw_status status = header_check_finite(key, value, error);
+    const enum dw_status status = dwi_header_check_finite(key, value, error);
     dw_number_print(text, value);
     return status != DW_OK ? status : dw_header_set(header, key, text, error);
 }

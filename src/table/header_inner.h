@@ -39,12 +39,12 @@ bool header_name_is_taken(const struct dw_header *header, const char *name, size
 enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error);
 
 /* NULL: no such key. */
-struct header_entry *header_find_entry(const struct dw_header *header, const char *key);
+struct header_entry *dwi_header_find_entry(const struct dw_header *header, const char *key);
 
 /* Takes in what a known key says; on error the facts are as before. What is said of channels waits for the columns.
  *   value    as it will stand, without blanks at its ends; NULL: the key is gone
  *   returns  DW_OK, also for other keys; DW_BAD_USE where it does not read; DW_NO_MEMORY */
-enum dw_status header_take(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
+enum dw_status dwi_header_take(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 
 /* A header without even a first column, for readers. */
 struct dw_header *header_new_empty(struct dw_error *error);
@@ -78,7 +78,7 @@ struct unit_scale {
 struct unit_scale unit_scale_of(int power);
 
 /* DW_BAD_USE where a key's number is not finite. */
-enum dw_status header_check_finite(const char *key, double value, struct dw_error *error);
+enum dw_status dwi_header_check_finite(const char *key, double value, struct dw_error *error);
 
 /* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
 size_t letter_length(const char *at, const char *last);

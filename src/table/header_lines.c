@@ -110,7 +110,7 @@ static enum dw_status take_entries(struct dw_header *header, struct dw_error *er
 {
     for (size_t i = 0; i < header->entry_count; i++) {
         const struct header_entry *entry = &header->entries[i];
-        const enum dw_status status = header_take(header, entry->key, entry->value, error);
+        const enum dw_status status = dwi_header_take(header, entry->key, entry->value, error);
         if (status != DW_OK)
             return dw_error_set(error, status, entry->line, "%s", error->text);
     }
