@@ -7,7 +7,7 @@
 #include <string.h>
 
 /* What the numbers of a key must be. */
-enum demand { FINITE, ABOVE_ZERO, RISING };
+enum fact_demand { FINITE, ABOVE_ZERO, RISING };
 static const char *const demanded[] = {
     [FINITE] = "a number", [ABOVE_ZERO] = "a number above zero", [RISING] = "two numbers, the low one first",
 };
@@ -17,7 +17,7 @@ static const struct {
     const char *key;
     enum dw_fact fact;
     size_t place; /* of its number or numbers in struct dw_facts */
-    enum demand demand;
+    enum fact_demand demand;
 } numbers[] = {
     { "period", DW_FACT_PERIOD, offsetof(struct dw_facts, period), ABOVE_ZERO },
     { "carrier-period", DW_FACT_CARRIER_PERIOD, offsetof(struct dw_facts, carrier_period), ABOVE_ZERO },
@@ -72,12 +72,12 @@ static bool is_number(const char *word, double *value)
     return *word && dw_number_read(word, last, value) == last && isfinite(*value);
 }
 
-static size_t count_of(enum demand demand)
+static size_t count_of(enum fact_demand demand)
 {
     return demand == RISING ? 2 : 1;
 }
 
-static bool holds(enum demand demand, char *text, double number[2])
+static bool holds(enum fact_demand demand, char *text, double number[2])
 {
     for (size_t i = 0; i < count_of(demand); i++)
         if (!is_number(next_word(&text), &number[i]))
