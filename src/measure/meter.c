@@ -254,7 +254,11 @@ static enum dw_status add_block(struct dw_meter *m, const struct dw_block *block
     }
     if (status != DW_OK)
         return status;
-    moments_lines(&m->piece, m->channels, m->column, block->rows, block->count - 1, m->columns);
+    /* line by line: sums over blocks would depend on how many rows come together */
+    for (size_t k = 1; k < block->count; k++) {
+        const double *to = block->rows + k * m->columns, *from = to - m->columns;
+        moments_line(&m->piece, m->channels, m->column, from[0], from, to[0], to);
+    }
     if (m->passed)
         moments_extremes(&m->piece, m->channels, m->passed_low, m->passed_high);
     m->passed = false;
