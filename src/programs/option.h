@@ -58,8 +58,10 @@ struct option_spec {
 
 /* The member of OPTION_STRUCT, which must be of this type, and what is read into it. */
 #define OPTION_AT(m) .offset = offsetof(OPTION_STRUCT, m), .size = sizeof ((OPTION_STRUCT *)NULL)->m, .member = #m
+/* NOLINTBEGIN(bugprone-macro-parentheses): a type in brackets is none */
 #define OPTION_OF_TYPE(m, type) \
     .offset = offsetof(OPTION_STRUCT, m), .size = sizeof *_Generic(&((OPTION_STRUCT *)NULL)->m, type * : (type *)NULL), .member = #m
+/* NOLINTEND(bugprone-macro-parentheses) */
 #define OPTION_FLAG(m) .kind = OPTION_IS_FLAG, OPTION_OF_TYPE(m, bool)
 #define OPTION_QUANTITY(m, q) .kind = OPTION_IS_QUANTITY, .quantity = (q), OPTION_OF_TYPE(m, double)
 #define OPTION_COUNT(m, a, b) .kind = OPTION_IS_COUNT, OPTION_WHOLE(a, b), OPTION_AT(m)   /* of int or a 64-bit type */

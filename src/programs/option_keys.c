@@ -54,7 +54,7 @@ enum dw_status option_keys(const char *option, const char *argument, struct opti
     for (char *word; status == DW_OK && (word = strsep(&rest, ","));) {
         struct option_key *key = find_key(word, keys, count);
         status = key ? option_once(option, word, &key->seen, error) : refuse_key(option, argument, word, keys, count, error);
-        if (status == DW_OK && dw_quantity_parse(strchr(word, '=') + 1, key->kind, &key->value, &why) != DW_OK)
+        if (status == DW_OK && key && dw_quantity_parse(strchr(word, '=') + 1, key->kind, &key->value, &why) != DW_OK)
             status = option_error(error, option, argument, "%s: %s", key->name, why.text);
     }
     return status;

@@ -188,7 +188,7 @@ static enum dw_status check_counts(const struct plot_options *o, struct dw_error
 static size_t word_index(const char *const *words, const char *word)
 {
     size_t i = 0;
-    while (strcmp(words[i], word) != 0)
+    while (words[i] && strcmp(words[i], word) != 0)
         i++;
     return i;
 }

@@ -74,7 +74,7 @@ static enum dw_status print_help(const struct program *program, struct dw_error 
 {
     enum { MOST_ROWS = 64 };
     struct command_set sets[COMMAND_SETS];
-    struct argp tables[COMMAND_SETS] = { { NULL } };
+    struct argp tables[COMMAND_SETS] = { { .options = NULL } };
     struct argp_child children[COMMAND_SETS + 1] = { { NULL, 0, NULL, 0 } };
     const size_t count = command_sets(program, sets);
     struct argp_option *rows = calloc(count * MOST_ROWS, sizeof *rows);

@@ -107,6 +107,7 @@ static enum dw_status add_boundary(struct dw_excerpt *excerpt, bool made, struct
     }
     if (excerpt->boundaries == excerpt->boundary_room) {
         const size_t room = 2 * excerpt->boundary_room + 4;
+        /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI): room for boundaries does not reach half of all addresses */
         struct boundary *grown = realloc(excerpt->boundary, room * sizeof *grown);
         if (!grown)
             return dw_no_memory(error);

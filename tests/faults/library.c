@@ -418,7 +418,7 @@ static enum dw_status shards(struct dw_error *error)
     struct dw_choice_wish wish = { .task = { .frequency = 1e5, .high = 5, .levels = 16, .duty = 0.37, .load = 10, .band = 0.02,
         .ripple = 1, .settling = INFINITY, .overshoot = INFINITY, .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY },
         .best = 20, .shards = 2 };
-    const struct dw_excerpt own[] = { { 1e-4, 0, NAN }, { 2.2e-4, 0, NAN } };
+    const struct dw_part own[] = { { 1e-4, 0, NAN }, { 2.2e-4, 0, NAN } };
     if (MADE(read) && MADE(coils = dw_parts_new(own, 2, error))) {
         wish.capacitors = read;
         wish.coils = coils;

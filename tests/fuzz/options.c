@@ -143,7 +143,7 @@ static void look_for_all(void)
     char list[2048], *rest = list;
     snprintf(list, sizeof list, "%s", names ? names : "");
     for (const char *word; (word = strtok_r(rest, " ", &rest)) != NULL;)
-        demand(find_program(word) >= 0, "every program is linked in");
+        demand(find_program(word) != NULL, "every program is linked in");
 }
 
 static int memory_file(const char *text)

@@ -126,7 +126,7 @@ static struct dw_header *header_of_many(size_t channels, const double *start)
             succeeds(dw_header_append(header, name, "V", &error), error);
         }
         if (start)
-            succeeds(dw_header_set_initial(header, name, start[c], &error), error);
+            succeeds(dw_header_set_initial(header, 1 + c, start[c], &error), error);
     }
     return header;
 }
