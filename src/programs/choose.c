@@ -300,14 +300,12 @@ static void print_options(const struct choose_options *o, const struct dw_filter
 static void remark(const struct choose_options *o, const struct dw_choices *choices)
 {
     const struct dw_filter_task *task = &o->wish.task;
-    const double volts = fmax(fabs(task->high), fabs(task->low));
     const struct dw_filter *best = &dw_choices_get(choices, 0)->filter;
     double resistance = task->source;
     for (int k = 0; k < best->stages; k++)
         resistance += best->r[k].value;
-    if (volts > 60)
-        command_caution(o->common.command, "%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
-                        "and a licensed person decide", volts);
+    command_caution_voltage(o->common.command, fmax(fabs(task->high), fabs(task->low)),
+                            ", and capacitors stay charged after switching off");
     if (isinf(task->load) && resistance > 0 && !o->print) {
         char text[64];
         dw_quantity_print(text, sizeof text, resistance, "ohm", 3);

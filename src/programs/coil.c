@@ -6,9 +6,9 @@
 #include <stdio.h>
 #include <string.h>
 
-/* V: extra-low voltage ends. J: hazardous discharge, IEC 61010-1 (there of capacitors; from memory). degC: metal held for a
+/* J: hazardous discharge, IEC 61010-1 (there of capacitors; from memory). degC: metal held for a
  * second burns from about here, ISO 13732-1 (from memory). */
-static const double LOW_VOLTAGE = 60, STORED = 0.35, BURNS = 65;
+static const double STORED = 0.35, BURNS = 65;
 
 enum expectation { EXPECT_UNSAID = -1, EXPECT_FOLLOW, EXPECT_HOLD };
 
@@ -93,12 +93,11 @@ static void caution(const struct coil_options *o, const struct seen *seen)
     const struct dw_coil_plan *p = &o->load.plan;
     struct command *command = o->common.command;
     char text[64];
-    if (p->supply > LOW_VOLTAGE)
-        command_caution(command, "%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", p->supply);
+    command_caution_voltage(command, p->supply, "");
     if (p->clamp == DW_CLAMP_NONE && seen->peak > p->supply)
         command_caution(command, "unclamped coil: the switch sees %s; give the current a path, such as a diode, or a switch that stands it",
                         in_words(text, seen->peak, "V"));
-    if (seen->peak > LOW_VOLTAGE && p->supply <= LOW_VOLTAGE)
+    if (seen->peak > COMMAND_LOW_VOLTAGE && p->supply <= COMMAND_LOW_VOLTAGE)
         command_caution(command, "the coil's kick brings %s to the switch: over 60 V DC can kill; local electrical codes and a licensed "
                         "person decide", in_words(text, seen->peak, "V"));
     if (seen->stored > STORED)

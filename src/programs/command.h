@@ -105,6 +105,9 @@ enum dw_status command_check(const struct command *command, const struct option_
 
 void command_note(struct command *command, const char *format, ...) __attribute__((format(printf, 2, 3)));  /* not with --quiet */
 void command_caution(struct command *command, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* Where the voltage is above extra-low (V DC): that it can kill, `also` (such as ", and capacitors stay charged"), and who decides. */
+enum { COMMAND_LOW_VOLTAGE = 60 }; /* IEC 61140, without ripple */
+void command_caution_voltage(struct command *command, double volts, const char *also);
 /* kind: "note: ", or "" for an error */
 void command_say(struct command *command, const char *kind, const char *text);
 /* Says how far long work is, where standard error is a terminal and --quiet was not given: from the first second on, five times

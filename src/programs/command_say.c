@@ -48,6 +48,12 @@ void command_caution(struct command *command, const char *format, ...)
     va_end(arguments);
 }
 
+void command_caution_voltage(struct command *command, double volts, const char *also)
+{
+    if (volts > COMMAND_LOW_VOLTAGE)
+        command_caution(command, "%g V: over 60 V DC can kill%s; local electrical codes and a licensed person decide", volts, also);
+}
+
 /* ---- progress ---- */
 
 static double now(void)

@@ -36,6 +36,7 @@
 
 #include "command.h"
 #include "report.h"
+#include <dutywright/measure.h>
 #include <dutywright/table.h>
 
 /* The shared options; a program holds them in its own. */
@@ -44,7 +45,7 @@ struct common_options {
     const char *file;            /* NULL: standard input */
     bool binary, text, partial;
     const char *channel;         /* NULL: the default of the program */
-    const char *span;            /* NULL: the default of the program */
+    struct dw_span span;         /* with SHARED_SPAN */
     double accuracy;             /* relative to the load's natural scale */
     double uniform;              /* Hz; 0: not asked */
     enum report_format format;

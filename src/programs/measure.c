@@ -10,7 +10,6 @@
 struct measure_options {
     struct common_options common;
     struct option_texts channels;  /* none: all */
-    struct dw_span span;
     double period, band;
     bool has_from, has_levels;
     double from, low, high;
@@ -78,16 +77,6 @@ static enum dw_status read_levels(const struct option_spec *option, const char *
     return status;
 }
 
-static enum dw_status check(const struct command *command, void *options, struct dw_error *error)
-{
-    struct measure_options *o = options;
-    struct dw_error why;
-    (void)command;
-    if (o->common.span && dw_span_parse(o->common.span, &o->span, &why) != DW_OK)
-        return option_error(error, "span", NULL, "%s", why.text);
-    return DW_OK;
-}
-
 #define OPTION_STRUCT struct measure_options
 static const struct option_spec options[] = {
     { "channel", "NAMES", "Channels to measure, joined by commas or given one by one (default: all)", OPTION_TEXTS(channels) },
@@ -107,7 +96,7 @@ static const struct option_spec options[] = {
 static struct dw_meter *new_meter(const struct measure_options *o, const struct dw_reader *reader, struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(reader);
-    struct dw_meter_options how = { .span = o->span,
+    struct dw_meter_options how = { .span = o->common.span,
                                     .period = o->period,
                                     .band = o->band,
                                     .has_from = o->has_from,
@@ -212,7 +201,7 @@ static enum dw_status measure(void *options_read, struct dw_error *error)
 
 static const struct measure_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
-    .name = "dw-measure", .about = doc, .options = options, .shared = SHARED_INPUT | SHARED_SPAN | SHARED_REPORT, .check = check,
+    .name = "dw-measure", .about = doc, .options = options, .shared = SHARED_INPUT | SHARED_SPAN | SHARED_REPORT,
     .run = measure, PROGRAM_OPTIONS(struct measure_options, defaults)
 };
 PROGRAM_MAIN(program)

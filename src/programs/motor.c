@@ -5,8 +5,8 @@
 #include <math.h>
 #include <string.h>
 
-/* V: extra-low voltage ends. J: a rotor with more can hurt a finger; common practice, no source. */
-static const double LOW_VOLTAGE = 60, MOVES = 1;
+/* J: a rotor with more can hurt a finger; common practice, no source. */
+static const double MOVES = 1;
 /* Shares of the no-load speed: a swing back that is worth a note; and of the power at stall: heat that is worth a caution. */
 static const double SWINGS = 0.01, STALLED = 0.04;
 
@@ -105,8 +105,7 @@ static void caution(const struct motor_options *o, const struct seen *seen)
     struct command *command = o->common.command;
     double inertia = p->inertia + p->load_inertia / (p->gear * p->gear), energy = inertia * seen->fastest * seen->fastest / 2;
     const double heat = seen->standing > 0 ? p->resistance * seen->squares / seen->standing : 0;
-    if (p->supply > LOW_VOLTAGE)
-        command_caution(command, "%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", p->supply);
+    command_caution_voltage(command, p->supply, "");
     if (energy > MOVES)
         command_caution(command, "moving machinery: the rotor and its load carry %.3g J at %.0f rpm; guard it before it runs", energy,
                         seen->fastest * MOTOR_RPM);

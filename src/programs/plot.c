@@ -20,7 +20,7 @@ struct plot_options {
     struct option_texts name, panel, range, draw, y_scale;
     enum trace_style *style;  /* [draw.count] */
     enum scale *y_scales;     /* [y_scale.count] */
-    const char *x_scale, *title, *output, *type;
+    const char *x_scale, *span, *title, *output, *type;
     bool mean, stack, frames;
     struct figure_form form;
 };
@@ -84,7 +84,7 @@ static const struct option_spec options[] = {
     { "partial", NULL, "Accept tables that were cut off before their end line", OPTION_FLAG(common.partial) },
     { "span", "SPAN",
       "Part of the tables: last (the last whole period), last:N (the last N periods), all, or A:B (from A to B on the horizontal "
-      "axis, such as 10ms:20ms or 100:20k; either may be left out)", OPTION_TEXT(common.span) },
+      "axis, such as 10ms:20ms or 100:20k; either may be left out)", OPTION_TEXT(span) },
     { 0 }
 };
 
@@ -253,7 +253,7 @@ static struct request request_of(const struct plot_options *o)
         .style = o->style, .styles = o->draw.count, .y_scale = o->y_scales, .y_scales = o->y_scale.count,
         .x_scale = !o->x_scale ? SCALE_BY_ITSELF : strcmp(o->x_scale, "log") ? SCALE_LINEAR : SCALE_LOG,
         .arrangement = o->frames ? FRAMES : o->stack ? STACKED : TOGETHER,
-        .title = o->title, .span = o->common.span, .mean = o->mean, .reading = command_reading(o->common.command, o->common.partial, false),
+        .title = o->title, .span = o->span, .mean = o->mean, .reading = command_reading(o->common.command, o->common.partial, false),
         .strips = 4 * (size_t)width,
     };
 }

@@ -84,7 +84,7 @@ static enum dw_status print_help(const struct program *program, struct dw_error 
         return dw_no_memory(error);
     for (size_t i = 0; i < count; i++) {
         fill_table(rows + i * MOST_ROWS, sets[i].options, &key);
-        tables[i].options = rows + i * MOST_ROWS;
+        tables[i] = (struct argp){ .options = rows + i * MOST_ROWS };
         if (i)
             children[i - 1].argp = &tables[i];
     }

@@ -33,10 +33,18 @@ static const struct option_spec channel[] = {
     { "channel", "NAME", "Channel to work on (default: the last with a fitting unit)", OPTION_TEXT(channel), .group = SHARED_GROUP },
     { 0 }
 };
+static enum dw_status read_span(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct dw_error why;
+    if (dw_span_parse(argument, &((struct common_options *)options)->span, &why) != DW_OK)
+        return option_error(error, option->name, NULL, "%s", why.text);
+    return DW_OK;
+}
+
 static const struct option_spec span[] = {
     { "span", "SPAN",
       "Part of the table: last (the last whole period), last:N (the last N periods), all, or A:B (from time A to time B, "
-      "such as 10ms:20ms; either may be left out)", OPTION_TEXT(span), .group = SHARED_GROUP },
+      "such as 10ms:20ms; either may be left out)", OPTION_READ(read_span), .group = SHARED_GROUP },
     { 0 }
 };
 static const struct option_spec rows[] = {

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double LOW_VOLTAGE = 60;  /* V DC: above it a shock can kill; IEC 61140, extra-low voltage without ripple */
 enum { AHEAD = 512 };                  /* rows looked at for the supply, where the header has no levels */
 
 struct wave {
@@ -98,9 +97,7 @@ static void caution(void *context, const double *state)
     const struct wave *wave = context;
     struct command *command = wave->options->common.command;
     const double energy = dw_ladder_energy(wave->ladder, state), worth_saying = 1;  /* J; common practice, no source */
-    if (wave->supply > LOW_VOLTAGE)
-        command_caution(command, "%g V: over 60 V DC can kill, and capacitors stay charged after switching off; local electrical codes "
-                        "and a licensed person decide", wave->supply);
+    command_caution_voltage(command, wave->supply, ", and capacitors stay charged after switching off");
     if (energy > worth_saying)
         command_caution(command, "%.3g J stay stored in the ladder: let capacitors discharge before touching them", energy);
 }

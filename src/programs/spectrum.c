@@ -81,16 +81,6 @@ static const char doc[] =
     "\n"
     "Exit status: 0 done, 2 bad use or bad input, 3 the system failed.";
 
-static enum dw_status check(const struct command *command, void *options_read, struct dw_error *error)
-{
-    struct spectrum_options *o = options_read;
-    struct dw_error why;
-    (void)command;
-    if (o->common.span && dw_span_parse(o->common.span, &o->how.span, &why) != DW_OK)
-        return option_error(error, "span", NULL, "%s", why.text);
-    return DW_OK;
-}
-
 static struct dw_column channel_of(const struct dw_header *header, const struct dw_spectrum *s, size_t channel)
 {
     return dw_header_column(header, dw_spectrum_column(s, channel));
@@ -104,6 +94,7 @@ static struct dw_spectrum *new_spectrum(const struct spectrum_options *o, const 
     size_t *column = NULL;
     struct dw_spectrum_options how = o->how;
     const enum dw_status status = channels_find(&o->channels, dw_reader_header(reader), &column, &how.channels, error);
+    how.span = o->common.span;
     how.column = column;
     how.place = dw_reader_name(reader);
     struct dw_spectrum *s = status == DW_OK ? dw_spectrum_new(dw_reader_header(reader), &how, error) : NULL;
@@ -340,7 +331,7 @@ static enum dw_status spectrum(void *options_read, struct dw_error *error)
 
 static const struct spectrum_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
-    .name = "dw-spectrum", .about = doc, .options = options, .rules = rules, .check = check, .run = spectrum,
+    .name = "dw-spectrum", .about = doc, .options = options, .rules = rules, .run = spectrum,
     .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_SPAN | SHARED_REPORT, PROGRAM_OPTIONS(struct spectrum_options, defaults)
 };
 PROGRAM_MAIN(program)

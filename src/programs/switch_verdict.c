@@ -4,8 +4,8 @@
 #include <math.h>
 #include <stdio.h>
 
-/* Skin: metal held for a second burns from about here. ISO 13732-1:2006, figure 2; from memory. V: extra-low voltage ends. */
-static const double BURNS = 65, LOW_VOLTAGE = 60;
+/* Skin: metal held for a second burns from about here. ISO 13732-1:2006, figure 2; from memory. */
+static const double BURNS = 65;
 
 /* Of the record and of the steady state that it tends to, degC. */
 static double hottest(const struct dw_heat_result *r)
@@ -64,8 +64,7 @@ static double needed_sink(const struct switch_options *o, const struct dw_heat_r
 
 static void caution(const struct switch_options *o, const struct dw_heat_result *r)
 {
-    if (o->transistor.supply > LOW_VOLTAGE)
-        command_caution(o->common.command, "%g V: over 60 V DC can kill; local electrical codes and a licensed person decide", o->transistor.supply);
+    command_caution_voltage(o->common.command, o->transistor.supply, "");
     if (o->pair_count && hottest(r) > BURNS)
         command_caution(o->common.command, "hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
     if (!o->alone && !(o->transistor.edge > 0))

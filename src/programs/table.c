@@ -13,7 +13,7 @@ static const struct option_spec options[] = {
     { "span", "SPAN",
       "Only a part: A:B (from time A to time B, such as 10ms:20ms; either may be left out), last (the last whole period), last:N, "
       "or all; rows are put in at its ends where there are none. Of a spectrum, or another table that does not begin with a "
-      "time, the rows from A to B, such as 1k:3kHz", OPTION_TEXT(common.span) },
+      "time, the rows from A to B, such as 1k:3kHz", OPTION_TEXT(span) },
     { "channel", "NAME,NAME", "Only these channels, in this order", OPTION_TEXT(common.channel) },
     { "scale", "NAME=FACTOR", "Multiply a channel: ch1=10 for a probe that divides by ten", OPTION_TEXTS(scale) },
     { "rename", "OLD=NEW",

@@ -120,7 +120,7 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
     if (status == DW_OK)
         status = shift_rows(run, some.values, some.count, error);
     if (status == DW_OK && run->among.kind == DW_SPAN_BETWEEN && !run->any_among)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "--span: '%s': no row lies there", run->options->common.span);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "--span: '%s': no row lies there", run->options->span);
     if (status == DW_OK && run->excerpt) {
         status = span_error(&why, dw_excerpt_finish(run->excerpt, &some, &why), error);
         if (status == DW_OK)
@@ -163,8 +163,8 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
     struct dw_error why = { .status = DW_OK };
     const struct dw_facts *facts = dw_header_facts(run->header);
     enum dw_status status = DW_OK;
-    if (run->options->common.span)
-        status = span_error(&why, dw_span_parse_along(run->options->common.span, first_quantity(run), &span, &why), error);
+    if (run->options->span)
+        status = span_error(&why, dw_span_parse_along(run->options->span, first_quantity(run), &span, &why), error);
     if (status != DW_OK || span.kind == DW_SPAN_ALL)
         return status;
     dw_header_drop(run->header, "initial");

@@ -11,7 +11,7 @@
 struct table_options {
     struct common_options common;
     struct option_texts after, rename, scale;
-    const char *shift;
+    const char *shift, *span;
     bool csv, report;
 };
 
