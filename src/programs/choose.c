@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 double choose_lsb(const struct dw_filter_task *task)
 {
@@ -60,9 +61,21 @@ static enum dw_status resolve_band(struct choose_options *o, struct dw_error *er
     return status;
 }
 
+/* 0.5LSB */
+static enum dw_status refuse_case(const char *option, const char *argument, struct dw_error *error)
+{
+    const size_t length = argument ? strlen(argument) : 0;
+    if (length < 4 || strcasecmp(argument + length - 3, "lsb") != 0 || in_lsb(argument))
+        return DW_OK;
+    return option_error(error, option, argument, "'%s' was not understood: case counts, did you mean %.*slsb?", argument + length - 3,
+                        (int)length - 3, argument);
+}
+
 static enum dw_status resolve(struct choose_options *o, struct dw_error *error)
 {
     const struct dw_filter_task *task = &o->wish.task;
+    if (refuse_case("ripple", o->ripple, error) != DW_OK || refuse_case("band", o->band, error) != DW_OK)
+        return DW_BAD_USE;
     if (!(task->high > task->low))
         return dw_error_set(error, DW_BAD_USE, 0, "--high, %g V, must be above --low, %g V", task->high, task->low);
     const enum dw_status status = o->ripple ? resolve_ripple(o, error) : DW_OK;
@@ -78,6 +91,8 @@ static enum dw_status read_stages(const struct option_spec *option, const char *
     double least = 0, most = 0;
     if (strlen(argument) >= sizeof first)
         return option_error(error, option->name, argument, "must be such as 2 or 1:3");
+    if (second && !strcmp(first, "0"))
+        return option_error(error, option->name, argument, "0, only coils, stands alone; RC stages are from 1 to %d", DW_FILTER_STAGES);
     count.least = second ? 1 : 0;
     enum dw_status status = option_value(&count, second ? first : argument, &least, error);
     if (status == DW_OK)

@@ -267,6 +267,15 @@ static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struc
 
 /* ---- all of it ---- */
 
+/*   used   [3], columns that must come back; as long as `periods` */
+static enum dw_status start_steady(struct dw_heat *heat, struct repeating *periods, const size_t *used, struct dw_error *error)
+{
+    size_t count;
+    repeating_compare(periods, used, 3);
+    const double *lap = repeating_lap(periods, &count);
+    return dw_heat_start_steady(heat, lap, count, error);
+}
+
 static enum dw_status heat_table(void *options_read, struct dw_error *error)
 {
     const struct switch_options *o = options_read;
@@ -290,12 +299,8 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
                                         o->report ? NULL : write_row, &out, error)))
         status = error->status;
     const size_t used[] = { source.current, source.diode, source.gate };
-    if (!status && periods) {
-        size_t count;
-        repeating_compare(periods, used, 3);
-        const double *lap = repeating_lap(periods, &count);
-        status = dw_heat_start_steady(heat, lap, count, error);
-    }
+    if (!status && periods)
+        status = start_steady(heat, periods, used, error);
     /* only now: where there is no steady state, no table begins */
     if (!status && !o->report)
         status = open_output(o, reader, &out, error);
