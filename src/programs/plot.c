@@ -195,7 +195,7 @@ static size_t word_index(const char *const *words, const char *word)
 
 static enum dw_status read_words(struct plot_options *o, struct dw_error *error)
 {
-    static const enum scale scales[] = { SCALE_LINEAR, SCALE_LOG, SCALE_DECIBELS };
+    static const enum scale scales[] = { SCALE_LINEAR, SCALE_LOG, SCALE_DECIBELS, SCALE_BY_ITSELF }; /* as y_scale_words, its end too */
     o->style = calloc(o->draw.count + 1, sizeof *o->style);
     o->y_scales = calloc(o->y_scale.count + 1, sizeof *o->y_scales);
     if (!o->style || !o->y_scales)
