@@ -156,6 +156,7 @@ struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error 
     if (!modes || !scratch || !modes->modes || !modes->memory)
         status = dw_no_memory(error);
     if (status == DW_OK) {
+        modes->engine = &switched_engine;
         modes->states = n;
         modes->inputs = m;
         modes->outputs = p;

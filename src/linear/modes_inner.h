@@ -8,6 +8,8 @@
 
 enum { MODE_GUARDS = 16 };
 
+#define ON_GUARD 1e-12  /* of a guard's scale: the guard counts as zero */
+
 /* Inputs inside are the plan's and then the constant 1, so that offsets are columns. */
 struct guard {
     struct functional value;
@@ -27,6 +29,7 @@ struct mode {
 };
 
 struct dw_modes {
+    const struct engine *engine;
     size_t states, inputs, outputs, count;  /* inputs without the constant */
     struct mode *modes;
     double *scale;   /* [outputs] */
@@ -57,11 +60,31 @@ struct dw_run {
     double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS];
     bool given;
     struct tangent *tangent;     /* NULL unless a steady state is sought */
-    struct {
+    struct hint {
         double length;           /* s, of the last cell that the bounds allowed there */
         bool crossed;            /* it ended by a guard when last it was walked */
     } hint[];                    /* [modes] */
 };
+
+/* What carries a run from event to event: modes that are linear. */
+struct engine {
+    /* Outputs at a node whose input is set, and their slopes along the line of the input; slope NULL: not asked for. */
+    void (*output)(const struct dw_run *run, double time, const struct node *node, double *value, double *slope);
+    /* The first guard of the present mode that is broken now, below zero or at zero and going down; NULL where none is. */
+    const struct guard *(*broken)(const struct dw_run *run, double time, bool slopes_known);
+    /* Leaves the present mode by a guard: the state and the mode after it. */
+    enum dw_status (*leave)(struct dw_run *run, double time, const struct guard *guard, struct dw_error *error);
+    /* Sets the stretch in the present mode and the node's input at the offset. */
+    enum dw_status (*enter)(struct dw_run *run, struct doubled offset, struct dw_error *error);
+    /* Goes on from *offset in the present mode until the stretch's end (*guard = NULL) or a guard's crossing. */
+    enum dw_status (*walk)(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
+};
+extern const struct engine switched_engine;
+
+static inline const struct mode *present_mode(const struct dw_run *run)
+{
+    return run->modes->modes + run->mode;
+}
 
 /* Gives a row at an offset of the stretch; the node's input part is set. */
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,

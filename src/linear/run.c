@@ -11,8 +11,12 @@ enum {
     EVENTS_MOST = 1 << 24 /* in one stretch */
 };
 
-#define INSTANT 1e-12    /* of a stretch */
-#define ON_GUARD 1e-12   /* of a guard's scale: the guard counts as zero */
+#define INSTANT 1e-12  /* of a stretch */
+
+static size_t run_size(const struct dw_modes *modes)
+{
+    return sizeof(struct dw_run) + modes->count * sizeof(struct hint);
+}
 
 struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error)
 {
@@ -21,7 +25,7 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
                      options->accuracy, options->uniform);
         return NULL;
     }
-    struct dw_run *run = calloc(1, sizeof *run + modes->count * sizeof run->hint[0]);
+    struct dw_run *run = calloc(1, run_size(modes));
     if (!run) {
         dw_no_memory(error);
         return NULL;
@@ -61,11 +65,6 @@ unsigned long long dw_run_events(const struct dw_run *run)
     return run->events;
 }
 
-static struct mode *present_mode(const struct dw_run *run)
-{
-    return run->modes->modes + run->mode;
-}
-
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                         struct dw_error *error)
 {
@@ -78,7 +77,7 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
     if (run->given)
         time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
     double output[DW_OUTPUTS];
-    dw_system_output(present_mode(run)->system, node->high, node->high + n, output);
+    run->modes->engine->output(run, time, node, output, NULL);
     struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output,
                               .mode = run->mode, .kind = kind, .tag = tag };
     row.repeats = run->given && time == run->last_time && memcmp(output, run->last_output, p * sizeof *output) == 0 &&
@@ -90,86 +89,17 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
     return run->options.sink(run->options.context, &row, error);
 }
 
-/* State after a guard's reset, input part unchanged. */
-static void apply_reset(const struct dw_run *run, const struct guard *guard, struct node *node)
+/* Leaves the present mode by a guard; too_many: that was one change more than can be believed in. */
+static enum dw_status change_mode(struct dw_run *run, double time, const struct guard *guard, bool too_many,
+                                  struct dw_error *error)
 {
-    const size_t n = run->modes->states, width = n + run->modes->inputs + 1;
-    double high[DW_STATES], low[DW_STATES];
-    const double *row = guard->reset;
-    if (!row)
-        return;
-    for (size_t i = 0; i < n; i++, row += width) {
-        struct doubled sum = { 0, 0 };
-        for (size_t j = 0; j < width; j++)
-            if (row[j] != 0)
-                sum = doubled_sum(sum, doubled_product((struct doubled){ node->high[j], node->low[j] }, doubled_of(row[j])));
-        high[i] = sum.hi;
-        low[i] = sum.lo;
-    }
-    memcpy(node->high, high, n * sizeof *high);
-    memcpy(node->low, low, n * sizeof *low);
-}
-
-/* Whether a guard at zero is going down. */
-static bool goes_down(const struct slopes *slopes)
-{
-    for (unsigned order = 1; order <= ORDERS; order++)
-        if (slopes->order[order] != 0)
-            return slopes->order[order] < 0;
-    return false;
-}
-
-/* The first guard of the present mode that is broken now, below zero or at zero and going down; NULL where none is. */
-static const struct guard *broken_guard(const struct dw_run *run, bool slopes_known)
-{
-    const struct mode *mode = present_mode(run);
-    struct rates rates;
-    bool rates_known = false;
-    for (size_t k = 0; k < mode->guard_count; k++) {
-        const struct guard *guard = mode->guards + k;
-        const double value = functional_at(&guard->value, &run->node);
-        if (value < -ON_GUARD * guard->value.scale)
-            return guard;
-        if (value > 0 || !slopes_known || (guard->value.still && run->stretch.flat))
-            continue;
-        struct chain plain = { 0 };  /* not stiff: double precision does for signs */
-        struct stretch stretch = run->stretch;
-        struct slopes slopes;
-        stretch.system = mode->system;
-        stretch.chain = &plain;
-        if (!rates_known)
-            rates_at(&stretch, &run->node, &rates);
-        rates_known = true;
-        slopes_at(&stretch, &run->node, &rates, &guard->value, &slopes);
-        if (goes_down(&slopes))
-            return guard;
-    }
-    return NULL;
-}
-
-/* At its event a guard is zero but for the rounding of the instant. Where one state alone decides, that state is known: a diode
- * stops at a current of 0, not of 1e-19 A. */
-static void set_on_guard(const struct guard *guard, size_t states, struct node *node)
-{
-    if (guard->alone == states)
-        return;
-    node->high[guard->alone] = guard->zero;
-    node->low[guard->alone] = 0;
-}
-
-static enum dw_status endless(const struct dw_run *run, double time, const struct mode *other, struct dw_error *error)
-{
-    return dw_error_set(error, DW_NO, 0, "endless switching at %.9g s between the modes '%s' and '%s'", time,
-                        present_mode(run)->name, other->name);
-}
-
-static void change_mode(struct dw_run *run, const struct guard *guard)
-{
-    apply_reset(run, guard, &run->node);
-    run->mode = guard->next;
+    const char *const before = present_mode(run)->name;
+    const enum dw_status status = run->modes->engine->leave(run, time, guard, error);
     run->events++;
-    if (run->tangent)
-        run_tangent_reset(run, guard);
+    if (status == DW_OK && too_many)
+        return dw_error_set(error, DW_NO, 0, "endless switching at %.9g s between the modes '%s' and '%s'", time, before,
+                            present_mode(run)->name);
+    return status;
 }
 
 /* Changes modes until no guard is broken.
@@ -180,13 +110,14 @@ static enum dw_status settle(struct dw_run *run, double time, bool slopes_known,
 {
     *changed = false;
     for (int i = 0; present_mode(run)->guard_count > 0; i++) {
-        const struct guard *guard = broken_guard(run, slopes_known);
+        const struct guard *guard = run->modes->engine->broken(run, time, slopes_known);
         if (!guard)
             return DW_OK;
         /* a chain through each mode once is none: a rotor put to another speed passes all chords on the way */
-        if (i >= CHAIN_OF_MODES && (size_t)i >= run->modes->count)
-            return endless(run, time, run->modes->modes + guard->next, error);
-        change_mode(run, guard);
+        const bool too_many = i >= CHAIN_OF_MODES && (size_t)i >= run->modes->count;
+        const enum dw_status status = change_mode(run, time, guard, too_many, error);
+        if (status != DW_OK)
+            return status;
         *tag = guard->tag;
         *changed = true;
     }
@@ -249,17 +180,6 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
     return jump(run, input, error);
 }
 
-/* Sets the stretch in the present mode and the node's input at the offset. */
-static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)
-{
-    const double length = run->goal_time - run->time, slack = 4 * DBL_EPSILON * fabs(run->goal_time);
-    const enum dw_status status =
-        stretch_set(&run->stretch, present_mode(run)->system, run->input, run->goal_input, length, slack, error);
-    if (status == DW_OK)
-        stretch_input(&run->stretch, stretch_seek(&run->stretch, offset), 0, &run->node);
-    return status;
-}
-
 /* Settles the modes at an offset, after an event or at the stretch's start, and gives the row after them. */
 static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, const struct guard *event,
                                     struct dw_error *error)
@@ -267,11 +187,11 @@ static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, c
     bool changed = false;
     int tag = event ? event->tag : 0;
     const double time = fmin(run->time + offset.hi, run->goal_time);
-    enum dw_status status = enter(run, offset, error);
+    enum dw_status status = run->modes->engine->enter(run, offset, error);
     if (status == DW_OK)
         status = settle(run, time, true, &tag, &changed, error);
     if (status == DW_OK && changed)
-        status = enter(run, offset, error);
+        status = run->modes->engine->enter(run, offset, error);
     if (status != DW_OK || (!changed && !event))
         return status;
     if (event && run->tangent)  /* unrun: jump-first */
@@ -291,20 +211,18 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
         if (status != DW_OK)
             return status;
         const double before = offset.hi;
-        status = run_walk(run, &offset, &guard, error);
+        status = run->modes->engine->walk(run, &offset, &guard, error);
         if (status != DW_OK || !guard)
             return status;
         const double then = fmin(run->time + offset.hi, run->goal_time);
         close = offset.hi - before <= INSTANT * length ? close + 1 : 0;
-        if (close > CHAIN_OF_MODES || events > EVENTS_MOST)  /* unrun: count */
-            return endless(run, then, run->modes->modes + guard->next, error);
-        set_on_guard(guard, run->modes->states, &run->node);
-        status = run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
+        const bool too_many = close > CHAIN_OF_MODES || events > EVENTS_MOST;
+        if (!too_many)
+            status = run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
+        if (status == DW_OK)
+            status = change_mode(run, then, guard, too_many, error);
         if (status != DW_OK)  /* unrun: passed-on */
             return status;
-        if (run->tangent)
-            run_tangent_event_begin(run, guard);
-        change_mode(run, guard);
     }
 }
 
