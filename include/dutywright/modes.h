@@ -50,7 +50,8 @@ DW_API void dw_modes_free(struct dw_modes *modes);
 /* Natural scale of an output, as in the plan. */
 DW_API double dw_modes_scale(const struct dw_modes *modes, size_t output);
 
-/* ---- a run: one trajectory, fed with rows of the input, giving rows of the output ---- */
+/* ---- a run: one trajectory, fed with rows of the input, giving rows of the output; what equations.h makes runs alike, within
+ * the accuracy that stands there ---- */
 
 enum dw_row_kind {
     DW_ROW_INPUT,     /* at a row that was fed, and at the start */
@@ -67,7 +68,7 @@ struct dw_run_row {
     const double *output;  /* [outputs] */
     size_t mode;
     enum dw_row_kind kind;
-    int tag;               /* of the guard, for BEFORE and AFTER; else 0 */
+    int tag;               /* of the guard, for BEFORE and AFTER; else 0; of equations: the guard's number */
     bool repeats;          /* same time, inputs and outputs as the row before it: a writer leaves it out */
 };
 
@@ -84,6 +85,10 @@ struct dw_run_options {
 struct dw_run;
 
 DW_API struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error);
+/* An independent run that stands where this one does: to try what comes next, and to go back to.
+ *   options  the copy's own; NULL: the run's, whose sink then gets the rows of both
+ *   returns  NULL with DW_BAD_USE or DW_NO_MEMORY, as dw_run_new. Both belong to the thread of their modes. */
+DW_API struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options *options, struct dw_error *error);
 DW_API void dw_run_free(struct dw_run *run);
 
 /* Puts the run at a state and gives the first row. Modes whose guards are below zero at once give way to their next.
@@ -100,12 +105,19 @@ DW_API enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode,
  *            when and between which modes; DW_NO_MEMORY; what the sink gave
  *   accuracy events to 1e-12 of the stretch between two input rows, or where |g| <= 1e-13 of its scale, whichever is looser;
  *            no crossing is missed, however short, unless |g| stays below 1e-13 of its scale: proved by a bound on the
- *            derivatives, docs/theory.md, (2.7) */
+ *            derivatives, docs/theory.md, (2.7). Of equations: see there */
 DW_API enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error);
 
 /* After the last row: gives the last uniform row where one is due at the end. */
 DW_API enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error);
 
+/* The outputs and their slopes here and now; no row is given.
+ *   output   out, [outputs]
+ *   slope    out, [outputs], unit of the output / s; NULL: not asked for. It holds in the present mode, along the line of the input
+ *            that has just ended, or after a jump and at the start as if the input stood still
+ *   accuracy the slope of modes is C x' + D u' of the state as it stands, summed in doubled precision; that of equations, by
+ *            differences of order 4, is off by some 1e-13 of the output's scale a natural time or step, whichever is shorter */
+DW_API void dw_run_output(const struct dw_run *run, double *output, double *slope);
 DW_API double dw_run_time(const struct dw_run *run);
 DW_API size_t dw_run_mode(const struct dw_run *run);
 DW_API const double *dw_run_state(const struct dw_run *run);  /* [states], valid until the next feed */
@@ -120,7 +132,7 @@ DW_API unsigned long long dw_run_events(const struct dw_run *run);  /* how many 
  *   returns  DW_OK; DW_NO: no steady state (an undamped rate on a harmonic, an unstable orbit, none found): the error says why;
  *            DW_BAD_USE, DW_NO_MEMORY
  *   source   Newton on the period map with saltation matrices (Aizerman and Gantmacher 1958; docs/theory.md, (2.10)), after a
- *            few periods of following; one mode without guards: dw_system_steady
+ *            few periods of following; one mode without guards: dw_system_steady; equations: central differences
  *   accuracy the orbit comes back within 1e-12 of each state's largest value, and is within 1e-12, or 1e-15 times the
  *            condition where that is more, of the true one */
 DW_API enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,

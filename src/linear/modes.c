@@ -32,23 +32,38 @@ static enum dw_status check_guard(const struct dw_modes_plan *plan, size_t i, si
 /* Natural scales within which neither squares nor their sums leave the range of numbers. */
 static const double smallest = 1e-100, largest = 1e100;
 
+enum dw_status modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error)
+{
+    if (states >= 1 && states <= DW_STATES && inputs <= DW_INPUTS && outputs <= DW_OUTPUTS && count >= 1)
+        return DW_OK;
+    return dw_error_set(error, DW_BAD_USE, 0,
+                        "%zu modes of %zu states, %zu inputs, %zu outputs: needs a mode, 1 to %d states, up to %d inputs, %d "
+                        "outputs",
+                        count, states, inputs, outputs, DW_STATES, DW_INPUTS, DW_OUTPUTS);
+}
+
+enum dw_status modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error)
+{
+    for (size_t j = 0; j < count; j++)
+        if (!scale || !(scale[j] >= smallest && scale[j] <= largest))
+            return dw_error_set(error, DW_BAD_USE, 0, "%s %zu: a natural scale of %g: expected from %g to %g", what, j + 1,
+                                scale ? scale[j] : NAN, smallest, largest);
+    return DW_OK;
+}
+
+enum dw_status modes_check_guards(const char *name, size_t count, struct dw_error *error)
+{
+    return count <= MODE_GUARDS ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "mode '%s' has %zu guards: up to %d",
+                                                       name ? name : "unnamed", count, MODE_GUARDS);
+}
+
 static enum dw_status check_plan(const struct dw_modes_plan *plan, struct dw_error *error)
 {
-    if (plan->states < 1 || plan->states > DW_STATES || plan->inputs > DW_INPUTS || plan->outputs > DW_OUTPUTS ||
-        plan->mode_count < 1)
-        return dw_error_set(error, DW_BAD_USE, 0,
-                            "%zu modes of %zu states, %zu inputs, %zu outputs: needs a mode, 1 to %d states, up to %d inputs, %d "
-                            "outputs",
-                            plan->mode_count, plan->states, plan->inputs, plan->outputs, DW_STATES, DW_INPUTS, DW_OUTPUTS);
-    for (size_t j = 0; j < plan->outputs; j++)
-        if (!plan->scale || !(plan->scale[j] >= smallest && plan->scale[j] <= largest))
-            return dw_error_set(error, DW_BAD_USE, 0, "output %zu: a natural scale of %g: expected from %g to %g", j + 1,
-                                plan->scale ? plan->scale[j] : NAN, smallest, largest);
-    for (size_t i = 0; i < plan->mode_count; i++)
-        if (plan->modes[i].guard_count > MODE_GUARDS)
-            return dw_error_set(error, DW_BAD_USE, 0, "mode '%s' has %zu guards: up to %d", mode_name(plan, i),
-                                plan->modes[i].guard_count, MODE_GUARDS);
-    enum dw_status status = DW_OK;
+    enum dw_status status = modes_check_sizes(plan->mode_count, plan->states, plan->inputs, plan->outputs, error);
+    if (status == DW_OK)
+        status = modes_check_scales("output", plan->scale, plan->outputs, error);
+    for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
+        status = modes_check_guards(plan->modes[i].name, plan->modes[i].guard_count, error);
     for (size_t i = 0; i < plan->mode_count; i++)
         for (size_t k = 0; k < plan->modes[i].guard_count && status == DW_OK; k++)  /* unrun: passed-on */
             status = check_guard(plan, i, k, error);
@@ -136,6 +151,22 @@ static enum dw_status copy_mode(struct dw_modes *modes, const struct dw_modes_pl
     return DW_OK;
 }
 
+struct dw_modes *modes_allocate(size_t count, size_t numbers, struct dw_error *error)
+{
+    struct dw_modes *modes = calloc(1, sizeof *modes);
+    if (modes) {
+        /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI): the plan was checked and has a mode */
+        modes->modes = calloc(count, sizeof *modes->modes);
+        modes->memory = malloc(numbers * sizeof *modes->memory);
+        modes->count = count;
+    }
+    if (modes && modes->modes && modes->memory)
+        return modes;
+    dw_no_memory(error);
+    dw_modes_free(modes);
+    return NULL;
+}
+
 struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
 {
     if (check_plan(plan, error) != DW_OK)
@@ -145,22 +176,14 @@ struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error 
     for (size_t i = 0; i < plan->mode_count; i++)
         for (size_t k = 0; k < plan->modes[i].guard_count; k++)
             numbers += width + (plan->modes[i].guards[k].reset ? n * width : 0);
-    struct dw_modes *modes = calloc(1, sizeof *modes);
+    struct dw_modes *modes = modes_allocate(plan->mode_count, numbers, error);
     double *scratch = malloc((2 * n * (m + 1) + p * (m + 1) + n * n) * sizeof *scratch);
-    if (modes) {
-        /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI): the plan was checked and has a mode */
-        modes->modes = calloc(plan->mode_count, sizeof *modes->modes);
-        modes->memory = malloc(numbers * sizeof *modes->memory);
-    }
-    enum dw_status status = DW_OK;
-    if (!modes || !scratch || !modes->modes || !modes->memory)
-        status = dw_no_memory(error);
+    enum dw_status status = modes && scratch ? DW_OK : dw_no_memory(error);
     if (status == DW_OK) {
         modes->engine = &switched_engine;
         modes->states = n;
         modes->inputs = m;
         modes->outputs = p;
-        modes->count = plan->mode_count;
         modes->scale = modes->memory;
         for (size_t j = 0; j < p; j++)
             modes->scale[j] = plan->scale[j];

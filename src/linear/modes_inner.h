@@ -4,7 +4,7 @@
 #define LINEAR_MODES_INNER_H
 
 #include "linear/cell_inner.h"
-#include <dutywright/modes.h>
+#include <dutywright/equations.h>
 
 enum { MODE_GUARDS = 16 };
 
@@ -35,7 +35,15 @@ struct dw_modes {
     double *scale;   /* [outputs] */
     bool drifts[DW_STATES];
     double *memory;  /* rows of guards and resets */
+    struct dw_equations equations;  /* the plan, where they are smooth; then a mode has a name and its guards' tags */
 };
+
+/* Checks that all plans share. */
+enum dw_status modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error);
+enum dw_status modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error);
+enum dw_status modes_check_guards(const char *name, size_t count, struct dw_error *error);
+/* So many modes, all zero, and memory for so many numbers; NULL: none is left. */
+struct dw_modes *modes_allocate(size_t count, size_t numbers, struct dw_error *error);
 
 /* How the state changes with that at the start. */
 struct tangent {
@@ -66,7 +74,7 @@ struct dw_run {
     } hint[];                    /* [modes] */
 };
 
-/* What carries a run from event to event: modes that are linear. */
+/* What carries a run from event to event: modes that are linear, or smooth equations. */
 struct engine {
     /* Outputs at a node whose input is set, and their slopes along the line of the input; slope NULL: not asked for. */
     void (*output)(const struct dw_run *run, double time, const struct node *node, double *value, double *slope);

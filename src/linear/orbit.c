@@ -8,6 +8,7 @@
 #include <string.h>
 
 enum {
+    FAR = 16,      /* times its natural size or its largest value: a state where equations need not hold */
     FOLLOWED = 8,  /* periods before the first Newton step, and after one that did not help */
     NEWTON = 12,   /* steps before following again */
     ROUNDS = 40
@@ -16,6 +17,9 @@ enum {
 #define CLOSED 1e-12    /* of each state's largest value: the orbit comes back */
 #define STABLE 1e-9     /* above 1: a radius that counts as unstable */
 #define UNDECIDED 1e-13 /* below 1: a radius that counts as 1 */
+#define DIFFERENCES 1e-6 /* both, where the map's derivative is had by differences of states this far apart: */
+#define APART 0x1p-13    /* of a state's natural size */
+#define ALIKE 1e-11      /* of such a difference: rounding */
 
 struct period {
     const double *time, *input;
@@ -26,6 +30,8 @@ struct orbit {
     struct dw_run *run;
     struct period period;
     size_t states, mode;
+    bool smooth;    /* equations: the map is not linear between events, and its derivative is had by differences */
+    double closed;
     double state[DW_STATES], after[DW_STATES], largest[DW_STATES];
     double map[DW_STATES * DW_STATES];  /* derivative of the period map, only where the tangent was carried */
 };
@@ -36,36 +42,70 @@ static void note_largest(struct orbit *orbit)
         orbit->largest[i] = fmax(orbit->largest[i], fabs(orbit->run->node.high[i]));
 }
 
+/* Feeds the period's rows after the first. */
+static enum dw_status feed_period(struct orbit *orbit, struct dw_error *error)
+{
+    struct dw_run *run = orbit->run;
+    const struct period *period = &orbit->period;
+    const size_t m = run->modes->inputs;
+    enum dw_status status = DW_OK;
+    note_largest(orbit);
+    for (size_t i = 1; i < period->rows && status == DW_OK; i++) {
+        status = dw_run_feed(run, period->time[i], m > 0 ? period->input + i * m : NULL, error);
+        note_largest(orbit);
+    }
+    return status == DW_OK ? dw_run_feed(run, period->time[period->rows - 1], period->input, error) : status;
+}
+
+/* The map's derivative by central differences. */
+static enum dw_status difference_map(struct orbit *orbit, struct dw_error *error)
+{
+    struct dw_run *run = orbit->run;
+    const size_t n = orbit->states;
+    enum dw_status status = DW_OK;
+    for (size_t j = 0; j < n && status == DW_OK; j++) {
+        double state[2][DW_STATES], after[2][DW_STATES];
+        for (int side = 0; side < 2 && status == DW_OK; side++) {
+            memcpy(state[side], orbit->state, sizeof orbit->state);
+            state[side][j] += (side ? APART : -APART) * run->modes->equations.state_scale[j];
+            status = dw_run_start(run, orbit->period.time[0], orbit->mode, state[side], orbit->period.input, error);
+            if (status == DW_OK)
+                status = feed_period(orbit, error);
+            memcpy(after[side], run->node.high, n * sizeof after[side][0]);
+        }
+        for (size_t i = 0; i < n; i++) {
+            const double moved = (after[1][i] - after[0][i]) / (state[1][j] - state[0][j]), still = i == j;
+            orbit->map[i * n + j] = fabs(moved - still) < ALIKE ? still : moved;
+        }
+    }
+    return status;
+}
+
 /* One period from orbit->state and mode; leaves state and mode after it, and the map's derivative. */
 static enum dw_status one_period(struct orbit *orbit, bool tangent, size_t *mode_after, struct dw_error *error)
 {
     struct dw_run *run = orbit->run;
-    const struct period *period = &orbit->period;
-    const size_t n = orbit->states, m = run->modes->inputs;
+    const size_t n = orbit->states;
     struct tangent *kept = run->tangent;
     run->tangent = NULL;
-    enum dw_status status = dw_run_start(run, period->time[0], orbit->mode, orbit->state, period->input, error);
+    enum dw_status status = dw_run_start(run, orbit->period.time[0], orbit->mode, orbit->state, orbit->period.input, error);
     if (tangent)
         run->tangent = kept;
-    memset(kept, 0, sizeof *kept);
-    for (size_t j = 0; j < n; j++)
+    if (kept)
+        memset(kept, 0, sizeof *kept);
+    for (size_t j = 0; kept && j < n; j++)
         kept->column[j].high[j] = 1;
     orbit->mode = run->mode;
     memcpy(orbit->state, run->node.high, n * sizeof *orbit->state);  /* after resets at the start */
-    note_largest(orbit);
-    for (size_t i = 1; i < period->rows && status == DW_OK; i++) {
-        status = dw_run_feed(run, period->time[i], period->input + i * m, error);
-        note_largest(orbit);
-    }
     if (status == DW_OK)
-        status = dw_run_feed(run, period->time[period->rows - 1], period->input, error);
+        status = feed_period(orbit, error);
     run->tangent = kept;
     memcpy(orbit->after, run->node.high, n * sizeof *orbit->after);
     *mode_after = run->mode;
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; kept && i < n; i++)
         for (size_t j = 0; j < n; j++)
             orbit->map[i * n + j] = kept->column[j].high[i];
-    return status;
+    return status == DW_OK && tangent && !kept ? difference_map(orbit, error) : status;
 }
 
 /* How far the orbit is from closed, in units of what is allowed. */
@@ -74,7 +114,7 @@ static double gap(const struct orbit *orbit)
     double most = 0;
     for (size_t i = 0; i < orbit->states; i++)
         if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)
-            most = fmax(most, fabs(orbit->after[i] - orbit->state[i]) / (CLOSED * orbit->largest[i]));
+            most = fmax(most, fabs(orbit->after[i] - orbit->state[i]) / (orbit->closed * orbit->largest[i]));
     return most;
 }
 
@@ -125,7 +165,7 @@ static bool newton_step(struct orbit *orbit, double *size)
     for (size_t i = 0; i < count; i++) {
         orbit->state[kept[i]] += step[i].hi;
         if (orbit->largest[kept[i]] > 0)
-            *size = fmax(*size, fabs(step[i].hi) / (CLOSED * orbit->largest[kept[i]]));
+            *size = fmax(*size, fabs(step[i].hi) / (orbit->closed * orbit->largest[kept[i]]));
     }
     return true;
 }
@@ -149,19 +189,30 @@ static enum dw_status follow(struct orbit *orbit, struct dw_error *error)
     return DW_OK;
 }
 
+/* Whether Newton's step left all that is natural for the equations. */
+static bool strays(const struct orbit *orbit)
+{
+    const double *scale = orbit->run->modes->equations.state_scale;
+    for (size_t i = 0; i < orbit->states; i++)
+        if (!(fabs(orbit->state[i]) <= FAR * fmax(scale[i], orbit->largest[i])))
+            return true;
+    return false;
+}
+
 /* Newton's steps from where following came to. A slow state comes back within 1e-12 long before it is right: steps go on until
  * they are that small, or no longer half of the one before, when rounding is all that is left. */
 static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_error *error)
 {
+    const bool smooth = orbit->smooth;  /* then a step may lead anywhere, and what goes wrong there is no answer */
     double best = INFINITY, before = INFINITY;
     *closed = false;
     for (int i = 0; i < NEWTON; i++) {  /* unrun: count */
         size_t mode = 0;
         double size = 0;
         memset(orbit->largest, 0, sizeof orbit->largest);
-        const enum dw_status status = one_period(orbit, true, &mode, error);
-        if (status != DW_OK)  /* unrun: passed-on */
-            return status;
+        const enum dw_status status = one_period(orbit, true, &mode, smooth && i > 0 ? NULL : error);
+        if (status != DW_OK)
+            return smooth && i > 0 ? DW_OK : status;  /* unrun: passed-on */
         const double now = gap(orbit);
         const bool returned = mode == orbit->mode && now <= 1;
         if (!returned && (mode != orbit->mode || !(now < best || i < 4))) {  /* unrun: rounding */
@@ -171,7 +222,7 @@ static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_e
         best = fmin(best, now);
         const bool stepped = newton_step(orbit, &size);
         *closed = returned && (!stepped || size <= 1 || size > before / 2);  /* unrun: rounding */
-        if (*closed)
+        if (*closed || (smooth && strays(orbit)))
             return DW_OK;
         if (!stepped)
             return dw_error_set(error, DW_NO, 0,
@@ -192,13 +243,13 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
     go_on(orbit, mode);
     const size_t count = reduced_map(orbit, y, kept);
     const double radius = count ? map_radius(y, count) : 0;
-    if (!(radius <= 1 + STABLE))
+    if (!(radius <= 1 + (orbit->smooth ? DIFFERENCES : STABLE)))
         return dw_error_set(error, DW_NO, 0,
                             "no steady state: the orbit is unstable, a disturbance grows %.6g times each period", radius);
     if (!steady)
         return DW_OK;
     steady->radius = radius;
-    steady->lasting = !(radius < 1 - UNDECIDED);
+    steady->lasting = !(radius < 1 - (orbit->smooth ? DIFFERENCES : UNDECIDED));
     struct doubled matrix[DW_STATES * DW_STATES], inverse[DW_STATES * DW_STATES] = { { 0, 0 } };
     double size = 0, inverse_size = 0;
     for (size_t i = 0; i < count; i++)
@@ -220,14 +271,66 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
     return DW_OK;
 }
 
+/* Length of a vector of states, each in units of its largest value. */
+static double length_of(const struct orbit *orbit, const double *vector)
+{
+    double most = 0;
+    for (size_t i = 0; i < orbit->states; i++)
+        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)
+            most = fmax(most, fabs(vector[i]) / orbit->largest[i]);
+    return most;
+}
+
+/* vector <- map vector, without the states that drift. */
+static void map_vector(const struct orbit *orbit, double *vector)
+{
+    const size_t n = orbit->states;
+    double out[DW_STATES];
+    for (size_t i = 0; i < n; i++) {
+        out[i] = 0;
+        for (size_t j = 0; j < n; j++)
+            if (!orbit->run->modes->drifts[i] && !orbit->run->modes->drifts[j])
+                out[i] += orbit->map[i * n + j] * vector[j];
+    }
+    memcpy(vector, out, n * sizeof *out);
+}
+
+/* Equations may have several orbits, and Newton's steps may lead to one that is not reached: (2.20). Follows them on from where the
+ * steps began; unless they come nearer, and about so as the orbit's map says, the search goes on from there. */
+static enum dw_status confirm(struct orbit *orbit, const struct orbit *begun, bool *closed, struct dw_error *error)
+{
+    struct orbit now = *begun;
+    double first[DW_STATES], last[DW_STATES], told[DW_STATES], miss[DW_STATES];
+    const enum dw_status status = follow(&now, error);
+    for (size_t i = 0; i < orbit->states; i++) {
+        told[i] = first[i] = begun->state[i] - orbit->state[i];
+        last[i] = now.state[i] - orbit->state[i];
+    }
+    for (int k = 0; k < FOLLOWED; k++)
+        map_vector(orbit, told);
+    for (size_t i = 0; i < orbit->states; i++)
+        miss[i] = last[i] - told[i];
+    const double distance = length_of(orbit, first);
+    const bool comes = length_of(orbit, last) < distance && length_of(orbit, miss) <= distance / 2;
+    *closed = now.mode == orbit->mode && (comes || distance <= orbit->closed);
+    if (!*closed)
+        *orbit = now;
+    return status;
+}
+
 static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, struct dw_error *error)
 {
     bool closed = false;
     enum dw_status status = DW_OK;
     for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {  /* unrun: count */
         status = follow(orbit, error);
+        const struct orbit begun = *orbit;
         if (status == DW_OK)
             status = close_orbit(orbit, &closed, error);
+        if (status == DW_OK && closed && orbit->smooth)
+            status = confirm(orbit, &begun, &closed, error);
+        else if (status == DW_OK && orbit->smooth)
+            *orbit = begun;
     }
     if (status != DW_OK)
         return status;
@@ -242,7 +345,8 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
 enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
                                size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error)
 {
-    if (modes->count == 1 && modes->modes[0].guard_count == 0) {
+    const bool smooth = modes->engine != &switched_engine;
+    if (!smooth && modes->count == 1 && modes->modes[0].guard_count == 0) {
         bool drifting = false;
         for (size_t i = 0; i < modes->states; i++)
             drifting = drifting || modes->drifts[i];
@@ -255,14 +359,16 @@ enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const
     const struct dw_run_options quiet = { .sink = NULL };
     if (orbit)
         orbit->run = dw_run_new(modes, &quiet, error);
-    if (orbit && orbit->run)
+    if (orbit && orbit->run && !smooth)
         orbit->run->tangent = calloc(1, sizeof *orbit->run->tangent);
     enum dw_status status = DW_OK;
-    if (!orbit || !orbit->run || !orbit->run->tangent) {
+    if (!orbit || !orbit->run || !(smooth || orbit->run->tangent)) {
         status = dw_no_memory(error);
     } else {
         orbit->period = (struct period){ time, input, rows };
         orbit->states = modes->states;
+        orbit->smooth = smooth;
+        orbit->closed = smooth ? fmax(CLOSED, modes->equations.tolerance) : CLOSED;
         orbit->mode = *mode;
         memcpy(orbit->state, state, modes->states * sizeof *state);
         status = find_orbit(orbit, steady, error);

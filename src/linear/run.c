@@ -18,7 +18,8 @@ static size_t run_size(const struct dw_modes *modes)
     return sizeof(struct dw_run) + modes->count * sizeof(struct hint);
 }
 
-struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error)
+/* Memory for a run with these options, which it has; NULL with the reason. */
+static struct dw_run *new_run(const struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error)
 {
     if (!(options->accuracy >= 0 && isfinite(options->accuracy)) || !(options->uniform >= 0 && isfinite(options->uniform))) {
         dw_error_set(error, DW_BAD_USE, 0, "accuracy %g, uniform rate %g: must be finite and not below zero",
@@ -26,15 +27,36 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
         return NULL;
     }
     struct dw_run *run = calloc(1, run_size(modes));
-    if (!run) {
+    if (run)
+        run->options = *options;
+    else
         dw_no_memory(error);
+    return run;
+}
+
+struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error)
+{
+    struct dw_run *run = new_run(modes, options, error);
+    if (!run)
         return NULL;
-    }
     run->modes = modes;
-    run->options = *options;
     for (size_t i = 0; i < modes->count; i++)
         run->hint[i].length = INFINITY;
     return run;
+}
+
+struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options *options, struct dw_error *error)
+{
+    const struct dw_run_options given = options ? *options : run->options;
+    struct dw_run *copy = new_run(run->modes, &given, error);
+    if (!copy)
+        return NULL;
+    memcpy(copy, run, run_size(run->modes));
+    copy->options = given;
+    copy->tangent = NULL;
+    if (given.uniform != run->options.uniform)
+        copy->uniform_next = (unsigned long long)ceil((run->time - run->begin) * given.uniform);
+    return copy;
 }
 
 void dw_run_free(struct dw_run *run)
@@ -63,6 +85,11 @@ const double *dw_run_state(const struct dw_run *run)
 unsigned long long dw_run_events(const struct dw_run *run)
 {
     return run->events;
+}
+
+void dw_run_output(const struct dw_run *run, double *output, double *slope)
+{
+    run->modes->engine->output(run, run->time, &run->node, output, slope);
 }
 
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,

@@ -5,6 +5,7 @@
 #include <dutywright/coil.h>
 #include <dutywright/counter.h>
 #include <dutywright/design.h>
+#include <dutywright/equations.h>
 #include <dutywright/ladder.h>
 #include <dutywright/linear.h>
 #include <dutywright/measure.h>
@@ -255,7 +256,7 @@ static enum dw_status run_modes(struct dw_modes *modes, size_t inputs, size_t mo
 {
     enum dw_status status = DW_OK;
     struct dw_steady steady;
-    struct dw_run *run = NULL;
+    struct dw_run *run = NULL, *copy = NULL;
     double given[CLOCK * DW_INPUTS] = { 0 };
     for (size_t i = 0; i < CLOCK; i++)
         given[i * inputs] = clock_pin[i];
@@ -264,8 +265,9 @@ static enum dw_status run_modes(struct dw_modes *modes, size_t inputs, size_t mo
     if (MADE(run) && RIGHT(dw_run_start(run, 0, mode, state, given, error)))
         for (size_t i = 1; i < CLOCK && status == DW_OK; i++)
             status = dw_run_feed(run, clock_time[i], given + i * inputs, error);
-    if (run && status == DW_OK)
-        status = dw_run_finish(run, error);
+    if (run && RIGHT(dw_run_finish(run, error)) && MADE(copy = dw_run_copy(run, NULL, error)))
+        status = dw_run_feed(copy, 5e-3, given, error);
+    dw_run_free(copy);
     dw_run_free(run);
     return status;
 }
@@ -327,6 +329,38 @@ static enum dw_status motors(struct dw_error *error)
     if (MADE(motor))
         status = run_modes(dw_motor_modes(motor), DW_MOTOR_INPUTS, dw_motor_rest(motor), state, NULL, error);
     dw_motor_free(motor);
+    return status;
+}
+
+static void lag(const void *of, size_t mode, double time, const double *x, const double *u, double *rate)
+{
+    (void)of, (void)time;
+    rate[0] = (mode ? 300 : 700) * (u[0] - x[0]);
+}
+
+static void half(const void *of, size_t mode, double time, const double *x, const double *u, double *guard)
+{
+    (void)of, (void)time, (void)u;
+    guard[0] = (mode ? -1 : 1) * (2.5 - x[0]) / 5;
+}
+
+static size_t other_side(const void *of, size_t mode, size_t guard, double time, double *x, const double *u)
+{
+    (void)of, (void)guard, (void)time, (void)x, (void)u;
+    return !mode;
+}
+
+static enum dw_status equations(struct dw_error *error)
+{
+    static const struct dw_equations_mode sides[] = { { "low", 1 }, { "high", 1 } };
+    static const double scale[] = { 5 };
+    enum dw_status status = DW_OK;
+    struct dw_modes *modes = dw_modes_new_smooth(&(struct dw_equations){ .states = 1, .inputs = 1, .modes = sides, .mode_count = 2,
+        .state_scale = scale, .rate = lag, .guards = half, .leave = other_side }, error);
+    double state[DW_STATES] = { 0 };
+    if (MADE(modes))
+        status = run_modes(modes, 1, 0, state, NULL, error);
+    dw_modes_free(modes);
     return status;
 }
 
@@ -456,7 +490,7 @@ static const struct job {
     enum dw_status (*run)(struct dw_error *error);
 } jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
              { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
-             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils } };
+             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils }, { "equations", equations } };
 
 static void try_job(const struct job *job, long at, bool after)
 {

@@ -1,49 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Switching modes: when events come, that none is missed, and what is refused. */
-#include "suite.h"
-#include <dutywright/modes.h>
+#include "linear/rows.h"
 #include <float.h>
 #include <string.h>
-
-enum { MOST = 4096 };
-
-struct record {
-    struct dw_run_row rows[MOST];
-    double output[MOST];
-    size_t count;
-};
-
-static enum dw_status keep(void *context, const struct dw_run_row *row, struct dw_error *error)
-{
-    struct record *record = context;
-    (void)error;
-    ck_assert_uint_lt(record->count, MOST);
-    record->output[record->count] = row->output ? row->output[0] : 0;
-    record->rows[record->count++] = *row;
-    return DW_OK;
-}
-
-static struct record record;
-
-static struct dw_run *start(struct dw_modes *modes, double accuracy, size_t mode, const double *state, const double *input)
-{
-    struct dw_error error = { DW_OK };
-    record.count = 0;
-    struct dw_run *run =
-        dw_run_new(modes, &(struct dw_run_options){ .accuracy = accuracy, .sink = keep, .context = &record }, &error);
-    ck_assert_msg(run != NULL, "%s", error.text);
-    succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
-    return run;
-}
-
-/* Time of the n-th row of a kind; NaN: none. */
-static double time_of(enum dw_row_kind kind, size_t n)
-{
-    for (size_t i = 0; i < record.count; i++)
-        if (record.rows[i].kind == kind && n-- == 0)
-            return record.rows[i].time;
-    return NAN;
-}
 
 static struct dw_modes *new_modes(const struct dw_modes_plan *plan)
 {
@@ -77,7 +36,7 @@ START_TEST(a_crossing_is_found_to_1e_minus_12_of_the_stretch_however_many_turns_
         const double w = 2 * M_PI * (turns + 1.3), x[] = { 1, 0 };
         struct dw_modes *modes = oscillator(w, 0.999);
         struct dw_error error;
-        struct dw_run *run = start(modes, 0, 0, x, NULL);
+        struct dw_run *run = start_keeping(modes, 0, 0, x, NULL);
         succeeds(dw_run_feed(run, 1, NULL, &error), error);
         within_scale(time_of(DW_ROW_BEFORE, 0), acos(-0.999) / w, 1e-12, 1);
         ck_assert_uint_eq(dw_run_mode(run), 1);
@@ -93,7 +52,7 @@ START_TEST(two_crossings_in_one_stretch_are_not_missed_however_short_the_dip)
         const double w = 2 * M_PI * 0.9, x[] = { 1, 0 };
         struct dw_modes *modes = oscillator(w, 1 - depth);
         struct dw_error error;
-        struct dw_run *run = start(modes, 0, 0, x, NULL);
+        struct dw_run *run = start_keeping(modes, 0, 0, x, NULL);
         succeeds(dw_run_feed(run, 1, NULL, &error), error);
         /* the dip lasts 2 sqrt(2 depth) / w; near its ends g falls by depth * (1e-12 w / sqrt(2 depth)) in 1e-12 */
         const double wanted = acos(-1 + depth) / w;
@@ -109,7 +68,7 @@ START_TEST(a_graze_is_no_event)
     const double x[] = { 1, 0 };
     struct dw_error error;
     struct dw_modes *modes = oscillator(2 * M_PI * 3.7, 1 + 1e-12);  /* stays 1e-12 above zero */
-    struct dw_run *run = start(modes, 0, 0, x, NULL);
+    struct dw_run *run = start_keeping(modes, 0, 0, x, NULL);
     succeeds(dw_run_feed(run, 1, NULL, &error), error);
     ck_assert_uint_eq(dw_run_mode(run), 0);
     ck_assert_uint_eq(dw_run_events(run), 0);
@@ -138,7 +97,7 @@ START_TEST(a_mode_may_follow_itself_through_a_reset)
     const double rebound = 0.731, x[] = { 1.3, 0 };
     struct dw_modes *modes = ball(rebound, &g);
     struct dw_error error;
-    struct dw_run *run = start(modes, 0, 0, x, NULL);
+    struct dw_run *run = start_keeping(modes, 0, 0, x, NULL);
     succeeds(dw_run_feed(run, 1.9, NULL, &error), error);
     double wanted = sqrt(2 * 1.3 / g), speed = g * wanted;
     for (size_t k = 0; wanted < 1.9; k++) {
@@ -204,7 +163,7 @@ START_TEST(at_an_event_the_state_that_alone_decides_is_exactly_where_its_guard_i
     for (size_t i = 0; i < 4; i++) {
         const double x[] = { 0.6, 0.8 };
         struct dw_modes *modes = oscillator(2 * M_PI * 2.37, 0 - thresholds[i]);
-        struct dw_run *run = start(modes, 1e-3, 0, x, NULL);
+        struct dw_run *run = start_keeping(modes, 1e-3, 0, x, NULL);
         struct dw_error error;
         succeeds(dw_run_feed(run, 1.9, NULL, &error), error);
         size_t seen = 0;
@@ -227,7 +186,7 @@ START_TEST(endless_switching_is_an_error_that_says_when_and_where)
     const double x[] = { 1.3, 0 };
     struct dw_modes *modes = ball(0.5, &g);
     struct dw_error error;
-    struct dw_run *run = start(modes, 0, 0, x, NULL);
+    struct dw_run *run = start_keeping(modes, 0, 0, x, NULL);
     /* the bounces converge to t1 (1 + 2 (r + r^2 + ...)) = 3 sqrt(2 * 1.3 / g) = 1.544716189 s */
     refuses(dw_run_feed(run, 5, NULL, &error), DW_NO, error,
             "endless switching at 1.54471619 s between the modes 'flies' and 'flies'");
@@ -240,7 +199,7 @@ START_TEST(endless_switching_is_an_error_that_says_when_and_where)
                                     { .name = "up", .a = &a, .e = e + 1, .guards = guards + 1, .guard_count = 1 } };
     modes = new_modes(&(struct dw_modes_plan){ .states = 1, .modes = pair, .mode_count = 2 });
     const double high = 1;
-    run = start(modes, 0, 0, &high, NULL);
+    run = start_keeping(modes, 0, 0, &high, NULL);
     ck_assert_int_eq(dw_run_feed(run, 5, NULL, &error), DW_NO);
     /* which of the two it gives up in is up to a rounding */
     if (strcmp(error.text, "endless switching at 0.405465108 s between the modes 'up' and 'down'"))
@@ -261,7 +220,7 @@ START_TEST(jumps_of_the_input_change_modes_at_once_and_their_reset_applies)
     struct dw_modes *modes = new_modes(&(struct dw_modes_plan){ .states = 1, .inputs = 1, .outputs = 1, .modes = pair,
                                                                 .mode_count = 2, .scale = unit_scale });
     struct dw_error error;
-    struct dw_run *run = start(modes, 1e-3, 0, &zero, &high);
+    struct dw_run *run = start_keeping(modes, 1e-3, 0, &zero, &high);
     succeeds(dw_run_feed(run, 0.7, &high, &error), error);
     near(dw_run_state(run)[0], 0.7, 2 * DBL_EPSILON);
     succeeds(dw_run_feed(run, 0.7, &low, &error), error);
@@ -282,7 +241,7 @@ START_TEST(extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy)
         const double w = 2 * M_PI * 2.37, x[] = { 0.6, 0.8 };
         struct dw_modes *modes = oscillator(w, 5);
         struct dw_error error;
-        struct dw_run *run = start(modes, accuracy, 0, x, NULL);
+        struct dw_run *run = start_keeping(modes, accuracy, 0, x, NULL);
         if (accuracy < 1e-5) {  /* else the record is too long: a shorter stretch */
             succeeds(dw_run_feed(run, 0.05, NULL, &error), error);
         } else {
@@ -353,7 +312,7 @@ START_TEST(rounding_errors_beside_a_rate_of_1e13_are_not_followed)
     struct dw_modes *modes = new_modes(&(struct dw_modes_plan){ .states = 2, .outputs = 3, .modes = &mode, .mode_count = 1,
                                                                 .weight = weight, .scale = scale });
     struct dw_error error;
-    struct dw_run *run = start(modes, accuracy, 0, state, NULL);
+    struct dw_run *run = start_keeping(modes, accuracy, 0, state, NULL);
     succeeds(dw_run_feed(run, length, NULL, &error), error);
     /* the fewest for a transient of 1 that dies out is 1 / sqrt(8 accuracy), each for v and the difference alike; (2.14) takes
      * 1.06 times as many, (2.15) some more where the fast part has just ended, and 3 are for the ends and the row between */

@@ -1,0 +1,169 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Copies a plan of smooth equations, checking it; and what a run asks of them at an instant. */
+#include "linear/smooth_inner.h"
+#include <dutywright/equations.h>
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define TOLERANCE 1e-10
+static const double finest = 1e-13, coarsest = 1e-3;
+
+static enum dw_status check_functions(const struct dw_equations *plan, struct dw_error *error)
+{
+    bool guarded = false;
+    for (size_t i = 0; i < plan->mode_count; i++)
+        guarded = guarded || plan->modes[i].guard_count > 0;
+    const char *const missing = !plan->rate ? "rate" : plan->outputs > 0 && !plan->output ? "output" :
+                                guarded && !plan->guards ? "guards" : guarded && !plan->leave ? "leave" : NULL;
+    return missing ? dw_error_member(error, missing, "equations without their function '%s'", missing) : DW_OK;
+}
+
+static enum dw_status check_plan(const struct dw_equations *plan, struct dw_error *error)
+{
+    enum dw_status status = modes_check_sizes(plan->mode_count, plan->states, plan->inputs, plan->outputs, error);
+    if (status == DW_OK)
+        status = modes_check_scales("state", plan->state_scale, plan->states, error);
+    if (status == DW_OK)
+        status = modes_check_scales("output", plan->scale, plan->outputs, error);
+    for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
+        status = modes_check_guards(plan->modes[i].name, plan->modes[i].guard_count, error);
+    if (status == DW_OK)
+        status = check_functions(plan, error);
+    if (status == DW_OK && plan->tolerance != 0 && !(plan->tolerance >= finest && plan->tolerance <= coarsest))
+        return dw_error_member(error, "tolerance", "a tolerance of %g a step: expected from %g to %g", plan->tolerance, finest,
+                               coarsest);
+    return status;
+}
+
+static enum dw_status copy_mode(struct mode *mode, const struct dw_equations_mode *given, struct dw_error *error)
+{
+    mode->name = strdup(given->name ? given->name : "unnamed");
+    mode->guards = calloc(given->guard_count + 1, sizeof *mode->guards);
+    if (!mode->name || !mode->guards)
+        return dw_no_memory(error);
+    mode->guard_count = given->guard_count;
+    for (size_t k = 0; k < given->guard_count; k++)
+        mode->guards[k].tag = (int)k;
+    return DW_OK;
+}
+
+static const struct engine smooth_engine;
+
+struct dw_modes *dw_modes_new_smooth(const struct dw_equations *plan, struct dw_error *error)
+{
+    if (check_plan(plan, error) != DW_OK)
+        return NULL;
+    const size_t n = plan->states, p = plan->outputs;
+    struct dw_modes *modes = modes_allocate(plan->mode_count, n + p, error);
+    enum dw_status status = modes ? DW_OK : DW_NO_MEMORY;
+    if (modes) {
+        *modes = (struct dw_modes){ .engine = &smooth_engine, .states = n, .inputs = plan->inputs, .outputs = p,
+                                    .count = plan->mode_count, .modes = modes->modes, .scale = modes->memory + n,
+                                    .memory = modes->memory, .equations = *plan };
+        memcpy(modes->memory, plan->state_scale, n * sizeof *modes->memory);
+        modes->equations.state_scale = modes->memory;
+        modes->equations.tolerance = plan->tolerance > 0 ? plan->tolerance : TOLERANCE;
+        for (size_t j = 0; j < p; j++)
+            modes->scale[j] = plan->scale[j];
+        for (size_t i = 0; plan->drifts && i < n; i++)
+            modes->drifts[i] = plan->drifts[i];
+        for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
+            status = copy_mode(modes->modes + i, plan->modes + i, error);
+    }
+    if (status != DW_OK) {
+        dw_modes_free(modes);
+        return NULL;
+    }
+    return modes;
+}
+
+/* ---- at an instant of a run ---- */
+
+/* A knot where the run stands; the node's input is set. */
+static void knot_here(const struct dw_run *run, double time, const struct node *node, struct knot *knot)
+{
+    const size_t n = run->modes->states;
+    knot->time = time;
+    memcpy(knot->state, node->high, n * sizeof *knot->state);
+    memcpy(knot->input, node->high + n, run->modes->inputs * sizeof *knot->input);
+}
+
+/* Curves with their slopes there, where no step is under way; returns how far apart they were looked at. */
+static double look_around(const struct dw_run *run, struct knot *knot, bool outputs)
+{
+    const double last = run->hint[run->mode].length, length = run->stretch.length > 0 ? run->stretch.length : 1;
+    knot_rate(run, knot);
+    const double span = knot_span(run, knot, lesser(last, length));
+    knot_curves(run, knot, outputs, span);
+    return span;
+}
+
+static void output(const struct dw_run *run, double time, const struct node *node, double *value, double *slope)
+{
+    const struct dw_equations *equations = &run->modes->equations;
+    if (!slope && run->modes->outputs > 0)
+        equations->output(equations->of, run->mode, time, node->high, node->high + run->modes->states, value);
+    if (!slope)
+        return;
+    const size_t p = run->modes->outputs, guards = present_mode(run)->guard_count;
+    struct knot knot;
+    knot_here(run, time, node, &knot);
+    look_around(run, &knot, p > 0);
+    memcpy(value, knot.value + guards, p * sizeof *value);
+    memcpy(slope, knot.slope + guards, p * sizeof *slope);
+}
+
+static const struct guard *broken_guard(const struct dw_run *run, double time, bool slopes_known)
+{
+    const struct mode *mode = present_mode(run);
+    struct knot knot;
+    double span = 0;
+    knot_here(run, time, &run->node, &knot);
+    knot_curves(run, &knot, false, 0);
+    for (size_t k = 0; k < mode->guard_count; k++) {
+        if (knot.value[k] < -ON_GUARD)
+            return mode->guards + k;
+        if (knot.value[k] > 0 || !slopes_known)
+            continue;
+        if (span == 0)
+            span = look_around(run, &knot, false);
+        if (knot.slope[k] * span < -4 * DBL_EPSILON)  /* a slower fall may be rounding; if it is none, the walk will see it */
+            return mode->guards + k;
+    }
+    return NULL;
+}
+
+static enum dw_status leave(struct dw_run *run, double time, const struct guard *guard, struct dw_error *error)
+{
+    const struct dw_equations *equations = &run->modes->equations;
+    const struct mode *mode = present_mode(run);
+    const size_t n = run->modes->states, which = (size_t)(guard - mode->guards);
+    const size_t next = equations->leave(equations->of, run->mode, which, time, run->node.high, run->node.high + n);
+    if (next >= run->modes->count)
+        return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: next mode %zu of %zu", mode->name, which + 1, next + 1,
+                            run->modes->count);
+    for (size_t i = 0; i < n; i++)
+        if (!isfinite(run->node.high[i]))
+            return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: leaves state %zu not finite at %.9g s", mode->name,
+                                which + 1, i + 1, time);
+    run->mode = next;
+    return DW_OK;
+}
+
+static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)
+{
+    struct stretch *stretch = &run->stretch;
+    (void)error;
+    stretch->length = run->goal_time - run->time;
+    for (size_t j = 0; j < run->modes->inputs; j++) {
+        const double slope = (run->goal_input[j] - run->input[j]) / stretch->length;
+        stretch->slope[j] = doubled_of(isfinite(slope) ? slope : 0);  /* in a time in which no state moves: a jump at its end */
+    }
+    step_input(run, offset.hi, run->node.high + run->modes->states);
+    return DW_OK;
+}
+
+static const struct engine smooth_engine = { .output = output, .broken = broken_guard, .leave = leave, .enter = enter,
+                                             .walk = smooth_walk };

@@ -1,0 +1,149 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A run asked where it stands, and copied: of modes and of equations alike. */
+#include "linear/smooth.h"
+#include <float.h>
+#include <string.h>
+
+/* One pole and a part of the input: y = 0.4 x + 0.3 u, and in equations the square of the state besides. */
+static void both(const void *of, size_t mode, double time, const double *x, const double *u, double *y)
+{
+    (void)of, (void)mode, (void)time;
+    y[0] = 0.4 * x[0] + 0.3 * u[0];
+    y[1] = x[0] * x[0];
+}
+
+static struct dw_modes *pole_with_a_part_of_its_input(bool smooth)
+{
+    static const double a[] = { -1 / CONSTANT }, b[] = { 1 / CONSTANT }, c[] = { 0.4, 0 }, d[] = { 0.3, 0 };
+    static const struct dw_mode mode = { .name = "only", .a = a, .b = b, .c = c, .d = d };
+    struct dw_equations equations = rc;
+    struct dw_error error = { .status = DW_OK };
+    equations.outputs = 2;
+    equations.scale = units;
+    equations.output = both;
+    struct dw_modes *modes = smooth ? make(&equations) :
+        dw_modes_new(&(struct dw_modes_plan){ .states = 1, .inputs = 1, .outputs = 2, .modes = &mode, .mode_count = 1, .scale = units },
+                     &error);
+    ck_assert_msg(modes != NULL, "%s", error.text);
+    return modes;
+}
+
+/* Outputs and slopes now, from the run's own state, the input and its slope. */
+static void check_outputs(const struct dw_run *run, bool smooth, double u, double slope)
+{
+    double y[2], dy[2], again[2];
+    const double x = dw_run_state(run)[0], rate = (u - x) / CONSTANT;
+    dw_run_output(run, y, dy);
+    dw_run_output(run, again, NULL);
+    ck_assert(again[0] == y[0] && again[1] == y[1]);
+    within_scale(y[0], 0.4 * x + 0.3 * u, 2 * DBL_EPSILON, 3.3);
+    within_scale(y[1], smooth ? x * x : 0, 2 * DBL_EPSILON, 11);
+    /* modes: a few roundings. Equations: 1e-16 over 2^-9 of the shorter of a time constant and the step, which are a fifth of it
+     * at least once there have been steps, and of 1 s before */
+    const double off = smooth ? 1e-11 : 4 * DBL_EPSILON, scale = 3.3 / CONSTANT;
+    within_scale(dy[0], 0.4 * rate + 0.3 * slope, off, scale);
+    within_scale(dy[1], smooth ? 2 * x * rate : 0, off, 6.6 * scale);
+}
+
+START_TEST(outputs_and_slopes_are_told_at_the_start_after_a_ramp_and_after_a_jump)
+{
+    for (int smooth = 0; smooth < 2; smooth++) {
+        struct dw_modes *modes = pole_with_a_part_of_its_input(smooth);
+        const double x = 0.7, u[] = { 2.1, 3.3, 0.4 };
+        struct dw_run *run = start_quietly(modes, 0, &x, u);
+        check_outputs(run, smooth, u[0], 0);
+        feed(run, 0.5e-3, u + 1);
+        check_outputs(run, smooth, u[1], (u[1] - u[0]) / 0.5e-3);
+        feed(run, 0.5e-3, u + 2);
+        check_outputs(run, smooth, u[2], 0);
+        feed(run, 2e-3, u + 2);
+        check_outputs(run, smooth, u[2], 0);
+        dw_run_free(run);
+        dw_modes_free(modes);
+    }
+}
+END_TEST
+
+static enum dw_status count_rows(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    (void)row, (void)error;
+    ++*(size_t *)context;
+    return DW_OK;
+}
+
+START_TEST(a_copy_goes_its_own_way_and_the_run_does_not_notice)
+{
+    for (int smooth = 0; smooth < 2; smooth++) {
+        struct dw_modes *modes = pole_with_a_part_of_its_input(smooth);
+        struct dw_error error = { .status = DW_OK };
+        const double rest = 0, high = 3.3, low = 0;
+        size_t rows = 0, others = 0;
+        struct dw_run *run =
+            dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-3, .sink = count_rows, .context = &rows }, &error);
+        succeeds(dw_run_start(run, 0, 0, &rest, &high, &error), error);
+        feed(run, 0.4e-3, &high);
+        const size_t before = rows;
+        struct dw_run *quiet = dw_run_copy(run, &(struct dw_run_options){ .sink = NULL }, &error), *same = dw_run_copy(run, NULL, &error);
+        struct dw_run *even =
+            dw_run_copy(run, &(struct dw_run_options){ .uniform = 1e4, .sink = count_rows, .context = &others }, &error);
+        ck_assert(quiet && same && even);
+        feed(quiet, 1e-3, &low);
+        ck_assert_uint_eq(rows, before);
+        ck_assert_double_eq(dw_run_time(run), 0.4e-3);
+        feed(even, 1e-3, &high);
+        succeeds(dw_run_finish(even, &error), error);
+        ck_assert_uint_eq(others, 7);  /* 0.4 to 1 ms */
+        feed(run, 1e-3, &high);
+        const size_t after = rows;
+        feed(same, 1e-3, &high);
+        ck_assert_uint_eq(rows - after, after - before);
+        ck_assert(dw_run_state(same)[0] == dw_run_state(run)[0]);
+        ck_assert(dw_run_state(quiet)[0] < dw_run_state(run)[0]);
+        ck_assert_ptr_null(dw_run_copy(run, &(struct dw_run_options){ .accuracy = -1 }, &error));
+        ck_assert_str_eq(error.text, "accuracy -1, uniform rate 0: must be finite and not below zero");
+        dw_run_free(even);
+        dw_run_free(same);
+        dw_run_free(quiet);
+        dw_run_free(run);
+        dw_modes_free(modes);
+    }
+}
+END_TEST
+
+/* Takes so many rows, then no more. */
+static enum dw_status take_some(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    size_t *left = context;
+    (void)row;
+    if (*left == 0)
+        return dw_error_set(error, DW_CLOSED_PIPE, 0, "enough");
+    --*left;
+    return DW_OK;
+}
+
+START_TEST(a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does)
+{
+    struct dw_modes *modes = make(&stopped);
+    const double x[] = { 1, 0 }, none = 0;
+    for (int uniform = 0; uniform < 2; uniform++) {
+        enum dw_status status = DW_CLOSED_PIPE;
+        size_t most = 1;
+        for (; status != DW_OK; most++) {
+            struct dw_error error = { .status = DW_OK };
+            size_t left = most;
+            struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-3, .uniform = uniform ? 7 : 0,
+                                                                            .sink = take_some, .context = &left }, &error);
+            succeeds(dw_run_start(run, 0, 0, x, &none, &error), error);
+            status = dw_run_feed(run, 9, &none, &error);
+            ck_assert(status == DW_OK || !strcmp(error.text, "enough"));
+            dw_run_free(run);
+        }
+        ck_assert_uint_gt(most, 30);
+    }
+    dw_modes_free(modes);
+}
+END_TEST
+
+SUITE("linear: run", outputs_and_slopes_are_told_at_the_start_after_a_ramp_and_after_a_jump,
+      a_copy_goes_its_own_way_and_the_run_does_not_notice,
+      a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does)
