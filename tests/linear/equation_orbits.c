@@ -255,7 +255,8 @@ static void decay_fast(const void *of, size_t mode, double time, const double *x
 
 START_TEST(a_run_that_cannot_go_on_says_when_and_why)
 {
-#define SHORTER " s in the mode 'moves': steps become ever shorter, since a rate, guard or output jumps, grows without bound or is not finite"
+#define SHORTER " s in the mode 'moves': steps become ever shorter, since a rate, guard or output jumps, grows without bound or is " \
+                "not finite"
     static const struct {
         void (*rate)(const void *, size_t, double, const double *, const double *, double *);
         enum dw_status status;
@@ -323,6 +324,7 @@ END_TEST
 
 SUITE("linear: orbits of equations", the_orbit_of_a_driven_hardening_spring_is_the_one_that_its_start_leads_to,
       the_orbit_of_an_rc_as_equations_is_that_of_the_modes, an_angle_that_drifts_need_not_come_back,
-      a_step_of_newtons_that_leaves_what_equations_know_is_no_answer, an_orbit_with_impacts_comes_back_and_the_modes_are_those_it_has, equations_without_a_steady_state_are_told_so,
+      a_step_of_newtons_that_leaves_what_equations_know_is_no_answer,
+      an_orbit_with_impacts_comes_back_and_the_modes_are_those_it_has, equations_without_a_steady_state_are_told_so,
       plans_of_equations_are_refused_for_each_number_out_of_range_and_each_function_missing,
       a_run_that_cannot_go_on_says_when_and_why, a_guard_that_leads_nowhere_is_named)

@@ -316,4 +316,5 @@ SUITE("linear: equations", a_large_pendulum_keeps_the_period_of_the_elliptic_int
       a_linear_rc_as_equations_is_what_the_modes_give, rows_of_equations_are_as_few_as_those_of_modes_and_their_lines_as_near,
       the_shortest_intervals_there_are_pass_without_a_trace, uniform_rows_are_stepped_to_and_no_other_is_given,
       an_extremum_at_an_event_is_the_events_row, extrema_of_several_outputs_in_one_step_come_in_order_of_time,
-      an_output_that_turns_twice_within_a_step_has_both_rows, extrema_of_nonlinear_outputs_are_rows_and_lines_between_rows_stay_within_the_accuracy)
+      an_output_that_turns_twice_within_a_step_has_both_rows,
+      extrema_of_nonlinear_outputs_are_rows_and_lines_between_rows_stay_within_the_accuracy)

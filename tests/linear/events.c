@@ -265,13 +265,6 @@ START_TEST(extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy)
 }
 END_TEST
 
-static enum dw_status count_rows(void *context, const struct dw_run_row *row, struct dw_error *error)
-{
-    (void)row, (void)error;
-    ++*(size_t *)context;
-    return DW_OK;
-}
-
 START_TEST(stiff_systems_take_few_rows_with_lengths_that_repeat_and_with_lengths_that_never_do)
 {
     /* two poles, 1e12 and 222 a second, the slow one driven by the fast: the output is smooth: some 20 rows a period at most */

@@ -64,13 +64,6 @@ START_TEST(outputs_and_slopes_are_told_at_the_start_after_a_ramp_and_after_a_jum
 }
 END_TEST
 
-static enum dw_status count_rows(void *context, const struct dw_run_row *row, struct dw_error *error)
-{
-    (void)row, (void)error;
-    ++*(size_t *)context;
-    return DW_OK;
-}
-
 START_TEST(a_copy_goes_its_own_way_and_the_run_does_not_notice)
 {
     for (int smooth = 0; smooth < 2; smooth++) {
