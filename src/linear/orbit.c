@@ -63,9 +63,9 @@ static enum dw_status difference_map(struct orbit *orbit, struct dw_error *error
     struct dw_run *run = orbit->run;
     const size_t n = orbit->states;
     enum dw_status status = DW_OK;
-    for (size_t j = 0; j < n && status == DW_OK; j++) {
+    for (size_t j = 0; j < n && status == DW_OK; j++) {  /* unrun: passed-on */
         double state[2][DW_STATES], after[2][DW_STATES];
-        for (int side = 0; side < 2 && status == DW_OK; side++) {
+        for (int side = 0; side < 2 && status == DW_OK; side++) {  /* unrun: passed-on */
             memcpy(state[side], orbit->state, sizeof orbit->state);
             state[side][j] += (side ? APART : -APART) * run->modes->equations.state_scale[j];
             status = dw_run_start(run, orbit->period.time[0], orbit->mode, state[side], orbit->period.input, error);
@@ -113,7 +113,7 @@ static double gap(const struct orbit *orbit)
 {
     double most = 0;
     for (size_t i = 0; i < orbit->states; i++)
-        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)
+        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)  /* unrun: implied */
             most = fmax(most, fabs(orbit->after[i] - orbit->state[i]) / (orbit->closed * orbit->largest[i]));
     return most;
 }
@@ -276,7 +276,7 @@ static double length_of(const struct orbit *orbit, const double *vector)
 {
     double most = 0;
     for (size_t i = 0; i < orbit->states; i++)
-        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)
+        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)  /* unrun: implied */
             most = fmax(most, fabs(vector[i]) / orbit->largest[i]);
     return most;
 }
@@ -312,7 +312,7 @@ static enum dw_status confirm(struct orbit *orbit, const struct orbit *begun, bo
         miss[i] = last[i] - told[i];
     const double distance = length_of(orbit, first);
     const bool comes = length_of(orbit, last) < distance && length_of(orbit, miss) <= distance / 2;
-    *closed = now.mode == orbit->mode && (comes || distance <= orbit->closed);
+    *closed = now.mode == orbit->mode && (comes || distance <= orbit->closed);  /* unrun: rounding */
     if (!*closed)
         *orbit = now;
     return status;

@@ -243,7 +243,7 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
             return status;
         const double then = fmin(run->time + offset.hi, run->goal_time);
         close = offset.hi - before <= INSTANT * length ? close + 1 : 0;
-        const bool too_many = close > CHAIN_OF_MODES || events > EVENTS_MOST;
+        const bool too_many = close > CHAIN_OF_MODES || events > EVENTS_MOST;  /* unrun: count */
         if (!too_many)
             status = run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
         if (status == DW_OK)

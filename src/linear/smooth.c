@@ -197,7 +197,7 @@ static bool dips(const struct walk *w, size_t k, double *share)
 {
     const double bend = cubic_bend(w->cubic + k, *share);
     struct knot knot;
-    for (int i = 0; i < TRIALS; i++) {
+    for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         step_inside(w, *share, &knot);
         const double slope = w->length * knot.slope[k], depth = slope * slope / (2 * bend);
         if (knot.value[k] < -GRAZE)
@@ -222,7 +222,7 @@ static bool bracket(const struct walk *w, size_t k, double *low, double *high)
     const bool turns = cubic_turns(cubic, at) == 1;
     if (turns && cubic_bend(cubic, at[0]) < 0)
         *low = at[0];
-    if (below || !turns || *low > 0)
+    if (below || !turns || *low > 0)  /* unrun: rounding */
         return below;
     *high = at[0];
     return cubic_at(cubic, at[0]) < w->doubt[k] && dips(w, k, high);
@@ -236,13 +236,13 @@ static void step_to_crossing(const struct walk *w, size_t k, double low, double 
     double share = low;
     for (double a = low, b = high; b - a > 0x1p-30; share = (a + b) / 2)  /* the cubic's crossing is near */
         *(cubic_at(w->cubic + k, (a + b) / 2) >= 0 ? &a : &b) = (a + b) / 2;
-    for (int i = 0; i < TRIALS; i++) {
+    for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         step_inside(w, share, &knot);
         *(knot.value[k] >= 0 ? &low : &high) = share;
         const double newton = share - knot.value[k] / (w->length * knot.slope[k]);
-        if ((fabs(knot.value[k]) <= GRAZE && fabs(newton - share) <= close) || high - low <= DBL_EPSILON)
+        if ((fabs(knot.value[k]) <= GRAZE && fabs(newton - share) <= close) || high - low <= DBL_EPSILON)  /* unrun: rounding */
             break;
-        share = newton > low && newton < high ? newton : (low + high) / 2;
+        share = newton > low && newton < high ? newton : (low + high) / 2;  /* unrun: rounding */
     }
     found->offset = knot.offset;
     memcpy(found->state, knot.state, sizeof found->state);
@@ -331,7 +331,7 @@ static bool find_extremum(const struct walk *w, size_t j, double limit, bool nex
         return false;
     double share = at[0], before = INFINITY;
     struct knot knot;
-    for (int i = 0; i < TRIALS; i++) {
+    for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         step_inside(w, share, &knot);
         const double newton = -w->length * knot.slope[k] / cubic_bend(cubic, share);
         if (!(fabs(newton) < before / 2) || fabs(newton) <= close)
