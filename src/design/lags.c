@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "lags_inner.h"
-#include "decay_inner.h"
+#include "exp_sum_inner.h"
 #include <float.h>
 #include <math.h>
 
@@ -186,7 +186,7 @@ static double three_lags(const struct lags *lags, double period, double duty)
     for (int low = 0; low < 2; low++) {
         const struct interval it = interval_of(lags, period, low ? duty : 1 - duty);
         const double middle = (1 - it.a) / 2;
-        struct decay slope = { .count = 3 };
+        struct exp_sum slope = { .count = 3 };
         for (int k = 0; k < 3; k++) {
             slope.rate[k] = it.y[k];
             slope.even[k] = it.share[k] * it.y[k] * exp(it.lambda[k] + it.y[k] * middle);
@@ -196,7 +196,7 @@ static double three_lags(const struct lags *lags, double period, double duty)
             value = low ? value : -value;
             least = fmin(least, value);
             most = fmax(most, value);
-        } while (decay_zero(&slope, t, 2 * middle, &t) && (value = excursion(&it, t - middle), true));
+        } while (exp_sum_zero(&slope, t, 2 * middle, &t) && (value = excursion(&it, t - middle), true));
     }
     return most - least;
 }

@@ -43,9 +43,9 @@ static double complex mean_short(double complex p, double period, double duty)
 }
 
 /* A sum with each of its modes multiplied. The oscillation is the real part of (even - j odd) exp(-(rate - j angular) t). */
-static struct decay times(const struct decay *f, mode_factor *factor, double period, double duty)
+static struct exp_sum times(const struct exp_sum *f, mode_factor *factor, double period, double duty)
 {
-    struct decay result = *f;
+    struct exp_sum result = *f;
     if (f->oscillating) {
         const double complex share = (f->even[0] - I * f->odd) * factor(f->rate[0] - I * f->angular, period, duty);
         result.even[0] = creal(share);
@@ -57,16 +57,16 @@ static struct decay times(const struct decay *f, mode_factor *factor, double per
 }
 
 /* Extremes over a period of the steady state of `step - f(t)` driven by pulses. */
-static void orbit(const struct decay *f, double step, double period, double duty, double extremes[2])
+static void orbit(const struct exp_sum *f, double step, double period, double duty, double extremes[2])
 {
-    const struct decay high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
+    const struct exp_sum high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
     double least = INFINITY, most = -INFINITY, least_low = INFINITY, most_low = -INFINITY;
-    decay_extremes(&high, duty * period, &least, &most);
+    exp_sum_extremes(&high, duty * period, &least, &most);
     if (duty == 0.5) {  /* the second half mirrors the first */
         least_low = least;
         most_low = most;
     } else {
-        decay_extremes(&low, (1 - duty) * period, &least_low, &most_low);
+        exp_sum_extremes(&low, (1 - duty) * period, &least_low, &most_low);
     }
     extremes[0] = fmin(step - most, least_low);
     extremes[1] = fmax(step - least, most_low);
@@ -81,25 +81,25 @@ void resonant_orbit(const struct resonant *filter, double period, double duty, d
 double resonant_ripple(const struct resonant *filter, double period, double duty)
 {
     double extremes[2];
-    if (duty <= 0 || duty >= 1)  /* unrun: implied */
+    if (duty <= 0 || duty >= 1)
         return 0;
     orbit(&filter->out, filter->gain, period, duty, extremes);
     return extremes[1] - extremes[0];
 }
 
 /* Whether the response to a train of impulses has one maximum and one minimum a period. */
-static bool rises_once(const struct decay *train, double period)
+static bool rises_once(const struct exp_sum *train, double period)
 {
-    const struct decay slope = decay_slope(train);
-    const double begin = decay_at(&slope, 0), end = decay_at(&slope, period);
+    const struct exp_sum slope = exp_sum_slope(train);
+    const double begin = exp_sum_at(&slope, 0), end = exp_sum_at(&slope, period);
     int changes = (begin > 0) != (end > 0);
     double t = 0;
-    while (changes <= 2 && decay_zero(&slope, t, period, &t))
+    while (changes <= 2 && exp_sum_zero(&slope, t, period, &t))
         changes++;
     return changes <= 2;
 }
 
-static double slowest_rate(const struct decay *f)
+static double slowest_rate(const struct exp_sum *f)
 {
     double slowest = f->rate[0];
     for (int n = f->oscillating ? 2 : 1; n < f->count; n++)
@@ -108,7 +108,7 @@ static double slowest_rate(const struct decay *f)
 }
 
 /* A time from which on |f| <= band. */
-static double within_from(const struct decay *f, double band)
+static double within_from(const struct exp_sum *f, double band)
 {
     const double modes = f->oscillating ? f->count - 1 : f->count;
     double time = 0;
@@ -133,15 +133,15 @@ struct ceiling {
     double edge, after_edges; /* swing behind one edge alone, and how what is left of others counts */
 };
 
-static struct ceiling ceiling_of(const struct resonant *filter, const struct decay *train, double period, double steps)
+static struct ceiling ceiling_of(const struct resonant *filter, const struct exp_sum *train, double period, double steps)
 {
-    const struct decay *f = &filter->out, slope = decay_slope(train);
+    const struct exp_sum *f = &filter->out, slope = exp_sum_slope(train);
     double least = INFINITY, most = -INFINITY, least_slope = INFINITY, most_slope = -INFINITY;
     double lowest = 0, highest = 0;
     const double slowest = slowest_rate(f);
-    decay_extremes(train, period, &least, &most);
-    decay_extremes(&slope, period, &least_slope, &most_slope);
-    decay_extremes(f, 40 / slowest, &lowest, &highest);
+    exp_sum_extremes(train, period, &least, &most);
+    exp_sum_extremes(&slope, period, &least_slope, &most_slope);
+    exp_sum_extremes(f, 40 / slowest, &lowest, &highest);
     return (struct ceiling){
         .filter = filter,
         .step = period / steps,
@@ -159,7 +159,7 @@ static double most_within(const struct duties *span, const struct ceiling *ceili
     const double middle = (span->at_from + span->at_to) / 2, apart = span->at_to - span->at_from;
     const double arch = ceiling->curvature * width * width / 2;
     const double by_slope = middle + ceiling->slope * width / 2;
-    const double by_edge = ceiling->edge + ceiling->after_edges * decay_bound(&ceiling->filter->out, (double)span->from * ceiling->step);
+    const double by_edge = ceiling->edge + ceiling->after_edges * exp_sum_bound(&ceiling->filter->out, (double)span->from * ceiling->step);
     const double by_curvature = fabs(apart) < arch ? middle + arch / 4 + apart * apart / (4 * arch) : higher;
     return fmin(by_edge, fmin(by_slope, by_curvature));
 }
@@ -171,7 +171,7 @@ double resonant_worst_ripple(const struct resonant *filter, double period, long 
 {
     enum { DEEP = 64 };
     struct duties stack[DEEP];
-    const struct decay train = times(&filter->out, impulses, period, 0);
+    const struct exp_sum train = times(&filter->out, impulses, period, 0);
     const double steps = (double)levels;
     long worst = levels / 2;
     double most = resonant_ripple(filter, period, (double)worst / steps);
@@ -204,19 +204,19 @@ double resonant_worst_ripple(const struct resonant *filter, double period, long 
 }
 
 /* Last whole k >= 0 with |f(k T)| > band, or -1. */
-static double last_outside(const struct decay *f, double period, double band)
+static double last_outside(const struct exp_sum *f, double period, double band)
 {
-    const struct decay slope = decay_slope(f);
+    const struct exp_sum slope = exp_sum_slope(f);
     double k = ceil(within_from(f, band) / period);
     while (k >= 0) {
-        const double room = band - fabs(decay_at(f, k * period));
+        const double room = band - fabs(exp_sum_at(f, k * period));
         if (!(room >= 0))
             break;
         /* as many periods back as the steepest slope lets pass without leaving the band; two ulp at least, so that k moves */
         const double least = fmax(1, 2 * DBL_EPSILON * k);
-        double back = floor(room / (2 * decay_bound(&slope, k * period) * period));
+        double back = floor(room / (2 * exp_sum_bound(&slope, k * period) * period));
         back = fmin(fmax(back, least), fmax(k, 1));
-        while (back > least && back * period * decay_bound(&slope, (k - back) * period) > room)
+        while (back > least && back * period * exp_sum_bound(&slope, (k - back) * period) > room)
             back = fmax(floor(back / 2), least);
         k -= back;
     }
@@ -224,29 +224,29 @@ static double last_outside(const struct decay *f, double period, double band)
 }
 
 /* Smallest f(k T) over whole k >= 0. */
-static double least_mean(const struct decay *f, double period)
+static double least_mean(const struct exp_sum *f, double period)
 {
     enum { MOST_PERIODS = 1000000 };
-    double least = decay_at(f, 0), t = 0;
+    double least = exp_sum_at(f, 0), t = 0;
     if (!f->oscillating || f->angular * period < 1) {
-        const struct decay slope = decay_slope(f);
-        while (decay_zero(&slope, t, 40 / slowest_rate(f), &t)) {
+        const struct exp_sum slope = exp_sum_slope(f);
+        while (exp_sum_zero(&slope, t, 40 / slowest_rate(f), &t)) {
             const double whole = floor(t / period);
-            least = fmin(least, fmin(decay_at(f, whole * period), decay_at(f, (whole + 1) * period)));
-            if (decay_bound(f, whole * period) <= -least || decay_bound(f, t) < 1e-12)
+            least = fmin(least, fmin(exp_sum_at(f, whole * period), exp_sum_at(f, (whole + 1) * period)));
+            if (exp_sum_bound(f, whole * period) <= -least || exp_sum_bound(f, t) < 1e-12)
                 break;
         }
         return least;
     }
-    for (int k = 1; k < MOST_PERIODS && decay_bound(f, k * period) > fmax(-least, 1e-12); k++)  /* unrun: count */
-        least = fmin(least, decay_at(f, k * period));
+    for (int k = 1; k < MOST_PERIODS && exp_sum_bound(f, k * period) > fmax(-least, 1e-12); k++)
+        least = fmin(least, exp_sum_at(f, k * period));
     return least;
 }
 
 void resonant_settling(const struct resonant *filter, double period, double duty, double band, struct resonant_start *start)
 {
     /* what is still missing from the mean of the period that ends at (k + 1) T, as in (6.9) */
-    struct decay missing = times(&filter->out, mean_short, period, duty);
+    struct exp_sum missing = times(&filter->out, mean_short, period, duty);
     for (int n = 0; n < missing.count; n++)
         missing.even[n] /= filter->gain;
     missing.odd /= filter->gain;
@@ -257,7 +257,7 @@ void resonant_settling(const struct resonant *filter, double period, double duty
     if (k >= 0x1p52) { /* so many periods cannot be told apart */
         start->settling = period * k;
     } else if (k >= 0) {
-        const double before = decay_at(&missing, k * period), after = decay_at(&missing, (k + 1) * period);
+        const double before = exp_sum_at(&missing, k * period), after = exp_sum_at(&missing, (k + 1) * period);
         const double outside = fabs(before), inside = before > 0 ? after : -after;
         start->settling = period * (k + 1 + (outside - band) / (outside - inside));
     }
@@ -266,10 +266,10 @@ void resonant_settling(const struct resonant *filter, double period, double duty
 void resonant_current(const struct resonant *filter, double period, double duty, double low, double extremes[2])
 {
     enum { MOST_PERIODS = 100000 };
-    const struct decay *f = &filter->current;
+    const struct exp_sum *f = &filter->current;
     double least = INFINITY, most = -INFINITY, steady[2];
     if (duty >= 1) {
-        decay_extremes(f, 40 / slowest_rate(f), &least, &most);
+        exp_sum_extremes(f, 40 / slowest_rate(f), &least, &most);
         const double ends[2] = { (1 + low) * fmin(0, filter->conductance - most), (1 + low) * (filter->conductance - least) };
         extremes[0] = fmin(ends[0], ends[1]);
         extremes[1] = fmax(ends[0], ends[1]);
@@ -281,18 +281,18 @@ void resonant_current(const struct resonant *filter, double period, double duty,
         steady[i] += shift;
     extremes[0] = fmin(0, steady[0]);
     extremes[1] = fmax(0, steady[1]);
-    const struct decay on = times(f, while_high, period, duty), off = times(f, while_low, period, duty);
-    struct decay begin = times(f, at_start, period, duty);
+    const struct exp_sum on = times(f, while_high, period, duty), off = times(f, while_low, period, duty);
+    struct exp_sum begin = times(f, at_start, period, duty);
     /* the step to the low level, at the same time */
     for (int n = 0; n < begin.count; n++)
         begin.even[n] += low * f->even[n];
     begin.odd += low * f->odd;
-    for (int k = 0; k < MOST_PERIODS; k++) {  /* unrun: count */
-        const double bound = decay_bound(&begin, k * period);
+    for (int k = 0; k < MOST_PERIODS; k++) {
+        const double bound = exp_sum_bound(&begin, k * period);
         if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
             break;
         /* the orbit, and what of the start is left of it */
-        struct decay now = on, rest = off;
+        struct exp_sum now = on, rest = off;
         const double complex turn = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (k * period)) : 0;
         const double complex later = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (duty * period)) : 0;
         const double complex left = (begin.even[0] - I * begin.odd) * turn;
@@ -308,11 +308,11 @@ void resonant_current(const struct resonant *filter, double period, double duty,
             rest.even[n] -= still * exp(-f->rate[n] * (duty * period));
         }
         least = INFINITY, most = -INFINITY;
-        decay_extremes(&now, duty * period, &least, &most);
+        exp_sum_extremes(&now, duty * period, &least, &most);
         extremes[0] = fmin(extremes[0], settled - most);
         extremes[1] = fmax(extremes[1], settled - least);
         least = INFINITY, most = -INFINITY;
-        decay_extremes(&rest, (1 - duty) * period, &least, &most);
+        exp_sum_extremes(&rest, (1 - duty) * period, &least, &most);
         extremes[0] = fmin(extremes[0], shift + least);
         extremes[1] = fmax(extremes[1], shift + most);
     }

@@ -18,7 +18,7 @@ static struct fraction fraction_of(const struct resonant_parts *p)
     if (!(p->cd > 0))
         return (struct fraction){ 2, { 1, 0 }, { g, p->c, 0 }, { direct, first, second, 0 } };
     return (struct fraction){
-        .order = td > 0 ? 3 : 2,  /* unrun: undamped */
+        .order = td > 0 ? 3 : 2,
         .out = { 1, td },
         .current = { g, p->c + p->cd + td * g, td * p->c },
         .below = { direct, td * direct + first + p->r * p->cd, second + td * first + p->l * p->cd, td * second },
@@ -38,7 +38,7 @@ static double complex polynomial(const double *a, int order, double complex s)
 static double real_pole(const double *a)
 {
     double low = a[0] / a[1], high = a[2] / a[3], p = sqrt(low * high);
-    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {  /* unrun: count */
+    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {
         const double value = ((-a[3] * p + a[2]) * p - a[1]) * p + a[0], slope = (-3 * a[3] * p + 2 * a[2]) * p - a[1];
         if (value > 0)
             low = p;
@@ -59,7 +59,7 @@ static double real_pole(const double *a)
  * partial fractions its inverse, and the cube root of epsilon makes both 4e-11. */
 static const double APART = 6e-6;
 
-static void quadratic_poles(struct decay *f, double a0, double a1, double a2)
+static void quadratic_poles(struct exp_sum *f, double a0, double a1, double a2)
 {
     const double middle = a1 / (2 * a2), square = a0 / a2, inside = middle * middle - square;
     const double distance = fmax(sqrt(fabs(inside)), APART * middle);
@@ -69,12 +69,12 @@ static void quadratic_poles(struct decay *f, double a0, double a1, double a2)
         f->angular = distance;
     } else {
         f->rate[1] = middle + distance;
-        f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];  /* unrun: rounding */
+        f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];
     }
 }
 
 /* Poles of 1 / below. */
-static bool poles(struct decay *f, const struct fraction *h)
+static bool poles(struct exp_sum *f, const struct fraction *h)
 {
     const double *a = h->below;
     f->count = h->order;
@@ -82,7 +82,7 @@ static bool poles(struct decay *f, const struct fraction *h)
         quadratic_poles(f, a[0], a[1], a[2]);
         return f->rate[0] > 0;
     }
-    if (!(a[1] * a[2] > a[0] * a[3]))  /* unrun: undamped */
+    if (!(a[1] * a[2] > a[0] * a[3]))
         return false;
     const double p = real_pole(a), by_top = a[2] - p * a[3], by_bottom = (a[1] - a[0] / p) / p;
     /* the quadratic that is left, from the end of the polynomial where less cancels */
@@ -90,13 +90,13 @@ static bool poles(struct decay *f, const struct fraction *h)
     quadratic_poles(f, a[0] / p, top ? by_top : by_bottom, a[3]);
     f->rate[2] = p;
     for (int n = 0; n < 2 && !f->oscillating; n++)
-        if (fabs(f->rate[n] - f->rate[2]) < 1e-8 * f->rate[2])  /* unrun: rounding */
+        if (fabs(f->rate[n] - f->rate[2]) < 1e-8 * f->rate[2])
             f->rate[2] *= 1 + 1e-8;
     return f->rate[0] > 0;
 }
 
 /* Shares of the poles in a step response: numerator / (rate x derivative of the denominator) at each, (6.13). */
-static void shares(struct decay *f, const struct fraction *h, const double *above, int order)
+static void shares(struct exp_sum *f, const struct fraction *h, const double *above, int order)
 {
     const int n_first = f->oscillating ? 2 : 0;
     const double top = h->below[h->order];
@@ -129,7 +129,7 @@ bool resonant_new(struct resonant *filter, const struct resonant_parts *parts)
     filter->current = filter->out;
     shares(&filter->out, &h, h.out, h.order == 3 ? 1 : 0);
     shares(&filter->current, &h, h.current, h.order - 1);
-    return isfinite(decay_bound(&filter->out, 0)) && isfinite(decay_bound(&filter->current, 0));  /* unrun: undamped */
+    return isfinite(exp_sum_bound(&filter->out, 0)) && isfinite(exp_sum_bound(&filter->current, 0));
 }
 
 double resonant_response(const struct resonant_parts *parts, double angular)

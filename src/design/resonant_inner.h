@@ -4,7 +4,7 @@
 #ifndef DESIGN_RESONANT_INNER_H
 #define DESIGN_RESONANT_INNER_H
 
-#include "decay_inner.h"
+#include "exp_sum_inner.h"
 
 struct resonant_parts {
     double r;       /* ohm, all that is in series with the coil, that of the source included; >= 0 */
@@ -15,8 +15,8 @@ struct resonant_parts {
 
 /* Response to a step of 1 V: gain - out(t), and the current of the coil: conductance - current(t). */
 struct resonant {
-    struct decay out;      /* V per V; starts at gain */
-    struct decay current;  /* A per V */
+    struct exp_sum out;      /* V per V; starts at gain */
+    struct exp_sum current;  /* A per V */
     double gain, conductance;
 };
 

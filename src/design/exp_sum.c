@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "decay_inner.h"
+#include "exp_sum_inner.h"
 #include <float.h>
 #include <math.h>
 
-double decay_at(const struct decay *f, double time)
+double exp_sum_at(const struct exp_sum *f, double time)
 {
     double sum = 0;
     int n = 0;
@@ -17,9 +17,9 @@ double decay_at(const struct decay *f, double time)
     return sum;
 }
 
-struct decay decay_slope(const struct decay *f)
+struct exp_sum exp_sum_slope(const struct exp_sum *f)
 {
-    struct decay slope = *f;
+    struct exp_sum slope = *f;
     if (f->oscillating) {
         slope.even[0] = f->angular * f->odd - f->rate[0] * f->even[0];
         slope.odd = -f->angular * f->even[0] - f->rate[0] * f->odd;
@@ -29,7 +29,7 @@ struct decay decay_slope(const struct decay *f)
     return slope;
 }
 
-double decay_bound(const struct decay *f, double time)
+double exp_sum_bound(const struct exp_sum *f, double time)
 {
     double sum = 0;
     int n = 0;
@@ -43,7 +43,7 @@ double decay_bound(const struct decay *f, double time)
 }
 
 /* From when on the exponential beside an oscillation outweighs it, so that there is no zero left. */
-static double outweighed_from(const struct decay *f)
+static double outweighed_from(const struct exp_sum *f)
 {
     if (!f->oscillating || f->count < 3 || !(f->rate[0] > f->rate[2]))
         return INFINITY;
@@ -51,7 +51,7 @@ static double outweighed_from(const struct decay *f)
 }
 
 /* The next place after `from` between which and the one before the function changes sign at most once. */
-static double next_fence(const struct decay *f, double from, double length)
+static double next_fence(const struct exp_sum *f, double from, double length)
 {
     double fence = length;
     if (f->oscillating) {
@@ -71,38 +71,38 @@ static double next_fence(const struct decay *f, double from, double length)
 }
 
 /* The one zero between low and high, where the signs differ: Newton, kept inside by bisection. */
-static double bracketed_zero(const struct decay *f, const struct decay *slope, double low, double high, double at_low)
+static double bracketed_zero(const struct exp_sum *f, const struct exp_sum *slope, double low, double high, double at_low)
 {
     double t = (low + high) / 2;
-    for (int i = 0; i < 200; i++) {  /* unrun: count */
-        const double value = decay_at(f, t);
+    for (int i = 0; i < 200; i++) {
+        const double value = exp_sum_at(f, t);
         if ((value > 0) == (at_low > 0))
             low = t;
         else
             high = t;
-        double next = t - value / decay_at(slope, t);
+        double next = t - value / exp_sum_at(slope, t);
         if (!(next > low && next < high))
             next = (low + high) / 2;
         const double moved = fabs(next - t);
         t = next;
-        if (moved <= 1e-11 * t || high - low <= 4 * DBL_EPSILON * high)  /* unrun: rounding */
+        if (moved <= 1e-11 * t || high - low <= 4 * DBL_EPSILON * high)
             break;
     }
     return t;
 }
 
-bool decay_zero(const struct decay *f, double from, double length, double *zero)
+bool exp_sum_zero(const struct exp_sum *f, double from, double length, double *zero)
 {
-    const struct decay slope = decay_slope(f);
-    double low = from, at_low = decay_at(f, from);
+    const struct exp_sum slope = exp_sum_slope(f);
+    double low = from, at_low = exp_sum_at(f, from);
     if (from > 0) {
         /* behind a zero just found: away from it, where the sign is that of the slope */
         low = from + 1e-10 * from;
-        at_low = decay_at(f, low);
+        at_low = exp_sum_at(f, low);
     }
     const double outweighed = outweighed_from(f);
     while (low < length) {
-        const double high = low > outweighed ? length : next_fence(f, low, length), at_high = decay_at(f, high);
+        const double high = low > outweighed ? length : next_fence(f, low, length), at_high = exp_sum_at(f, high);
         if (at_low != 0 && at_high != 0 && (at_low > 0) != (at_high > 0)) {
             *zero = bracketed_zero(f, &slope, low, high, at_low);
             return true;
@@ -113,17 +113,17 @@ bool decay_zero(const struct decay *f, double from, double length, double *zero)
     return false;
 }
 
-void decay_extremes(const struct decay *f, double length, double *least, double *most)
+void exp_sum_extremes(const struct exp_sum *f, double length, double *least, double *most)
 {
-    const struct decay slope = decay_slope(f);
-    const double ends[2] = { decay_at(f, 0), decay_at(f, length) };
+    const struct exp_sum slope = exp_sum_slope(f);
+    const double ends[2] = { exp_sum_at(f, 0), exp_sum_at(f, length) };
     for (int i = 0; i < 2; i++) {
         *least = fmin(*least, ends[i]);
         *most = fmax(*most, ends[i]);
     }
     double t = 0;
-    while (decay_zero(&slope, t, length, &t)) {
-        const double value = decay_at(f, t), rest = decay_bound(f, t);
+    while (exp_sum_zero(&slope, t, length, &t)) {
+        const double value = exp_sum_at(f, t), rest = exp_sum_bound(f, t);
         *least = fmin(*least, value);
         *most = fmax(*most, value);
         if (rest <= *most && -rest >= *least)  /* nothing later can go further */
