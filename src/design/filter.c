@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A filter and its figures at given values. */
 #include "filter_inner.h"
-#include "lags_inner.h"
+#include "rc_poles_inner.h"
 #include "resonant_inner.h"
 #include <math.h>
 
@@ -51,28 +51,28 @@ struct terms terms_of(const struct dw_filter_task *task)
     };
 }
 
-static void lags_with_source(struct lags *lags, const struct terms *terms, int stages, const double *r, const double *c)
+static void poles_with_source(struct rc_poles *poles, const struct terms *terms, int stages, const double *r, const double *c)
 {
-    double with[LAGS_MOST] = { 0 };
+    double with[RC_POLES_MAX] = { 0 };
     for (int k = 0; k < stages; k++)
         with[k] = r[k];
     with[0] += terms->task.source;
-    lags_of_ladder(lags, stages, with, c, terms->task.load);
+    rc_poles_of_ladder(poles, stages, with, c, terms->task.load);
 }
 
 double rc_ripple(const struct terms *terms, int stages, const double *r, const double *c)
 {
-    struct lags lags;
-    lags_with_source(&lags, terms, stages, r, c);
+    struct rc_poles poles;
+    poles_with_source(&poles, terms, stages, r, c);
     /* of all k / levels the one nearest to one half is the worst: theory, (6.4) */
-    return terms->height * lags_ripple(&lags, terms->period, terms->duty);
+    return terms->height * rc_poles_ripple(&poles, terms->period, terms->duty);
 }
 
 double rc_settling(const struct terms *terms, int stages, const double *r, const double *c, bool *at_most)
 {
-    struct lags lags;
-    lags_with_source(&lags, terms, stages, r, c);
-    return lags_settling(&lags, terms->period, terms->step, terms->task.band, at_most);
+    struct rc_poles poles;
+    poles_with_source(&poles, terms, stages, r, c);
+    return rc_poles_settling(&poles, terms->period, terms->step, terms->task.band, at_most);
 }
 
 double loading_of(const struct terms *terms, double resistance)
@@ -327,14 +327,14 @@ double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filte
         const struct resonant_parts parts = parts_with_source(&terms, &values);
         return resonant_cutoff(&parts);
     }
-    struct lags lags;
+    struct rc_poles poles;
     double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES];
     for (int k = 0; k < filter->stages; k++) {
         r[k] = filter->r[k].value;
         c[k] = filter->c[k].value;
     }
-    lags_with_source(&lags, &terms, filter->stages, r, c);
-    return lags_cutoff(&lags);
+    poles_with_source(&poles, &terms, filter->stages, r, c);
+    return rc_poles_cutoff(&poles);
 }
 
 int dw_filter_parts(const struct dw_filter *filter)

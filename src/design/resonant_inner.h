@@ -44,7 +44,7 @@ double resonant_ripple(const struct resonant *filter, double period, double duty
 double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double enough, double *duty);
 
 struct resonant_start {
-    double settling;   /* s, as lags_settling; INFINITY never */
+    double settling;   /* s, as rc_poles_settling; INFINITY never */
     bool at_most;
     double overshoot;  /* furthest mean beyond the last, as a share of the change */
 };

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "design/lags_inner.h"
+#include "design/rc_poles_inner.h"
 #include "simulated.h"
 #include "suite.h"
 #include <float.h>
@@ -26,11 +26,11 @@ static struct ladder crooked(uint64_t *seed, int stages)
     return l;
 }
 
-static double nearest_poles(const struct lags *lags)
+static double nearest_poles(const struct rc_poles *poles)
 {
     double distance = 1;
-    for (int k = 1; k < lags->count; k++)
-        distance = fmin(distance, 1 - lags->pole[k - 1] / lags->pole[k]);
+    for (int k = 1; k < poles->count; k++)
+        distance = fmin(distance, 1 - poles->pole[k - 1] / poles->pole[k]);
     return distance;
 }
 
@@ -54,18 +54,18 @@ START_TEST(poles_and_gain_are_those_of_the_ladder)
     uint64_t seed = 11;
     for (int n = 0; n < 600; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
+        struct rc_poles poles;
         double real[DW_STATES], imaginary[DW_STATES], r = 0;
         struct dw_error error = { .text = "" };
         struct dw_system *system = system_of(&l);
         succeeds(dw_system_rates(system, real, imaginary, &error), error);
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
         for (int k = 0; k < l.stages; k++) {
             /* eigenvalues of A by QR: a few ulp of the largest, so that the smaller ones are judged by that */
-            within_scale(lags.pole[k], -real[k], 20 * DBL_EPSILON, real[l.stages - 1]);
+            within_scale(poles.pole[k], -real[k], 20 * DBL_EPSILON, real[l.stages - 1]);
             r += l.r[k];
         }
-        near(lags.gain, 1 / (1 + r / l.load), 8 * DBL_EPSILON);
+        near(poles.gain, 1 / (1 + r / l.load), 8 * DBL_EPSILON);
         dw_system_free(system);
     }
 }
@@ -76,17 +76,17 @@ START_TEST(the_product_of_the_poles_is_that_of_the_parts)
     uint64_t seed = 12;
     for (int n = 0; n < 900; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
+        struct rc_poles poles;
         double product = 1, sum = 0, wanted = 1;
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
         for (int k = 0; k < l.stages; k++) {
-            product *= lags.pole[k];
+            product *= poles.pole[k];
             wanted /= l.r[k] * l.c[k];
-            sum += lags.share[k];
+            sum += poles.share[k];
         }
-        near(product * lags.gain, wanted, 30 * DBL_EPSILON);
+        near(product * poles.gain, wanted, 30 * DBL_EPSILON);
         /* largest share about 1 / distance for two stages, 1 / distance^2 for three */
-        const double d = nearest_poles(&lags);
+        const double d = nearest_poles(&poles);
         within_scale(sum, 1, 20 * DBL_EPSILON, 1 / (d * d));
     }
 }
@@ -105,13 +105,13 @@ START_TEST(ripple_is_that_of_the_exact_orbit)
     uint64_t seed = 13;
     for (int n = 0; n < 45; n++) {
         struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
+        struct rc_poles poles;
         if (n % 4 == 0)
             l.duty = 0.5;
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
-        const double d = nearest_poles(&lags);
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
+        const double d = nearest_poles(&poles);
         /* both sides to some 1e-15 of the gain; the golden section's 0.618^40 of 1/256 is 1e-11, squared in height */
-        within_scale(lags_ripple(&lags, l.period, l.duty), orbit_ripple(&l), 1e-14 / (d * d), lags.gain);
+        within_scale(rc_poles_ripple(&poles, l.period, l.duty), orbit_ripple(&l), 1e-14 / (d * d), poles.gain);
     }
 }
 END_TEST
@@ -121,11 +121,11 @@ START_TEST(small_ripples_keep_their_digits)
     /* period far below the time constants: p1 p2 T^2 D (1 - D) / 8, next term (T p)^2 relative: docs/theory.md, (6.7) */
     static const double duties[] = { 0.5, 0.37, 3.0 / 256, 0.999 };
     const double r[2] = { 4.7e3, 12e3 }, c[2] = { 220e-9, 33e-9 }, period = 1e-9;
-    struct lags lags;
-    lags_of_ladder(&lags, 2, r, c, 91e3);
+    struct rc_poles poles;
+    rc_poles_of_ladder(&poles, 2, r, c, 91e3);
     for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++) {
-        const double d = duties[i], y = lags.pole[0] * lags.pole[1] * period * period;
-        near(lags_ripple(&lags, period, d), lags.gain * y * d * (1 - d) / 8, 1e-9);
+        const double d = duties[i], y = poles.pole[0] * poles.pole[1] * period * period;
+        near(rc_poles_ripple(&poles, period, d), poles.gain * y * d * (1 - d) / 8, 1e-9);
     }
 }
 END_TEST
@@ -135,11 +135,11 @@ START_TEST(two_and_three_lags_agree_where_the_third_is_out_of_sight)
     /* a third stage changes the second's capacitance by 3e-8, the loading by 1e-7 */
     const double r[3] = { 4.7e3, 12e3, 1e-2 }, c[3] = { 220e-9, 33e-9, 1e-15 };
     static const double duties[] = { 0.5, 0.37, 0.93 };
-    struct lags two, three;
-    lags_of_ladder(&two, 2, r, c, 91e3);
-    lags_of_ladder(&three, 3, r, c, 91e3);
+    struct rc_poles two, three;
+    rc_poles_of_ladder(&two, 2, r, c, 91e3);
+    rc_poles_of_ladder(&three, 3, r, c, 91e3);
     for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++)
-        near(lags_ripple(&three, 1e-3, duties[i]), lags_ripple(&two, 1e-3, duties[i]), 1e-6);
+        near(rc_poles_ripple(&three, 1e-3, duties[i]), rc_poles_ripple(&two, 1e-3, duties[i]), 1e-6);
 }
 END_TEST
 
@@ -148,11 +148,11 @@ START_TEST(pulses_far_longer_than_all_lags_come_through_whole)
     /* the slowest lag is some 2 ms: by each edge all has come, to exp(-150) */
     const double r[3] = { 4.7e3, 12e3, 33e3 }, c[3] = { 220e-9, 33e-9, 4.7e-9 };
     static const double duties[] = { 0.5, 0.37 };
-    struct lags three;
-    lags_of_ladder(&three, 3, r, c, 910e3);
+    struct rc_poles three;
+    rc_poles_of_ladder(&three, 3, r, c, 910e3);
     for (double period = 1; period < 1e18; period *= 7.3)
         for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++)
-            near(lags_ripple(&three, period, duties[i]), three.gain, 1e-9);
+            near(rc_poles_ripple(&three, period, duties[i]), three.gain, 1e-9);
 }
 END_TEST
 
@@ -161,10 +161,10 @@ START_TEST(ripple_of_a_duty_is_that_of_its_complement)
     uint64_t seed = 14;
     for (int n = 0; n < 300; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
-        const double d = nearest_poles(&lags);
-        within_scale(lags_ripple(&lags, l.period, l.duty), lags_ripple(&lags, l.period, 1 - l.duty), 2e-15 / (d * d), lags.gain);
+        struct rc_poles poles;
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
+        const double d = nearest_poles(&poles);
+        within_scale(rc_poles_ripple(&poles, l.period, l.duty), rc_poles_ripple(&poles, l.period, 1 - l.duty), 2e-15 / (d * d), poles.gain);
     }
 }
 END_TEST
@@ -174,12 +174,12 @@ START_TEST(half_duty_is_the_worst_of_all)
     uint64_t seed = 15;
     for (int n = 0; n < 60; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
-        const double worst = lags_ripple(&lags, l.period, 0.5), d = nearest_poles(&lags);
+        struct rc_poles poles;
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
+        const double worst = rc_poles_ripple(&poles, l.period, 0.5), d = nearest_poles(&poles);
         double before = 0;
         for (int k = 1; k <= 64; k++) {
-            const double ripple = lags_ripple(&lags, l.period, k / 128.0), rounding = 2e-15 * lags.gain / (d * d);
+            const double ripple = rc_poles_ripple(&poles, l.period, k / 128.0), rounding = 2e-15 * poles.gain / (d * d);
             ck_assert_msg(ripple >= before - rounding && ripple <= worst + rounding, "duty %d/128: %.17g", k, ripple);
             before = ripple;
         }
@@ -192,18 +192,18 @@ START_TEST(ripple_falls_and_settling_rises_with_every_part)
     uint64_t seed = 16;
     for (int n = 0; n < 400; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
+        struct rc_poles poles;
         bool at_most;
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
-        const double d = nearest_poles(&lags);
-        const double ripple = lags_ripple(&lags, l.period, l.duty), settling = lags_settling(&lags, l.period, 1, 0.013, &at_most);
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
+        const double d = nearest_poles(&poles);
+        const double ripple = rc_poles_ripple(&poles, l.period, l.duty), settling = rc_poles_settling(&poles, l.period, 1, 0.013, &at_most);
         for (int part = 0; part < 2 * l.stages; part++) {
             struct ladder larger = l;
-            struct lags other;
+            struct rc_poles other;
             (part % 2 ? larger.c : larger.r)[part / 2] *= uniform(&seed, 1.001, 2);
-            lags_of_ladder(&other, larger.stages, larger.r, larger.c, larger.load);
-            ck_assert(lags_ripple(&other, l.period, l.duty) <= ripple + 3e-15 * lags.gain / (d * d));
-            ck_assert(lags_settling(&other, l.period, 1, 0.013, &at_most) >= settling * (1 - 1e-12 / (d * d)));
+            rc_poles_of_ladder(&other, larger.stages, larger.r, larger.c, larger.load);
+            ck_assert(rc_poles_ripple(&other, l.period, l.duty) <= ripple + 3e-15 * poles.gain / (d * d));
+            ck_assert(rc_poles_settling(&other, l.period, 1, 0.013, &at_most) >= settling * (1 - 1e-12 / (d * d)));
         }
     }
 }
@@ -224,18 +224,18 @@ START_TEST(settling_is_what_the_measure_finds)
     int at_once = 0;
     for (int n = 0; n < 120; n++) {
         struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
+        struct rc_poles poles;
         bool at_most, also;
         const double band = pow(10, uniform(&seed, -3, -1)), duty = n % 2 ? 1 : l.duty;
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
-        if (40 / (lags.pole[0] * l.period) > 3000)
-            l.period = 40 / (lags.pole[0] * 3000);
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
+        if (40 / (poles.pole[0] * l.period) > 3000)
+            l.period = 40 / (poles.pole[0] * 3000);
         if (n % 10 == 9)
-            l.period = 30 / lags.pole[0];
-        const size_t periods = (size_t)(40 / (lags.pole[0] * l.period)) + 20;
-        const double d = nearest_poles(&lags), got = lags_settling(&lags, l.period, duty, band, &at_most);
+            l.period = 30 / poles.pole[0];
+        const size_t periods = (size_t)(40 / (poles.pole[0] * l.period)) + 20;
+        const double d = nearest_poles(&poles), got = rc_poles_settling(&poles, l.period, duty, band, &at_most);
         /* the means carry 1e-15 of the change; at the band's edge the mean moves by `band` a time constant */
-        within_scale(got, measured_settling(&l, band, duty, periods, &also), 3e-14 / (band * d * d), 1 / lags.pole[0]);
+        within_scale(got, measured_settling(&l, band, duty, periods, &also), 3e-14 / (band * d * d), 1 / poles.pole[0]);
         ck_assert_int_eq(at_most, also);
         at_once += at_most;
     }
@@ -248,14 +248,14 @@ START_TEST(gain_at_the_cutoff_is_3_dB_down)
     uint64_t seed = 18;
     for (int n = 0; n < 90; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
-        struct lags lags;
+        struct rc_poles poles;
         double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
         struct dw_error error = { .text = "" };
         struct dw_system *system = system_of(&l);
-        lags_of_ladder(&lags, l.stages, l.r, l.c, l.load);
-        succeeds(dw_system_response(system, 0, 2 * M_PI * lags_cutoff(&lags), real, imaginary, &error), error);
+        rc_poles_of_ladder(&poles, l.stages, l.r, l.c, l.load);
+        succeeds(dw_system_response(system, 0, 2 * M_PI * rc_poles_cutoff(&poles), real, imaginary, &error), error);
         const size_t out = dw_system_outputs(system) - 1;
-        near(hypot(real[out], imaginary[out]), lags.gain * M_SQRT1_2, 1e-13);
+        near(hypot(real[out], imaginary[out]), poles.gain * M_SQRT1_2, 1e-13);
         dw_system_free(system);
     }
 }
@@ -279,13 +279,13 @@ END_TEST
 START_TEST(no_pulse_no_ripple)
 {
     const double r[1] = { 4.7e3 }, c[1] = { 220e-9 };
-    struct lags lags;
-    lags_of_ladder(&lags, 1, r, c, INFINITY);
-    ck_assert(lags_ripple(&lags, 1e-3, 0) == 0 && lags_ripple(&lags, 1e-3, 1) == 0);
+    struct rc_poles poles;
+    rc_poles_of_ladder(&poles, 1, r, c, INFINITY);
+    ck_assert(rc_poles_ripple(&poles, 1e-3, 0) == 0 && rc_poles_ripple(&poles, 1e-3, 1) == 0);
 }
 END_TEST
 
-SUITE("design: lags", poles_and_gain_are_those_of_the_ladder, the_product_of_the_poles_is_that_of_the_parts,
+SUITE("design: poles of RC ladders", poles_and_gain_are_those_of_the_ladder, the_product_of_the_poles_is_that_of_the_parts,
       ripple_is_that_of_the_exact_orbit, small_ripples_keep_their_digits,
       two_and_three_lags_agree_where_the_third_is_out_of_sight, pulses_far_longer_than_all_lags_come_through_whole, ripple_of_a_duty_is_that_of_its_complement,
       half_duty_is_the_worst_of_all, ripple_falls_and_settling_rises_with_every_part, settling_is_what_the_measure_finds,

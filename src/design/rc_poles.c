@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "lags_inner.h"
+#include "rc_poles_inner.h"
 #include "exp_sum_inner.h"
 #include <float.h>
 #include <math.h>
@@ -33,9 +33,8 @@ double log_sinhc(double x)
 static double smallest_root(double c0, double c1, double c2, double c3)
 {
     double x = 0;
-    for (int i = 0; i < 60; i++) {  /* unrun: count */
+    for (int i = 0; i < 60; i++) {
         const double f = ((-c3 * x + c2) * x - c1) * x + c0, f1 = (-3 * c3 * x + 2 * c2) * x - c1, f2 = 2 * c2 - 6 * c3 * x;
-        /* unrun: newton */
         const double inside = 4 * f1 * f1 - 6 * f * f2, step = 3 * f / (sqrt(inside > 0 ? inside : 0) - f1);
         if (!(step > DBL_EPSILON / 4 * x))
             break;
@@ -48,7 +47,7 @@ static double smallest_root(double c0, double c1, double c2, double c3)
  * terms, so each coefficient is good to a few ulp. */
 static void ladder_polynomial(int stages, const double *r, const double *c, double load, double *a)
 {
-    double v[LAGS_MOST + 1] = { 1 }, i[LAGS_MOST + 1] = { 1 / load, c[stages - 1] };
+    double v[RC_POLES_MAX + 1] = { 1 }, i[RC_POLES_MAX + 1] = { 1 / load, c[stages - 1] };
     for (int k = stages - 1; k >= 0; k--) {
         for (int n = 0; n <= stages - k; n++)
             v[n] += r[k] * i[n];
@@ -59,13 +58,13 @@ static void ladder_polynomial(int stages, const double *r, const double *c, doub
         a[n] = v[n];
 }
 
-void lags_of_ladder(struct lags *lags, int stages, const double *r, const double *c, double load)
+void rc_poles_of_ladder(struct rc_poles *poles, int stages, const double *r, const double *c, double load)
 {
     const double conductance = 1 / load;
-    double *p = lags->pole, *w = lags->share;
-    lags->count = stages;
+    double *p = poles->pole, *w = poles->share;
+    poles->count = stages;
     if (stages == 1) {
-        lags->gain = 1 / (1 + r[0] * conductance);
+        poles->gain = 1 / (1 + r[0] * conductance);
         p[0] = (1 / r[0] + conductance) / c[0];
         w[0] = 1;
         return;
@@ -74,16 +73,16 @@ void lags_of_ladder(struct lags *lags, int stages, const double *r, const double
         /* the state matrix made symmetric: its discriminant is a sum of squares */
         const double g2 = 1 / r[1], one = (1 / r[0] + g2) / c[0], two = (g2 + conductance) / c[1], apart = one - two;
         const double distance = sqrt(apart * apart + 4 * g2 * g2 / (c[0] * c[1])), direct = 1 + (r[0] + r[1]) * conductance;
-        lags->gain = 1 / direct;
+        poles->gain = 1 / direct;
         p[1] = (one + two + distance) / 2;
         p[0] = direct / (r[0] * c[0] * r[1] * c[1]) / p[1];
         w[0] = p[1] / distance;
         w[1] = -p[0] / distance;
         return;
     }
-    double a[LAGS_MOST + 1] = { 0 };
+    double a[RC_POLES_MAX + 1] = { 0 };
     ladder_polynomial(stages, r, c, load, a);
-    lags->gain = 1 / a[0];
+    poles->gain = 1 / a[0];
     p[0] = smallest_root(a[0], a[1], a[2], a[3]);
     p[2] = 1 / smallest_root(a[3], a[2], a[1], a[0]);
     p[1] = a[0] / (a[3] * p[0] * p[2]);
@@ -124,13 +123,13 @@ struct interval {
     double y[3], lambda[3], share[3], a;
 };
 
-static struct interval interval_of(const struct lags *lags, double period, double a)
+static struct interval interval_of(const struct rc_poles *poles, double period, double a)
 {
     struct interval it = { .a = a };
     for (int k = 0; k < 3; k++) {
-        it.y[k] = lags->pole[k] * period;
+        it.y[k] = poles->pole[k] * period;
         it.lambda[k] = exponent(it.y[k], a, true);
-        it.share[k] = lags->share[k];
+        it.share[k] = poles->share[k];
     }
     return it;
 }
@@ -148,10 +147,10 @@ static double excursion(const struct interval *it, double theta)
 static double half_duty(const struct interval *it)
 {
     double low = -0.25, high = 0.25, theta = (it->lambda[0] - it->lambda[1]) / (it->y[0] - it->y[1]);
-    theta = theta > low && theta < high ? theta : 0;  /* unrun: newton */
+    theta = theta > low && theta < high ? theta : 0;
     /* the excursion is flat here: 1e-10 of the period in the place is 1e-20 in the height, unless a lag is far shorter than that */
     const double near = 1e-10 / fmax(1, 1e-3 * fmax(it->y[0], fmax(it->y[1], it->y[2])));
-    for (int i = 0; i < 60; i++) {  /* unrun: count */
+    for (int i = 0; i < 60; i++) {
         double slope = 0, bend = 0;
         for (int k = 0; k < 3; k++) {
             const double term = it->share[k] * it->y[k] * exp(it->lambda[k] - it->y[k] * theta);
@@ -173,18 +172,18 @@ static double half_duty(const struct interval *it)
     return 2 * excursion(it, theta);
 }
 
-static double three_lags(const struct lags *lags, double period, double duty)
+static double three_lags(const struct rc_poles *poles, double period, double duty)
 {
     double least = INFINITY, most = -INFINITY;
-    if (lags->pole[0] * period * fmin(duty, 1 - duty) > 800)  /* all of it has come by each edge, to exp(-800) */
+    if (poles->pole[0] * period * fmin(duty, 1 - duty) > 800)  /* all of it has come by each edge, to exp(-800) */
         return 1;
     if (duty == 0.5) {
-        const struct interval half = interval_of(lags, period, 0.5);
+        const struct interval half = interval_of(poles, period, 0.5);
         return half_duty(&half);
     }
     /* elsewhere both extremes may lie in one interval */
     for (int low = 0; low < 2; low++) {
-        const struct interval it = interval_of(lags, period, low ? duty : 1 - duty);
+        const struct interval it = interval_of(poles, period, low ? duty : 1 - duty);
         const double middle = (1 - it.a) / 2;
         struct exp_sum slope = { .count = 3 };
         for (int k = 0; k < 3; k++) {
@@ -201,77 +200,77 @@ static double three_lags(const struct lags *lags, double period, double duty)
     return most - least;
 }
 
-double lags_ripple(const struct lags *lags, double period, double duty)
+double rc_poles_ripple(const struct rc_poles *poles, double period, double duty)
 {
-    const double y = lags->pole[0] * period;
+    const double y = poles->pole[0] * period;
     if (duty <= 0 || duty >= 1)
         return 0;
-    switch (lags->count) {
+    switch (poles->count) {
     case 1:
         if (duty == 0.5)
-            return lags->gain * tanh(y / 4);
-        return lags->gain * (expm1(-y * duty) * expm1(-y * (1 - duty)) / -expm1(-y));
-    case 2: return lags->gain * two_lags(y, lags->pole[1] * period, duty);
-    default: return lags->gain * three_lags(lags, period, duty);
+            return poles->gain * tanh(y / 4);
+        return poles->gain * (expm1(-y * duty) * expm1(-y * (1 - duty)) / -expm1(-y));
+    case 2: return poles->gain * two_lags(y, poles->pole[1] * period, duty);
+    default: return poles->gain * three_lags(poles, period, duty);
     }
 }
 
 /* How far the mean of the period that ends at (k + 1) T still is from the last, as a share of it: (6.9). */
-static double short_of(const struct lags *lags, const double *weight, double period, double k)
+static double short_of(const struct rc_poles *poles, const double *weight, double period, double k)
 {
     double sum = 0;
-    for (int n = 0; n < lags->count; n++)
-        sum += weight[n] * exp(-lags->pole[n] * period * k);
+    for (int n = 0; n < poles->count; n++)
+        sum += weight[n] * exp(-poles->pole[n] * period * k);
     return sum;
 }
 
-double lags_settling(const struct lags *lags, double period, double duty, double band, bool *at_most)
+double rc_poles_settling(const struct rc_poles *poles, double period, double duty, double band, bool *at_most)
 {
-    double weight[LAGS_MOST] = { 0 };
-    for (int n = 0; n < lags->count; n++) {
-        const double y = lags->pole[n] * period, ramp = -expm1(-y * duty) / (y * duty);
-        weight[n] = lags->share[n] * (duty == 1 ? ramp : ramp * exp(-y * (1 - duty)));
+    double weight[RC_POLES_MAX] = { 0 };
+    for (int n = 0; n < poles->count; n++) {
+        const double y = poles->pole[n] * period, ramp = -expm1(-y * duty) / (y * duty);
+        weight[n] = poles->share[n] * (duty == 1 ? ramp : ramp * exp(-y * (1 - duty)));
     }
-    *at_most = short_of(lags, weight, period, 0) <= band;
+    *at_most = short_of(poles, weight, period, 0) <= band;
     if (*at_most)
         return period;
     /* the slowest lag alone is an upper bound, and the logarithm of the sum is concave: Newton comes down monotonically */
-    const double y1 = lags->pole[0] * period, wanted = log(band);
+    const double y1 = poles->pole[0] * period, wanted = log(band);
     double k = (log(weight[0]) - wanted) / y1;
-    for (int i = 0; i < 60 && lags->count > 1; i++) {  /* unrun: count */
+    for (int i = 0; i < 60 && poles->count > 1; i++) {
         double sum = 0, slope = 0;
-        for (int n = 0; n < lags->count; n++) {
-            const double term = weight[n] * exp(-lags->pole[n] * period * k);
+        for (int n = 0; n < poles->count; n++) {
+            const double term = weight[n] * exp(-poles->pole[n] * period * k);
             sum += term;
-            slope -= term * lags->pole[n] * period;
+            slope -= term * poles->pole[n] * period;
         }
         const double step = (log(sum) - wanted) * sum / slope;
         k -= step;
-        k = k > 0 ? k : 0;  /* unrun: newton */
+        k = k > 0 ? k : 0;
         if (fabs(step) < 0.01 || fabs(step) < 1e-12 * k)
             break;
     }
     if (!(k < 0x1p52)) /* so many periods cannot be told apart */
         return period * k;
     /* the two whole periods on either side, whatever Newton has left over */
-    double whole = floor(k), before = short_of(lags, weight, period, whole), after;
-    while (before <= band && whole > 0)  /* unrun: newton */
-        before = short_of(lags, weight, period, --whole);
-    while ((after = short_of(lags, weight, period, whole + 1)) > band) {  /* unrun: newton */
+    double whole = floor(k), before = short_of(poles, weight, period, whole), after;
+    while (before <= band && whole > 0)
+        before = short_of(poles, weight, period, --whole);
+    while ((after = short_of(poles, weight, period, whole + 1)) > band) {
         before = after;
         whole++;
     }
     return period * (whole + 1 + (before - band) / (before - after));
 }
 
-double lags_cutoff(const struct lags *lags)
+double rc_poles_cutoff(const struct rc_poles *poles)
 {
     /* x = (angular frequency)^2: product of 1 + x / pole^2 is 2; from above, the product's growth bounds each step */
-    double x = lags->pole[0] * lags->pole[0];
-    for (int i = 0; i < 100; i++) {  /* unrun: count */
+    double x = poles->pole[0] * poles->pole[0];
+    for (int i = 0; i < 100; i++) {
         double value = 0, slope = 0;
-        for (int n = 0; n < lags->count; n++) {
-            const double square = lags->pole[n] * lags->pole[n];
+        for (int n = 0; n < poles->count; n++) {
+            const double square = poles->pole[n] * poles->pole[n];
             value += log1p(x / square);
             slope += 1 / (square + x);
         }
