@@ -2,7 +2,7 @@
 /* A filter and its figures at given values. */
 #include "filter_inner.h"
 #include "rc_poles_inner.h"
-#include "resonant_inner.h"
+#include "lc_poles_inner.h"
 #include <math.h>
 
 enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
@@ -88,9 +88,9 @@ double rc_pin_current(const struct terms *terms, double first, double whole)
     return fmax(rest, fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all)));
 }
 
-static struct resonant_parts parts_with_source(const struct terms *terms, const struct coil_values *v)
+static struct lc_parts parts_with_source(const struct terms *terms, const struct coil_values *v)
 {
-    return (struct resonant_parts){ v->r + terms->task.source, v->l, v->c, v->rd, v->cd, terms->task.load };
+    return (struct lc_parts){ v->r + terms->task.source, v->l, v->c, v->rd, v->cd, terms->task.load };
 }
 
 const struct most ANY_FIGURES = { INFINITY, INFINITY, INFINITY };
@@ -101,14 +101,14 @@ bool beyond(const struct terms *terms, const struct dw_filter_figures *figures, 
            margin_of(&terms->task, figures, true) > most->margin;
 }
 
-static bool begin(const struct terms *terms, const struct coil_values *values, struct resonant *filter,
+static bool begin(const struct terms *terms, const struct coil_values *values, struct lc_poles *filter,
                   struct dw_filter_figures *figures)
 {
-    const struct resonant_parts parts = parts_with_source(terms, values);
-    struct resonant_start start;
-    if (!resonant_new(filter, &parts))
+    const struct lc_parts parts = parts_with_source(terms, values);
+    struct lc_start start;
+    if (!lc_poles_new(filter, &parts))
         return false;
-    resonant_settling(filter, terms->period, terms->step, terms->task.band, &start);
+    lc_settling(filter, terms->period, terms->step, terms->task.band, &start);
     *figures = (struct dw_filter_figures){
         .duty = terms->duty,
         .settling = start.settling,
@@ -121,40 +121,40 @@ static bool begin(const struct terms *terms, const struct coil_values *values, s
 
 bool coil_start(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
 {
-    struct resonant filter;
+    struct lc_poles filter;
     return begin(terms, values, &filter, figures);
 }
 
 bool coil_figures(const struct terms *terms, const struct coil_values *values, const struct most *most,
                   struct dw_filter_figures *figures)
 {
-    struct resonant filter;
+    struct lc_poles filter;
     if (!begin(terms, values, &filter, figures))
         return false;
     /* what takes longest last */
     if (beyond(terms, figures, most))  /* unrun: worst-middle */
         return true;
     if (terms->search_duty)
-        figures->ripple = resonant_worst_ripple(&filter, terms->period, terms->task.levels, most->ripple / terms->height,
+        figures->ripple = lc_worst_ripple(&filter, terms->period, terms->task.levels, most->ripple / terms->height,
                                                 &figures->duty);
     else
-        figures->ripple = resonant_ripple(&filter, terms->period, terms->duty);
+        figures->ripple = lc_ripple(&filter, terms->period, terms->duty);
     figures->ripple *= terms->height;
     if (beyond(terms, figures, most))
         return true;
     double current[2];
-    resonant_current(&filter, terms->period, terms->step, 0, current);
+    lc_current(&filter, terms->period, terms->step, 0, current);
     /* with nothing charged, then from duty 0 settled and in the steady state */
     if (terms->search_duty) { /* either level */
         const double volts = fmax(fabs(terms->task.high), fabs(terms->task.low));
         double out[2], steady[2];
         figures->pin_current = volts * fmax(-current[0], current[1]);
-        resonant_orbit(&filter, terms->period, figures->duty, out, steady);
+        lc_orbit(&filter, terms->period, figures->duty, out, steady);
         current[0] = fmin(current[0], steady[0]);
         current[1] = fmax(current[1], steady[1]);
     } else if (terms->task.low != 0) {
         double rest[2];
-        resonant_current(&filter, terms->period, terms->step, terms->task.low / terms->height, rest);
+        lc_current(&filter, terms->period, terms->step, terms->task.low / terms->height, rest);
         figures->pin_current = terms->height * fmax(-rest[0], rest[1]);
     }
     for (int i = 0; i < 2; i++) {
@@ -174,19 +174,19 @@ static struct coil_values values_of(const struct dw_filter *filter)
 double coil_swing(const struct terms *terms, const struct dw_filter *filter, double duty)
 {
     const struct coil_values values = values_of(filter);
-    const struct resonant_parts parts = parts_with_source(terms, &values);
-    struct resonant stage;
+    const struct lc_parts parts = parts_with_source(terms, &values);
+    struct lc_poles stage;
     double out[2], current[2];
-    if (!resonant_new(&stage, &parts))
+    if (!lc_poles_new(&stage, &parts))
         return NAN;
-    resonant_orbit(&stage, terms->period, duty, out, current);
+    lc_orbit(&stage, terms->period, duty, out, current);
     return terms->height * (current[1] - current[0]);
 }
 
 double coil_least_ripple(const struct terms *terms, const struct coil_values *values)
 {
-    const struct resonant_parts parts = parts_with_source(terms, values);
-    return terms->height * sin(M_PI * terms->duty) * resonant_response(&parts, 2 * M_PI / terms->period);
+    const struct lc_parts parts = parts_with_source(terms, values);
+    return terms->height * sin(M_PI * terms->duty) * lc_response(&parts, 2 * M_PI / terms->period);
 }
 
 double margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil)
@@ -324,8 +324,8 @@ double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filte
     const struct terms terms = terms_of(task);
     if (filter->l.value > 0) {
         const struct coil_values values = values_of(filter);
-        const struct resonant_parts parts = parts_with_source(&terms, &values);
-        return resonant_cutoff(&parts);
+        const struct lc_parts parts = parts_with_source(&terms, &values);
+        return lc_cutoff(&parts);
     }
     struct rc_poles poles;
     double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES];

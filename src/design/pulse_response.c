@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the stage does under a train of pulses: steady state, worst duty, settling, peak current. */
-#include "resonant_inner.h"
+#include "lc_poles_inner.h"
 #include <complex.h>
 #include <float.h>
 #include <math.h>
@@ -72,13 +72,13 @@ static void orbit(const struct exp_sum *f, double step, double period, double du
     extremes[1] = fmax(step - least, most_low);
 }
 
-void resonant_orbit(const struct resonant *filter, double period, double duty, double out[2], double current[2])
+void lc_orbit(const struct lc_poles *filter, double period, double duty, double out[2], double current[2])
 {
     orbit(&filter->out, filter->gain, period, duty, out);
     orbit(&filter->current, filter->conductance, period, duty, current);
 }
 
-double resonant_ripple(const struct resonant *filter, double period, double duty)
+double lc_ripple(const struct lc_poles *filter, double period, double duty)
 {
     double extremes[2];
     if (duty <= 0 || duty >= 1)
@@ -127,13 +127,13 @@ struct duties {
 
 /* What bounds the ripple at all duties, V per V; (6.19) to (6.21). */
 struct ceiling {
-    const struct resonant *filter;
+    const struct lc_poles *filter;
     double step;              /* s, 1 / levels of the period */
     double slope, curvature;  /* of the ripple against the duty, in steps */
     double edge, after_edges; /* swing behind one edge alone, and how what is left of others counts */
 };
 
-static struct ceiling ceiling_of(const struct resonant *filter, const struct exp_sum *train, double period, double steps)
+static struct ceiling ceiling_of(const struct lc_poles *filter, const struct exp_sum *train, double period, double steps)
 {
     const struct exp_sum *f = &filter->out, slope = exp_sum_slope(train);
     double least = INFINITY, most = -INFINITY, least_slope = INFINITY, most_slope = -INFINITY;
@@ -167,14 +167,14 @@ static double most_within(const struct duties *span, const struct ceiling *ceili
 /* Ripples that differ by less, relatively, are equal. */
 static const double SAME = 1e-13;
 
-double resonant_worst_ripple(const struct resonant *filter, double period, long levels, double enough, double *duty)
+double lc_worst_ripple(const struct lc_poles *filter, double period, long levels, double enough, double *duty)
 {
     enum { DEEP = 64 };
     struct duties stack[DEEP];
     const struct exp_sum train = times(&filter->out, impulses, period, 0);
     const double steps = (double)levels;
     long worst = levels / 2;
-    double most = resonant_ripple(filter, period, (double)worst / steps);
+    double most = lc_ripple(filter, period, (double)worst / steps);
     *duty = (double)worst / steps;
     if (most > enough || rises_once(&train, period))
         return most;
@@ -184,13 +184,13 @@ double resonant_worst_ripple(const struct resonant *filter, double period, long 
     const double outlasted = ceil(within_from(&filter->out, SAME * most) / period * steps);
     const long from = outlasted < (double)worst ? (long)outlasted : worst;
     int depth = 0;
-    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? resonant_ripple(filter, period, (double)from / steps) : most };
+    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? lc_ripple(filter, period, (double)from / steps) : most };
     while (depth > 0 && !(most > enough)) {
         const struct duties span = stack[--depth];
         if (span.to - span.from < 2 || most_within(&span, &ceiling) <= most * (1 + SAME))
             continue;
         const long middle = span.from + (span.to - span.from) / 2;
-        const double ripple = resonant_ripple(filter, period, (double)middle / steps);
+        const double ripple = lc_ripple(filter, period, (double)middle / steps);
         if (ripple > most) {
             most = ripple;
             worst = middle;
@@ -243,7 +243,7 @@ static double least_mean(const struct exp_sum *f, double period)
     return least;
 }
 
-void resonant_settling(const struct resonant *filter, double period, double duty, double band, struct resonant_start *start)
+void lc_settling(const struct lc_poles *filter, double period, double duty, double band, struct lc_start *start)
 {
     /* what is still missing from the mean of the period that ends at (k + 1) T, as in (6.9) */
     struct exp_sum missing = times(&filter->out, mean_short, period, duty);
@@ -263,7 +263,7 @@ void resonant_settling(const struct resonant *filter, double period, double duty
     }
 }
 
-void resonant_current(const struct resonant *filter, double period, double duty, double low, double extremes[2])
+void lc_current(const struct lc_poles *filter, double period, double duty, double low, double extremes[2])
 {
     enum { MOST_PERIODS = 100000 };
     const struct exp_sum *f = &filter->current;

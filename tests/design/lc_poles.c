@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "design/filter_inner.h"
-#include "design/resonant_inner.h"
+#include "design/lc_poles_inner.h"
 #include "simulated.h"
 #include "suite.h"
 #include <math.h>
@@ -31,10 +31,10 @@ static struct dw_filter_task task_of(double period, double source, double load)
                                     .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY };
 }
 
-static struct resonant resonant_of(const struct dw_filter *f, double source, double load)
+static struct lc_poles lc_of(const struct dw_filter *f, double source, double load)
 {
-    struct resonant stage;
-    ck_assert(resonant_new(&stage, &(struct resonant_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
+    struct lc_poles stage;
+    ck_assert(lc_poles_new(&stage, &(struct lc_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
                                                              f->cd.value, load }));
     return stage;
 }
@@ -82,16 +82,16 @@ START_TEST(worst_duty_is_the_worst_of_all_tried_one_by_one)
     for (int n = 0; n < 150; n++) {
         double period, source, load, duty, most = 0;
         const struct dw_filter filter = crooked(&seed, &period, &source, &load);
-        const struct resonant stage = resonant_of(&filter, source, load);
+        const struct lc_poles stage = lc_of(&filter, source, load);
         const long steps = levels[n % 5];
-        const double found = resonant_worst_ripple(&stage, period, steps, INFINITY, &duty);
+        const double found = lc_worst_ripple(&stage, period, steps, INFINITY, &duty);
         for (long k = 1; k < steps; k++)
-            most = fmax(most, resonant_ripple(&stage, period, (double)k / (double)steps));
+            most = fmax(most, lc_ripple(&stage, period, (double)k / (double)steps));
         /* what differs by 1e-13 counts as equal; the two halves of the duties differ by rounding */
         near(found, most, 1e-12);
-        near(resonant_ripple(&stage, period, duty), found, 1e-14);
+        near(lc_ripple(&stage, period, duty), found, 1e-14);
         ck_assert(duty * (double)steps == rint(duty * (double)steps));
-        not_half += duty < 0.45 && found > 1.0001 * resonant_ripple(&stage, period, 0.5);
+        not_half += duty < 0.45 && found > 1.0001 * lc_ripple(&stage, period, 0.5);
     }
     ck_assert_int_gt(not_half, 20);
 }
@@ -104,9 +104,9 @@ START_TEST(a_search_for_the_worst_duty_ends_at_what_is_enough)
     for (int n = 0; n < 100; n++) {
         double period, source, load, duty;
         const struct dw_filter filter = crooked(&seed, &period, &source, &load);
-        const struct resonant stage = resonant_of(&filter, source, load);
-        const double worst = resonant_worst_ripple(&stage, period, 256, INFINITY, &duty);
-        const double enough = worst * uniform(&seed, 0.9, 1.05), found = resonant_worst_ripple(&stage, period, 256, enough, &duty);
+        const struct lc_poles stage = lc_of(&filter, source, load);
+        const double worst = lc_worst_ripple(&stage, period, 256, INFINITY, &duty);
+        const double enough = worst * uniform(&seed, 0.9, 1.05), found = lc_worst_ripple(&stage, period, 256, enough, &duty);
         if (worst > enough)
             ck_assert(found > enough && found <= worst);
         else

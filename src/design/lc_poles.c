@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The stage's poles and partial fractions, and its response against frequency. */
-#include "resonant_inner.h"
+#include "lc_poles_inner.h"
 #include <complex.h>
 #include <float.h>
 #include <math.h>
@@ -12,7 +12,7 @@ struct fraction {
     double out[2], current[3], below[4];
 };
 
-static struct fraction fraction_of(const struct resonant_parts *p)
+static struct fraction fraction_of(const struct lc_parts *p)
 {
     const double g = 1 / p->load, td = p->rd * p->cd, direct = 1 + p->r * g, first = p->r * p->c + p->l * g, second = p->l * p->c;
     if (!(p->cd > 0))
@@ -120,10 +120,10 @@ static void shares(struct exp_sum *f, const struct fraction *h, const double *ab
     }
 }
 
-bool resonant_new(struct resonant *filter, const struct resonant_parts *parts)
+bool lc_poles_new(struct lc_poles *filter, const struct lc_parts *parts)
 {
     const struct fraction h = fraction_of(parts);
-    *filter = (struct resonant){ .gain = h.out[0] / h.below[0], .conductance = h.current[0] / h.below[0] };
+    *filter = (struct lc_poles){ .gain = h.out[0] / h.below[0], .conductance = h.current[0] / h.below[0] };
     if (!poles(&filter->out, &h))
         return false;
     filter->current = filter->out;
@@ -132,30 +132,30 @@ bool resonant_new(struct resonant *filter, const struct resonant_parts *parts)
     return isfinite(exp_sum_bound(&filter->out, 0)) && isfinite(exp_sum_bound(&filter->current, 0));
 }
 
-double resonant_response(const struct resonant_parts *parts, double angular)
+double lc_response(const struct lc_parts *parts, double angular)
 {
     const struct fraction h = fraction_of(parts);
     return cabs(polynomial(h.out, 1, I * angular)) / cabs(polynomial(h.below, 3, I * angular));
 }
 
-double resonant_cutoff(const struct resonant_parts *parts)
+double lc_cutoff(const struct lc_parts *parts)
 {
     const double wanted = 1 / (1 + parts->r / parts->load) * M_SQRT1_2;
     /* beyond its natural frequency, without and with the damping capacitor, the response only falls */
     double low = 0.5 / sqrt(parts->l * (parts->c + parts->cd)), high = low;
-    while (resonant_response(parts, high) > wanted || high * high * parts->l * parts->c < 4)
+    while (lc_response(parts, high) > wanted || high * high * parts->l * parts->c < 4)
         high *= 2;
-    while (resonant_response(parts, low) < wanted)
+    while (lc_response(parts, low) < wanted)
         low /= 2;
     double step = high / low;
     /* downwards in small steps to the highest crossing, then bisection */
     step = pow(step, 1.0 / 256);
-    while (resonant_response(parts, high / step) < wanted)
+    while (lc_response(parts, high / step) < wanted)
         high /= step;
     low = high / step;
     for (int i = 0; i < 60; i++) {
         const double middle = (low + high) / 2;
-        if (resonant_response(parts, middle) > wanted)
+        if (lc_response(parts, middle) > wanted)
             low = middle;
         else
             high = middle;
