@@ -86,7 +86,7 @@ static struct search search_new(const struct dw_choice_wish *wish, enum goal goa
 
 /* What there is to search in: RC stages, filters with a coil; first NULL where there are none. */
 struct offers {
-    struct offer rungs, coils;
+    struct offer rc, lc;
     struct dw_parts *own[4];  /* a shard's */
 };
 
@@ -100,10 +100,10 @@ static void offers_free(struct offers *offers)
 static bool offers_new(struct offers *offers, const struct dw_choice_wish *wish)
 {
     *offers = (struct offers){
-        .rungs = { wish->most_stages ? wish->resistors : NULL, wish->capacitors, wish->resistors, wish->capacitors },
-        .coils = { wish->coils, wish->capacitors, wish->dampers, wish->capacitors },
+        .rc = { wish->most_stages ? wish->resistors : NULL, wish->capacitors, wish->resistors, wish->capacitors },
+        .lc = { wish->coils, wish->capacitors, wish->dampers, wish->capacitors },
     };
-    struct offer *const kinds[2] = { &offers->rungs, &offers->coils };
+    struct offer *const kinds[2] = { &offers->rc, &offers->lc };
     for (int i = 0; i < 2 && wish->shards > 0; i++) {
         struct dw_parts **own = &offers->own[2 * i];
         if (!kinds[i]->first)
@@ -122,25 +122,25 @@ static bool offers_new(struct offers *offers, const struct dw_choice_wish *wish)
 static void search_all(struct search *search, const struct dw_choice_wish *wish, const struct offers *offers,
                        double *candidates)
 {
-    enum { COIL = 0 };
+    enum { LC = 0 };
     const bool damped = wish->task.source > 0 || isfinite(wish->task.load);
     int kinds[DW_FILTER_STAGES + 1], count = 0;
     for (int stages = 1; stages <= DW_FILTER_STAGES; stages++) {
-        if (offers->rungs.first && stages >= wish->least_stages && stages <= wish->most_stages)
+        if (offers->rc.first && stages >= wish->least_stages && stages <= wish->most_stages)
             kinds[count++] = stages;
-        if (offers->coils.first && stages == 1)
-            kinds[count++] = COIL;
+        if (offers->lc.first && stages == 1)
+            kinds[count++] = LC;
     }
     *candidates = 0;
     for (int i = 0; i < count && !search->stopped; i++) {
         search->share_from = (double)i / count;
         search->share_to = (double)(i + 1) / count;
-        if (kinds[i] == COIL) {
-            search_coils(search, &offers->coils);
-            *candidates += coils_candidates(&offers->coils, damped);
+        if (kinds[i] == LC) {
+            search_lc(search, &offers->lc);
+            *candidates += lc_candidates(&offers->lc, damped);
         } else {
-            search_rungs(search, kinds[i], &offers->rungs);
-            *candidates += rungs_candidates(kinds[i], &offers->rungs);
+            search_rc(search, kinds[i], &offers->rc);
+            *candidates += rc_candidates(kinds[i], &offers->rc);
         }
         search_tell(search, 1);
     }

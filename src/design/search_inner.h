@@ -69,12 +69,12 @@ struct offer {
 };
 
 /* RC stages by branch and bound. */
-void search_rungs(struct search *search, int stages, const struct offer *offer);
+void search_rc(struct search *search, int stages, const struct offer *offer);
 /* Filters with a coil. */
-void search_coils(struct search *search, const struct offer *offer);
+void search_lc(struct search *search, const struct offer *offer);
 /* Number of candidates that each looks at. */
-double rungs_candidates(int stages, const struct offer *offer);
-double coils_candidates(const struct offer *offer, bool damped_already);
+double rc_candidates(int stages, const struct offer *offer);
+double lc_candidates(const struct offer *offer, bool damped_already);
 
 /* One shard's share of all pairs of a part of each list. The first list is dealt out to the shards; where there are more
  * shards than that has parts, those of one part deal out the second.

@@ -104,7 +104,7 @@ static double variants(struct search *search, struct dw_filter *filter, bool dam
     return count;
 }
 
-double coils_candidates(const struct offer *offer, bool damped_already)
+double lc_candidates(const struct offer *offer, bool damped_already)
 {
     double count = 0;
     for (size_t i = 0; i < offer->first->count; i++)
@@ -131,7 +131,7 @@ static size_t scattering_step(size_t places)
     }
 }
 
-void search_coils(struct search *search, const struct offer *offer)
+void search_lc(struct search *search, const struct offer *offer)
 {
     const struct dw_parts *coils = offer->first, *capacitors = offer->second;
     const bool damped_already = search->terms.task.source > 0 || isfinite(search->terms.task.load);

@@ -17,7 +17,7 @@ struct space {
     const struct dw_parts *list[SIDES];
 };
 
-double rungs_candidates(int stages, const struct offer *offer)
+double rc_candidates(int stages, const struct offer *offer)
 {
     double count = (double)offer->first->count * (double)offer->second->count;
     for (int k = 1; k < stages; k++)
@@ -171,14 +171,14 @@ static void every_one(const struct space *space, double all)
     }
 }
 
-void search_rungs(struct search *search, int stages, const struct offer *offer)
+void search_rc(struct search *search, int stages, const struct offer *offer)
 {
     struct space space = { .search = search, .stages = stages };
     for (int k = 0; k < stages; k++) {
         space.list[2 * k] = k == 0 ? offer->first : offer->resistors;
         space.list[2 * k + 1] = k == 0 ? offer->second : offer->capacitors;
     }
-    const double all = rungs_candidates(stages, offer);
+    const double all = rc_candidates(stages, offer);
     if (search->exhaustive)
         every_one(&space, all);
     else
