@@ -5,7 +5,7 @@
 #include "wishes.h"
 #include <math.h>
 
-START_TEST(a_remedy_fits_and_a_smaller_change_does_not)
+START_TEST(a_suggestion_fits_and_a_smaller_change_does_not)
 {
     uint64_t seed = 33;
     int seen[DW_REMEDIES] = { 0 };
@@ -83,7 +83,7 @@ START_TEST(what_one_figure_alone_decides_is_not_looked_at_one_by_one)
 }
 END_TEST
 
-START_TEST(where_only_the_loading_is_limited_a_remedy_is_the_least_of_it)
+START_TEST(where_only_the_loading_is_limited_a_suggestion_is_the_least_of_it)
 {
     struct dw_choice_wish wish = ladders(series(6, 1e3, 1e5, 0), series(6, 1e-9, 1e-6, 0));
     struct dw_remedy remedies[DW_REMEDIES];
@@ -173,7 +173,7 @@ START_TEST(a_coil_s_current_alone_is_told_where_it_is_what_fails)
 }
 END_TEST
 
-START_TEST(the_frequency_of_a_remedy_is_the_lowest_for_ladders)
+START_TEST(the_frequency_of_a_suggestion_is_the_lowest_for_ladders)
 {
     struct dw_choice_wish wish = ladders(series(6, 1e3, 1e5, 0), series(6, 1e-9, 1e-6, 0));
     struct dw_choices *choices;
@@ -195,7 +195,7 @@ START_TEST(the_frequency_of_a_remedy_is_the_lowest_for_ladders)
 }
 END_TEST
 
-SUITE("design: remedies", a_remedy_fits_and_a_smaller_change_does_not, what_one_figure_alone_decides_is_not_looked_at_one_by_one,
-      where_only_the_loading_is_limited_a_remedy_is_the_least_of_it,
+SUITE("design: suggestions", a_suggestion_fits_and_a_smaller_change_does_not, what_one_figure_alone_decides_is_not_looked_at_one_by_one,
+      where_only_the_loading_is_limited_a_suggestion_is_the_least_of_it,
       what_would_do_is_found_without_looking_at_all_where_all_are_equal, a_coil_s_current_alone_is_told_where_it_is_what_fails,
-      the_frequency_of_a_remedy_is_the_lowest_for_ladders)
+      the_frequency_of_a_suggestion_is_the_lowest_for_ladders)
