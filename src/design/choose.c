@@ -158,11 +158,11 @@ static struct dw_choices *choices_of(const struct search *search)
     }
     *choices = (struct dw_choices){ .choice = choice, .count = search->count, .evaluations = search->evaluations };
     for (size_t i = 0; i < search->count; i++) {
-        const struct found *found = &search->kept[i];
+        const struct candidate *found = &search->kept[i];
         choice[i] = (struct dw_choice){ .filter = found->filter, .worst = found->worst, .exact = found->exact,
                                         .margin = found->margin, .price = found->price, .parts = found->parts,
                                         .size = found->size };
-        figures_at(&search->terms, &found->filter, NULL, &ANY_FIGURES, &choice[i].nominal);
+        figures_at(&search->terms, &found->filter, NULL, &NO_LIMITS, &choice[i].nominal);
     }
     return choices;
 }
@@ -214,14 +214,14 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
     const enum goal goals[] = { goal_of(wish), GOAL_NEAREST };
     enum dw_status status = check(wish, goals[0], error);
     *choices = NULL;
-    for (size_t i = 0; i < count && status == DW_OK; i++)  /* unrun: passed-on */
+    for (size_t i = 0; i < count && status == DW_OK; i++)
         status = filter_check(&filters[i], error);
     for (int pass = 0; pass < 2 && status == DW_OK && !*choices; pass++) {
         struct search search = search_new(wish, goals[pass]);
         for (size_t i = 0; i < count; i++) {
             struct dw_filter_figures worst;
             bool exact;
-            if (figures_worst(&search.terms, &filters[i], &ANY_FIGURES, &worst, &exact))  /* unrun: undamped */
+            if (figures_worst(&search.terms, &filters[i], &NO_LIMITS, &worst, &exact))
                 search_offer(&search, &filters[i], &worst, exact);
         }
         if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))

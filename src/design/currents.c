@@ -118,7 +118,7 @@ enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, cons
         currents->resistor[k] = filter->r[k].value * square[coil ? 2 : filter->stages + k];
     }
     if (coil) {
-        const struct terms terms = terms_of(task);
+        const struct task_terms terms = terms_of(task);
         currents->damping = sqrt(fmax(square[1], 0));
         currents->rd = filter->rd.value * square[1];
         currents->coil = coil_swing(&terms, filter, duty);

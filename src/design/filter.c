@@ -38,10 +38,10 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
     return DW_OK;
 }
 
-struct terms terms_of(const struct dw_filter_task *task)
+struct task_terms terms_of(const struct dw_filter_task *task)
 {
     const bool search = isnan(task->duty);
-    return (struct terms){
+    return (struct task_terms){
         .task = *task,
         .period = 1 / task->frequency,
         .height = task->high - task->low,
@@ -51,7 +51,7 @@ struct terms terms_of(const struct dw_filter_task *task)
     };
 }
 
-static void poles_with_source(struct rc_poles *poles, const struct terms *terms, int stages, const double *r, const double *c)
+static void poles_with_source(struct rc_poles *poles, const struct task_terms *terms, int stages, const double *r, const double *c)
 {
     double with[RC_POLES_MAX] = { 0 };
     for (int k = 0; k < stages; k++)
@@ -60,7 +60,7 @@ static void poles_with_source(struct rc_poles *poles, const struct terms *terms,
     rc_poles_of_ladder(poles, stages, with, c, terms->task.load);
 }
 
-double rc_ripple(const struct terms *terms, int stages, const double *r, const double *c)
+double rc_ripple(const struct task_terms *terms, int stages, const double *r, const double *c)
 {
     struct rc_poles poles;
     poles_with_source(&poles, terms, stages, r, c);
@@ -68,40 +68,40 @@ double rc_ripple(const struct terms *terms, int stages, const double *r, const d
     return terms->height * rc_poles_ripple(&poles, terms->period, terms->duty);
 }
 
-double rc_settling(const struct terms *terms, int stages, const double *r, const double *c, bool *at_most)
+double rc_settling(const struct task_terms *terms, int stages, const double *r, const double *c, bool *at_most)
 {
     struct rc_poles poles;
     poles_with_source(&poles, terms, stages, r, c);
     return rc_poles_settling(&poles, terms->period, terms->step, terms->task.band, at_most);
 }
 
-double loading_of(const struct terms *terms, double resistance)
+double loading_of(const struct task_terms *terms, double resistance)
 {
     const double ratio = (terms->task.source + resistance) / terms->task.load;
     return ratio / (1 + ratio);
 }
 
-double rc_pin_current(const struct terms *terms, double first, double whole)
+double rc_pin_current(const struct task_terms *terms, double first, double whole)
 {
     const double inrush = terms->height / (terms->task.source + first), all = terms->task.source + whole + terms->task.load;
     const double rest = fmax(fabs(terms->task.high), fabs(terms->task.low)) / (terms->task.source + first);
     return fmax(rest, fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all)));
 }
 
-static struct lc_parts parts_with_source(const struct terms *terms, const struct coil_values *v)
+static struct lc_parts parts_with_source(const struct task_terms *terms, const struct coil_values *v)
 {
     return (struct lc_parts){ v->r + terms->task.source, v->l, v->c, v->rd, v->cd, terms->task.load };
 }
 
-const struct most ANY_FIGURES = { INFINITY, INFINITY, INFINITY };
+const struct filter_limits NO_LIMITS = { INFINITY, INFINITY, INFINITY };
 
-bool beyond(const struct terms *terms, const struct dw_filter_figures *figures, const struct most *most)
+bool exceeds(const struct task_terms *terms, const struct dw_filter_figures *figures, const struct filter_limits *limits)
 {
-    return figures->ripple > most->ripple || figures->settling > most->settling ||
-           margin_of(&terms->task, figures, true) > most->margin;
+    return figures->ripple > limits->ripple || figures->settling > limits->settling ||
+           margin_of(&terms->task, figures, true) > limits->margin;
 }
 
-static bool begin(const struct terms *terms, const struct coil_values *values, struct lc_poles *filter,
+static bool begin(const struct task_terms *terms, const struct coil_values *values, struct lc_poles *filter,
                   struct dw_filter_figures *figures)
 {
     const struct lc_parts parts = parts_with_source(terms, values);
@@ -119,28 +119,28 @@ static bool begin(const struct terms *terms, const struct coil_values *values, s
     return true;
 }
 
-bool coil_start(const struct terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
+bool coil_start(const struct task_terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
 {
     struct lc_poles filter;
     return begin(terms, values, &filter, figures);
 }
 
-bool coil_figures(const struct terms *terms, const struct coil_values *values, const struct most *most,
+bool coil_figures(const struct task_terms *terms, const struct coil_values *values, const struct filter_limits *limits,
                   struct dw_filter_figures *figures)
 {
     struct lc_poles filter;
     if (!begin(terms, values, &filter, figures))
         return false;
     /* what takes longest last */
-    if (beyond(terms, figures, most))  /* unrun: worst-middle */
+    if (exceeds(terms, figures, limits))
         return true;
     if (terms->search_duty)
-        figures->ripple = lc_worst_ripple(&filter, terms->period, terms->task.levels, most->ripple / terms->height,
+        figures->ripple = lc_worst_ripple(&filter, terms->period, terms->task.levels, limits->ripple / terms->height,
                                                 &figures->duty);
     else
         figures->ripple = lc_ripple(&filter, terms->period, terms->duty);
     figures->ripple *= terms->height;
-    if (beyond(terms, figures, most))
+    if (exceeds(terms, figures, limits))
         return true;
     double current[2];
     lc_current(&filter, terms->period, terms->step, 0, current);
@@ -171,7 +171,7 @@ static struct coil_values values_of(const struct dw_filter *filter)
     return (struct coil_values){ filter->r[0].value, filter->l.value, filter->c[0].value, filter->rd.value, filter->cd.value };
 }
 
-double coil_swing(const struct terms *terms, const struct dw_filter *filter, double duty)
+double coil_swing(const struct task_terms *terms, const struct dw_filter *filter, double duty)
 {
     const struct coil_values values = values_of(filter);
     const struct lc_parts parts = parts_with_source(terms, &values);
@@ -183,7 +183,7 @@ double coil_swing(const struct terms *terms, const struct dw_filter *filter, dou
     return terms->height * (current[1] - current[0]);
 }
 
-double coil_least_ripple(const struct terms *terms, const struct coil_values *values)
+double coil_least_ripple(const struct task_terms *terms, const struct coil_values *values)
 {
     const struct lc_parts parts = parts_with_source(terms, values);
     return terms->height * sin(M_PI * terms->duty) * lc_response(&parts, 2 * M_PI / terms->period);
@@ -241,28 +241,28 @@ int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts
     return count;
 }
 
-static void values_at(const struct dw_filter *filter, const double *place, double value[FILTER_PARTS])
+static void values_at(const struct dw_filter *filter, const double *deviation, double value[FILTER_PARTS])
 {
     const struct dw_part *parts[FILTER_PARTS];
     const int count = filter_part_list(filter, parts);
     for (int i = 0; i < count; i++)
-        value[i] = parts[i]->value * (place ? 1 + place[i] * parts[i]->spread : 1);
+        value[i] = parts[i]->value * (deviation ? 1 + deviation[i] * parts[i]->spread : 1);
 }
 
-bool start_at(const struct terms *terms, const struct dw_filter *filter, const double *place, struct dw_filter_figures *figures)
+bool start_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation, struct dw_filter_figures *figures)
 {
     double value[FILTER_PARTS];
-    values_at(filter, place, value);
+    values_at(filter, deviation, value);
     return coil_start(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, figures);
 }
 
-bool figures_at(const struct terms *terms, const struct dw_filter *filter, const double *place, const struct most *most,
+bool figures_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation, const struct filter_limits *limits,
                 struct dw_filter_figures *figures)
 {
     double value[FILTER_PARTS] = { 0 };
-    values_at(filter, place, value);
+    values_at(filter, deviation, value);
     if (filter->l.value > 0)
-        return coil_figures(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, most, figures);
+        return coil_figures(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, limits, figures);
     double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES], whole = 0;
     for (int k = 0; k < filter->stages; k++) {
         r[k] = value[2 * k];
@@ -291,9 +291,9 @@ enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const struct
         status = filter_check(filter, error);
     if (status != DW_OK)
         return status;
-    const struct terms terms = terms_of(task);
+    const struct task_terms terms = terms_of(task);
     struct dw_filter_figures found;
-    if (!figures_at(&terms, filter, NULL, &ANY_FIGURES, &found))
+    if (!figures_at(&terms, filter, NULL, &NO_LIMITS, &found))
         return undamped(error);
     *figures = found;
     return DW_OK;
@@ -307,10 +307,10 @@ enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct d
         status = filter_check(filter, error);
     if (status != DW_OK)
         return status;
-    const struct terms terms = terms_of(task);
+    const struct task_terms terms = terms_of(task);
     struct dw_filter_figures found;
     bool proved;
-    if (!figures_worst(&terms, filter, &ANY_FIGURES, &found, &proved))
+    if (!figures_worst(&terms, filter, &NO_LIMITS, &found, &proved))
         return undamped(error);
     *figures = found;
     *exact = proved;
@@ -321,7 +321,7 @@ double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filte
 {
     if (dw_filter_task_check(task, NULL) != DW_OK || filter_check(filter, NULL) != DW_OK)
         return NAN;
-    const struct terms terms = terms_of(task);
+    const struct task_terms terms = terms_of(task);
     if (filter->l.value > 0) {
         const struct coil_values values = values_of(filter);
         const struct lc_parts parts = parts_with_source(&terms, &values);

@@ -16,7 +16,7 @@ static double rounded(double x)
 {
     int exponent;
     const double fraction = frexp(x, &exponent);
-    return isfinite(x) ? ldexp(rint(ldexp(fraction, 30)), exponent - 30) : x;  /* unrun: search-keeps */
+    return isfinite(x) ? ldexp(rint(ldexp(fraction, 30)), exponent - 30) : x;
 }
 
 static double score_of(const struct search *search, const struct dw_filter_figures *figures, double margin, double price)
@@ -66,12 +66,12 @@ bool search_hopeless(const struct search *search, const struct bound *bound, boo
         const size_t before = front_before(search, settling);
         if (before == 0)
             return false;
-        const struct found *best = &search->kept[before - 1];
+        const struct candidate *best = &search->kept[before - 1];
         return best->ripple < ripple || (best->ripple == ripple && best->settling < settling);
     }
     if (search->count < search->room)
         return false;
-    const struct found *last = &search->kept[search->count - 1];
+    const struct candidate *last = &search->kept[search->count - 1];
     if (search->count_parts && bound->parts != last->parts)
         return bound->parts > last->parts;
     const double score = rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING));
@@ -80,36 +80,36 @@ bool search_hopeless(const struct search *search, const struct bound *bound, boo
     return score > last->score || tie_lost;
 }
 
-struct most search_most(const struct search *search, const struct bound *bound)
+struct filter_limits search_limits(const struct search *search, const struct bound *bound)
 {
     const struct dw_filter_task *task = &search->terms.task;
-    const struct found *last = search->count > 0 ? &search->kept[search->count - 1] : NULL;
+    const struct candidate *last = search->count > 0 ? &search->kept[search->count - 1] : NULL;
     const bool full = last && search->count == search->room && !(search->count_parts && bound->parts < last->parts);
     const double slack = 1 + 4 * ROUNDED, score = full ? last->score * slack : INFINITY;
-    struct most most = { INFINITY, INFINITY, INFINITY };
+    struct filter_limits limits = { INFINITY, INFINITY, INFINITY };
     if (search->goal != GOAL_NEAREST)
-        most = (struct most){ 1, task->ripple * slack, task->settling * slack };
+        limits = (struct filter_limits){ 1, task->ripple * slack, task->settling * slack };
     switch (search->goal) {
     case GOAL_BALANCE:
         if (isfinite(task->ripple) && isfinite(task->settling)) {
-            most.ripple = fmin(most.ripple, score * task->ripple);
-            most.settling = fmin(most.settling, score * task->settling);
+            limits.ripple = fmin(limits.ripple, score * task->ripple);
+            limits.settling = fmin(limits.settling, score * task->settling);
         } else if (isfinite(task->settling)) {
-            most.ripple = score;
+            limits.ripple = score;
         } else {
-            most.settling = score;
+            limits.settling = score;
         }
         break;
     case GOAL_NEAREST:
         if (full)
-            most = (struct most){ score, score * task->ripple, score * task->settling };
+            limits = (struct filter_limits){ score, score * task->ripple, score * task->settling };
         break;
-    case GOAL_RIPPLE: most.ripple = fmin(most.ripple, score); break;
-    case GOAL_SETTLING: most.settling = fmin(most.settling, score); break;
+    case GOAL_RIPPLE: limits.ripple = fmin(limits.ripple, score); break;
+    case GOAL_SETTLING: limits.settling = fmin(limits.settling, score); break;
     case GOAL_FRONT: {
         const size_t before = front_before(search, rounded(bound->figures.settling * (1 - ROUNDING)));
         if (before > 0)
-            most.ripple = fmin(most.ripple, search->kept[before - 1].ripple * slack);
+            limits.ripple = fmin(limits.ripple, search->kept[before - 1].ripple * slack);
         break;
     }
     case GOAL_OVERSHOOT:
@@ -117,7 +117,7 @@ struct most search_most(const struct search *search, const struct bound *bound)
     case GOAL_PIN:
     case GOAL_PRICE: break;
     }
-    return most;
+    return limits;
 }
 
 static int compare(double one, double other)
@@ -131,13 +131,13 @@ static int compare_values(const struct dw_filter *one, const struct dw_filter *o
     const struct dw_part *a[FILTER_PARTS], *b[FILTER_PARTS];
     const int count = filter_part_list(one, a), more = filter_part_list(other, b);
     int order = count - more;
-    for (int i = 0; i < count && order == 0; i++)  /* unrun: search-keeps */
+    for (int i = 0; i < count && order == 0; i++)
         order = compare(a[i]->value, b[i]->value);
     return order;
 }
 
 /* Among equals. */
-static int compare_rest(const struct found *one, const struct found *other)
+static int compare_rest(const struct candidate *one, const struct candidate *other)
 {
     int order = one->size - other->size;
     order = order ? order : compare(one->resistance, other->resistance);
@@ -145,7 +145,7 @@ static int compare_rest(const struct found *one, const struct found *other)
     return order ? order : compare_values(&one->filter, &other->filter);
 }
 
-static int rank(const struct search *search, const struct found *one, const struct found *other)
+static int rank(const struct search *search, const struct candidate *one, const struct candidate *other)
 {
     int order = search->count_parts ? one->parts - other->parts : 0;
     order = order ? order : compare(one->score, other->score);
@@ -157,7 +157,7 @@ static bool make_room(struct search *search)
     if (search->count < search->allocated)
         return true;
     const size_t larger = search->allocated ? 2 * search->allocated : 16;
-    struct found *moved = realloc(search->kept, larger * sizeof *moved);
+    struct candidate *moved = realloc(search->kept, larger * sizeof *moved);
     if (!moved) {
         search->no_memory = true;
         return false;
@@ -167,7 +167,7 @@ static bool make_room(struct search *search)
     return true;
 }
 
-static void insert(struct search *search, size_t at, const struct found *found)
+static void insert(struct search *search, size_t at, const struct candidate *found)
 {
     if (!make_room(search))
         return;
@@ -176,15 +176,14 @@ static void insert(struct search *search, size_t at, const struct found *found)
     search->count++;
 }
 
-static void offer_front(struct search *search, const struct found *found)
+static void offer_front(struct search *search, const struct candidate *found)
 {
     size_t at = front_before(search, found->settling);
     if (at > 0) {
-        const struct found *best = &search->kept[at - 1];
-        /* unrun: search-keeps */
+        const struct candidate *best = &search->kept[at - 1];
         if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))
             return;
-        if (best->ripple == found->ripple && best->settling == found->settling) {  /* unrun: search-keeps */
+        if (best->ripple == found->ripple && best->settling == found->settling) {
             if (compare_rest(found, best) < 0)
                 search->kept[at - 1] = *found;
             return;
@@ -204,7 +203,7 @@ static void offer_front(struct search *search, const struct found *found)
     }
 }
 
-static void offer_ranked(struct search *search, const struct found *found)
+static void offer_ranked(struct search *search, const struct candidate *found)
 {
     size_t at = search->count;
     while (at > 0 && rank(search, found, &search->kept[at - 1]) < 0)
@@ -221,7 +220,7 @@ void search_offer(struct search *search, const struct dw_filter *filter, const s
     const double margin = margin_of(&search->terms.task, worst, filter->l.value > 0);
     if (search->goal != GOAL_NEAREST && !(margin <= 1))
         return;
-    struct found found = {
+    struct candidate found = {
         .filter = *filter,
         .worst = *worst,
         .exact = exact,

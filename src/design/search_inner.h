@@ -26,7 +26,7 @@ struct bound {
     struct dw_filter_figures figures;
 };
 
-struct found {
+struct candidate {
     struct dw_filter filter;
     struct dw_filter_figures worst;
     bool exact;
@@ -37,11 +37,11 @@ struct found {
 };
 
 struct search {
-    struct terms terms;
+    struct task_terms terms;
     enum goal goal;
     bool count_parts;        /* fewer parts before all */
     size_t room;             /* how many are kept; with GOAL_FRONT as many as there are */
-    struct found *kept;      /* [count]: by rank; GOAL_FRONT: by settling, ripple falling */
+    struct candidate *kept;      /* [count]: by rank; GOAL_FRONT: by settling, ripple falling */
     size_t count, allocated;
     double evaluations;
     bool exhaustive;
@@ -54,7 +54,7 @@ struct search {
 /* Whether nothing under this bound can be kept. */
 bool search_hopeless(const struct search *search, const struct bound *bound, bool coil);
 /* Figures beyond which a candidate of this bound will not be kept. */
-struct most search_most(const struct search *search, const struct bound *bound);
+struct filter_limits search_limits(const struct search *search, const struct bound *bound);
 /* Keeps a candidate if it is good enough. */
 void search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
 /* Tells progress; now and then. */

@@ -38,12 +38,12 @@ static double best_damper(double n)
 
 static void look(struct search *search, const struct dw_filter *filter)
 {
-    const struct terms *terms = &search->terms;
+    const struct task_terms *terms = &search->terms;
     const struct coil_values values = { filter->r[0].value, filter->l.value, filter->c[0].value, filter->rd.value,
                                         filter->cd.value };
     struct bound bound = { .parts = dw_filter_parts(filter), .price = dw_filter_price(filter) };
     struct dw_filter_figures worst;
-    struct most most = { search->goal == GOAL_NEAREST ? INFINITY : 1, INFINITY, INFINITY };
+    struct filter_limits limits = { search->goal == GOAL_NEAREST ? INFINITY : 1, INFINITY, INFINITY };
     bool exact;
     /* cheap first: the nominal case bounds the worst one */
     if (!search->exhaustive) {
@@ -53,18 +53,18 @@ static void look(struct search *search, const struct dw_filter *filter)
             return;
         search->evaluations++;
         const double ripple = bound.figures.ripple;
-        if (!coil_start(terms, &values, &bound.figures))  /* unrun: undamped */
+        if (!coil_start(terms, &values, &bound.figures))
             return;
         bound.figures.ripple = ripple;
         if (search_hopeless(search, &bound, true))
             return;
-        most = search_most(search, &bound);
-        coil_figures(terms, &values, &most, &bound.figures);
+        limits = search_limits(search, &bound);
+        coil_figures(terms, &values, &limits, &bound.figures);
         if (search_hopeless(search, &bound, true))
             return;
     }
     search->evaluations += 100;
-    if (figures_worst(terms, filter, &most, &worst, &exact) && !beyond(terms, &worst, &most))  /* unrun: undamped */
+    if (figures_worst(terms, filter, &limits, &worst, &exact) && !exceeds(terms, &worst, &limits))
         search_offer(search, filter, &worst, exact);
 }
 

@@ -6,7 +6,7 @@
 
 enum { SIDES = 2 * DW_FILTER_STAGES, DEEP = 512, NODES_A_TELL = 1 << 14 };
 
-struct box {
+struct search_box {
     size_t from[SIDES], to[SIDES];  /* ranges in the lists, both inclusive; r c r c r c */
     struct bound bound;
 };
@@ -34,10 +34,10 @@ static double least_price(const struct dw_parts *list, size_t from, size_t to)
 }
 
 /* Least figures of a box; stops where it is already hopeless. */
-static bool bounded(const struct space *space, struct box *box)
+static bool bounded(const struct space *space, struct search_box *box)
 {
     struct search *search = space->search;
-    const struct terms *terms = &search->terms;
+    const struct task_terms *terms = &search->terms;
     double top_r[DW_FILTER_STAGES] = { 0 }, top_c[DW_FILTER_STAGES], low_r[DW_FILTER_STAGES], low_c[DW_FILTER_STAGES];
     double top = 0, low = 0, resistance = 0;
     for (int k = 0; k < space->stages; k++) {
@@ -79,13 +79,13 @@ static void leaf(const struct space *space, const size_t *index)
         filter.r[k] = space->list[2 * k]->part[index[2 * k]];
         filter.c[k] = space->list[2 * k + 1]->part[index[2 * k + 1]];
     }
-    figures_worst(&space->search->terms, &filter, &ANY_FIGURES, &worst, &exact);
+    figures_worst(&space->search->terms, &filter, &NO_LIMITS, &worst, &exact);
     space->search->evaluations++;
     search_offer(space->search, &filter, &worst, exact);
 }
 
 /* The side whose values differ most, -1 where none does. */
-static int widest(const struct space *space, const struct box *box)
+static int widest(const struct space *space, const struct search_box *box)
 {
     double most = 1;
     int side = -1;
@@ -100,7 +100,7 @@ static int widest(const struct space *space, const struct box *box)
     return side;
 }
 
-static double volume(const struct space *space, const struct box *box)
+static double volume(const struct space *space, const struct search_box *box)
 {
     double count = 1;
     for (int i = 0; i < 2 * space->stages; i++)
@@ -121,16 +121,16 @@ static bool promises_more(const struct search *search, const struct bound *one, 
 static void branch_and_bound(const struct space *space, double all)
 {
     struct search *search = space->search;
-    struct box stack[DEEP];
+    struct search_box stack[DEEP];
     int depth = 0, nodes = 0;
     double done = 0;
-    struct box whole = { .bound = { .parts = 0 } };
+    struct search_box whole = { .bound = { .parts = 0 } };
     for (int i = 0; i < 2 * space->stages; i++)
         whole.to[i] = space->list[i]->count - 1; /* NOLINT(clang-analyzer-core.NullDereference): a list for each part of each stage */
     if (bounded(space, &whole))
         stack[depth++] = whole;
     while (depth > 0 && !search->stopped && !search->no_memory) {
-        struct box box = stack[--depth];
+        struct search_box box = stack[--depth];
         if (++nodes % NODES_A_TELL == 0)
             search_tell(search, done / all);
         if (search_hopeless(search, &box.bound, false)) {
@@ -143,7 +143,7 @@ static void branch_and_bound(const struct space *space, double all)
             done++;
             continue;
         }
-        struct box half[2] = { box, box };
+        struct search_box half[2] = { box, box };
         half[0].to[side] = box.from[side] + (box.to[side] - box.from[side]) / 2;
         half[1].from[side] = half[0].to[side] + 1;
         const bool keep[2] = { bounded(space, &half[0]), bounded(space, &half[1]) };

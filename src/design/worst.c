@@ -4,7 +4,7 @@
 #include <math.h>
 
 /* RC stages: ripple is largest with every part at its lowest, settling with every part at its highest (theory, 6.2). */
-static void rc_worst(const struct terms *terms, const struct dw_filter *filter, struct dw_filter_figures *figures)
+static void rc_worst(const struct task_terms *terms, const struct dw_filter *filter, struct dw_filter_figures *figures)
 {
     double low_r[DW_FILTER_STAGES] = { 0 }, low_c[DW_FILTER_STAGES], high_r[DW_FILTER_STAGES] = { 0 }, high_c[DW_FILTER_STAGES];
     double low = 0, high = 0;
@@ -36,15 +36,15 @@ static double figure(const struct dw_filter_figures *figures, int which)
 /* The worst seen so far, and where each figure had it. */
 struct worst {
     struct dw_filter_figures figures;
-    double place[SEARCHED][FILTER_PARTS];
+    double deviation[SEARCHED][FILTER_PARTS];
 };
 
-static void keep(struct worst *worst, const struct dw_filter_figures *now, const double *place)
+static void keep(struct worst *worst, const struct dw_filter_figures *now, const double *deviation)
 {
     for (int i = 0; i < SEARCHED; i++)
         if (figure(now, i) > figure(&worst->figures, i))
             for (int k = 0; k < FILTER_PARTS; k++)
-                worst->place[i][k] = place[k];
+                worst->deviation[i][k] = deviation[k];
     if (now->ripple > worst->figures.ripple) {
         worst->figures.ripple = now->ripple;
         worst->figures.duty = now->duty;
@@ -59,35 +59,35 @@ static void keep(struct worst *worst, const struct dw_filter_figures *now, const
 }
 
 /* Number n of the places whose coordinates are from -1 to 1 in so many equal steps; whether none is 0. */
-static bool place_of(const bool *free, int count, int steps, int n, double *place)
+static bool deviation_of(const bool *free, int count, int steps, int n, double *deviation)
 {
     bool corner = true;
     for (int k = 0; k < count; k++) {
-        place[k] = 0;
+        deviation[k] = 0;
         if (free[k]) {
-            place[k] = 2.0 * (n % (steps + 1)) / steps - 1;
-            corner = corner && place[k] != 0;
+            deviation[k] = 2.0 * (n % (steps + 1)) / steps - 1;
+            corner = corner && deviation[k] != 0;
             n /= steps + 1;
         }
     }
     return corner;
 }
 
-/* Whether what is found quickly is beyond the most already, at some corner. */
-static bool corners_beyond(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count,
-                           const struct most *most, struct worst *worst)
+/* Whether what is found quickly is beyond the limits already, at some corner. */
+static bool corners_exceed(const struct task_terms *terms, const struct dw_filter *filter, const bool *free, int count,
+                           const struct filter_limits *limits, struct worst *worst)
 {
     int corners = 1;
     for (int k = 0; k < count; k++)
         corners *= free[k] ? 2 : 1;
     for (int n = 0; n < corners; n++) {
-        double place[FILTER_PARTS] = { 0 };
+        double deviation[FILTER_PARTS] = { 0 };
         struct dw_filter_figures now;
-        place_of(free, count, 1, n, place);
-        if (!start_at(terms, filter, place, &now))
+        deviation_of(free, count, 1, n, deviation);
+        if (!start_at(terms, filter, deviation, &now))
             return false;
-        if (beyond(terms, &now, most)) {
-            keep(worst, &now, place);
+        if (exceeds(terms, &now, limits)) {
+            keep(worst, &now, deviation);
             return true;
         }
     }
@@ -95,7 +95,7 @@ static bool corners_beyond(const struct terms *terms, const struct dw_filter *fi
 }
 
 /* All places whose coordinates are -1, 0 or 1: those without a 0 first (the corners), then the rest. */
-static bool grid(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count, const struct most *most,
+static bool grid(const struct task_terms *terms, const struct dw_filter *filter, const bool *free, int count, const struct filter_limits *limits,
                  struct worst *worst)
 {
     int places = 1;
@@ -103,43 +103,43 @@ static bool grid(const struct terms *terms, const struct dw_filter *filter, cons
         places *= free[k] ? 3 : 1;
     for (int inner = 0; inner < 2; inner++)
         for (int n = 0; n < places; n++) {
-            double place[FILTER_PARTS] = { 0 };
+            double deviation[FILTER_PARTS] = { 0 };
             struct dw_filter_figures now;
-            if (place_of(free, count, 2, n, place) == (inner == 1))
+            if (deviation_of(free, count, 2, n, deviation) == (inner == 1))
                 continue;
-            if (!figures_at(terms, filter, place, most, &now))
+            if (!figures_at(terms, filter, deviation, limits, &now))
                 return false;
-            keep(worst, &now, place);
-            if (beyond(terms, &worst->figures, most))
+            keep(worst, &now, deviation);
+            if (exceeds(terms, &worst->figures, limits))
                 return true;
         }
     return true;
 }
 
-/* Steps of halving length from the worst place of one figure, each part by itself. */
-static bool around(const struct terms *terms, const struct dw_filter *filter, const bool *free, int count, int which,
-                   const struct most *most, struct worst *worst)
+/* Steps of halving length from the worst deviation of one figure, each part by itself. */
+static bool around(const struct task_terms *terms, const struct dw_filter *filter, const bool *free, int count, int which,
+                   const struct filter_limits *limits, struct worst *worst)
 {
     for (double step = 0.5; step > 0.05; step /= 2)
         for (int k = 0; k < count; k++)
             for (int way = -1; way <= 1 && free[k]; way += 2) {
-                double place[FILTER_PARTS] = { 0 };
+                double deviation[FILTER_PARTS] = { 0 };
                 struct dw_filter_figures now;
                 for (int i = 0; i < FILTER_PARTS; i++)
-                    place[i] = worst->place[which][i];
-                place[k] += way * step;
-                if (fabs(place[k]) > 1)
+                    deviation[i] = worst->deviation[which][i];
+                deviation[k] += way * step;
+                if (fabs(deviation[k]) > 1)
                     continue;
-                if (!figures_at(terms, filter, place, most, &now))  /* unrun: undamped */
+                if (!figures_at(terms, filter, deviation, limits, &now))
                     return false;
-                keep(worst, &now, place);
-                if (beyond(terms, &worst->figures, most))  /* unrun: worst-middle */
+                keep(worst, &now, deviation);
+                if (exceeds(terms, &worst->figures, limits))
                     return true;
             }
     return true;
 }
 
-bool figures_worst(const struct terms *terms, const struct dw_filter *filter, const struct most *most,
+bool figures_worst(const struct task_terms *terms, const struct dw_filter *filter, const struct filter_limits *limits,
                    struct dw_filter_figures *figures, bool *exact)
 {
     *exact = filter->l.value == 0;
@@ -156,14 +156,14 @@ bool figures_worst(const struct terms *terms, const struct dw_filter *filter, co
         any = any || free[k];
     }
     *exact = !any;
-    if (corners_beyond(terms, filter, free, count, most, &worst)) {
+    if (corners_exceed(terms, filter, free, count, limits, &worst)) {
         *figures = worst.figures;
         return true;
     }
-    if (!grid(terms, filter, free, count, most, &worst))
+    if (!grid(terms, filter, free, count, limits, &worst))
         return false;
-    for (int which = 0; which < SEARCHED && any && !beyond(terms, &worst.figures, most); which++)
-        if (!around(terms, filter, free, count, which, most, &worst))  /* unrun: undamped */
+    for (int which = 0; which < SEARCHED && any && !exceeds(terms, &worst.figures, limits); which++)
+        if (!around(terms, filter, free, count, which, limits, &worst))
             return false;
     *figures = worst.figures;
     return true;

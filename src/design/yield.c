@@ -24,7 +24,7 @@ static const unsigned long long most_samples = 1ull << 40;
 static double beta_fraction(double a, double b, double x)
 {
     double c = 1, d = 1 / (1 - (a + b) * x / (a + 1)), f = d, change = 0;
-    for (double m = 1; fabs(change - 1) > 2 * DBL_EPSILON && m < 0x1p24; m++) {  /* unrun: count */
+    for (double m = 1; fabs(change - 1) > 2 * DBL_EPSILON && m < 0x1p24; m++) {
         const double even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m));
         const double odd = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1));
         d = 1 / (1 + even * d);
@@ -47,7 +47,7 @@ static double beta_below(double a, double b, double x)
 
 /* x with I_x(a, b) = p, by halving: the quick inverses at hand end the process where they do not converge, and that is at
  * ten thousand samples already. */
-static double beta_place(double a, double b, double p)
+static double beta_quantile(double a, double b, double p)
 {
     double low = 0, high = 1;
     while (high - low > 2 * DBL_EPSILON * high) {
@@ -80,8 +80,8 @@ enum dw_status dw_yield_interval(unsigned long long good, unsigned long long sam
         .samples = samples,
         .good = good,
         .share = k / n,
-        .least = good > 0 ? beta_place(k, n - k + 1, tail) : 0,
-        .most = good < samples ? beta_place(k + 1, n - k, 1 - tail) : 1,
+        .least = good > 0 ? beta_quantile(k, n - k + 1, tail) : 0,
+        .most = good < samples ? beta_quantile(k + 1, n - k, 1 - tail) : 1,
     };
     return DW_OK;
 }
@@ -97,17 +97,17 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
         status = check_counts(0, samples, confidence, error);  /* before they are drawn */
     if (status != DW_OK)
         return status;
-    const struct terms terms = terms_of(task);
+    const struct task_terms terms = terms_of(task);
     const struct dw_part *parts[FILTER_PARTS];
     const int count = filter_part_list(filter, parts);
-    const struct most limits = { 1, INFINITY, INFINITY };
+    const struct filter_limits limits = { 1, INFINITY, INFINITY };
     unsigned long long good = 0;
     for (unsigned long long i = first; i < first + samples; i++) {
-        double place[FILTER_PARTS] = { 0 };
+        double deviation[FILTER_PARTS] = { 0 };
         struct dw_filter_figures figures;
         for (int k = 0; k < count; k++)
-            place[k] = draw(seed, i, (uint32_t)k);
-        if (figures_at(&terms, filter, place, &limits, &figures))  /* unrun: worst-middle */
+            deviation[k] = draw(seed, i, (uint32_t)k);
+        if (figures_at(&terms, filter, deviation, &limits, &figures))
             good += margin_of(task, &figures, filter->l.value > 0) <= 1;
     }
     return dw_yield_interval(good, samples, confidence, yield, error);

@@ -164,7 +164,7 @@ START_TEST(the_quick_bound_lies_below_the_ripple)
         struct dw_filter_figures figures;
         struct dw_error error = { .text = "" };
         task.duty = n % 2 ? NAN : uniform(&seed, 0.05, 0.95);
-        const struct terms terms = terms_of(&task);
+        const struct task_terms terms = terms_of(&task);
         const struct coil_values values = { filter.r[0].value, filter.l.value, filter.c[0].value, filter.rd.value, filter.cd.value };
         succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
         ck_assert(coil_least_ripple(&terms, &values) <= figures.ripple * (1 + 1e-10));
