@@ -215,7 +215,7 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
     enum dw_status status = check(wish, goals[0], error);
     *choices = NULL;
     for (size_t i = 0; i < count && status == DW_OK; i++)
-        status = filter_check(&filters[i], error);
+        status = filter_check(&wish->task, &filters[i], error);
     for (int pass = 0; pass < 2 && status == DW_OK && !*choices; pass++) {
         struct search search = search_new(wish, goals[pass]);
         for (size_t i = 0; i < count; i++) {

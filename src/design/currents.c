@@ -1,127 +1,201 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Steady currents of a filter: what its capacitors, coil and resistors must bear. */
+/* What a report tells of a filter beside its figures, by the ladder's own system: what its parts must bear, and its cutoff. */
 #include "filter_inner.h"
-#include <dutywright/linear.h>
+#include <dutywright/ladder.h>
 #include <math.h>
 
-enum { STATES = 3, OUTPUTS = 8 };
-
-/* State space with the currents as outputs; theory, (6.18). */
-struct bench {
-    int states, outputs;
-    double a[STATES * STATES], b[STATES], c[OUTPUTS * STATES], d[OUTPUTS], weight[STATES];
+/* A filter as a ladder, and where its outputs are. A damping branch is a last stage, so that its current is an output; the load
+ * then stands as a leak beside the capacitor before it. */
+struct circuit {
+    struct dw_system *system;
+    size_t stages, out;
+    double load[DW_FILTER_STAGES];  /* S, beside each capacitor */
 };
 
-/* States: voltages of the capacitors. Outputs: current of each capacitor, then of each resistor. */
-static void rc_bench(struct bench *bench, const struct dw_filter_task *task, const struct dw_filter *filter)
+static size_t node_output(const struct circuit *circuit, size_t stage)
 {
-    const int n = bench->states = filter->stages;
-    bench->outputs = 2 * n;
-    for (int k = 0; k < n; k++) {
-        const double g = 1 / (filter->r[k].value + (k == 0 ? task->source : 0));
-        double *current = &bench->c[(n + k) * n];
-        current[k] = -g;
-        if (k > 0)
-            current[k - 1] = g;
-        else
-            bench->d[n] = g;
-    }
-    for (int k = 0; k < n; k++) {
-        for (int m = 0; m < n; m++)
-            bench->c[k * n + m] = bench->c[(n + k) * n + m] - (k + 1 < n ? bench->c[(n + k + 1) * n + m] : 0);
-        if (k + 1 == n)
-            bench->c[k * n + k] -= 1 / task->load;
-        bench->d[k] = bench->d[n + k];
-        for (int m = 0; m < n; m++)
-            bench->a[k * n + m] = bench->c[k * n + m] / filter->c[k].value;
-        bench->b[k] = bench->d[k] / filter->c[k].value;
-        bench->weight[k] = filter->c[k].value;
-    }
+    return 2 * stage + (stage + 1 == circuit->stages);
 }
 
-/* States: current of the coil, voltage of the capacitor, of the damping one. Outputs: current of the capacitor, of the damping
- * one, of the coil. */
-static void coil_bench(struct bench *bench, const struct dw_filter_task *task, const struct dw_filter *filter)
+static size_t current_output(const struct circuit *circuit, size_t stage)
 {
-    const bool damped = filter->cd.value > 0;
-    const int n = bench->states = damped ? 3 : 2;
-    const double g = 1 / task->load, gd = damped ? 1 / filter->rd.value : 0, l = filter->l.value, c = filter->c[0].value;
-    bench->outputs = 3;
-    bench->a[0] = -(task->source + filter->r[0].value) / l;
-    bench->a[1] = -1 / l;
-    bench->b[0] = 1 / l;
-    bench->c[0] = 1;
-    bench->c[1] = -g - gd;
-    bench->c[2 * n] = 1;
-    bench->weight[0] = l;
-    bench->weight[1] = c;
+    return 2 * stage + (stage + 1 < circuit->stages);
+}
+
+static enum dw_status circuit_new(struct circuit *circuit, const struct dw_filter_task *task, const struct dw_filter *filter,
+                                  struct dw_error *error)
+{
+    const bool damped = filter->cd.value > 0, loaded = isfinite(task->load);
+    const size_t last = (size_t)filter->stages - 1;
+    struct dw_stage stages[DW_FILTER_STAGES] = { { .l = filter->l.value } };
+    *circuit = (struct circuit){ .stages = last + 1 + damped, .out = last };
+    for (size_t k = 0; k <= last; k++) {
+        stages[k].r = filter->r[k].value;
+        stages[k].c = filter->c[k].value;
+    }
     if (damped) {
-        bench->c[2] = gd;
-        bench->c[n + 1] = gd;
-        bench->c[n + 2] = -gd;
-        bench->a[2 * n + 1] = gd / filter->cd.value;
-        bench->a[2 * n + 2] = -gd / filter->cd.value;
-        bench->weight[2] = filter->cd.value;
+        stages[last].leak = loaded ? task->load : 0;
+        stages[last + 1] = (struct dw_stage){ .r = filter->rd.value, .c = filter->cd.value };
     }
-    for (int m = 0; m < n; m++)
-        bench->a[n + m] = bench->c[m] / c;
+    circuit->load[last] = 1 / task->load;
+    const struct dw_ladder_plan plan = { .stages = stages, .count = circuit->stages, .source = task->source,
+                                         .load = loaded && !damped ? task->load : 0 };
+    struct dw_ladder *ladder = dw_ladder_new(&plan, error);
+    circuit->system = ladder ? dw_ladder_system(ladder, error) : NULL;
+    dw_ladder_free(ladder);
+    return circuit->system ? DW_OK : error ? error->status : DW_BAD_USE;
 }
 
-/* Mean squares of all outputs over the steady period. */
-static enum dw_status mean_squares(const struct dw_filter_task *task, double duty, const struct bench *bench, double *square,
-                                   struct dw_error *error)
+/* The steady period about its mean: what a direct current adds is known, and would drown the rest. */
+struct steady_period {
+    struct dw_system *system;
+    double length[2], level[2], state[2][DW_STATES];  /* while the pin is high, low: s, V, at the beginning */
+};
+
+static enum dw_status steady_of(struct steady_period *steady, struct dw_system *system, const struct dw_filter_task *task,
+                                double duty, struct dw_error *error)
 {
-    const double period = 1 / task->frequency, edge = duty * period;
-    const double time[4] = { 0, edge, edge, period }, pin[4] = { task->high, task->high, task->low, task->low };
-    double state[STATES];
-    struct dw_system *system = dw_system_new(&(struct dw_matrices){
-        .states = (size_t)bench->states, .inputs = 1, .outputs = (size_t)bench->outputs,
-        .a = bench->a, .b = bench->b, .c = bench->c, .d = bench->d, .weight = bench->weight }, error);
-    enum dw_status status = system ? dw_system_steady(system, time, pin, 4, state, NULL, error) : DW_NO_MEMORY;
-    for (int half = 0; half < 2 && status == DW_OK; half++) {
-        const double *level = &pin[2 * half], length = half ? period - edge : edge;
-        for (int k = 0; k < bench->outputs && status == DW_OK; k++) {
-            double integral = 0;
-            status = dw_system_product_integral(system, state, level, level, length, (size_t)k, (size_t)k, &integral, error);
-            square[k] += integral / period;
+    const double period = 1 / task->frequency, edge = duty * period, height = task->high - task->low;
+    const double time[4] = { 0, edge, edge, period }, high = (1 - duty) * height, low = -duty * height;
+    const double pin[4] = { high, high, low, low };
+    *steady = (struct steady_period){ .system = system, .length = { edge, period - edge }, .level = { high, low } };
+    const enum dw_status status = dw_system_steady(system, time, pin, 4, steady->state[0], NULL, error);
+    if (status != DW_OK)
+        return status;
+    for (size_t i = 0; i < dw_system_states(system); i++)
+        steady->state[1][i] = steady->state[0][i];
+    return dw_system_advance(system, steady->state[1], &high, &high, edge, 0, error);
+}
+
+/* A sum of outputs, each times its factor. */
+struct output_sum {
+    size_t output[3];
+    double factor[3];
+};
+
+static enum dw_status mean_square(const struct steady_period *steady, const struct output_sum *sum, double *square,
+                                  struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    *square = 0;
+    for (int i = 0; i < 3; i++)
+        for (int k = 0; k <= i; k++) {
+            const double factor = sum->factor[i] * sum->factor[k] * (k < i ? 2 : 1) / (steady->length[0] + steady->length[1]);
+            for (int half = 0; half < 2 && factor != 0 && status == DW_OK; half++) {
+                const double *level = &steady->level[half];
+                double integral = 0;
+                status = dw_system_product_integral(steady->system, steady->state[half], level, level, steady->length[half],
+                                                    sum->output[i], sum->output[k], &integral, error);
+                *square += factor * integral;
+            }
         }
-        if (status == DW_OK)
-            status = dw_system_advance(system, state, level, level, length, 0, error);
-    }
-    dw_system_free(system);
+    *square = fmax(*square, 0);
     return status;
+}
+
+/* Mean squares of the current through each stage's series branch, and through its capacitor, direct current left out. */
+static enum dw_status all_squares(const struct circuit *circuit, const struct steady_period *steady, double *series,
+                                  double *capacitor, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t k = 0; k < circuit->stages && status == DW_OK; k++) {
+        const bool more = k + 1 < circuit->stages;
+        const struct output_sum through = { { current_output(circuit, k) }, { 1 } };
+        const struct output_sum shunt = {
+            { current_output(circuit, k), more ? current_output(circuit, k + 1) : 0, node_output(circuit, k) },
+            { 1, more ? -1 : 0, -circuit->load[k] }
+        };
+        status = mean_square(steady, &through, &series[k], error);
+        if (status == DW_OK)
+            status = mean_square(steady, &shunt, &capacitor[k], error);
+    }
+    return status;
+}
+
+/* Peak-to-peak current of the coil; NaN where nothing damps it, so that no steady state is ever reached. */
+static double coil_swing(const struct task_terms *terms, const struct dw_filter *filter, double duty)
+{
+    const struct lc_parts parts = lc_parts_at(terms, filter, NULL);
+    struct filter_poles poles;
+    double extremes[2];
+    if (!lc_poles(&poles, &parts))
+        return NAN;
+    pulse_current(&poles, terms->period, duty, extremes);
+    return terms->height * (extremes[1] - extremes[0]);
 }
 
 enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, const struct dw_filter *filter, double duty,
                                          struct dw_filter_currents *currents, struct dw_error *error)
 {
-    enum dw_status status = dw_filter_task_check(task, error);
-    if (status == DW_OK)
-        status = filter_check(filter, error);
+    enum dw_status status = filter_check(task, filter, error);
     if (status == DW_OK && !(duty >= 0 && duty <= 1))
         status = dw_error_set(error, DW_BAD_USE, 0, "duty must be from 0 to 1");
     if (status != DW_OK)
         return status;
-    const bool coil = filter->l.value > 0;
-    struct bench bench = { .states = 0 };
-    double square[OUTPUTS] = { 0 };
-    if (coil)
-        coil_bench(&bench, task, filter);
-    else
-        rc_bench(&bench, task, filter);
-    status = mean_squares(task, duty, &bench, square, error);
+    struct circuit circuit;
+    struct steady_period steady;
+    double series[DW_FILTER_STAGES] = { 0 }, capacitor[DW_FILTER_STAGES] = { 0 };
+    status = circuit_new(&circuit, task, filter, error);
+    if (status == DW_OK)
+        status = steady_of(&steady, circuit.system, task, duty, error);
+    if (status == DW_OK)
+        status = all_squares(&circuit, &steady, series, capacitor, error);
+    dw_system_free(circuit.system);
     if (status != DW_OK)
         return status;
-    *currents = (struct dw_filter_currents){ .coil = 0 };
+    const struct task_terms terms = terms_of(task);
+    const double direct = (task->low + duty * terms.height) / (task->source + rc_values_at(filter, NULL).whole + task->load);
+    *currents = (struct dw_filter_currents){ .coil = filter->l.value > 0 ? coil_swing(&terms, filter, duty) : 0 };
     for (int k = 0; k < filter->stages; k++) {
-        currents->capacitor[k] = sqrt(fmax(square[k], 0));
-        currents->resistor[k] = filter->r[k].value * square[coil ? 2 : filter->stages + k];
+        currents->capacitor[k] = sqrt(capacitor[k]);
+        currents->resistor[k] = filter->r[k].value * (series[k] + direct * direct);
     }
-    if (coil) {
-        const struct task_terms terms = terms_of(task);
-        currents->damping = sqrt(fmax(square[1], 0));
-        currents->rd = filter->rd.value * square[1];
-        currents->coil = coil_swing(&terms, filter, duty);
+    if (filter->cd.value > 0) {
+        currents->damping = sqrt(capacitor[1]);
+        currents->rd = filter->rd.value * capacitor[1];
     }
     return DW_OK;
+}
+
+static double response(const struct circuit *circuit, double angular)
+{
+    const size_t out = node_output(circuit, circuit->out);
+    double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
+    if (dw_system_response(circuit->system, 0, angular, real, imaginary, NULL) != DW_OK)
+        return INFINITY;  /* at the resonance of a coil that nothing damps */
+    return hypot(real[out], imaginary[out]);
+}
+
+/* The highest angular frequency at which a response passes a level: downwards in steps, then by bisection.
+ *   from  from here on it only falls
+ *   step  > 1: between two crossings there lies more than this factor */
+static double highest_crossing(const struct circuit *circuit, double level, double from, double step)
+{
+    double high = from;
+    while (response(circuit, high) > level)
+        high *= 2;
+    while (response(circuit, high / step) < level)
+        high /= step;
+    double low = high / step;
+    for (int i = 0; i < 60; i++) {
+        const double middle = (low + high) / 2;
+        if (response(circuit, middle) > level)
+            low = middle;
+        else
+            high = middle;
+    }
+    return (low + high) / 2;
+}
+
+double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter)
+{
+    struct circuit circuit;
+    if (filter_check(task, filter, NULL) != DW_OK || circuit_new(&circuit, task, filter, NULL) != DW_OK)
+        return NAN;
+    const double series = task->source + rc_values_at(filter, NULL).whole, l = filter->l.value, c = filter->c[0].value;
+    /* RC stages only fall; a stage with a coil does beyond its natural frequency, and may pass the level twice more below */
+    const double from = l > 0 ? 2 / sqrt(l * c) : 1 / (series * c), step = l > 0 ? 1.01 : 2;
+    const double cutoff = highest_crossing(&circuit, M_SQRT1_2 / (1 + series / task->load), from, step);
+    dw_system_free(circuit.system);
+    return cutoff / (2 * M_PI);
 }

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A filter and its figures at given values. */
 #include "filter_inner.h"
-#include "rc_poles_inner.h"
-#include "lc_poles_inner.h"
 #include <math.h>
 
 enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
@@ -51,33 +49,30 @@ struct task_terms terms_of(const struct dw_filter_task *task)
     };
 }
 
-static void poles_with_source(struct rc_poles *poles, const struct task_terms *terms, int stages, const double *r, const double *c)
+void rc_poles_of(struct filter_poles *poles, const struct task_terms *terms, int stages, const struct rc_values *values)
 {
-    double with[RC_POLES_MAX] = { 0 };
+    double r[POLES_MAX] = { 0 };
     for (int k = 0; k < stages; k++)
-        with[k] = r[k];
-    with[0] += terms->task.source;
-    rc_poles_of_ladder(poles, stages, with, c, terms->task.load);
+        r[k] = values->r[k];
+    r[0] += terms->task.source;
+    rc_poles(poles, stages, r, values->c, terms->task.load);
 }
 
-double rc_ripple(const struct task_terms *terms, int stages, const double *r, const double *c)
+double rc_ripple(const struct task_terms *terms, const struct filter_poles *poles)
 {
-    struct rc_poles poles;
-    poles_with_source(&poles, terms, stages, r, c);
     /* of all k / levels the one nearest to one half is the worst: theory, (6.4) */
-    return terms->height * rc_poles_ripple(&poles, terms->period, terms->duty);
+    return terms->height * poles->gain * pulse_ripple(&poles->out, terms->period, terms->duty);
 }
 
-double rc_settling(const struct task_terms *terms, int stages, const double *r, const double *c, bool *at_most)
+double rc_settling(const struct task_terms *terms, const struct filter_poles *poles, bool *at_most)
 {
-    struct rc_poles poles;
-    poles_with_source(&poles, terms, stages, r, c);
-    return rc_poles_settling(&poles, terms->period, terms->step, terms->task.band, at_most);
+    const struct exp_sum missing = pulse_missing(&poles->out, terms->period, terms->step);
+    return pulse_settling(&missing, terms->period, terms->task.band, at_most);
 }
 
-double loading_of(const struct task_terms *terms, double resistance)
+double loading_of(const struct task_terms *terms, double series)
 {
-    const double ratio = (terms->task.source + resistance) / terms->task.load;
+    const double ratio = series / terms->task.load;
     return ratio / (1 + ratio);
 }
 
@@ -88,11 +83,6 @@ double rc_pin_current(const struct task_terms *terms, double first, double whole
     return fmax(rest, fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all)));
 }
 
-static struct lc_parts parts_with_source(const struct task_terms *terms, const struct coil_values *v)
-{
-    return (struct lc_parts){ v->r + terms->task.source, v->l, v->c, v->rd, v->cd, terms->task.load };
-}
-
 const struct filter_limits NO_LIMITS = { INFINITY, INFINITY, INFINITY };
 
 bool exceeds(const struct task_terms *terms, const struct dw_filter_figures *figures, const struct filter_limits *limits)
@@ -101,92 +91,68 @@ bool exceeds(const struct task_terms *terms, const struct dw_filter_figures *fig
            margin_of(&terms->task, figures, true) > limits->margin;
 }
 
-static bool begin(const struct task_terms *terms, const struct coil_values *values, struct lc_poles *filter,
+static bool begin(const struct task_terms *terms, const struct lc_parts *parts, struct filter_poles *poles,
                   struct dw_filter_figures *figures)
 {
-    const struct lc_parts parts = parts_with_source(terms, values);
-    struct lc_start start;
-    if (!lc_poles_new(filter, &parts))
+    if (!lc_poles(poles, parts))
         return false;
-    lc_settling(filter, terms->period, terms->step, terms->task.band, &start);
-    *figures = (struct dw_filter_figures){
-        .duty = terms->duty,
-        .settling = start.settling,
-        .settling_at_most = start.at_most,
-        .overshoot = start.overshoot,
-        .loading = loading_of(terms, values->r),
-    };
+    const struct exp_sum missing = pulse_missing(&poles->out, terms->period, terms->step);
+    *figures = (struct dw_filter_figures){ .duty = terms->duty, .loading = loading_of(terms, parts->r) };
+    figures->overshoot = pulse_overshoot(&missing, terms->period);
+    figures->settling = pulse_settling(&missing, terms->period, terms->task.band, &figures->settling_at_most);
     return true;
 }
 
-bool coil_start(const struct task_terms *terms, const struct coil_values *values, struct dw_filter_figures *figures)
+bool lc_start(const struct task_terms *terms, const struct lc_parts *parts, struct dw_filter_figures *figures)
 {
-    struct lc_poles filter;
-    return begin(terms, values, &filter, figures);
+    struct filter_poles poles;
+    return begin(terms, parts, &poles, figures);
 }
 
-bool coil_figures(const struct task_terms *terms, const struct coil_values *values, const struct filter_limits *limits,
-                  struct dw_filter_figures *figures)
+/* From nothing charged, from duty 0 settled, in the steady state: the largest of all. */
+static double lc_pin_current(const struct task_terms *terms, const struct filter_poles *poles, double worst_duty)
 {
-    struct lc_poles filter;
-    if (!begin(terms, values, &filter, figures))
+    double current[2], other[2], peak = 0;
+    pulse_current_from_rest(poles, terms->period, terms->step, 0, current);
+    if (terms->search_duty) { /* either level */
+        peak = fmax(fabs(terms->task.high), fabs(terms->task.low)) * fmax(-current[0], current[1]);
+        pulse_current(poles, terms->period, worst_duty, other);
+        current[0] = fmin(current[0], other[0]);
+        current[1] = fmax(current[1], other[1]);
+    } else if (terms->task.low != 0) {
+        pulse_current_from_rest(poles, terms->period, terms->step, terms->task.low / terms->height, other);
+        peak = terms->height * fmax(-other[0], other[1]);
+    }
+    for (int i = 0; i < 2; i++) {
+        const double way = terms->height * current[i];
+        peak = fmax(peak, fabs(terms->task.low * poles->conductance + way));
+        if (terms->search_duty)  /* from fully on to off, too */
+            peak = fmax(peak, fabs(terms->task.high * poles->conductance - way));
+    }
+    return peak;
+}
+
+bool lc_figures(const struct task_terms *terms, const struct lc_parts *parts, const struct filter_limits *limits,
+                struct dw_filter_figures *figures)
+{
+    struct filter_poles poles;
+    if (!begin(terms, parts, &poles, figures))
         return false;
     /* what takes longest last */
     if (exceeds(terms, figures, limits))
         return true;
-    if (terms->search_duty)
-        figures->ripple = lc_worst_ripple(&filter, terms->period, terms->task.levels, limits->ripple / terms->height,
-                                                &figures->duty);
-    else
-        figures->ripple = lc_ripple(&filter, terms->period, terms->duty);
-    figures->ripple *= terms->height;
-    if (exceeds(terms, figures, limits))
-        return true;
-    double current[2];
-    lc_current(&filter, terms->period, terms->step, 0, current);
-    /* with nothing charged, then from duty 0 settled and in the steady state */
-    if (terms->search_duty) { /* either level */
-        const double volts = fmax(fabs(terms->task.high), fabs(terms->task.low));
-        double out[2], steady[2];
-        figures->pin_current = volts * fmax(-current[0], current[1]);
-        lc_orbit(&filter, terms->period, figures->duty, out, steady);
-        current[0] = fmin(current[0], steady[0]);
-        current[1] = fmax(current[1], steady[1]);
-    } else if (terms->task.low != 0) {
-        double rest[2];
-        lc_current(&filter, terms->period, terms->step, terms->task.low / terms->height, rest);
-        figures->pin_current = terms->height * fmax(-rest[0], rest[1]);
-    }
-    for (int i = 0; i < 2; i++) {
-        const double way = terms->height * current[i];
-        figures->pin_current = fmax(figures->pin_current, fabs(terms->task.low * filter.conductance + way));
-        if (terms->search_duty)  /* from fully on to off, too */
-            figures->pin_current = fmax(figures->pin_current, fabs(terms->task.high * filter.conductance - way));
-    }
+    const double volts = terms->height * poles.gain;
+    figures->ripple = volts * (terms->search_duty ? pulse_worst_ripple(&poles.out, terms->period, terms->task.levels,
+                                                                       limits->ripple / volts, &figures->duty)
+                                                  : pulse_ripple(&poles.out, terms->period, terms->duty));
+    if (!exceeds(terms, figures, limits))
+        figures->pin_current = lc_pin_current(terms, &poles, figures->duty);
     return true;
 }
 
-static struct coil_values values_of(const struct dw_filter *filter)
+double lc_least_ripple(const struct task_terms *terms, const struct lc_parts *parts)
 {
-    return (struct coil_values){ filter->r[0].value, filter->l.value, filter->c[0].value, filter->rd.value, filter->cd.value };
-}
-
-double coil_swing(const struct task_terms *terms, const struct dw_filter *filter, double duty)
-{
-    const struct coil_values values = values_of(filter);
-    const struct lc_parts parts = parts_with_source(terms, &values);
-    struct lc_poles stage;
-    double out[2], current[2];
-    if (!lc_poles_new(&stage, &parts))
-        return NAN;
-    lc_orbit(&stage, terms->period, duty, out, current);
-    return terms->height * (current[1] - current[0]);
-}
-
-double coil_least_ripple(const struct task_terms *terms, const struct coil_values *values)
-{
-    const struct lc_parts parts = parts_with_source(terms, values);
-    return terms->height * sin(M_PI * terms->duty) * lc_response(&parts, 2 * M_PI / terms->period);
+    return terms->height * sin(M_PI * terms->duty) * lc_response(parts, 2 * M_PI / terms->period);
 }
 
 double margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil)
@@ -202,8 +168,11 @@ static bool positive(struct dw_part part)
     return part.value > 0 && isfinite(part.value);
 }
 
-enum dw_status filter_check(const struct dw_filter *filter, struct dw_error *error)
+enum dw_status filter_check(const struct dw_filter_task *task, const struct dw_filter *filter, struct dw_error *error)
 {
+    const enum dw_status status = dw_filter_task_check(task, error);
+    if (status != DW_OK)
+        return status;
     const struct dw_part *parts[FILTER_PARTS];
     const bool coil = filter->l.value != 0;
     bool good = filter->stages >= 1 && filter->stages <= (coil ? 1 : DW_FILTER_STAGES);
@@ -241,44 +210,55 @@ int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts
     return count;
 }
 
-static void values_at(const struct dw_filter *filter, const double *deviation, double value[FILTER_PARTS])
+static double part_at(const struct dw_part *part, const double *deviation, int n)
 {
-    const struct dw_part *parts[FILTER_PARTS];
-    const int count = filter_part_list(filter, parts);
-    for (int i = 0; i < count; i++)
-        value[i] = parts[i]->value * (deviation ? 1 + deviation[i] * parts[i]->spread : 1);
+    return part->value * (deviation ? 1 + deviation[n] * part->spread : 1);
 }
 
-bool start_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation, struct dw_filter_figures *figures)
+struct rc_values rc_values_at(const struct dw_filter *filter, const double *deviation)
 {
-    double value[FILTER_PARTS];
-    values_at(filter, deviation, value);
-    return coil_start(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, figures);
-}
-
-bool figures_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation, const struct filter_limits *limits,
-                struct dw_filter_figures *figures)
-{
-    double value[FILTER_PARTS] = { 0 };
-    values_at(filter, deviation, value);
-    if (filter->l.value > 0)
-        return coil_figures(terms, &(struct coil_values){ value[0], value[1], value[2], value[3], value[4] }, limits, figures);
-    double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES], whole = 0;
+    struct rc_values values = { .whole = 0 };
     for (int k = 0; k < filter->stages; k++) {
-        r[k] = value[2 * k];
-        c[k] = value[2 * k + 1];
-        whole += r[k];
+        values.r[k] = part_at(&filter->r[k], deviation, 2 * k);
+        values.c[k] = part_at(&filter->c[k], deviation, 2 * k + 1);
+        values.whole += values.r[k];
     }
-    figures->ripple = rc_ripple(terms, filter->stages, r, c);
-    figures->duty = terms->duty;
-    figures->settling = rc_settling(terms, filter->stages, r, c, &figures->settling_at_most);
-    figures->overshoot = 0;
-    figures->loading = loading_of(terms, whole);
-    figures->pin_current = rc_pin_current(terms, r[0], whole);
+    return values;
+}
+
+struct lc_parts lc_parts_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation)
+{
+    return (struct lc_parts){
+        .r = terms->task.source + part_at(&filter->r[0], deviation, 0),
+        .l = part_at(&filter->l, deviation, 1),
+        .c = part_at(&filter->c[0], deviation, 2),
+        .rd = part_at(&filter->rd, deviation, 3),
+        .cd = part_at(&filter->cd, deviation, 4),
+        .load = terms->task.load,
+    };
+}
+
+bool figures_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation,
+                const struct filter_limits *limits, struct dw_filter_figures *figures)
+{
+    if (filter->l.value > 0) {
+        const struct lc_parts parts = lc_parts_at(terms, filter, deviation);
+        return lc_figures(terms, &parts, limits, figures);
+    }
+    const struct rc_values values = rc_values_at(filter, deviation);
+    struct filter_poles poles;
+    rc_poles_of(&poles, terms, filter->stages, &values);
+    *figures = (struct dw_filter_figures){
+        .ripple = rc_ripple(terms, &poles),
+        .duty = terms->duty,
+        .loading = loading_of(terms, terms->task.source + values.whole),
+        .pin_current = rc_pin_current(terms, values.r[0], values.whole),
+    };
+    figures->settling = rc_settling(terms, &poles, &figures->settling_at_most);
     return true;
 }
 
-static enum dw_status undamped(struct dw_error *error)
+enum dw_status filter_undamped(struct dw_error *error)
 {
     return dw_error_set(error, DW_NO, 0, "nothing damps the coil: it never settles; give source, load, r, or rd and cd");
 }
@@ -286,55 +266,15 @@ static enum dw_status undamped(struct dw_error *error)
 enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const struct dw_filter *filter,
                                  struct dw_filter_figures *figures, struct dw_error *error)
 {
-    enum dw_status status = dw_filter_task_check(task, error);
-    if (status == DW_OK)
-        status = filter_check(filter, error);
+    const enum dw_status status = filter_check(task, filter, error);
     if (status != DW_OK)
         return status;
     const struct task_terms terms = terms_of(task);
     struct dw_filter_figures found;
     if (!figures_at(&terms, filter, NULL, &NO_LIMITS, &found))
-        return undamped(error);
+        return filter_undamped(error);
     *figures = found;
     return DW_OK;
-}
-
-enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,
-                               struct dw_filter_figures *figures, bool *exact, struct dw_error *error)
-{
-    enum dw_status status = dw_filter_task_check(task, error);
-    if (status == DW_OK)
-        status = filter_check(filter, error);
-    if (status != DW_OK)
-        return status;
-    const struct task_terms terms = terms_of(task);
-    struct dw_filter_figures found;
-    bool proved;
-    if (!figures_worst(&terms, filter, &NO_LIMITS, &found, &proved))
-        return undamped(error);
-    *figures = found;
-    *exact = proved;
-    return DW_OK;
-}
-
-double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter)
-{
-    if (dw_filter_task_check(task, NULL) != DW_OK || filter_check(filter, NULL) != DW_OK)
-        return NAN;
-    const struct task_terms terms = terms_of(task);
-    if (filter->l.value > 0) {
-        const struct coil_values values = values_of(filter);
-        const struct lc_parts parts = parts_with_source(&terms, &values);
-        return lc_cutoff(&parts);
-    }
-    struct rc_poles poles;
-    double r[DW_FILTER_STAGES], c[DW_FILTER_STAGES];
-    for (int k = 0; k < filter->stages; k++) {
-        r[k] = filter->r[k].value;
-        c[k] = filter->c[k].value;
-    }
-    poles_with_source(&poles, &terms, filter->stages, r, c);
-    return rc_poles_cutoff(&poles);
 }
 
 int dw_filter_parts(const struct dw_filter *filter)

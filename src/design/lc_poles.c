@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The stage's poles and partial fractions, and its response against frequency. */
-#include "lc_poles_inner.h"
-#include <complex.h>
+#include "poles_inner.h"
 #include <float.h>
 #include <math.h>
 #include <stddef.h>
@@ -63,21 +62,31 @@ static void quadratic_poles(struct exp_sum *f, double a0, double a1, double a2)
 {
     const double middle = a1 / (2 * a2), square = a0 / a2, inside = middle * middle - square;
     const double distance = fmax(sqrt(fabs(inside)), APART * middle);
-    f->oscillating = inside < 0;
-    if (f->oscillating) {
-        f->rate[0] = f->rate[1] = middle;
-        f->angular = distance;
-    } else {
+    f->count = inside < 0 ? 1 : 2;
+    f->rate[0] = middle;
+    f->angular = inside < 0 ? distance : 0;
+    if (!(inside < 0)) {
         f->rate[1] = middle + distance;
         f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];
     }
 }
 
+/* Beside one or two others; real ones in order. */
+static void put_real_pole(struct exp_sum *f, double rate)
+{
+    for (int n = 0; n < f->count && f->angular == 0; n++)
+        if (fabs(f->rate[n] - rate) < 1e-8 * rate)
+            rate *= 1 + 1e-8;
+    int at = f->count++;
+    for (; at > 0 && f->angular == 0 && f->rate[at - 1] > rate; at--)
+        f->rate[at] = f->rate[at - 1];
+    f->rate[at] = rate;
+}
+
 /* Poles of 1 / below. */
-static bool poles(struct exp_sum *f, const struct fraction *h)
+static bool find_poles(struct exp_sum *f, const struct fraction *h)
 {
     const double *a = h->below;
-    f->count = h->order;
     if (h->order == 2) {
         quadratic_poles(f, a[0], a[1], a[2]);
         return f->rate[0] > 0;
@@ -88,77 +97,44 @@ static bool poles(struct exp_sum *f, const struct fraction *h)
     /* the quadratic that is left, from the end of the polynomial where less cancels */
     const bool top = fabs(by_top) / a[2] > fabs(by_bottom) * p / a[1];
     quadratic_poles(f, a[0] / p, top ? by_top : by_bottom, a[3]);
-    f->rate[2] = p;
-    for (int n = 0; n < 2 && !f->oscillating; n++)
-        if (fabs(f->rate[n] - f->rate[2]) < 1e-8 * f->rate[2])
-            f->rate[2] *= 1 + 1e-8;
+    put_real_pole(f, p);
     return f->rate[0] > 0;
 }
 
-/* Shares of the poles in a step response: numerator / (rate x derivative of the denominator) at each, (6.13). */
-static void shares(struct exp_sum *f, const struct fraction *h, const double *above, int order)
+/* Residues of the poles in a step's answer: numerator / (pole x derivative of the denominator) at each, (6.13). A pair's is
+ * twice its first one's: what it adds is a real part. */
+static void find_residues(struct exp_sum *f, const struct fraction *h, const double *above, int order)
 {
-    const int n_first = f->oscillating ? 2 : 0;
-    const double top = h->below[h->order];
-    for (int n = n_first; n < f->count; n++) {
-        double rest = top;
-        for (int m = n_first; m < f->count; m++)
-            rest *= m == n ? 1 : f->rate[m] - f->rate[n];
-        if (f->oscillating)
-            rest *= (f->rate[0] - f->rate[n]) * (f->rate[0] - f->rate[n]) + f->angular * f->angular;
-        f->even[n] = creal(polynomial(above, order, -f->rate[n])) / (f->rate[n] * rest);
-    }
-    if (f->oscillating) {
-        const double complex p = f->rate[0] - I * f->angular;
-        double complex rest = top * 2 * I * f->angular;
-        for (int m = 2; m < f->count; m++)
-            rest *= f->rate[m] - p;
-        const double complex share = 2 * polynomial(above, order, -p) / (p * rest);
-        f->even[0] = creal(share);
-        f->even[1] = 0;
-        f->odd = -cimag(share);
+    for (int n = 0; n < f->count; n++) {
+        const double complex p = exp_sum_pole(f, n);
+        double complex rest = h->below[h->order];
+        for (int m = 0; m < f->count; m++) {
+            const double complex other = exp_sum_pole(f, m);
+            rest *= m == n ? 1 : other - p;
+            if (m == 0 && f->angular != 0)
+                rest *= (conj(other) - p) / (m == n ? 2 : 1);
+        }
+        f->even[n] = 1;
+        f->odd = n == 0 ? 0 : f->odd;
+        exp_sum_multiply(f, n, polynomial(above, order, -p) / (p * rest));
     }
 }
 
-bool lc_poles_new(struct lc_poles *filter, const struct lc_parts *parts)
+bool lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
 {
     const struct fraction h = fraction_of(parts);
-    *filter = (struct lc_poles){ .gain = h.out[0] / h.below[0], .conductance = h.current[0] / h.below[0] };
-    if (!poles(&filter->out, &h))
+    const double per_gain[2] = { h.out[0] * h.below[0], h.out[1] * h.below[0] };
+    *poles = (struct filter_poles){ .gain = h.out[0] / h.below[0], .conductance = h.current[0] / h.below[0] };
+    if (!find_poles(&poles->out, &h))
         return false;
-    filter->current = filter->out;
-    shares(&filter->out, &h, h.out, h.order == 3 ? 1 : 0);
-    shares(&filter->current, &h, h.current, h.order - 1);
-    return isfinite(exp_sum_bound(&filter->out, 0)) && isfinite(exp_sum_bound(&filter->current, 0));
+    poles->current = poles->out;
+    find_residues(&poles->out, &h, per_gain, h.order == 3 ? 1 : 0);
+    find_residues(&poles->current, &h, h.current, h.order - 1);
+    return isfinite(exp_sum_bound(&poles->out, 0)) && isfinite(exp_sum_bound(&poles->current, 0));
 }
 
 double lc_response(const struct lc_parts *parts, double angular)
 {
     const struct fraction h = fraction_of(parts);
     return cabs(polynomial(h.out, 1, I * angular)) / cabs(polynomial(h.below, 3, I * angular));
-}
-
-double lc_cutoff(const struct lc_parts *parts)
-{
-    const double wanted = 1 / (1 + parts->r / parts->load) * M_SQRT1_2;
-    /* beyond its natural frequency, without and with the damping capacitor, the response only falls */
-    double low = 0.5 / sqrt(parts->l * (parts->c + parts->cd)), high = low;
-    while (lc_response(parts, high) > wanted || high * high * parts->l * parts->c < 4)
-        high *= 2;
-    while (lc_response(parts, low) < wanted)
-        low /= 2;
-    double step = high / low;
-    /* downwards in small steps to the highest crossing, then bisection */
-    step = pow(step, 1.0 / 256);
-    while (lc_response(parts, high / step) < wanted)
-        high /= step;
-    low = high / step;
-    for (int i = 0; i < 60; i++) {
-        const double middle = (low + high) / 2;
-        if (lc_response(parts, middle) > wanted)
-            low = middle;
-        else
-            high = middle;
-    }
-    return (low + high) / 2 / (2 * M_PI);
 }

@@ -163,6 +163,19 @@ static enum dw_status blame(int number)
     }
 }
 
+static FILE *open_list(const char *path, double spread, struct dw_error *error)
+{
+    if (!(spread >= 0 && spread < 1)) {
+        dw_error_set(error, DW_BAD_USE, 0, "spread must be from 0 to below 100%%");
+        return NULL;
+    }
+    FILE *file = fopen(path, "re");
+    const int reason = errno;
+    if (!file)
+        dw_error_set(error, blame(reason), 0, "%.300s: %s", path, strerror(reason));
+    return file;
+}
+
 struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double lowest, double highest, double spread,
                                struct dw_error *error)
 {
@@ -171,16 +184,9 @@ struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double l
     size_t count = 0, room = 0, seen = 0;
     char line[MOST_LINE];
     enum dw_status status = DW_OK;
-    if (!(spread >= 0 && spread < 1)) {
-        dw_error_set(error, DW_BAD_USE, 0, "spread must be from 0 to below 100%%");
+    FILE *file = open_list(path, spread, error);
+    if (!file)
         return NULL;
-    }
-    FILE *file = fopen(path, "re");
-    if (!file) {
-        const int reason = errno;
-        dw_error_set(error, blame(reason), 0, "%.300s: %s", path, strerror(reason));
-        return NULL;
-    }
     for (unsigned long long number = 1; status == DW_OK && fgets(line, sizeof line, file); number++) {
         struct dw_part next = { 0, spread, NAN };
         struct dw_error reason = { .text = "" };

@@ -1,319 +1,294 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What the stage does under a train of pulses: steady state, worst duty, settling, peak current. */
-#include "lc_poles_inner.h"
-#include <complex.h>
+/* What a filter does under a train of pulses: ripple, settling, overshoot, current. One code for all poles. */
+#include "poles_inner.h"
 #include <float.h>
 #include <math.h>
 
-/* exp(-p t) - 1 without cancellation for small p t. */
-static double complex less_one(double complex p, double t)
+double log_cosh(double x)
 {
-    const double real = expm1(-creal(p) * t), half = sin(cimag(p) * t / 2), angle = -cimag(p) * t;
-    return real * cos(angle) - 2 * half * half + I * exp(-creal(p) * t) * sin(angle);
+    /* beyond 20, exp(-2x) is below half an ulp of the sum */
+    if (x > 20)
+        return x - M_LN2;
+    const double e = expm1(x);
+    return log1p(e * e / (2 * (1 + e)));
 }
 
-/* What a mode of pole p is multiplied by; t: period, duty. */
-typedef double complex mode_factor(double complex p, double period, double duty);
-
-static double complex while_high(double complex p, double period, double duty)
+double log_sinhc(double x)
 {
-    return less_one(p, (1 - duty) * period) / less_one(p, period);
+    /* (-1)^(n+1) zeta(2n) / (n pi^2n): logarithm of Euler's product for sinh; 12 terms reach 1e-16 at 0.75 */
+    static const double term[] = { 1.0 / 6, -1.0 / 180, 1.0 / 2835, -1.0 / 37800, 1.0 / 467775, -691.0 / 3831077250.0,
+                                   2.0 / 127702575.0, -3617.0 / 2605132530000.0, 43867.0 / 350813659321125.0,
+                                   -174611.0 / 15313294652906250.0, 155366.0 / 147926426347074375.0,
+                                   -236364091.0 / 2423034863565078262500.0 };
+    if (x > 0.75)
+        return x - log(2 * x) + log1p(-exp(-2 * x));
+    double sum = 0;
+    for (int i = (int)(sizeof term / sizeof term[0]); i-- > 0;)
+        sum = sum * x * x + term[i];
+    return sum * x * x;
 }
 
-static double complex while_low(double complex p, double period, double duty)
+/* The lambda of (6.6), for an interval that is the share 1 - a of the period: what is left of a mode in its middle, in steady
+ * state, over a; where the mode is fast (a y > 2), at its beginning. */
+static double log_share(double y, double a, bool fast)
 {
-    return less_one(p, duty * period) / less_one(p, period);
+    if (fast)
+        return a == 0.5 ? M_LN2 - log1p(exp(-y / 2)) : log1p(-exp(-a * y)) - log1p(-exp(-y)) - log(a);
+    return a == 0.5 ? -log_cosh(y / 4) : log_sinhc(a * y / 2) - log_sinhc(y / 2);
 }
 
-static double complex at_start(double complex p, double period, double duty)
+/* Ripple of two real poles: the slope's zero is a logarithm, and put in leaves one exponential an interval. (6.6) */
+static double two_real(double y1, double y2, double duty)
 {
-    return while_low(p, period, duty) * cexp(-p * (1 - duty) * period);
-}
-
-/* Train of impulses: density of the share of time. */
-static double complex impulses(double complex p, double period, double duty)
-{
-    (void)duty;
-    return p * period / -less_one(p, period);
-}
-
-static double complex mean_short(double complex p, double period, double duty)
-{
-    return cexp(-p * (1 - duty) * period) * -less_one(p, duty * period) / (p * duty * period);
-}
-
-/* A sum with each of its modes multiplied. The oscillation is the real part of (even - j odd) exp(-(rate - j angular) t). */
-static struct exp_sum times(const struct exp_sum *f, mode_factor *factor, double period, double duty)
-{
-    struct exp_sum result = *f;
-    if (f->oscillating) {
-        const double complex share = (f->even[0] - I * f->odd) * factor(f->rate[0] - I * f->angular, period, duty);
-        result.even[0] = creal(share);
-        result.odd = -cimag(share);
+    const int intervals = duty == 0.5 ? 1 : 2;  /* the second half mirrors the first */
+    double sum = 0;
+    for (int low = 0; low < intervals; low++) {
+        /* what both lambdas have in common with a straight line in y cancels, so that one place does for both */
+        const double a = low ? duty : 1 - duty;
+        const bool fast = a * y1 >= 2;
+        sum += a * expm1((y2 * log_share(y1, a, fast) - y1 * log_share(y2, a, fast)) / (y2 - y1));
     }
-    for (int n = f->oscillating ? 2 : 0; n < f->count; n++)
-        result.even[n] = f->even[n] * creal(factor(f->rate[n], period, duty));
-    return result;
+    return sum * 2 / intervals;
 }
 
-/* Extremes over a period of the steady state of `step - f(t)` driven by pulses. */
-static void orbit(const struct exp_sum *f, double step, double period, double duty, double extremes[2])
+/* One of the two intervals of a period in the steady state, in which the output, or the current, runs out towards a level. */
+struct run_out {
+    const struct exp_sum *step;  /* answer to a step */
+    struct exp_sum left;         /* distance from the level; from the interval's beginning on */
+    double rest;                 /* the share of the period that is not this interval */
+    double share[POLES_MAX];     /* of real modes: ln(left / (rest x step)) */
+    double level;                /* from the period's mean */
+};
+
+static struct run_out run_out_of(const struct exp_sum *step, double period, double rest)
 {
-    const struct exp_sum high = times(f, while_high, period, duty), low = times(f, while_low, period, duty);
-    double least = INFINITY, most = -INFINITY, least_low = INFINITY, most_low = -INFINITY;
-    exp_sum_extremes(&high, duty * period, &least, &most);
-    if (duty == 0.5) {  /* the second half mirrors the first */
-        least_low = least;
-        most_low = most;
+    struct run_out run = { .step = step, .left = *step, .rest = rest };
+    for (int n = 0; n < step->count; n++) {
+        run.level -= rest * step->even[n];
+        if (n == 0 && step->angular != 0) {
+            const double complex p = exp_sum_pole(step, 0);
+            exp_sum_multiply(&run.left, 0, exp_less_one(p, rest * period) / exp_less_one(p, period));
+        } else {
+            const double y = step->rate[n] * period;
+            const bool fast = rest * y >= 2;
+            run.share[n] = log_share(y, rest, fast) + (fast ? 0 : (1 - rest) * y / 2);
+            run.left.even[n] *= rest * exp(run.share[n]);
+        }
+    }
+    return run;
+}
+
+/* Distance from the period's mean, above zero towards where the interval begins. As a sum of each mode's own distance a ripple
+ * that is small against the output keeps its digits. */
+static double excursion(const struct run_out *run, double time)
+{
+    const struct exp_sum *step = run->step;
+    double sum = 0;
+    int n = 0;
+    if (step->angular != 0) {
+        const struct exp_sum *left = &run->left;
+        const double angle = left->angular * time;
+        sum = exp(-left->rate[0] * time) * (left->even[0] * cos(angle) + left->odd * sin(angle)) - run->rest * step->even[0];
+        n = 1;
+    }
+    for (; n < step->count; n++)
+        sum += run->rest * step->even[n] * expm1(run->share[n] - step->rate[n] * time);
+    return sum;
+}
+
+/* Extremes of the excursion but for those at the interval's end, where the other one begins. */
+static void excursions(const struct exp_sum *step, double period, double rest, double extremes[2])
+{
+    const struct run_out run = run_out_of(step, period, rest);
+    const struct exp_sum slope = exp_sum_slope(&run.left);
+    struct exp_zeros turns;
+    double t;
+    extremes[0] = extremes[1] = excursion(&run, 0);
+    for (exp_zeros_begin(&turns, &slope, (1 - rest) * period); exp_zeros_next(&turns, &t);) {
+        const double value = excursion(&run, t);
+        extremes[0] = fmin(extremes[0], value);
+        extremes[1] = fmax(extremes[1], value);
+        if (step->angular == 0)
+            continue;
+        const double bound = exp_sum_bound(&run.left, t);
+        if (run.level + bound <= extremes[1] && run.level - bound >= extremes[0])  /* nothing later can go further */
+            break;
+    }
+}
+
+/* Extremes of the steady state about its mean. */
+static void orbit(const struct exp_sum *step, double period, double duty, double extremes[2])
+{
+    double low[2], high[2];
+    excursions(step, period, duty, low);
+    if (duty == 0.5) {  /* the other half mirrors this one */
+        high[0] = low[0];
+        high[1] = low[1];
     } else {
-        exp_sum_extremes(&low, (1 - duty) * period, &least_low, &most_low);
+        excursions(step, period, 1 - duty, high);
     }
-    extremes[0] = fmin(step - most, least_low);
-    extremes[1] = fmax(step - least, most_low);
+    extremes[0] = fmin(low[0], -high[1]);
+    extremes[1] = fmax(low[1], -high[0]);
 }
 
-void lc_orbit(const struct lc_poles *filter, double period, double duty, double out[2], double current[2])
+double pulse_ripple(const struct exp_sum *out, double period, double duty)
 {
-    orbit(&filter->out, filter->gain, period, duty, out);
-    orbit(&filter->current, filter->conductance, period, duty, current);
-}
-
-double lc_ripple(const struct lc_poles *filter, double period, double duty)
-{
+    const double y = out->rate[0] * period;
     double extremes[2];
     if (duty <= 0 || duty >= 1)
         return 0;
-    orbit(&filter->out, filter->gain, period, duty, extremes);
+    if (out->angular == 0 && out->count == 1)
+        return duty == 0.5 ? tanh(y / 4) : expm1(-y * duty) * expm1(-y * (1 - duty)) / -expm1(-y);
+    if (out->angular == 0 && out->count == 2)
+        return two_real(y, out->rate[1] * period, duty);
+    orbit(out, period, duty, extremes);
     return extremes[1] - extremes[0];
 }
 
-/* Whether the response to a train of impulses has one maximum and one minimum a period. */
-static bool rises_once(const struct exp_sum *train, double period)
+struct exp_sum pulse_missing(const struct exp_sum *out, double period, double duty)
 {
-    const struct exp_sum slope = exp_sum_slope(train);
-    const double begin = exp_sum_at(&slope, 0), end = exp_sum_at(&slope, period);
-    int changes = (begin > 0) != (end > 0);
-    double t = 0;
-    while (changes <= 2 && exp_sum_zero(&slope, t, period, &t))
-        changes++;
-    return changes <= 2;
-}
-
-static double slowest_rate(const struct exp_sum *f)
-{
-    double slowest = f->rate[0];
-    for (int n = f->oscillating ? 2 : 1; n < f->count; n++)
-        slowest = fmin(slowest, f->rate[n]);
-    return slowest;
-}
-
-/* A time from which on |f| <= band. */
-static double within_from(const struct exp_sum *f, double band)
-{
-    const double modes = f->oscillating ? f->count - 1 : f->count;
-    double time = 0;
-    for (int n = f->oscillating ? 1 : 0; n < f->count; n++) {
-        const double size = f->oscillating && n == 1 ? hypot(f->even[0], f->odd) : fabs(f->even[n]);
-        time = fmax(time, log(modes * size / band) / f->rate[n]);
-    }
-    return time;
-}
-
-/* A stretch of duties that is still to be looked at, in steps of 1 / levels. */
-struct duties {
-    long from, to;
-    double at_from, at_to;
-};
-
-/* What bounds the ripple at all duties, V per V; (6.19) to (6.21). */
-struct ceiling {
-    const struct lc_poles *filter;
-    double step;              /* s, 1 / levels of the period */
-    double slope, curvature;  /* of the ripple against the duty, in steps */
-    double edge, after_edges; /* swing behind one edge alone, and how what is left of others counts */
-};
-
-static struct ceiling ceiling_of(const struct lc_poles *filter, const struct exp_sum *train, double period, double steps)
-{
-    const struct exp_sum *f = &filter->out, slope = exp_sum_slope(train);
-    double least = INFINITY, most = -INFINITY, least_slope = INFINITY, most_slope = -INFINITY;
-    double lowest = 0, highest = 0;
-    const double slowest = slowest_rate(f);
-    exp_sum_extremes(train, period, &least, &most);
-    exp_sum_extremes(&slope, period, &least_slope, &most_slope);
-    exp_sum_extremes(f, 40 / slowest, &lowest, &highest);
-    return (struct ceiling){
-        .filter = filter,
-        .step = period / steps,
-        .slope = (most - least) / steps,
-        .curvature = period * (most_slope - least_slope) / (steps * steps),
-        .edge = fmax(filter->gain - lowest, highest) - fmin(filter->gain - highest, lowest),
-        .after_edges = 4 / -expm1(-slowest * period),
-    };
-}
-
-/* No duty in the stretch has more. */
-static double most_within(const struct duties *span, const struct ceiling *ceiling)
-{
-    const double width = (double)(span->to - span->from), higher = fmax(span->at_from, span->at_to);
-    const double middle = (span->at_from + span->at_to) / 2, apart = span->at_to - span->at_from;
-    const double arch = ceiling->curvature * width * width / 2;
-    const double by_slope = middle + ceiling->slope * width / 2;
-    const double by_edge = ceiling->edge + ceiling->after_edges * exp_sum_bound(&ceiling->filter->out, (double)span->from * ceiling->step);
-    const double by_curvature = fabs(apart) < arch ? middle + arch / 4 + apart * apart / (4 * arch) : higher;
-    return fmin(by_edge, fmin(by_slope, by_curvature));
-}
-
-/* Ripples that differ by less, relatively, are equal. */
-static const double SAME = 1e-13;
-
-double lc_worst_ripple(const struct lc_poles *filter, double period, long levels, double enough, double *duty)
-{
-    enum { DEEP = 64 };
-    struct duties stack[DEEP];
-    const struct exp_sum train = times(&filter->out, impulses, period, 0);
-    const double steps = (double)levels;
-    long worst = levels / 2;
-    double most = lc_ripple(filter, period, (double)worst / steps);
-    *duty = (double)worst / steps;
-    if (most > enough || rises_once(&train, period))
-        return most;
-    /* duties d and 1 - d have the same ripple */
-    const struct ceiling ceiling = ceiling_of(filter, &train, period, steps);
-    /* where both intervals outlast what each edge starts, the ripple is that of a single edge whatever the duty */
-    const double outlasted = ceil(within_from(&filter->out, SAME * most) / period * steps);
-    const long from = outlasted < (double)worst ? (long)outlasted : worst;
-    int depth = 0;
-    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? lc_ripple(filter, period, (double)from / steps) : most };
-    while (depth > 0 && !(most > enough)) {
-        const struct duties span = stack[--depth];
-        if (span.to - span.from < 2 || most_within(&span, &ceiling) <= most * (1 + SAME))
-            continue;
-        const long middle = span.from + (span.to - span.from) / 2;
-        const double ripple = lc_ripple(filter, period, (double)middle / steps);
-        if (ripple > most) {
-            most = ripple;
-            worst = middle;
+    struct exp_sum missing = *out;
+    for (int n = 0; n < out->count; n++) {
+        if (n == 0 && out->angular != 0) {
+            const double complex p = exp_sum_pole(out, 0), fall = -exp_less_one(p, duty * period);
+            exp_sum_multiply(&missing, 0, fall / (p * duty * period) * exp_power(p, (1 - duty) * period));
+        } else {
+            const double y = out->rate[n] * period, ramp = -expm1(-y * duty) / (y * duty);
+            missing.even[n] *= duty == 1 ? ramp : ramp * exp(-y * (1 - duty));
         }
-        /* short pulses first: they excite what rings fast */
-        stack[depth++] = (struct duties){ middle, span.to, ripple, span.at_to };
-        stack[depth++] = (struct duties){ span.from, middle, span.at_from, ripple };
     }
-    *duty = (double)worst / steps;
-    return most;
+    return missing;
 }
 
-/* Last whole k >= 0 with |f(k T)| > band, or -1. */
-static double last_outside(const struct exp_sum *f, double period, double band)
-{
-    const struct exp_sum slope = exp_sum_slope(f);
-    double k = ceil(within_from(f, band) / period);
-    while (k >= 0) {
-        const double room = band - fabs(exp_sum_at(f, k * period));
-        if (!(room >= 0))
-            break;
-        /* as many periods back as the steepest slope lets pass without leaving the band; two ulp at least, so that k moves */
-        const double least = fmax(1, 2 * DBL_EPSILON * k);
-        double back = floor(room / (2 * exp_sum_bound(&slope, k * period) * period));
-        back = fmin(fmax(back, least), fmax(k, 1));
-        while (back > least && back * period * exp_sum_bound(&slope, (k - back) * period) > room)
-            back = fmax(floor(back / 2), least);
-        k -= back;
-    }
-    return fmax(k, -1);
-}
+/* So many turns, periods or steps are looked at one by one. Ringing is through with them long before, but for such as hardly
+ * anything damps and is in step with the pulses. */
+enum { LOOKED_AT_MAX = 100000 };
 
-/* Smallest f(k T) over whole k >= 0. */
-static double least_mean(const struct exp_sum *f, double period)
+/* How many periods back from k, where |f| is within the band by so much, it cannot have been outside: f's slope there and a
+ * bound of its curvature. Two ulp at least, so that k moves. */
+static double periods_back(const struct exp_sum *f, double period, double k, double room, double slope)
 {
-    enum { MOST_PERIODS = 1000000 };
-    double least = exp_sum_at(f, 0), t = 0;
-    if (!f->oscillating || f->angular * period < 1) {
-        const struct exp_sum slope = exp_sum_slope(f);
-        while (exp_sum_zero(&slope, t, 40 / slowest_rate(f), &t)) {
-            const double whole = floor(t / period);
-            least = fmin(least, fmin(exp_sum_at(f, whole * period), exp_sum_at(f, (whole + 1) * period)));
-            if (exp_sum_bound(f, whole * period) <= -least || exp_sum_bound(f, t) < 1e-12)
-                break;
-        }
+    const double least = fmax(1, 2 * DBL_EPSILON * k), steep = fabs(slope);
+    if (2 * period * steep > room)
         return least;
-    }
-    for (int k = 1; k < MOST_PERIODS && exp_sum_bound(f, k * period) > fmax(-least, 1e-12); k++)
-        least = fmin(least, exp_sum_at(f, k * period));
-    return least;
+    const struct exp_sum rise = exp_sum_slope(f), bend = exp_sum_slope(&rise);
+    const double bound = exp_sum_bound(&bend, k * period);
+    double back = floor(2 * room / (steep + sqrt(steep * steep + 4 * bound * room)) / period);
+    back = fmin(fmax(back, least), fmax(k, 1));
+    while (back > least && back * period * (steep + exp_sum_bound(&bend, (k - back) * period) * back * period / 2) > room)
+        back = fmax(floor(back / 2), least);
+    return back;
 }
 
-void lc_settling(const struct lc_poles *filter, double period, double duty, double band, struct lc_start *start)
+double pulse_settling(const struct exp_sum *missing, double period, double band, bool *at_most)
 {
-    /* what is still missing from the mean of the period that ends at (k + 1) T, as in (6.9) */
-    struct exp_sum missing = times(&filter->out, mean_short, period, duty);
-    for (int n = 0; n < missing.count; n++)
-        missing.even[n] /= filter->gain;
-    missing.odd /= filter->gain;
-    start->overshoot = fmax(0, -least_mean(&missing, period));
-    const double k = last_outside(&missing, period, band);
-    start->at_most = k < 0;
-    start->settling = period;
-    if (k >= 0x1p52) { /* so many periods cannot be told apart */
-        start->settling = period * k;
-    } else if (k >= 0) {
-        const double before = exp_sum_at(&missing, k * period), after = exp_sum_at(&missing, (k + 1) * period);
-        const double outside = fabs(before), inside = before > 0 ? after : -after;
-        start->settling = period * (k + 1 + (outside - band) / (outside - inside));
+    /* the last boundary outside the band, from where on all are bounded to be inside */
+    double k = ceil(exp_sum_bounded_from(missing, band) / period), back = 0, before = 0, after = 0, slope;
+    for (int steps = 0; k >= 0 && fabs(before = exp_sum_at(missing, k * period, &slope)) <= band; steps++, k -= back) {
+        *at_most = false;
+        if (steps == LOOKED_AT_MAX)
+            return INFINITY;
+        after = before;
+        back = periods_back(missing, period, k, band - fabs(before), slope);
     }
+    *at_most = !(k >= 0);
+    if (*at_most)
+        return period;
+    if (!(k < 0x1p52)) /* so many periods cannot be told apart */
+        return period * k;
+    if (back != 1)
+        after = exp_sum_at(missing, (k + 1) * period, NULL);
+    const double outside = fabs(before), inside = before > 0 ? after : -after;
+    return period * (k + 1 + (outside - band) / (outside - inside));
 }
 
-void lc_current(const struct lc_poles *filter, double period, double duty, double low, double extremes[2])
+double pulse_overshoot(const struct exp_sum *missing, double period)
 {
-    enum { MOST_PERIODS = 100000 };
-    const struct exp_sum *f = &filter->current;
-    double least = INFINITY, most = -INFINITY, steady[2];
+    /* seen once a period an oscillation is the same as a slower one, of half a turn a period at most */
+    struct exp_sum f = *missing;
+    const double turn = remainder(f.angular * period, 2 * M_PI);
+    f.angular = fabs(turn) / period;
+    f.odd = turn < 0 ? -f.odd : f.odd;
+    const struct exp_sum slope = exp_sum_slope(&f);
+    struct exp_zeros turns;
+    double least = exp_sum_at(&f, 0, NULL), t;
+    int number = 0;
+    for (exp_zeros_begin(&turns, &slope, 40 / f.rate[exp_sum_slowest(&f)]); exp_zeros_next(&turns, &t);) {
+        /* the boundaries on either side of a turn */
+        const double whole = floor(t / period) * period;
+        least = fmin(least, fmin(exp_sum_at(&f, whole, NULL), exp_sum_at(&f, whole + period, NULL)));
+        if (exp_sum_bound(&f, whole) <= -least || exp_sum_bound(&f, t) < 1e-12)
+            break;
+        if (++number == LOOKED_AT_MAX)
+            return INFINITY;
+    }
+    return fmax(0, -least);
+}
+
+void pulse_current(const struct filter_poles *poles, double period, double duty, double extremes[2])
+{
+    orbit(&poles->current, period, duty, extremes);
+    for (int i = 0; i < 2; i++)
+        extremes[i] += duty * poles->conductance;
+}
+
+/* Widens extremes to all of level + sign f(t) in 0..length. */
+static void widen(double extremes[2], const struct exp_sum *f, double length, double level, double sign)
+{
+    double least = INFINITY, most = -INFINITY;
+    exp_sum_extremes(f, length, &least, &most);
+    extremes[0] = fmin(extremes[0], level + (sign > 0 ? least : -most));
+    extremes[1] = fmax(extremes[1], level + (sign > 0 ? most : -least));
+}
+
+/* Adds a sum of the same exponentials as it goes on from a time. */
+static void add_later(struct exp_sum *f, const struct exp_sum *more, double time, double sign)
+{
+    struct exp_sum later = *more;
+    for (int n = 0; n < f->count; n++) {
+        exp_sum_multiply(&later, n, sign * exp_power(exp_sum_pole(more, n), time));
+        f->even[n] += later.even[n];
+    }
+    f->odd += later.odd;
+}
+
+static void step_from_rest(const struct filter_poles *poles, double low, double extremes[2])
+{
+    double ends[2] = { 0, 0 };
+    widen(ends, &poles->current, 40 / poles->current.rate[exp_sum_slowest(&poles->current)], poles->conductance, -1);
+    extremes[0] = fmin((1 + low) * ends[0], (1 + low) * ends[1]);
+    extremes[1] = fmax((1 + low) * ends[0], (1 + low) * ends[1]);
+}
+
+void pulse_current_from_rest(const struct filter_poles *poles, double period, double duty, double low, double extremes[2])
+{
+    const struct exp_sum *f = &poles->current;
+    const double shift = low * poles->conductance;
+    double steady[2];
     if (duty >= 1) {
-        exp_sum_extremes(f, 40 / slowest_rate(f), &least, &most);
-        const double ends[2] = { (1 + low) * fmin(0, filter->conductance - most), (1 + low) * (filter->conductance - least) };
-        extremes[0] = fmin(ends[0], ends[1]);
-        extremes[1] = fmax(ends[0], ends[1]);
+        step_from_rest(poles, low, extremes);
         return;
     }
-    const double shift = low * filter->conductance, settled = filter->conductance + shift;
-    orbit(f, filter->conductance, period, duty, steady);
-    for (int i = 0; i < 2; i++)
-        steady[i] += shift;
-    extremes[0] = fmin(0, steady[0]);
-    extremes[1] = fmax(0, steady[1]);
-    const struct exp_sum on = times(f, while_high, period, duty), off = times(f, while_low, period, duty);
-    struct exp_sum begin = times(f, at_start, period, duty);
-    /* the step to the low level, at the same time */
-    for (int n = 0; n < begin.count; n++)
-        begin.even[n] += low * f->even[n];
-    begin.odd += low * f->odd;
-    for (int k = 0; k < MOST_PERIODS; k++) {
-        const double bound = exp_sum_bound(&begin, k * period);
-        if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
-            break;
-        /* the orbit, and what of the start is left of it */
-        struct exp_sum now = on, rest = off;
-        const double complex turn = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (k * period)) : 0;
-        const double complex later = f->oscillating ? cexp(-(f->rate[0] - I * f->angular) * (duty * period)) : 0;
-        const double complex left = (begin.even[0] - I * begin.odd) * turn;
-        if (f->oscillating) {
-            now.even[0] += creal(left);
-            now.odd -= cimag(left);
-            rest.even[0] -= creal(left * later);
-            rest.odd += cimag(left * later);
-        }
-        for (int n = f->oscillating ? 2 : 0; n < f->count; n++) {
-            const double still = begin.even[n] * exp(-f->rate[n] * (k * period));
-            now.even[n] += still;
-            rest.even[n] -= still * exp(-f->rate[n] * (duty * period));
-        }
-        least = INFINITY, most = -INFINITY;
-        exp_sum_extremes(&now, duty * period, &least, &most);
-        extremes[0] = fmin(extremes[0], settled - most);
-        extremes[1] = fmax(extremes[1], settled - least);
-        least = INFINITY, most = -INFINITY;
-        exp_sum_extremes(&rest, (1 - duty) * period, &least, &most);
-        extremes[0] = fmin(extremes[0], shift + least);
-        extremes[1] = fmax(extremes[1], shift + most);
+    const struct run_out on = run_out_of(f, period, 1 - duty), off = run_out_of(f, period, duty);
+    struct exp_sum start = off.left;  /* what the steady state lacks in the beginning, and the step to the low level */
+    for (int n = 0; n < f->count; n++) {
+        exp_sum_multiply(&start, n, exp_power(exp_sum_pole(f, n), (1 - duty) * period));
+        start.even[n] += low * f->even[n];
     }
+    start.odd += low * f->odd;
+    pulse_current(poles, period, duty, steady);
+    extremes[0] = fmin(0, steady[0] += shift);
+    extremes[1] = fmax(0, steady[1] += shift);
+    for (int k = 0; k < LOOKED_AT_MAX; k++) {
+        const double bound = exp_sum_bound(&start, k * period);
+        if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
+            return;
+        struct exp_sum now = on.left, then = off.left;
+        add_later(&now, &start, k * period, 1);
+        add_later(&then, &start, (k + duty) * period, -1);
+        widen(extremes, &now, duty * period, poles->conductance + shift, -1);
+        widen(extremes, &then, (1 - duty) * period, shift, 1);
+    }
+    extremes[0] = -INFINITY;
+    extremes[1] = INFINITY;
 }

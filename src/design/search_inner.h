@@ -4,7 +4,15 @@
 #define DESIGN_SEARCH_INNER_H
 
 #include "filter_inner.h"
-#include "parts_inner.h"
+
+/* Parts on offer, with what the search asks of them. */
+struct dw_parts {
+    size_t count;
+    struct dw_part *part;      /* [count], ascending by value */
+    double *low, *high;        /* [count], value (1 - spread) and value (1 + spread) */
+    double *most_low;          /* [count], largest low up to here: low itself where all spreads are equal */
+    double *least_high;        /* [count], smallest high from here on */
+};
 
 /* What is made small. All but GOAL_NEAREST take only what keeps every limit. */
 enum goal {

@@ -39,27 +39,26 @@ static double best_damper(double n)
 static void look(struct search *search, const struct dw_filter *filter)
 {
     const struct task_terms *terms = &search->terms;
-    const struct coil_values values = { filter->r[0].value, filter->l.value, filter->c[0].value, filter->rd.value,
-                                        filter->cd.value };
+    const struct lc_parts parts = lc_parts_at(terms, filter, NULL);
     struct bound bound = { .parts = dw_filter_parts(filter), .price = dw_filter_price(filter) };
     struct dw_filter_figures worst;
     struct filter_limits limits = { search->goal == GOAL_NEAREST ? INFINITY : 1, INFINITY, INFINITY };
     bool exact;
     /* cheap first: the nominal case bounds the worst one */
     if (!search->exhaustive) {
-        bound.figures.loading = loading_of(terms, values.r);
-        bound.figures.ripple = coil_least_ripple(terms, &values);
+        bound.figures.loading = loading_of(terms, parts.r);
+        bound.figures.ripple = lc_least_ripple(terms, &parts);
         if (search_hopeless(search, &bound, true))
             return;
         search->evaluations++;
         const double ripple = bound.figures.ripple;
-        if (!coil_start(terms, &values, &bound.figures))
+        if (!lc_start(terms, &parts, &bound.figures))
             return;
         bound.figures.ripple = ripple;
         if (search_hopeless(search, &bound, true))
             return;
         limits = search_limits(search, &bound);
-        coil_figures(terms, &values, &limits, &bound.figures);
+        lc_figures(terms, &parts, &limits, &bound.figures);
         if (search_hopeless(search, &bound, true))
             return;
     }

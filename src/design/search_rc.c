@@ -38,34 +38,37 @@ static bool bounded(const struct space *space, struct search_box *box)
 {
     struct search *search = space->search;
     const struct task_terms *terms = &search->terms;
-    double top_r[DW_FILTER_STAGES] = { 0 }, top_c[DW_FILTER_STAGES], low_r[DW_FILTER_STAGES], low_c[DW_FILTER_STAGES];
-    double top = 0, low = 0, resistance = 0;
+    struct rc_values top = { .whole = 0 }, low = { .whole = 0 };
+    struct filter_poles poles;
+    box->bound = (struct bound){ .parts = 2 * space->stages };
     for (int k = 0; k < space->stages; k++) {
         const struct dw_parts *r = space->list[2 * k], *c = space->list[2 * k + 1];
-        top_r[k] = r->most_low[box->to[2 * k]];
-        low_r[k] = r->least_high[box->from[2 * k]];
-        top_c[k] = c->most_low[box->to[2 * k + 1]];
-        low_c[k] = c->least_high[box->from[2 * k + 1]];
-        top += top_r[k];
-        low += low_r[k];
-        resistance += r->part[box->from[2 * k]].value;
+        top.r[k] = r->most_low[box->to[2 * k]];
+        low.r[k] = r->least_high[box->from[2 * k]];
+        top.c[k] = c->most_low[box->to[2 * k + 1]];
+        low.c[k] = c->least_high[box->from[2 * k + 1]];
+        top.whole += top.r[k];
+        low.whole += low.r[k];
+        box->bound.resistance += r->part[box->from[2 * k]].value;
     }
-    box->bound = (struct bound){ .parts = 2 * space->stages, .resistance = resistance };
     struct dw_filter_figures *figures = &box->bound.figures;
     if (search->goal == GOAL_PRICE)
         for (int i = 0; i < 2 * space->stages; i++)
             box->bound.price += least_price(space->list[i], box->from[i], box->to[i]);
-    figures->loading = loading_of(terms, low);
+    figures->loading = loading_of(terms, terms->task.source + low.whole);
     /* the first of the two currents of (6.16), at the largest first resistance */
-    const double rest = terms->task.source + terms->task.load, all = rest + (terms->task.low < 0 ? fmin(low, top) : fmax(low, top));
-    figures->pin_current = fmax(0, terms->height / (terms->task.source + top_r[0]) + terms->task.low / all);
+    const double rest = terms->task.source + terms->task.load;
+    const double all = rest + (terms->task.low < 0 ? fmin(low.whole, top.whole) : fmax(low.whole, top.whole));
+    figures->pin_current = fmax(0, terms->height / (terms->task.source + top.r[0]) + terms->task.low / all);
     if (search_hopeless(search, &box->bound, false))
         return false;
-    figures->ripple = rc_ripple(terms, space->stages, top_r, top_c);
+    rc_poles_of(&poles, terms, space->stages, &top);
+    figures->ripple = rc_ripple(terms, &poles);
     search->evaluations += 0.5;
     if (search_hopeless(search, &box->bound, false))
         return false;
-    figures->settling = rc_settling(terms, space->stages, low_r, low_c, &figures->settling_at_most);
+    rc_poles_of(&poles, terms, space->stages, &low);
+    figures->settling = rc_settling(terms, &poles, &figures->settling_at_most);
     search->evaluations += 0.5;
     return !search_hopeless(search, &box->bound, false);
 }

@@ -53,8 +53,10 @@ static bool raise_limit(const struct dw_choice_wish *wish, double *limit, enum g
                         : goal == GOAL_OVERSHOOT ? worst->overshoot
                         : goal == GOAL_LOADING   ? worst->loading
                                                  : worst->pin_current;
-        remedy->value = *limit = unit * three_digits_up(remedy->value / unit);
-        good = fits(wish, usual(wish), &remedy->choice, status);
+        if (isfinite(remedy->value)) {
+            remedy->value = *limit = unit * three_digits_up(remedy->value / unit);
+            good = fits(wish, usual(wish), &remedy->choice, status);
+        }
     }
     *limit = asked;
     return good;

@@ -2,27 +2,25 @@
 /* Worst case within the spreads of the parts: at two corners where that is proved, else by search. */
 #include "filter_inner.h"
 #include <math.h>
+#include <string.h>
 
 /* RC stages: ripple is largest with every part at its lowest, settling with every part at its highest (theory, 6.2). */
 static void rc_worst(const struct task_terms *terms, const struct dw_filter *filter, struct dw_filter_figures *figures)
 {
-    double low_r[DW_FILTER_STAGES] = { 0 }, low_c[DW_FILTER_STAGES], high_r[DW_FILTER_STAGES] = { 0 }, high_c[DW_FILTER_STAGES];
-    double low = 0, high = 0;
-    for (int k = 0; k < filter->stages; k++) {
-        low_r[k] = filter->r[k].value * (1 - filter->r[k].spread);
-        high_r[k] = filter->r[k].value * (1 + filter->r[k].spread);
-        low_c[k] = filter->c[k].value * (1 - filter->c[k].spread);
-        high_c[k] = filter->c[k].value * (1 + filter->c[k].spread);
-        low += low_r[k];
-        high += high_r[k];
-    }
-    figures->ripple = rc_ripple(terms, filter->stages, low_r, low_c);
-    figures->duty = terms->duty;
-    figures->settling = rc_settling(terms, filter->stages, high_r, high_c, &figures->settling_at_most);
-    figures->overshoot = 0;
-    figures->loading = loading_of(terms, high);
-    /* falls with the first resistance, and goes one way with the others */
-    figures->pin_current = fmax(rc_pin_current(terms, low_r[0], low), rc_pin_current(terms, low_r[0], low_r[0] + high - high_r[0]));
+    static const double lowest[FILTER_PARTS] = { -1, -1, -1, -1, -1, -1 }, highest[FILTER_PARTS] = { 1, 1, 1, 1, 1, 1 };
+    const struct rc_values low = rc_values_at(filter, lowest), high = rc_values_at(filter, highest);
+    struct filter_poles poles;
+    rc_poles_of(&poles, terms, filter->stages, &low);
+    *figures = (struct dw_filter_figures){
+        .ripple = rc_ripple(terms, &poles),
+        .duty = terms->duty,
+        .loading = loading_of(terms, terms->task.source + high.whole),
+        /* falls with the first resistance, and goes one way with the others */
+        .pin_current = fmax(rc_pin_current(terms, low.r[0], low.whole),
+                            rc_pin_current(terms, low.r[0], low.r[0] + high.whole - high.r[0])),
+    };
+    rc_poles_of(&poles, terms, filter->stages, &high);
+    figures->settling = rc_settling(terms, &poles, &figures->settling_at_most);
 }
 
 enum { RIPPLE, SETTLING, OVERSHOOT, PIN, SEARCHED };
@@ -33,8 +31,12 @@ static double figure(const struct dw_filter_figures *figures, int which)
     return value[which];
 }
 
-/* The worst seen so far, and where each figure had it. */
+/* The search: what is asked, the worst seen so far, and where each figure had it. */
 struct worst {
+    const struct task_terms *terms;
+    const struct dw_filter *filter;
+    const struct filter_limits *limits;
+    bool free[FILTER_PARTS];
     struct dw_filter_figures figures;
     double deviation[SEARCHED][FILTER_PARTS];
 };
@@ -43,8 +45,7 @@ static void keep(struct worst *worst, const struct dw_filter_figures *now, const
 {
     for (int i = 0; i < SEARCHED; i++)
         if (figure(now, i) > figure(&worst->figures, i))
-            for (int k = 0; k < FILTER_PARTS; k++)
-                worst->deviation[i][k] = deviation[k];
+            memcpy(worst->deviation[i], deviation, sizeof worst->deviation[i]);
     if (now->ripple > worst->figures.ripple) {
         worst->figures.ripple = now->ripple;
         worst->figures.duty = now->duty;
@@ -58,11 +59,23 @@ static void keep(struct worst *worst, const struct dw_filter_figures *now, const
     worst->figures.loading = fmax(worst->figures.loading, now->loading);
 }
 
-/* Number n of the places whose coordinates are from -1 to 1 in so many equal steps; whether none is 0. */
-static bool deviation_of(const bool *free, int count, int steps, int n, double *deviation)
+enum look { GO_ON, BEYOND, UNDAMPED };
+
+/* Looks at one deviation of the parts. */
+static enum look look_at(struct worst *worst, const double *deviation)
+{
+    struct dw_filter_figures now;
+    if (!figures_at(worst->terms, worst->filter, deviation, worst->limits, &now))
+        return UNDAMPED;
+    keep(worst, &now, deviation);
+    return exceeds(worst->terms, &worst->figures, worst->limits) ? BEYOND : GO_ON;
+}
+
+/* Number n of the deviations whose coordinates are from -1 to 1 in so many equal steps; whether none is 0. */
+static bool deviation_of(const bool *free, int steps, int n, double *deviation)
 {
     bool corner = true;
-    for (int k = 0; k < count; k++) {
+    for (int k = 0; k < FILTER_PARTS; k++) {
         deviation[k] = 0;
         if (free[k]) {
             deviation[k] = 2.0 * (n % (steps + 1)) / steps - 1;
@@ -73,70 +86,58 @@ static bool deviation_of(const bool *free, int count, int steps, int n, double *
     return corner;
 }
 
-/* Whether what is found quickly is beyond the limits already, at some corner. */
-static bool corners_exceed(const struct task_terms *terms, const struct dw_filter *filter, const bool *free, int count,
-                           const struct filter_limits *limits, struct worst *worst)
+static int number_of(const bool *free, int steps)
 {
-    int corners = 1;
-    for (int k = 0; k < count; k++)
-        corners *= free[k] ? 2 : 1;
-    for (int n = 0; n < corners; n++) {
-        double deviation[FILTER_PARTS] = { 0 };
-        struct dw_filter_figures now;
-        deviation_of(free, count, 1, n, deviation);
-        if (!start_at(terms, filter, deviation, &now))
-            return false;
-        if (exceeds(terms, &now, limits)) {
-            keep(worst, &now, deviation);
-            return true;
-        }
-    }
-    return false;
+    int number = 1;
+    for (int k = 0; k < FILTER_PARTS; k++)
+        number *= free[k] ? steps + 1 : 1;
+    return number;
 }
 
-/* All places whose coordinates are -1, 0 or 1: those without a 0 first (the corners), then the rest. */
-static bool grid(const struct task_terms *terms, const struct dw_filter *filter, const bool *free, int count, const struct filter_limits *limits,
-                 struct worst *worst)
+/* Whether what is found quickly is beyond the limits already, at some corner. */
+static enum look look_at_corners(struct worst *worst)
 {
-    int places = 1;
-    for (int k = 0; k < count; k++)
-        places *= free[k] ? 3 : 1;
-    for (int inner = 0; inner < 2; inner++)
-        for (int n = 0; n < places; n++) {
-            double deviation[FILTER_PARTS] = { 0 };
-            struct dw_filter_figures now;
-            if (deviation_of(free, count, 2, n, deviation) == (inner == 1))
-                continue;
-            if (!figures_at(terms, filter, deviation, limits, &now))
-                return false;
+    double deviation[FILTER_PARTS];
+    struct dw_filter_figures now;
+    for (int n = 0; n < number_of(worst->free, 1); n++) {
+        deviation_of(worst->free, 1, n, deviation);
+        const struct lc_parts parts = lc_parts_at(worst->terms, worst->filter, deviation);
+        if (!lc_start(worst->terms, &parts, &now))
+            return UNDAMPED;
+        if (exceeds(worst->terms, &now, worst->limits)) {
             keep(worst, &now, deviation);
-            if (exceeds(terms, &worst->figures, limits))
-                return true;
+            return BEYOND;
         }
-    return true;
+    }
+    return GO_ON;
+}
+
+/* All deviations whose coordinates are -1, 0 or 1: those without a 0 first (the corners), then the rest. */
+static enum look look_at_grid(struct worst *worst)
+{
+    enum look look = GO_ON;
+    double deviation[FILTER_PARTS];
+    for (int inner = 0; inner < 2; inner++)
+        for (int n = 0; n < number_of(worst->free, 2) && look == GO_ON; n++)
+            if (deviation_of(worst->free, 2, n, deviation) != (inner == 1))
+                look = look_at(worst, deviation);
+    return look;
 }
 
 /* Steps of halving length from the worst deviation of one figure, each part by itself. */
-static bool around(const struct task_terms *terms, const struct dw_filter *filter, const bool *free, int count, int which,
-                   const struct filter_limits *limits, struct worst *worst)
+static enum look look_around(struct worst *worst, int which)
 {
+    enum look look = GO_ON;
     for (double step = 0.5; step > 0.05; step /= 2)
-        for (int k = 0; k < count; k++)
-            for (int way = -1; way <= 1 && free[k]; way += 2) {
-                double deviation[FILTER_PARTS] = { 0 };
-                struct dw_filter_figures now;
-                for (int i = 0; i < FILTER_PARTS; i++)
-                    deviation[i] = worst->deviation[which][i];
+        for (int k = 0; k < FILTER_PARTS; k++)
+            for (int way = -1; way <= 1 && worst->free[k] && look == GO_ON; way += 2) {
+                double deviation[FILTER_PARTS];
+                memcpy(deviation, worst->deviation[which], sizeof deviation);
                 deviation[k] += way * step;
-                if (fabs(deviation[k]) > 1)
-                    continue;
-                if (!figures_at(terms, filter, deviation, limits, &now))
-                    return false;
-                keep(worst, &now, deviation);
-                if (exceeds(terms, &worst->figures, limits))
-                    return true;
+                if (fabs(deviation[k]) <= 1)
+                    look = look_at(worst, deviation);
             }
-    return true;
+    return look;
 }
 
 bool figures_worst(const struct task_terms *terms, const struct dw_filter *filter, const struct filter_limits *limits,
@@ -148,23 +149,34 @@ bool figures_worst(const struct task_terms *terms, const struct dw_filter *filte
         return true;
     }
     const struct dw_part *parts[FILTER_PARTS];
-    const int count = filter_part_list(filter, parts);
-    bool free[FILTER_PARTS] = { false }, any = false;
-    struct worst worst = { .figures = { .ripple = -1, .settling = -1, .overshoot = -1, .loading = -1, .pin_current = -1 } };
-    for (int k = 0; k < count; k++) {
-        free[k] = parts[k]->value > 0 && parts[k]->spread > 0;
-        any = any || free[k];
+    struct worst worst = { .terms = terms, .filter = filter, .limits = limits,
+                           .figures = { .ripple = -1, .settling = -1, .overshoot = -1, .loading = -1, .pin_current = -1 } };
+    *exact = true;
+    for (int k = filter_part_list(filter, parts); k-- > 0;) {
+        worst.free[k] = parts[k]->value > 0 && parts[k]->spread > 0;
+        *exact = *exact && !worst.free[k];
     }
-    *exact = !any;
-    if (corners_exceed(terms, filter, free, count, limits, &worst)) {
-        *figures = worst.figures;
-        return true;
-    }
-    if (!grid(terms, filter, free, count, limits, &worst))
-        return false;
-    for (int which = 0; which < SEARCHED && any && !exceeds(terms, &worst.figures, limits); which++)
-        if (!around(terms, filter, free, count, which, limits, &worst))
-            return false;
+    enum look look = look_at_corners(&worst);
+    if (look == GO_ON)
+        look = look_at_grid(&worst);
+    for (int which = 0; which < SEARCHED && !*exact && look == GO_ON; which++)
+        look = look_around(&worst, which);
     *figures = worst.figures;
-    return true;
+    return look != UNDAMPED;
+}
+
+enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,
+                               struct dw_filter_figures *figures, bool *exact, struct dw_error *error)
+{
+    const enum dw_status status = filter_check(task, filter, error);
+    if (status != DW_OK)
+        return status;
+    const struct task_terms terms = terms_of(task);
+    struct dw_filter_figures found;
+    bool proved;
+    if (!figures_worst(&terms, filter, &NO_LIMITS, &found, &proved))
+        return filter_undamped(error);
+    *figures = found;
+    *exact = proved;
+    return DW_OK;
 }

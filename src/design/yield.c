@@ -1,5 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "draws_inner.h"
 #include "filter_inner.h"
 #include "pulse/gauss_inner.h"
 #include <float.h>
@@ -90,9 +89,7 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
                                unsigned long long first, unsigned long long samples, double confidence,
                                struct dw_yield *yield, struct dw_error *error)
 {
-    enum dw_status status = dw_filter_task_check(task, error);
-    if (status == DW_OK)
-        status = filter_check(filter, error);
+    enum dw_status status = filter_check(task, filter, error);
     if (status == DW_OK)
         status = check_counts(0, samples, confidence, error);  /* before they are drawn */
     if (status != DW_OK)

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "design/filter_inner.h"
-#include "design/lc_poles_inner.h"
 #include "simulated.h"
 #include "suite.h"
 #include <math.h>
@@ -31,13 +30,53 @@ static struct dw_filter_task task_of(double period, double source, double load)
                                     .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY };
 }
 
-static struct lc_poles lc_of(const struct dw_filter *f, double source, double load)
+static struct filter_poles poles_of(const struct dw_filter *f, double source, double load)
 {
-    struct lc_poles stage;
-    ck_assert(lc_poles_new(&stage, &(struct lc_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
+    struct filter_poles stage;
+    ck_assert(lc_poles(&stage, &(struct lc_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
                                                              f->cd.value, load }));
     return stage;
 }
+
+START_TEST(poles_and_residues_answer_as_the_ladder_does)
+{
+    uint64_t seed = 20;
+    int pairs = 0;
+    for (int n = 0; n < 300; n++) {
+        double period, source, load, real[DW_STATES], imaginary[DW_STATES];
+        const struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        const struct filter_poles poles = poles_of(&filter, source, load);
+        struct simulated other = simulate(&filter, source, load, period);
+        struct dw_error error = { .text = "" };
+        succeeds(dw_system_rates(other.system, real, imaginary, &error), error);
+        const struct exp_sum *f = &poles.out;
+        const double largest = hypot(real[other.states - 1], imaginary[other.states - 1]);
+        ck_assert_uint_eq(other.states, (size_t)f->count + (f->angular > 0));
+        for (int k = 0; k < f->count; k++) {
+            const double complex pole = k == 0 ? -f->rate[0] + I * f->angular : -f->rate[k];
+            double distance = INFINITY;
+            for (size_t i = 0; i < other.states; i++)
+                distance = fmin(distance, cabs(pole - real[i] - I * imaginary[i]));
+            /* two that all but coincide are moved apart by 6e-6, and the eigenvalues by the root of epsilon */
+            within_scale(distance, 0, 7e-6, largest);
+        }
+        for (double angular = 0.01 / period; angular < 1e3 / period; angular *= 3) {
+            double gain[DW_OUTPUTS], turned[DW_OUTPUTS];
+            succeeds(dw_system_response(other.system, 0, angular, gain, turned, &error), error);
+            /* partial fractions to 1e-10 of what they are made of: the output of the gain, the current of its steepest rise, 1 / l,
+             * times the slowest time constant */
+            const double complex out = poles.gain * poles_response(&poles.out, 1, angular);
+            within_scale(cabs(out - gain[other.out] - I * turned[other.out]), 0, 1e-10, fmax(poles.gain, hypot(gain[other.out], turned[other.out])));
+            const double complex current = poles_response(&poles.current, poles.conductance, angular);
+            within_scale(cabs(current - gain[other.pin] - I * turned[other.pin]), 0, 1e-10,
+                         fmax(exp_sum_bound(&poles.current, 0), hypot(gain[other.pin], turned[other.pin])));
+        }
+        pairs += f->angular > 0;
+        simulated_free(&other);
+    }
+    ck_assert(pairs > 50 && pairs < 290);
+}
+END_TEST
 
 START_TEST(ripple_settling_overshoot_and_current_are_those_of_a_simulation)
 {
@@ -82,16 +121,16 @@ START_TEST(worst_duty_is_the_worst_of_all_tried_one_by_one)
     for (int n = 0; n < 150; n++) {
         double period, source, load, duty, most = 0;
         const struct dw_filter filter = crooked(&seed, &period, &source, &load);
-        const struct lc_poles stage = lc_of(&filter, source, load);
+        const struct filter_poles stage = poles_of(&filter, source, load);
         const long steps = levels[n % 5];
-        const double found = lc_worst_ripple(&stage, period, steps, INFINITY, &duty);
+        const double found = pulse_worst_ripple(&stage.out, period, steps, INFINITY, &duty);
         for (long k = 1; k < steps; k++)
-            most = fmax(most, lc_ripple(&stage, period, (double)k / (double)steps));
+            most = fmax(most, pulse_ripple(&stage.out, period, (double)k / (double)steps));
         /* what differs by 1e-13 counts as equal; the two halves of the duties differ by rounding */
         near(found, most, 1e-12);
-        near(lc_ripple(&stage, period, duty), found, 1e-14);
+        near(pulse_ripple(&stage.out, period, duty), found, 1e-14);
         ck_assert(duty * (double)steps == rint(duty * (double)steps));
-        not_half += duty < 0.45 && found > 1.0001 * lc_ripple(&stage, period, 0.5);
+        not_half += duty < 0.45 && found > 1.0001 * pulse_ripple(&stage.out, period, 0.5);
     }
     ck_assert_int_gt(not_half, 20);
 }
@@ -104,9 +143,9 @@ START_TEST(a_search_for_the_worst_duty_ends_at_what_is_enough)
     for (int n = 0; n < 100; n++) {
         double period, source, load, duty;
         const struct dw_filter filter = crooked(&seed, &period, &source, &load);
-        const struct lc_poles stage = lc_of(&filter, source, load);
-        const double worst = lc_worst_ripple(&stage, period, 256, INFINITY, &duty);
-        const double enough = worst * uniform(&seed, 0.9, 1.05), found = lc_worst_ripple(&stage, period, 256, enough, &duty);
+        const struct filter_poles stage = poles_of(&filter, source, load);
+        const double worst = pulse_worst_ripple(&stage.out, period, 256, INFINITY, &duty);
+        const double enough = worst * uniform(&seed, 0.9, 1.05), found = pulse_worst_ripple(&stage.out, period, 256, enough, &duty);
         if (worst > enough)
             ck_assert(found > enough && found <= worst);
         else
@@ -165,9 +204,9 @@ START_TEST(the_quick_bound_lies_below_the_ripple)
         struct dw_error error = { .text = "" };
         task.duty = n % 2 ? NAN : uniform(&seed, 0.05, 0.95);
         const struct task_terms terms = terms_of(&task);
-        const struct coil_values values = { filter.r[0].value, filter.l.value, filter.c[0].value, filter.rd.value, filter.cd.value };
+        const struct lc_parts parts = lc_parts_at(&terms, &filter, NULL);
         succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
-        ck_assert(coil_least_ripple(&terms, &values) <= figures.ripple * (1 + 1e-10));
+        ck_assert(lc_least_ripple(&terms, &parts) <= figures.ripple * (1 + 1e-10));
     }
 }
 END_TEST
@@ -247,7 +286,8 @@ START_TEST(settling_of_ever_shorter_periods_has_a_limit)
 }
 END_TEST
 
-SUITE("design: filters with a coil", ripple_settling_overshoot_and_current_are_those_of_a_simulation,
+SUITE("design: filters with a coil", poles_and_residues_answer_as_the_ladder_does,
+      ripple_settling_overshoot_and_current_are_those_of_a_simulation,
       worst_duty_is_the_worst_of_all_tried_one_by_one, a_search_for_the_worst_duty_ends_at_what_is_enough,
       a_worst_case_lies_within_a_finer_search, the_quick_bound_lies_below_the_ripple,
       response_at_the_cutoff_is_3_dB_down_and_lower_beyond, what_nothing_damps_is_refused,

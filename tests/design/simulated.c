@@ -43,6 +43,15 @@ void simulated_free(struct simulated *filter)
     dw_system_free(filter->system);
 }
 
+double complex poles_response(const struct exp_sum *f, double level, double angular)
+{
+    const double complex s = I * angular, p = f->rate[0] + I * f->angular, residue = f->even[0] + I * f->odd;
+    double complex sum = residue / (s + p) / 2 + conj(residue) / (s + conj(p)) / 2;
+    for (int n = 1; n < f->count; n++)
+        sum += f->even[n] / (s + f->rate[n]);
+    return level - s * sum;
+}
+
 enum { PIECES = 512 };
 static const double levels[2] = { 1, 0 };
 

@@ -4,6 +4,7 @@
 #ifndef TESTS_DESIGN_SIMULATED_H
 #define TESTS_DESIGN_SIMULATED_H
 
+#include "design/poles_inner.h"
 #include <dutywright/design.h>
 #include <dutywright/linear.h>
 #include <stdint.h>
@@ -29,6 +30,9 @@ double simulated_range(const struct simulated *filter, double duty, size_t outpu
 double simulated_product(const struct simulated *filter, double duty, size_t one, size_t other);
 /* Mean over a period of an output, counted while the pin is high alone: of the pin's current, the power it gives. */
 double simulated_while_high(const struct simulated *filter, double duty, size_t output);
+
+/* Response at an angular frequency of what answers to a step with level - f(t). */
+double complex poles_response(const struct exp_sum *f, double level, double angular);
 
 struct simulated_start {
     double settling, overshoot, pin_peak;  /* s; share of the change; A, largest |current| */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "design/draws_inner.h"
+#include "design/filter_inner.h"
 #include "pulse/gauss_inner.h"
 #include "suite.h"
 #include <dutywright/design.h>
