@@ -139,6 +139,25 @@ double simulated_product(const struct simulated *filter, double duty, size_t one
     return sum;
 }
 
+double simulated_rate(const struct simulated *filter, double duty, size_t output)
+{
+    enum { MANY = 4096 };
+    double state[DW_STATES], sum = 0;
+    steady(filter, duty, state);
+    for (int half = 0; half < 2; half++) {
+        const double *level = &levels[half], length = (half ? 1 - duty : duty) * filter->period / MANY;
+        struct dw_error error = { .text = "" };
+        double before = moved(filter, state, level, 0, output);
+        for (int i = 0; i < MANY; i++) {
+            succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+            const double now = moved(filter, state, level, 0, output);
+            sum += (now - before) * (now - before) / (length * filter->period);
+            before = now;
+        }
+    }
+    return sum;
+}
+
 double simulated_while_high(const struct simulated *filter, double duty, size_t output)
 {
     double state[DW_STATES], integral[DW_OUTPUTS];

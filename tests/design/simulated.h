@@ -28,6 +28,8 @@ double simulated_range(const struct simulated *filter, double duty, size_t outpu
 
 /* Mean over a period of the steady state of the product of two outputs. */
 double simulated_product(const struct simulated *filter, double duty, size_t one, size_t other);
+/* Mean over a period of the square of an output's rate of change, by the differences of 4096 samples in each half. */
+double simulated_rate(const struct simulated *filter, double duty, size_t output);
 /* Mean over a period of an output, counted while the pin is high alone: of the pin's current, the power it gives. */
 double simulated_while_high(const struct simulated *filter, double duty, size_t output);
 
