@@ -214,14 +214,14 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
     const enum goal goals[] = { goal_of(wish), GOAL_NEAREST };
     enum dw_status status = check(wish, goals[0], error);
     *choices = NULL;
-    for (size_t i = 0; i < count && status == DW_OK; i++)
+    for (size_t i = 0; i < count && status == DW_OK; i++)  /* unrun: passed-on */
         status = filter_check(&wish->task, &filters[i], error);
     for (int pass = 0; pass < 2 && status == DW_OK && !*choices; pass++) {
         struct search search = search_new(wish, goals[pass]);
         for (size_t i = 0; i < count; i++) {
             struct dw_filter_figures worst;
             bool exact;
-            if (figures_worst(&search.terms, &filters[i], &NO_LIMITS, &worst, &exact))
+            if (figures_worst(&search.terms, &filters[i], &NO_LIMITS, &worst, &exact))  /* unrun: undamped */
                 search_offer(&search, &filters[i], &worst, exact);
         }
         if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))

@@ -139,7 +139,7 @@ bool lc_figures(const struct task_terms *terms, const struct lc_parts *parts, co
     if (!begin(terms, parts, &poles, figures))
         return false;
     /* what takes longest last */
-    if (exceeds(terms, figures, limits))
+    if (exceeds(terms, figures, limits))  /* unrun: worst-middle */
         return true;
     const double volts = terms->height * poles.gain;
     figures->ripple = volts * (terms->search_duty ? pulse_worst_ripple(&poles.out, terms->period, terms->task.levels,

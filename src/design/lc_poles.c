@@ -17,7 +17,7 @@ static struct fraction fraction_of(const struct lc_parts *p)
     if (!(p->cd > 0))
         return (struct fraction){ 2, { 1, 0 }, { g, p->c, 0 }, { direct, first, second, 0 } };
     return (struct fraction){
-        .order = td > 0 ? 3 : 2,
+        .order = td > 0 ? 3 : 2,  /* unrun: undamped */
         .out = { 1, td },
         .current = { g, p->c + p->cd + td * g, td * p->c },
         .below = { direct, td * direct + first + p->r * p->cd, second + td * first + p->l * p->cd, td * second },
@@ -37,7 +37,7 @@ static double complex polynomial(const double *a, int order, double complex s)
 static double real_pole(const double *a)
 {
     double low = a[0] / a[1], high = a[2] / a[3], p = sqrt(low * high);
-    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {
+    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {  /* unrun: count */
         const double value = ((-a[3] * p + a[2]) * p - a[1]) * p + a[0], slope = (-3 * a[3] * p + 2 * a[2]) * p - a[1];
         if (value > 0)
             low = p;
@@ -67,7 +67,7 @@ static void quadratic_poles(struct exp_sum *f, double a0, double a1, double a2)
     f->angular = inside < 0 ? distance : 0;
     if (!(inside < 0)) {
         f->rate[1] = middle + distance;
-        f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];
+        f->rate[0] = distance == APART * middle ? middle - distance : square / f->rate[1];  /* unrun: rounding */
     }
 }
 
@@ -91,7 +91,7 @@ static bool find_poles(struct exp_sum *f, const struct fraction *h)
         quadratic_poles(f, a[0], a[1], a[2]);
         return f->rate[0] > 0;
     }
-    if (!(a[1] * a[2] > a[0] * a[3]))
+    if (!(a[1] * a[2] > a[0] * a[3]))  /* unrun: undamped */
         return false;
     const double p = real_pole(a), by_top = a[2] - p * a[3], by_bottom = (a[1] - a[0] / p) / p;
     /* the quadratic that is left, from the end of the polynomial where less cancels */

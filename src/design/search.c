@@ -131,7 +131,7 @@ static int compare_values(const struct dw_filter *one, const struct dw_filter *o
     const struct dw_part *a[FILTER_PARTS], *b[FILTER_PARTS];
     const int count = filter_part_list(one, a), more = filter_part_list(other, b);
     int order = count - more;
-    for (int i = 0; i < count && order == 0; i++)
+    for (int i = 0; i < count && order == 0; i++)  /* unrun: search-keeps */
         order = compare(a[i]->value, b[i]->value);
     return order;
 }
@@ -181,9 +181,9 @@ static void offer_front(struct search *search, const struct candidate *found)
     size_t at = front_before(search, found->settling);
     if (at > 0) {
         const struct candidate *best = &search->kept[at - 1];
-        if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))
+        if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))  /* unrun: search-keeps */
             return;
-        if (best->ripple == found->ripple && best->settling == found->settling) {
+        if (best->ripple == found->ripple && best->settling == found->settling) {  /* unrun: search-keeps */
             if (compare_rest(found, best) < 0)
                 search->kept[at - 1] = *found;
             return;

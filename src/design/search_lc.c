@@ -63,7 +63,7 @@ static void look(struct search *search, const struct dw_filter *filter)
             return;
     }
     search->evaluations += 100;
-    if (figures_worst(terms, filter, &limits, &worst, &exact) && !exceeds(terms, &worst, &limits))
+    if (figures_worst(terms, filter, &limits, &worst, &exact) && !exceeds(terms, &worst, &limits))  /* unrun: undamped */
         search_offer(search, filter, &worst, exact);
 }
 

@@ -23,7 +23,7 @@ static const unsigned long long most_samples = 1ull << 40;
 static double beta_fraction(double a, double b, double x)
 {
     double c = 1, d = 1 / (1 - (a + b) * x / (a + 1)), f = d, change = 0;
-    for (double m = 1; fabs(change - 1) > 2 * DBL_EPSILON && m < 0x1p24; m++) {
+    for (double m = 1; fabs(change - 1) > 2 * DBL_EPSILON && m < 0x1p24; m++) {  /* unrun: count */
         const double even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m));
         const double odd = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1));
         d = 1 / (1 + even * d);
@@ -104,7 +104,7 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
         struct dw_filter_figures figures;
         for (int k = 0; k < count; k++)
             deviation[k] = draw(seed, i, (uint32_t)k);
-        if (figures_at(&terms, filter, deviation, &limits, &figures))
+        if (figures_at(&terms, filter, deviation, &limits, &figures))  /* unrun: worst-middle */
             good += margin_of(task, &figures, filter->l.value > 0) <= 1;
     }
     return dw_yield_interval(good, samples, confidence, yield, error);
