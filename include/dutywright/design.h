@@ -130,9 +130,12 @@ struct dw_filter_currents {
 DW_API enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, const struct dw_filter *filter, double duty,
                                                 struct dw_filter_currents *currents, struct dw_error *error);
 
-/* Hz, where the response has fallen by 3 dB from that at frequency zero (the highest such with a coil); 1e-13 times the quality
- * of a coil's resonance. NaN: no filter, or no memory. */
-DW_API double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter);
+/* Where the response has fallen by 3 dB from that at frequency zero, the highest such with a coil.
+ *   cutoff    out, Hz
+ *   returns   DW_OK; DW_BAD_USE: no task or no filter; DW_NO_MEMORY
+ *   accuracy  1e-13 times the quality of a coil's resonance */
+DW_API enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter, double *cutoff,
+                                       struct dw_error *error);
 
 /* The parts of the worst energy decide how large a filter is: 1 small, up to 5 uJ in each capacitor (CV^2/2 at the highest
  * voltage) and coil (LI^2/2 at the peak current); 2 medium, up to 500 uJ; 3 large. Common practice has no source for it: a

@@ -6,29 +6,29 @@
 
 /* A filter as a ladder, and where its outputs are. A damping branch is a last stage, so that its current is an output; the load
  * then stands as a leak beside the capacitor before it. */
-struct circuit {
+struct filter_circuit {
     struct dw_system *system;
     size_t stages, out;
     double load[DW_FILTER_STAGES];  /* S, beside each capacitor */
 };
 
-static size_t node_output(const struct circuit *circuit, size_t stage)
+static size_t node_output(const struct filter_circuit *circuit, size_t stage)
 {
     return 2 * stage + (stage + 1 == circuit->stages);
 }
 
-static size_t current_output(const struct circuit *circuit, size_t stage)
+static size_t current_output(const struct filter_circuit *circuit, size_t stage)
 {
     return 2 * stage + (stage + 1 < circuit->stages);
 }
 
-static enum dw_status circuit_new(struct circuit *circuit, const struct dw_filter_task *task, const struct dw_filter *filter,
+static enum dw_status circuit_new(struct filter_circuit *circuit, const struct dw_filter_task *task, const struct dw_filter *filter,
                                   struct dw_error *error)
 {
     const bool damped = filter->cd.value > 0, loaded = isfinite(task->load);
     const size_t last = (size_t)filter->stages - 1;
     struct dw_stage stages[DW_FILTER_STAGES] = { { .l = filter->l.value } };
-    *circuit = (struct circuit){ .stages = last + 1 + damped, .out = last };
+    *circuit = (struct filter_circuit){ .stages = last + 1 + damped, .out = last };
     for (size_t k = 0; k <= last; k++) {
         stages[k].r = filter->r[k].value;
         stages[k].c = filter->c[k].value;
@@ -94,7 +94,7 @@ static enum dw_status mean_square(const struct steady_period *steady, const stru
 }
 
 /* Mean squares of the current through each stage's series branch, and through its capacitor, direct current left out. */
-static enum dw_status all_squares(const struct circuit *circuit, const struct steady_period *steady, double *series,
+static enum dw_status all_squares(const struct filter_circuit *circuit, const struct steady_period *steady, double *series,
                                   double *capacitor, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
@@ -132,7 +132,7 @@ enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, cons
         status = dw_error_set(error, DW_BAD_USE, 0, "duty must be from 0 to 1");
     if (status != DW_OK)
         return status;
-    struct circuit circuit;
+    struct filter_circuit circuit;
     struct steady_period steady;
     double series[DW_FILTER_STAGES] = { 0 }, capacitor[DW_FILTER_STAGES] = { 0 };
     status = circuit_new(&circuit, task, filter, error);
@@ -157,19 +157,21 @@ enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, cons
     return DW_OK;
 }
 
-static double response(const struct circuit *circuit, double angular)
+/* Infinite at the resonance of a coil that nothing damps; NaN, which compares with nothing, where memory runs out. */
+static double response(const struct filter_circuit *circuit, double angular)
 {
     const size_t out = node_output(circuit, circuit->out);
     double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
-    if (dw_system_response(circuit->system, 0, angular, real, imaginary, NULL) != DW_OK)
-        return INFINITY;  /* at the resonance of a coil that nothing damps */
+    const enum dw_status status = dw_system_response(circuit->system, 0, angular, real, imaginary, NULL);
+    if (status != DW_OK)
+        return status == DW_NO ? INFINITY : NAN;
     return hypot(real[out], imaginary[out]);
 }
 
 /* The highest angular frequency at which a response passes a level: downwards in steps, then by bisection.
  *   from  from here on it only falls
  *   step  > 1: between two crossings there lies more than this factor */
-static double highest_crossing(const struct circuit *circuit, double level, double from, double step)
+static double highest_crossing(const struct filter_circuit *circuit, double level, double from, double step)
 {
     double high = from;
     while (response(circuit, high) > level)
@@ -184,18 +186,22 @@ static double highest_crossing(const struct circuit *circuit, double level, doub
         else
             high = middle;
     }
-    return (low + high) / 2;
+    return isnan(response(circuit, low)) ? NAN : (low + high) / 2;
 }
 
-double dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter)
+enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter, double *cutoff,
+                                struct dw_error *error)
 {
-    struct circuit circuit;
-    if (filter_check(task, filter, NULL) != DW_OK || circuit_new(&circuit, task, filter, NULL) != DW_OK)
-        return NAN;
+    struct filter_circuit circuit;
+    enum dw_status status = filter_check(task, filter, error);
+    if (status == DW_OK)
+        status = circuit_new(&circuit, task, filter, error);
+    if (status != DW_OK)
+        return status;
     const double series = task->source + rc_values_at(filter, NULL).whole, l = filter->l.value, c = filter->c[0].value;
     /* RC stages only fall; a stage with a coil does beyond its natural frequency, and may pass the level twice more below */
     const double from = l > 0 ? 2 / sqrt(l * c) : 1 / (series * c), step = l > 0 ? 1.01 : 2;
-    const double cutoff = highest_crossing(&circuit, M_SQRT1_2 / (1 + series / task->load), from, step);
+    *cutoff = highest_crossing(&circuit, M_SQRT1_2 / (1 + series / task->load), from, step) / (2 * M_PI);
     dw_system_free(circuit.system);
-    return cutoff / (2 * M_PI);
+    return isnan(*cutoff) ? dw_no_memory(error) : DW_OK;
 }

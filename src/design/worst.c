@@ -59,10 +59,10 @@ static void keep(struct worst *worst, const struct dw_filter_figures *now, const
     worst->figures.loading = fmax(worst->figures.loading, now->loading);
 }
 
-enum look { GO_ON, BEYOND, UNDAMPED };
+enum finding { GO_ON, BEYOND, UNDAMPED };
 
 /* Looks at one deviation of the parts. */
-static enum look look_at(struct worst *worst, const double *deviation)
+static enum finding look_at(struct worst *worst, const double *deviation)
 {
     struct dw_filter_figures now;
     if (!figures_at(worst->terms, worst->filter, deviation, worst->limits, &now))
@@ -95,7 +95,7 @@ static int number_of(const bool *free, int steps)
 }
 
 /* Whether what is found quickly is beyond the limits already, at some corner. */
-static enum look look_at_corners(struct worst *worst)
+static enum finding look_at_corners(struct worst *worst)
 {
     double deviation[FILTER_PARTS];
     struct dw_filter_figures now;
@@ -113,31 +113,31 @@ static enum look look_at_corners(struct worst *worst)
 }
 
 /* All deviations whose coordinates are -1, 0 or 1: those without a 0 first (the corners), then the rest. */
-static enum look look_at_grid(struct worst *worst)
+static enum finding look_at_grid(struct worst *worst)
 {
-    enum look look = GO_ON;
+    enum finding finding = GO_ON;
     double deviation[FILTER_PARTS];
     for (int inner = 0; inner < 2; inner++)
-        for (int n = 0; n < number_of(worst->free, 2) && look == GO_ON; n++)
+        for (int n = 0; n < number_of(worst->free, 2) && finding == GO_ON; n++)
             if (deviation_of(worst->free, 2, n, deviation) != (inner == 1))
-                look = look_at(worst, deviation);
-    return look;
+                finding = look_at(worst, deviation);
+    return finding;
 }
 
 /* Steps of halving length from the worst deviation of one figure, each part by itself. */
-static enum look look_around(struct worst *worst, int which)
+static enum finding look_around(struct worst *worst, int which)
 {
-    enum look look = GO_ON;
+    enum finding finding = GO_ON;
     for (double step = 0.5; step > 0.05; step /= 2)
         for (int k = 0; k < FILTER_PARTS; k++)
-            for (int way = -1; way <= 1 && worst->free[k] && look == GO_ON; way += 2) {
+            for (int way = -1; way <= 1 && worst->free[k] && finding == GO_ON; way += 2) {
                 double deviation[FILTER_PARTS];
                 memcpy(deviation, worst->deviation[which], sizeof deviation);
                 deviation[k] += way * step;
                 if (fabs(deviation[k]) <= 1)
-                    look = look_at(worst, deviation);
+                    finding = look_at(worst, deviation);
             }
-    return look;
+    return finding;
 }
 
 bool figures_worst(const struct task_terms *terms, const struct dw_filter *filter, const struct filter_limits *limits,
@@ -156,13 +156,13 @@ bool figures_worst(const struct task_terms *terms, const struct dw_filter *filte
         worst.free[k] = parts[k]->value > 0 && parts[k]->spread > 0;
         *exact = *exact && !worst.free[k];
     }
-    enum look look = look_at_corners(&worst);
-    if (look == GO_ON)
-        look = look_at_grid(&worst);
-    for (int which = 0; which < SEARCHED && !*exact && look == GO_ON; which++)
-        look = look_around(&worst, which);
+    enum finding finding = look_at_corners(&worst);
+    if (finding == GO_ON)
+        finding = look_at_grid(&worst);
+    for (int which = 0; which < SEARCHED && !*exact && finding == GO_ON; which++)
+        finding = look_around(&worst, which);
     *figures = worst.figures;
-    return look != UNDAMPED;
+    return finding != UNDAMPED;
 }
 
 enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,

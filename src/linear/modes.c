@@ -167,7 +167,7 @@ struct dw_modes *modes_allocate(size_t count, size_t numbers, struct dw_error *e
     return NULL;
 }
 
-struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
+struct dw_modes *modes_of_plan(const struct dw_modes_plan *plan, struct dw_error *error)
 {
     if (check_plan(plan, error) != DW_OK)
         return NULL;
@@ -180,7 +180,6 @@ struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error 
     double *scratch = malloc((2 * n * (m + 1) + p * (m + 1) + n * n) * sizeof *scratch);
     enum dw_status status = modes && scratch ? DW_OK : dw_no_memory(error);
     if (status == DW_OK) {
-        modes->engine = &switched_engine;
         modes->states = n;
         modes->inputs = m;
         modes->outputs = p;

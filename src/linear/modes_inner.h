@@ -88,6 +88,8 @@ struct engine {
     enum dw_status (*walk)(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 };
 extern const struct engine switched_engine;
+/* As dw_modes_new, but for the engine. */
+struct dw_modes *modes_of_plan(const struct dw_modes_plan *plan, struct dw_error *error);
 
 static inline const struct mode *present_mode(const struct dw_run *run)
 {

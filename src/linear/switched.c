@@ -121,3 +121,11 @@ static void output(const struct dw_run *run, double time, const struct node *nod
 }
 
 const struct engine switched_engine = { .output = output, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk };
+
+struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
+{
+    struct dw_modes *modes = modes_of_plan(plan, error);
+    if (modes)
+        modes->engine = &switched_engine;
+    return modes;
+}

@@ -86,7 +86,10 @@ static enum dw_status measure(const struct choose_options *o, const struct dw_ch
     const struct dw_filter *filter = &choice->filter;
     struct dw_filter_currents currents;
     struct dw_yield yield = { 0, 0, NAN, NAN, NAN };
+    double cutoff = NAN;
     enum dw_status status = dw_filter_steady_currents(&o->wish.task, filter, choice->nominal.duty, &currents, error);
+    if (status == DW_OK)
+        status = dw_filter_cutoff(&o->wish.task, filter, &cutoff, error);
     if (status == DW_OK && o->samples > 0)
         status = choose_yield(o, filter, &yield, error);
     if (status != DW_OK)
@@ -96,6 +99,7 @@ static enum dw_status measure(const struct choose_options *o, const struct dw_ch
         capacitor = fmax(capacitor, currents.capacitor[k]);
         power = fmax(power, currents.resistor[k]);
     }
+    cell[CUTOFF] = report_number(cutoff);
     cell[YIELD] = report_number(yield.share);
     cell[YIELD_LEAST] = report_number(yield.least);
     cell[YIELD_MOST] = report_number(yield.most);
@@ -128,7 +132,6 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
         [MARGIN] = report_number(1 - choice->margin),
         [DUTY] = report_number(nominal->duty),
         [OVERSHOOT] = report_number(worst->overshoot),
-        [CUTOFF] = report_number(dw_filter_cutoff(&o->wish.task, &choice->filter)),
         [PIN_CURRENT] = report_number(worst->pin_current),
         [PROOF] = report_text(choice->exact ? "proof" : "search"),
     };
