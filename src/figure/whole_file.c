@@ -47,12 +47,20 @@ enum dw_status whole_file_check(const char *path, struct dw_error *error)
     if (!strcmp(path, "-"))
         return DW_OK;
     if (stat(path, &found))
-        return check_folder(path, error);
+        return lstat(path, &found) ? check_folder(path, error)
+                                   : dw_error_set(error, DW_BAD_USE, 0, "'%s' is a link to a file that is not there", path);
     if (S_ISDIR(found.st_mode))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s' is a folder", path);
     if (access(path, W_OK) || (S_ISREG(found.st_mode) && !(found.st_mode & (S_IWUSR | S_IWGRP | S_IWOTH))))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s' is read-only", path);
     return S_ISREG(found.st_mode) ? check_folder(path, error) : DW_OK;
+}
+
+bool whole_file_is(const char *path, const char *other)
+{
+    struct stat one, two;
+    return strcmp(path, "-") && strcmp(other, "-") && !stat(path, &one) && !stat(other, &two) && S_ISREG(one.st_mode) &&
+           one.st_dev == two.st_dev && one.st_ino == two.st_ino;
 }
 
 /* 0, or the reason for which not all could be written */

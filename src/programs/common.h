@@ -78,7 +78,7 @@ int program_finish(struct command *command, enum dw_status status, const struct 
 /* Opens the table that FILE names, and shows the progress of reading it.
  *   rows_out   as for command_progress */
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
-/* Encoding of a filter's output: --binary, --text, else that of its input (DW_CSV reads answer in DW_TEXT). */
+/* Encoding of a filter's output: --binary, --text, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */
 enum dw_encoding output_encoding(const struct common_options *options, const struct dw_reader *reader);
 
 #endif

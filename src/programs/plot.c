@@ -71,7 +71,7 @@ static const struct option_spec options[] = {
     { .help = "The file:" },
     { "output", "FILE",
       "Write the figure there; the name's ending, .svg, .png, .ps, .gif or .txt, tells the type. - is standard output. Without it "
-      "the terminal shows a preview (in ASCII where its locale is not UTF-8)", OPTION_TEXT(output) },
+      "the terminal shows a preview (in ASCII where the locale is not UTF-8)", OPTION_TEXT(output) },
     { "type", "TYPE", "svg, png, ps, gif or text (the preview's characters), where the name does not tell", OPTION_TEXT(type) },
     { "size", "WxH", "Width and height in pixels (default 1280x720, higher for many panels); of text, in characters",
       OPTION_READ(read_size) },
@@ -207,10 +207,21 @@ static enum dw_status read_words(struct plot_options *o, struct dw_error *error)
     return DW_OK;
 }
 
+/* The figure would take the place of a table before that is read again. */
+static enum dw_status check_output(const struct plot_options *o, struct dw_error *error)
+{
+    struct dw_error why;
+    if (o->output && whole_file_check(o->output, &why) != DW_OK)
+        return option_error(error, "output", NULL, "%s", why.text);
+    bool read = o->output && whole_file_is(o->output, "/dev/stdin") && !o->files;
+    for (size_t i = 0; o->output && i < o->files; i++)
+        read = read || whole_file_is(o->output, strcmp(o->file[i], "-") ? o->file[i] : "/dev/stdin");
+    return read ? option_error(error, "output", o->output, "the figure would replace a table that it is drawn from") : DW_OK;
+}
+
 static enum dw_status check(const struct command *command, void *options_read, struct dw_error *error)
 {
     struct plot_options *o = options_read;
-    struct dw_error why;
     o->file = command->words;
     o->files = command->word_count;
     enum dw_status status = choose_type(o, error);
@@ -218,8 +229,8 @@ static enum dw_status check(const struct command *command, void *options_read, s
         status = check_frames(o, error);
     if (status == DW_OK)
         status = check_counts(o, error);
-    if (status == DW_OK && o->output && whole_file_check(o->output, &why) != DW_OK)
-        status = option_error(error, "output", NULL, "%s", why.text);
+    if (status == DW_OK)
+        status = check_output(o, error);
     return status == DW_OK ? read_words(o, error) : status;
 }
 
@@ -231,15 +242,15 @@ static void look_at_terminal(struct plot_options *o)
     struct winsize size = { 0 };
     const char *no_colour = getenv("NO_COLOR"), *terminal = getenv("TERM");
     const bool shown = !o->output && isatty(STDOUT_FILENO);
+    setlocale(LC_CTYPE, "");
+    o->form.ascii = strcmp(nl_langinfo(CODESET), "UTF-8");
     if (!shown)
         return;
-    o->form.colour = !(no_colour && *no_colour) && terminal && strcmp(terminal, "dumb");
+    o->form.colour = !(no_colour && *no_colour) && terminal && *terminal && strcmp(terminal, "dumb");
     if (!o->form.width && !ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) && size.ws_col >= PREVIEW_LEAST_COLUMNS) {
         o->form.width = size.ws_col;
         o->form.height = size.ws_row;
     }
-    setlocale(LC_CTYPE, "");
-    o->form.ascii = strcmp(nl_langinfo(CODESET), "UTF-8");
 }
 
 static struct request request_of(const struct plot_options *o)

@@ -132,6 +132,15 @@ static void fill_defaults(const struct program *program, char *options)
         memcpy(options + program->loaded, program->load->defaults, program->load->size);
 }
 
+/* A terminal shows no binary rows, and may take them for orders. */
+static enum dw_status check_terminal(const struct program *program, const char *options, struct dw_error *error)
+{
+    const struct common_options *common = (const void *)(options + program->common);
+    if ((program->shared & SHARED_OUTPUT) && common->binary && isatty(STDOUT_FILENO))
+        return option_error(error, "binary", NULL, "standard output is a terminal: send the rows to a file or a pipe");
+    return DW_OK;
+}
+
 int program_main(const struct program *program, int argc, char **argv)
 {
     struct command command = { .program = program };
@@ -144,7 +153,7 @@ int program_main(const struct program *program, int argc, char **argv)
     enum dw_status status = options ? command_parse(&command, program, options, argc, argv, &error) : dw_no_memory(&error);
     if (command.asked)
         status = print_asked(&command, &error);
-    else if (status == DW_OK)
+    else if (status == DW_OK && (status = check_terminal(program, options, &error)) == DW_OK)
         status = program->run(options, &error);
     const int ends = program_finish(&command, status, &error);
     if (options && program->release)

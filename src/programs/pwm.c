@@ -2,6 +2,7 @@
 /* dw-pwm: a pulse train as a wave table. */
 #include "common.h"
 #include <dutywright/pulse.h>
+#include <float.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -147,10 +148,14 @@ static enum dw_status complete_train(const struct command *command, void *option
     return DW_OK;
 }
 
+/* Overmodulation is clipped, and goes a little beyond 1; what is beyond this is meant in percent. */
+#define MOST_DUTY 2
+
 /* The duty table, row by row. */
 struct duty_table {
     struct dw_reader *reader;
     double scale;        /* of the column's unit */
+    double period;       /* s, after which the duties repeat; 0: not known */
     double first, last;  /* s */
     bool any;
 };
@@ -167,6 +172,12 @@ static enum dw_status duty_point(void *context, double *time, double *duty, stru
         return status;
     *time = table->last = row[0];
     *duty = row[1] * table->scale;
+    if (table->scale == 1 && *duty > MOST_DUTY) {
+        char place[160];
+        dw_reader_place(table->reader, place, sizeof place);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a duty of %g: shares are from 0 to 1; is it in percent? Then its unit must be %%, "
+                            "as duty[%%]", place, *duty);
+    }
     if (!table->any)
         table->first = row[0];
     table->any = true;
@@ -194,6 +205,7 @@ static enum dw_status open_duty(struct pwm_options *o, struct duty_table *table,
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first channel is %s[%s]; a duty has the unit 1 or %%",
                             dw_reader_name(table->reader), duty.name, duty.unit);
     table->scale = strcmp(duty.unit, "%") == 0 ? 0.01 : 1;
+    table->period = dw_header_facts(header)->period;
     o->train.points = duty_point;
     o->train.context = table;
     return DW_OK;
@@ -221,14 +233,23 @@ static enum dw_status set_duty(struct dw_header *header, const struct dw_pulse_t
     return set_numbers(header, "duty", "asked %s given %s%s", train->duty, given, ratio, error);
 }
 
-static enum dw_status set_keys(struct dw_header *header, const struct pwm_options *o, const struct dw_pulse *pulse,
-                               struct dw_error *error)
+/* What the duties say of the whole pattern: it repeats with them where they hold a whole number of carriers, each of which gets its
+ * pulse from its own duty alone. 0: they say nothing. */
+static double pattern_of_duties(const struct pwm_options *o, const struct duty_table *table)
 {
-    const double pattern = dw_pulse_period(pulse), origin = dw_pulse_origin(pulse);
+    const double carriers = table->period / o->train.period;
+    const bool fits = carriers >= 0.5 && fabs(carriers - rint(carriers)) <= 4 * DBL_EPSILON * carriers;
+    return fits && o->train.jitter == 0 && o->train.modulation != DW_DENSITY ? table->period : 0;
+}
+
+static enum dw_status set_keys(struct dw_header *header, const struct pwm_options *o, const struct duty_table *table,
+                               const struct dw_pulse *pulse, struct dw_error *error)
+{
+    const double own = dw_pulse_period(pulse), origin = dw_pulse_origin(pulse), pattern = own > 0 ? own : pattern_of_duties(o, table);
     enum dw_status status = dw_header_add(header, "made-by", o->common.command->made_by, error);
     if (status == DW_OK && pattern > 0)
         status = dw_header_set_number(header, "period", pattern, error);
-    if (status == DW_OK && pattern == 0)
+    if (status == DW_OK && own == 0)
         status = dw_header_set_number(header, "carrier-period", o->train.period, error);
     if (status == DW_OK && origin != 0)
         status = dw_header_set_number(header, "origin", origin, error);
@@ -255,7 +276,7 @@ static struct dw_header *make_header(const struct pwm_options *o, const struct d
         status = dw_header_add(header, key, value, error);
     dw_header_free(kept);
     if (status == DW_OK)
-        status = set_keys(header, o, pulse, error);
+        status = set_keys(header, o, table, pulse, error);
     if (status == DW_OK)
         return header;
     dw_header_free(header);
@@ -288,8 +309,7 @@ static void note_findings(const struct pwm_options *o, const struct dw_pulse *pu
 {
     const struct dw_pulse_findings found = dw_pulse_findings(pulse);
     if (found.clipped)
-        command_note(o->common.command, "the duty went from %g to %g; it was clipped to 0 to 1%s", found.lowest, found.highest,
-                     found.highest > 2 ? " (a column in percent needs the unit %)" : "");
+        command_note(o->common.command, "the duty went from %g to %g; it was clipped to 0 to 1", found.lowest, found.highest);
     if (found.closed)
         command_note(o->common.command, "the dead time left nothing of %llu pulse%s, which stay%s off", found.closed, plural(found.closed),
                      found.closed == 1 ? "s" : "");

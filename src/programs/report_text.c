@@ -133,7 +133,7 @@ static void write_cell(const struct report *report, size_t row, size_t column, c
 static void write_titles(const struct report *report, const struct widths *widths, FILE *out)
 {
     const char *no_colour = getenv("NO_COLOR"), *terminal = getenv("TERM");
-    const bool bold = isatty(fileno(out)) && !(no_colour && *no_colour) && terminal && strcmp(terminal, "dumb");
+    const bool bold = isatty(fileno(out)) && !(no_colour && *no_colour) && terminal && *terminal && strcmp(terminal, "dumb");
     fputs(bold ? "\033[1m" : "", out);
     for (size_t c = 0; c < report->count; c++) {
         const char *name = report->columns[c].name;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The shared options, and what programs do with them. */
 #include "common.h"
+#include <unistd.h>
 
 #define OPTION_STRUCT struct common_options
 enum { SHARED_GROUP = 8 };
@@ -95,5 +96,5 @@ enum dw_encoding output_encoding(const struct common_options *options, const str
 {
     if (options->binary || options->text || !reader)
         return options->binary ? DW_BINARY : DW_TEXT;
-    return dw_reader_encoding(reader) == DW_BINARY ? DW_BINARY : DW_TEXT;
+    return dw_reader_encoding(reader) == DW_BINARY && !isatty(STDOUT_FILENO) ? DW_BINARY : DW_TEXT;
 }
