@@ -3,6 +3,24 @@
 #include <math.h>
 #include <stdlib.h>
 
+#define FAR 1e9  /* pixels: beyond any page; keeps the arithmetic of clipping finite */
+
+static double pixel(double low, double high, double place)
+{
+    const double at = low + place * (high - low);
+    return at >= -FAR && at <= FAR ? at : at > 0 ? FAR : -FAR; /* the logarithm of what is not above zero: down */
+}
+
+double frame_x(const struct frame *frame, double x)
+{
+    return pixel(frame->box.left, frame->box.right, axis_place(frame->x, x));
+}
+
+double frame_y(const struct frame *frame, double y)
+{
+    return pixel(frame->box.bottom, frame->box.top, axis_place(frame->y, y));
+}
+
 /* A column is dense where, within NEAR on either side of it, the line goes to and fro at least twice over what it reaches,
  * and reaches over more than a few line widths: two thirds of the paper would be painted even by thin strokes. A steep slope
  * goes over it once, a lone pulse or peak twice. A band is at least so many line widths long. */

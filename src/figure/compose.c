@@ -31,7 +31,7 @@ void drawing_note(struct drawing *drawing, const char *format, ...)
 
 /* ---- styles and names ---- */
 
-static enum trace_style style_of(const struct source *source, const struct request *request, size_t which)
+static enum trace_style style_of(const struct table_source *source, const struct request *request, size_t which)
 {
     const enum trace_style asked = !request->styles ? TRACE_BY_ITSELF : request->style[request->styles == 1 ? 0 : which];
     if (asked != TRACE_BY_ITSELF)
@@ -273,7 +273,7 @@ static enum dw_status choose_x(struct drawing *drawing, const struct request *re
     struct extent extent = { INFINITY, -INFINITY, { logarithmic ? 0 : -INFINITY, 0 }, false };
     bool lines = true;
     for (size_t i = 0; i < inner->sources; i++) {
-        const struct source *source = &inner->source[i];
+        const struct table_source *source = &inner->source[i];
         const struct reduction *rows = window_reduction(source->window);
         lines = lines && style_of(source, request, i) == TRACE_LINES;
         extend(&extent, source->from, false);
@@ -328,7 +328,7 @@ static enum dw_status fill_panel(struct drawing *drawing, struct panel *panel, s
         return dw_no_memory(error);
     for (size_t i = 0; i < inner->picks; i++) {
         const struct pick *pick = &inner->pick[i];
-        const struct source *source = &inner->source[pick->source];
+        const struct table_source *source = &inner->source[pick->source];
         if (pick->panel != which)
             continue;
         struct trace *trace = &panel->trace[panel->traces++];

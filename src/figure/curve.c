@@ -4,9 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Beyond any page; keeps the arithmetic of clipping finite. */
-#define FAR 1e9
-
 #define DASH_UNIT 1.6 /* short gap of a dash, in line widths */
 
 bool line_clip(const struct box *box, double *x0, double *y0, double *x1, double *y1)
@@ -34,22 +31,6 @@ bool line_clip(const struct box *box, double *x0, double *y0, double *x1, double
         *y0 += enters * dy;
     }
     return true;
-}
-
-static double pixel(double low, double high, double place)
-{
-    const double at = low + place * (high - low);
-    return at >= -FAR && at <= FAR ? at : at > 0 ? FAR : -FAR; /* the logarithm of what is not above zero: down */
-}
-
-double frame_x(const struct frame *frame, double x)
-{
-    return pixel(frame->box.left, frame->box.right, axis_place(frame->x, x));
-}
-
-double frame_y(const struct frame *frame, double y)
-{
-    return pixel(frame->box.bottom, frame->box.top, axis_place(frame->y, y));
 }
 
 static bool in_box(const struct box *box, double x, double y)

@@ -16,7 +16,7 @@ enum { BLOCK = 4096 };
 #define LEAST_DECIBELS (-7000.0)
 
 struct gathering {
-    struct source *source;
+    struct table_source *source;
     double *y;               /* [channels] */
     double first, second, previous;
     unsigned long long seen;
@@ -24,7 +24,7 @@ struct gathering {
 };
 
 /* A span in the unit of the first column. */
-static enum dw_status read_span(const struct source *source, const char *text, struct dw_span *span, struct dw_error *error)
+static enum dw_status read_span(const struct table_source *source, const char *text, struct dw_span *span, struct dw_error *error)
 {
     struct dw_error why;
     char ends[128];
@@ -55,7 +55,7 @@ static enum dw_status read_span(const struct source *source, const char *text, s
     return DW_OK;
 }
 
-static enum dw_status new_window(struct source *source, const struct request *request, const struct dw_span *span,
+static enum dw_status new_window(struct table_source *source, const struct request *request, const struct dw_span *span,
                                  struct dw_error *error)
 {
     const struct dw_header *header = dw_reader_header(source->reader);
@@ -77,7 +77,7 @@ static enum dw_status new_window(struct source *source, const struct request *re
 /* Follows the distances of rows, from which the kind of axis is chosen. */
 static void follow(struct gathering *gathering, double x)
 {
-    struct source *source = gathering->source;
+    struct table_source *source = gathering->source;
     if (gathering->seen == 0) {
         gathering->first = x;
         gathering->may_log = source->kind == OF_FREQUENCY && x > 0;
@@ -99,7 +99,7 @@ static double value_drawn(double value, double factor)
 
 static enum dw_status take_row(struct gathering *gathering, const double *row, struct dw_error *error)
 {
-    struct source *source = gathering->source;
+    struct table_source *source = gathering->source;
     const double x = row[0] * source->x_factor;
     if (gathering->must_log && x <= 0) {
         source->dropped++;
@@ -116,7 +116,7 @@ static enum dw_status take_row(struct gathering *gathering, const double *row, s
 
 static enum dw_status read_rows(struct gathering *gathering, struct dw_error *error)
 {
-    struct source *source = gathering->source;
+    struct table_source *source = gathering->source;
     const size_t columns = dw_header_columns(dw_reader_header(source->reader));
     const double *values;
     size_t rows;
@@ -130,7 +130,7 @@ static enum dw_status read_rows(struct gathering *gathering, struct dw_error *er
 }
 
 /* Says where the trouble is: the window knows no file names. */
-static enum dw_status finish_window(struct source *source, const struct request *request, struct dw_error *error)
+static enum dw_status finish_window(struct table_source *source, const struct request *request, struct dw_error *error)
 {
     struct dw_error why;
     if (window_finish(source->window, &source->from, &source->to, &why) == DW_OK)
@@ -143,14 +143,14 @@ static enum dw_status finish_window(struct source *source, const struct request 
 }
 
 /* Means exist where time passes. */
-static void take_means(struct source *source)
+static void take_means(struct table_source *source)
 {
     source->has_means = true;
     for (size_t c = 0; c < source->channels; c++)
         source->has_means = window_mean(source->window, c, &source->mean[c]) && source->has_means;
 }
 
-enum dw_status source_read(struct source *source, const struct request *request, struct dw_error *error)
+enum dw_status source_read(struct table_source *source, const struct request *request, struct dw_error *error)
 {
     struct gathering gathering = { .source = source, .must_log = request->x_scale == SCALE_LOG };
     struct dw_span span;

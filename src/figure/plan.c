@@ -47,7 +47,7 @@ static char *name_of_file(struct inner *inner, const char *path)
     return keep_string(inner, name);
 }
 
-static enum dw_status open_source(struct inner *inner, struct source *source, const struct request *request, size_t i,
+static enum dw_status open_source(struct inner *inner, struct table_source *source, const struct request *request, size_t i,
                                   struct dw_error *error)
 {
     source->path = request->file[i];
@@ -65,9 +65,9 @@ static enum dw_status open_source(struct inner *inner, struct source *source, co
 
 static enum dw_status check_alike(const struct inner *inner, struct dw_error *error)
 {
-    const struct source *first = &inner->source[0];
+    const struct table_source *first = &inner->source[0];
     for (size_t i = 0; i < inner->sources; i++) {
-        const struct source *source = &inner->source[i];
+        const struct table_source *source = &inner->source[i];
         /* NOLINTNEXTLINE(clang-analyzer-core.NonNullParamChecker): a source that did not open has ended this before */
         if (strcmp(source->x_unit, first->x_unit) || source->kind != first->kind)
             return dw_error_set(error, DW_BAD_INPUT, 0, "%s begins with %.60s[%.20s] and %s with %.60s[%.20s]: one figure has one axis",
@@ -123,7 +123,7 @@ static bool is_level(const char *unit)
     return !strcmp(unit, "dB") || !strcmp(unit, "deg") || !strcmp(unit, "degC") || !strcmp(unit, "rad");
 }
 
-static struct drawn how_drawn(const struct source *source, size_t column, enum scale scale)
+static struct drawn how_drawn(const struct table_source *source, size_t column, enum scale scale)
 {
     const struct dw_column found = dw_header_column(dw_reader_header(source->reader), column);
     const bool gain = source->kind == OF_FREQUENCY && !strcmp(found.name, "gain") && !strcmp(found.unit, "1");
@@ -152,7 +152,7 @@ static size_t add_panel(struct inner *inner, const char *unit, size_t owner)
 }
 
 /* Place of a column among those that a source draws. */
-static size_t add_channel(struct source *source, size_t column, double factor)
+static size_t add_channel(struct table_source *source, size_t column, double factor)
 {
     for (size_t i = 0; i < source->channels; i++)
         if (source->column[i] == column && source->factor[i] == factor)
@@ -165,7 +165,7 @@ static size_t add_channel(struct source *source, size_t column, double factor)
 static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, size_t column, double factor,
                                struct dw_error *error)
 {
-    struct source *source = &inner->source[which];
+    struct table_source *source = &inner->source[which];
     struct pick *picks = realloc(inner->pick, (inner->picks + 1) * sizeof *picks);
     char *name = keep_string(inner, dw_header_column(dw_reader_header(source->reader), column).name);
     if (picks)
@@ -184,7 +184,7 @@ static enum dw_status add_pick(struct inner *inner, size_t panel, size_t which, 
 static enum dw_status make_rooms(struct inner *inner, struct dw_error *error)
 {
     for (size_t i = 0; i < inner->sources; i++) {
-        struct source *source = &inner->source[i];
+        struct table_source *source = &inner->source[i];
         const size_t columns = 2 * dw_header_columns(dw_reader_header(source->reader)); /* each in dB, too */
         source->column = calloc(columns, sizeof *source->column);
         source->factor = calloc(columns, sizeof *source->factor);
@@ -208,7 +208,7 @@ static size_t panel_for(const struct inner *inner, size_t first, const char *uni
 }
 
 /* The phases of a spectrum, beside its levels, are left to those who ask for them. */
-static bool is_phase_of_spectrum(const struct source *source, size_t column)
+static bool is_phase_of_spectrum(const struct table_source *source, size_t column)
 {
     const struct dw_header *header = dw_reader_header(source->reader);
     bool levels = false;
@@ -220,7 +220,7 @@ static bool is_phase_of_spectrum(const struct source *source, size_t column)
 static enum dw_status pick_by_unit(struct inner *inner, const struct request *request, size_t first_panel, size_t which,
                                    struct dw_error *error)
 {
-    struct source *source = &inner->source[which];
+    struct table_source *source = &inner->source[which];
     const size_t columns = dw_header_columns(dw_reader_header(source->reader));
     const enum scale scale = request->y_scales == 1 ? request->y_scale[0] : SCALE_BY_ITSELF;
     enum dw_status status = DW_OK;
@@ -267,7 +267,7 @@ static enum dw_status pick_name(struct inner *inner, const char *panel_text, cha
     if (status != DW_OK)
         return status;
     for (size_t i = from; i < to && status == DW_OK; i++) {
-        const struct source *source = &inner->source[i];
+        const struct table_source *source = &inner->source[i];
         struct dw_error *where = found ? NULL : &missing;
         const size_t column = file == SIZE_MAX || file == i ? dw_header_find(dw_reader_header(source->reader), name, where) : 0;
         if (!column)

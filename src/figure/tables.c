@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void source_free(struct source *source)
+static void source_free(struct table_source *source)
 {
     dw_reader_close(source->reader);
     window_free(source->window);
@@ -87,7 +87,7 @@ static bool summarise(struct drawing *drawing)
 static void add_notes(struct drawing *drawing, const struct request *request)
 {
     for (size_t i = 0; i < drawing->inner->sources; i++) {
-        const struct source *source = &drawing->inner->source[i];
+        const struct table_source *source = &drawing->inner->source[i];
         if (source->dropped)
             drawing_note(drawing, "%s: no place on a logarithmic axis for %llu row%s at or below zero", source->name,
                          source->dropped, source->dropped == 1 ? "" : "s");

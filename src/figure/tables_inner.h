@@ -10,7 +10,7 @@
 enum source_kind { OF_TIME, OF_FREQUENCY, OF_OTHER };
 
 /* One table. */
-struct source {
+struct table_source {
     const char *path;
     char *name;                 /* in the figure */
     struct dw_reader *reader;
@@ -37,7 +37,7 @@ struct pick {
 };
 
 struct inner {
-    struct source *source;
+    struct table_source *source;
     size_t sources;
     struct pick *pick;
     size_t picks, room;
@@ -61,7 +61,7 @@ char *keep_string(struct inner *inner, const char *text);
 enum dw_status plan_make(struct inner *inner, const struct request *request, struct dw_error *error);
 
 /* Reads one table to its end. */
-enum dw_status source_read(struct source *source, const struct request *request, struct dw_error *error);
+enum dw_status source_read(struct table_source *source, const struct request *request, struct dw_error *error);
 
 /* Makes sheets of what was read. */
 enum dw_status compose_sheets(struct drawing *drawing, const struct request *request, struct dw_error *error);

@@ -7,11 +7,6 @@
 #include <string.h>
 #include <strings.h>
 
-double choose_lsb(const struct dw_filter_task *task)
-{
-    return (task->high - task->low) / (double)task->levels;
-}
-
 /* ---- options that need others ---- */
 
 /* "0.5lsb" as a multiple of what one lsb is. */

@@ -6,6 +6,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+unsigned long long choose_share(const struct choose_options *o, unsigned long long *first)
+{
+    const unsigned long long each = o->samples / (unsigned long long)o->shards, more = o->samples % (unsigned long long)o->shards;
+    const unsigned long long before = (unsigned long long)o->shard - 1;
+    *first = before * each + (before < more ? before : more);
+    return each + (before < more);
+}
+
 /* A list as it was on offer; stays NULL where there was none. */
 static enum dw_status list_of(const json_t *json, struct dw_parts **parts, struct dw_error *error)
 {

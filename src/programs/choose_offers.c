@@ -6,6 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+double choose_lsb(const struct dw_filter_task *task)
+{
+    return (task->high - task->low) / (double)task->levels;
+}
+
 static const char *const range_keys[PARTS] = { "r", "c", "l", "rd" };
 static const enum dw_quantity kinds[PARTS] = { DW_RESISTANCE, DW_CAPACITANCE, DW_INDUCTANCE, DW_RESISTANCE };
 

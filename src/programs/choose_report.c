@@ -7,7 +7,7 @@
 #include <unistd.h>
 
 /* When a column is in the text report; rows and JSON have all. */
-enum shown {
+enum shown_when {
     ALWAYS,
     SPREAD,    /* some part has a tolerance, or with --all */
     NO_SPREAD, /* no part has one, or with --all */
@@ -16,14 +16,14 @@ enum shown {
     ASKED      /* with --all */
 };
 
-enum column {
+enum report_entry {
     RANK, STAGES, RIPPLE, RIPPLE_LSB, WORST_RIPPLE, WORST_LSB, SETTLING, WORST_SETTLING, LOADING, SIZE, YIELD, YIELD_LEAST, YIELD_MOST,
     PRICE, MARGIN, DUTY, OVERSHOOT, CUTOFF, PIN_CURRENT, COIL_SWING, CAPACITOR_CURRENT, RESISTOR_POWER, PROOF, COLUMNS
 };
 
 static const struct {
     struct report_column column;
-    enum shown shown;
+    enum shown_when shown;
 } table[COLUMNS] = {
     [RANK] = { { "rank", "" }, ALWAYS },
     [STAGES] = { { "stages", NULL }, ALWAYS },
@@ -50,7 +50,7 @@ static const struct {
     [PROOF] = { { "worst-by", NULL }, ASKED },
 };
 
-static bool shown(const struct choose_options *o, const struct dw_choices *choices, enum column column)
+static bool shown(const struct choose_options *o, const struct dw_choices *choices, enum report_entry column)
 {
     bool spread = false, priced = false;
     for (size_t i = 0; choices && i < dw_choices_count(choices); i++) {
@@ -152,7 +152,7 @@ enum dw_status choose_report(const struct choose_options *o, const struct dw_cho
     size_t count = 0;
     enum dw_status status = DW_OK;
     for (int c = 0; c < COLUMNS; c++) {
-        wanted[c] = shown(o, choices, (enum column)c);
+        wanted[c] = shown(o, choices, (enum report_entry)c);
         if (wanted[c])
             columns[count++] = table[c].column;
     }

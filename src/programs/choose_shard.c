@@ -30,14 +30,6 @@ enum dw_status choose_read_shard(const struct option_spec *option, const char *a
     return status;
 }
 
-unsigned long long choose_share(const struct choose_options *o, unsigned long long *first)
-{
-    const unsigned long long each = o->samples / (unsigned long long)o->shards, more = o->samples % (unsigned long long)o->shards;
-    const unsigned long long before = (unsigned long long)o->shard - 1;
-    *first = before * each + (before < more ? before : more);
-    return each + (before < more);
-}
-
 /* The request as an array of words: the command line without what tells the shards apart or holds for this one only. */
 static json_t *request_of(const struct command *command)
 {

@@ -184,22 +184,6 @@ void command_free(struct command *c, void *options)
 
 /* ---- what was given ---- */
 
-const char *command_given(const struct command *c, const char *option)
-{
-    for (size_t k = c->count; k-- > 0;)
-        if (!strcmp(c->found[k].option->name, option))
-            return c->found[k].argument;
-    return NULL;
-}
-
-bool command_is(const struct command *c, int i, const char *option)
-{
-    for (size_t k = 0; k < c->count; k++)
-        if (c->found[k].place == i && !strcmp(c->found[k].option->name, option))
-            return true;
-    return false;
-}
-
 /* How well an option explains a refused member: 0: not at all; better where it was given, and where the member is its own. */
 static int blame(const struct command *c, const struct option_spec *option, const char *member)
 {

@@ -1,9 +1,25 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A command line as one line of a header. */
+/* What stands in a command line, and all of it as one line of a header. */
 #include "common.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+const char *command_given(const struct command *c, const char *option)
+{
+    for (size_t k = c->count; k-- > 0;)
+        if (!strcmp(c->found[k].option->name, option))
+            return c->found[k].argument;
+    return NULL;
+}
+
+bool command_is(const struct command *c, int i, const char *option)
+{
+    for (size_t k = 0; k < c->count; k++)
+        if (c->found[k].place == i && !strcmp(c->found[k].option->name, option))
+            return true;
+    return false;
+}
 
 /* Appends one word, quoted for a POSIX shell where it needs it; control characters, which would break the header's
  * line, in the $'...' form of POSIX.1-2024. Gives the new end. */

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_inner.h"
-#include <errno.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -139,54 +138,4 @@ const char *report_cell_unit(const struct report *report, size_t row, size_t col
 const char *report_stored_unit(const char *unit)
 {
     return strcmp(unit, "%") ? unit : "1";
-}
-
-/* A word as a field: what would end the field or the line becomes a blank, an empty one a dash. */
-static void write_field(const char *text, FILE *out)
-{
-    if (!*text)
-        fputc('-', out);
-    for (; *text; text++)
-        fputc((unsigned char)*text < 0x20 ? ' ' : *text, out);
-}
-
-static void write_rows(const struct report *report, FILE *out)
-{
-    for (size_t c = 0; c < report->count && !report->findings; c++) {
-        const char *unit = report->columns[c].unit;
-        fprintf(out, unit && *unit ? "%s%s[%s]" : "%s%s", c ? "\t" : "# ", report->columns[c].name,
-                unit ? report_stored_unit(unit) : "");
-    }
-    if (!report->findings)
-        fputc('\n', out);
-    for (size_t r = 0; r < report->rows; r++)
-        for (size_t c = 0; c < report->count; c++) {
-            const struct report_cell *cell = report_cell_at(report, r, c);
-            char number[DW_NUMBER_SIZE];
-            if (cell->text) {
-                write_field(report->findings && c == FINDING_UNIT ? report_stored_unit(cell->text) : cell->text, out);
-            } else {
-                dw_number_print(number, cell->number);
-                fputs(number, out);
-            }
-            fputc(c + 1 < report->count ? '\t' : '\n', out);
-        }
-}
-
-enum dw_status report_write(const struct report *report, enum report_format format, int digits, FILE *out,
-                            struct dw_error *error)
-{
-    enum dw_status status = DW_OK;
-    if (!report || report->incomplete)
-        return dw_no_memory(error);
-    errno = 0;
-    switch (format) {
-    case REPORT_TEXT: status = report_write_text(report, digits, out, error); break;
-    case REPORT_ROWS: write_rows(report, out); break;
-    case REPORT_JSON: status = report_write_json(report, out, error); break;
-    }
-    if (status != DW_OK || (!fflush(out) && !ferror(out)))
-        return status;
-    return dw_error_set(error, errno == EPIPE ? DW_CLOSED_PIPE : DW_SYSTEM, 0, "standard output: %s",
-                        errno ? strerror(errno) : "a write failed");
 }

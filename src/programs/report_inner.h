@@ -24,7 +24,6 @@ const struct report_cell *report_cell_at(const struct report *report, size_t row
 const char *report_cell_unit(const struct report *report, size_t row, size_t column);
 /* The unit of what is stored, for machines: a percentage is stored as a share. */
 const char *report_stored_unit(const char *unit);
-
 enum dw_status report_write_text(const struct report *report, int digits, FILE *out, struct dw_error *error);
 enum dw_status report_write_json(const struct report *report, FILE *out, struct dw_error *error);
 

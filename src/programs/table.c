@@ -46,7 +46,7 @@ static const char about[] =
     "  dw-table both.tsv --report";
 
 /* "whole", or what is not whole about it */
-static const char *wholeness(const struct run *run)
+static const char *wholeness(const struct table_run *run)
 {
     if (dw_reader_encoding(run->reader) == DW_CSV)
         return "not said";
@@ -54,7 +54,7 @@ static const char *wholeness(const struct run *run)
 }
 
 /* How many whole periods lie between the first row and the last; NaN where the header has no period. */
-static double whole_periods(const struct run *run, double *period)
+static double whole_periods(const struct table_run *run, double *period)
 {
     const struct dw_facts *facts = dw_header_facts(run->header);
     bool on;
@@ -65,7 +65,7 @@ static double whole_periods(const struct run *run, double *period)
     return fmax(0, dw_period_index(facts->origin, facts->period, run->last, NULL) - begin);
 }
 
-static enum dw_status write_report(const struct run *run, struct dw_error *error)
+static enum dw_status write_report(const struct table_run *run, struct dw_error *error)
 {
     static const char *const forms[] = { [DW_TEXT] = "text", [DW_BINARY] = "binary", [DW_CSV] = "without our header" };
     const struct dw_column time = dw_header_column(run->header, 0);
@@ -105,7 +105,7 @@ static enum dw_status write_report(const struct run *run, struct dw_error *error
 static enum dw_status table(void *options_read, struct dw_error *error)
 {
     const struct table_options *o = options_read;
-    struct run run = { .options = o };
+    struct table_run run = { .options = o };
     enum dw_status status = run_set_up(&run, error);
     if (status == DW_OK)
         status = run_rows(&run, error);

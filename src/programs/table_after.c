@@ -7,6 +7,12 @@
 #include <string.h>
 #include <sys/stat.h>
 
+struct dw_reader *run_open(const struct table_options *o, const char *file, struct dw_error *error)
+{
+    const struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
+    return dw_reader_open(file, &how, error);
+}
+
 enum { BLOCK = 4096 };
 
 static bool reads_once(const char *file)
@@ -40,7 +46,7 @@ static enum dw_status find_times(struct dw_reader *reader, const char *file, FIL
 }
 
 /* The headers of all tables as one. end: of the tables so far, NaN before there are rows. */
-static enum dw_status join_header(struct run *run, const struct dw_header *next, const char *file, double first,
+static enum dw_status join_header(struct table_run *run, const struct dw_header *next, const char *file, double first,
                                   double end, struct dw_error *error)
 {
     struct dw_error why;
@@ -54,7 +60,7 @@ static enum dw_status join_header(struct run *run, const struct dw_header *next,
     return status == DW_OK ? status : dw_error_set(error, status, 0, "--after, then '%s': %s", file, why.text);
 }
 
-static enum dw_status check_standard_input(const struct run *run, struct dw_error *error)
+static enum dw_status check_standard_input(const struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     bool taken = !o->common.file || !strcmp(o->common.file, "-");
@@ -68,7 +74,7 @@ static enum dw_status check_standard_input(const struct run *run, struct dw_erro
     return DW_OK;
 }
 
-enum dw_status run_read_after(struct run *run, struct dw_error *error)
+enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     double end = NAN;
@@ -98,8 +104,8 @@ enum dw_status run_read_after(struct run *run, struct dw_error *error)
 }
 
 /* Rows that were kept aside. */
-static enum dw_status take_kept(struct run *run, const char *file, FILE *kept,
-                                enum dw_status (*take)(struct run *, const double *, size_t, struct dw_error *),
+static enum dw_status take_kept(struct table_run *run, const char *file, FILE *kept,
+                                enum dw_status (*take)(struct table_run *, const double *, size_t, struct dw_error *),
                                 struct dw_error *error)
 {
     const size_t most = BLOCK / run->columns ? BLOCK / run->columns : 1;
@@ -114,8 +120,8 @@ static enum dw_status take_kept(struct run *run, const char *file, FILE *kept,
     return status;
 }
 
-enum dw_status run_take_after(struct run *run,
-                              enum dw_status (*take)(struct run *, const double *values, size_t rows, struct dw_error *),
+enum dw_status run_take_after(struct table_run *run,
+                              enum dw_status (*take)(struct table_run *, const double *values, size_t rows, struct dw_error *),
                               struct dw_error *error)
 {
     enum dw_status status = DW_OK;
@@ -138,10 +144,3 @@ enum dw_status run_take_after(struct run *run,
     return status;
 }
 
-void run_free_after(struct run *run)
-{
-    for (size_t i = 0; run->kept && i < run->options->after.count; i++)
-        if (run->kept[i])
-            fclose(run->kept[i]);
-    free(run->kept);
-}

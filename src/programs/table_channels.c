@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum dw_status run_choose(struct run *run, struct dw_error *error)
+enum dw_status run_choose(struct table_run *run, struct dw_error *error)
 {
     char *names = strdup(run->options->common.channel), *rest = names;
     run->column = calloc(run->columns, sizeof *run->column);
@@ -42,7 +42,7 @@ enum dw_status run_choose(struct run *run, struct dw_error *error)
 }
 
 /* Values of a channel change by a factor: so do the numbers of it that the header holds. */
-static enum dw_status scale_column(struct run *run, size_t column, struct scaled by, struct dw_error *error)
+static enum dw_status scale_column(struct table_run *run, size_t column, struct scaled by, struct dw_error *error)
 {
     const struct dw_channel_facts channel = *dw_header_channel_facts(run->header, column);
     const struct dw_facts *facts = dw_header_facts(run->header);
@@ -73,7 +73,7 @@ static enum dw_status scale_column(struct run *run, size_t column, struct scaled
 }
 
 /* NAME=FACTOR */
-static enum dw_status scale_channel(struct run *run, const char *argument, struct dw_error *error)
+static enum dw_status scale_channel(struct table_run *run, const char *argument, struct dw_error *error)
 {
     char *name = strdup(argument), *factor = name ? strrchr(name, '=') : NULL;
     struct dw_error why = { .status = DW_OK };
@@ -96,7 +96,7 @@ static enum dw_status scale_channel(struct run *run, const char *argument, struc
 }
 
 /* OLD=NEW or OLD=NEW[UNIT] */
-static enum dw_status rename_channel(struct run *run, const char *argument, struct dw_error *error)
+static enum dw_status rename_channel(struct table_run *run, const char *argument, struct dw_error *error)
 {
     char *old = strdup(argument), *fresh = old ? strchr(old, '=') : NULL, *unit = fresh ? strchr(fresh, '[') : NULL;
     enum dw_status status = old ? DW_OK : dw_no_memory(error);
@@ -125,7 +125,7 @@ static enum dw_status rename_channel(struct run *run, const char *argument, stru
     return status;
 }
 
-enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error)
+enum dw_status run_scale_and_rename(struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     bool any = false;
@@ -148,7 +148,7 @@ enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error)
     return status;
 }
 
-enum dw_status run_scale_row(struct run *run, const double *row, struct dw_error *error)
+enum dw_status run_scale_row(struct table_run *run, const double *row, struct dw_error *error)
 {
     run->narrow[0] = row[0];
     for (size_t i = 1; i < run->chosen; i++) {

@@ -6,7 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
-static void note_row(struct run *run, const double *row)
+static void note_row(struct table_run *run, const double *row)
 {
     if (!run->rows++)
         run->first = row[0];
@@ -18,7 +18,7 @@ static void note_row(struct run *run, const double *row)
 }
 
 /* The last step: rows with all columns, out with those chosen. */
-static enum dw_status put_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status put_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (run->writer && !run->column && !run->scaled)
@@ -47,7 +47,7 @@ static enum dw_status span_error(const struct dw_error *why, enum dw_status stat
 }
 
 /* Rows that are points: those in the span, both ends included. */
-static enum dw_status rows_among(struct run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status rows_among(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
@@ -60,7 +60,7 @@ static enum dw_status rows_among(struct run *run, const double *values, size_t r
     return status;
 }
 
-static enum dw_status span_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status span_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     struct dw_error why = { .status = DW_OK };
     if (run->among.kind == DW_SPAN_BETWEEN)
@@ -72,7 +72,7 @@ static enum dw_status span_rows(struct run *run, const double *values, size_t ro
     return status == DW_OK ? put_rows(run, some.values, some.count, error) : span_error(&why, status, error);
 }
 
-static enum dw_status shift_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status shift_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (run->shift == 0)
@@ -85,7 +85,7 @@ static enum dw_status shift_rows(struct run *run, const double *values, size_t r
     return status;
 }
 
-static enum dw_status take_rows(struct run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (!run->join)
@@ -99,7 +99,7 @@ static enum dw_status take_rows(struct run *run, const double *values, size_t ro
     return status;
 }
 
-static enum dw_status take_table(struct run *run, struct dw_reader *reader, struct dw_error *error)
+static enum dw_status take_table(struct table_run *run, struct dw_reader *reader, struct dw_error *error)
 {
     enum { BLOCK = 4096 };
     const double *values;
@@ -112,7 +112,7 @@ static enum dw_status take_table(struct run *run, struct dw_reader *reader, stru
 }
 
 /* What the steps still hold once all rows have come. */
-static enum dw_status finish_rows(struct run *run, struct dw_error *error)
+static enum dw_status finish_rows(struct table_run *run, struct dw_error *error)
 {
     struct dw_error why = { .status = DW_OK };
     struct dw_rows some = { NULL, 0 };
@@ -131,20 +131,14 @@ static enum dw_status finish_rows(struct run *run, struct dw_error *error)
 
 /* ---- setting up ---- */
 
-struct dw_reader *run_open(const struct table_options *o, const char *file, struct dw_error *error)
-{
-    const struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
-    return dw_reader_open(file, &how, error);
-}
-
 /* What the first column holds, as which the ends of a span and a shift are read. */
-static enum dw_quantity first_quantity(const struct run *run)
+static enum dw_quantity first_quantity(const struct table_run *run)
 {
     const char *unit = dw_header_column(dw_reader_header(run->reader), 0).unit;
     return !strcmp(unit, "s") ? DW_TIME : !strcmp(unit, "Hz") ? DW_FREQUENCY : DW_NUMBER;
 }
 
-static enum dw_status set_shift(struct run *run, struct dw_error *error)
+static enum dw_status set_shift(struct table_run *run, struct dw_error *error)
 {
     const struct dw_facts *facts = dw_header_facts(run->header);
     struct dw_error why;
@@ -157,7 +151,7 @@ static enum dw_status set_shift(struct run *run, struct dw_error *error)
     return dw_header_set_number(run->header, "origin", facts->origin + run->shift, error);
 }
 
-static enum dw_status set_span(struct run *run, struct dw_error *error)
+static enum dw_status set_span(struct table_run *run, struct dw_error *error)
 {
     struct dw_span span = { .kind = DW_SPAN_ALL };
     struct dw_error why = { .status = DW_OK };
@@ -185,7 +179,7 @@ static enum dw_status set_span(struct run *run, struct dw_error *error)
 }
 
 /* Everything that depends on the header, in the order in which rows meet it. */
-static enum dw_status prepare(struct run *run, struct dw_error *error)
+static enum dw_status prepare(struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     run->columns = run->chosen = dw_header_columns(dw_reader_header(run->reader));
@@ -221,7 +215,7 @@ static enum dw_status prepare(struct run *run, struct dw_error *error)
 }
 
 /* The input's first time must be known before the header can be written. */
-static enum dw_status read_first_row(struct run *run, struct dw_error *error)
+static enum dw_status read_first_row(struct table_run *run, struct dw_error *error)
 {
     const double *row;
     const size_t columns = dw_header_columns(dw_reader_header(run->reader));
@@ -234,7 +228,7 @@ static enum dw_status read_first_row(struct run *run, struct dw_error *error)
     return DW_OK;
 }
 
-enum dw_status run_set_up(struct run *run, struct dw_error *error)
+enum dw_status run_set_up(struct table_run *run, struct dw_error *error)
 {
     if (!(run->reader = run_open(run->options, run->options->common.file, error)))
         return error->status;
@@ -242,7 +236,7 @@ enum dw_status run_set_up(struct run *run, struct dw_error *error)
     return status == DW_OK ? prepare(run, error) : status;
 }
 
-enum dw_status run_rows(struct run *run, struct dw_error *error)
+enum dw_status run_rows(struct table_run *run, struct dw_error *error)
 {
     enum dw_status status = run->join ? run_take_after(run, take_rows, error) : DW_OK;
     if (status == DW_OK && run->first_row)
@@ -254,7 +248,15 @@ enum dw_status run_rows(struct run *run, struct dw_error *error)
     return status == DW_OK && run->writer ? dw_writer_finish(run->writer, error) : status;
 }
 
-void run_free(struct run *run)
+static void free_kept(struct table_run *run)
+{
+    for (size_t i = 0; run->kept && i < run->options->after.count; i++)
+        if (run->kept[i])
+            fclose(run->kept[i]);
+    free(run->kept);
+}
+
+void run_free(struct table_run *run)
 {
     dw_writer_free(run->writer);
     dw_join_free(run->join);
@@ -266,6 +268,6 @@ void run_free(struct run *run)
     free(run->row);
     free(run->narrow);
     free(run->scaled);
-    run_free_after(run);
+    free_kept(run);
     free(run->extremes);
 }

@@ -25,7 +25,7 @@ struct scaled {
     double divisor, factor;
 };
 
-struct run {
+struct table_run {
     const struct table_options *options;
     struct dw_reader *reader;   /* the input */
     double shift;               /* what is added to the first column, in its unit */
@@ -49,27 +49,26 @@ struct run {
 
 /* Reads the headers and writes that of the output. Tables in front are read once whole, so that a bad one leaves nothing
  * written. */
-enum dw_status run_set_up(struct run *run, struct dw_error *error);
+enum dw_status run_set_up(struct table_run *run, struct dw_error *error);
 /* All rows, through all steps, and the table's end. */
-enum dw_status run_rows(struct run *run, struct dw_error *error);
-void run_free(struct run *run);
+enum dw_status run_rows(struct table_run *run, struct dw_error *error);
+void run_free(struct table_run *run);
 
 /* ---- the steps' own files ---- */
 
 struct dw_reader *run_open(const struct table_options *options, const char *file, struct dw_error *error);
 /* Reads the tables in front once whole and joins their headers with the input's. A table that is no file on a disk, such as a
  * pipe, is kept aside in a temporary one, as it cannot be read again. */
-enum dw_status run_read_after(struct run *run, struct dw_error *error);
+enum dw_status run_read_after(struct table_run *run, struct dw_error *error);
 /* Their rows, through a step. */
-enum dw_status run_take_after(struct run *run,
-                              enum dw_status (*take)(struct run *, const double *values, size_t rows, struct dw_error *),
+enum dw_status run_take_after(struct table_run *run,
+                              enum dw_status (*take)(struct table_run *, const double *values, size_t rows, struct dw_error *),
                               struct dw_error *error);
-void run_free_after(struct run *run);
 /* Fills run->column from the names in --channel, and narrows the header. */
-enum dw_status run_choose(struct run *run, struct dw_error *error);
+enum dw_status run_choose(struct table_run *run, struct dw_error *error);
 /* --scale and --rename: the header, and run->scaled where values change. */
-enum dw_status run_scale_and_rename(struct run *run, struct dw_error *error);
+enum dw_status run_scale_and_rename(struct table_run *run, struct dw_error *error);
 /* A row of the chosen columns, scaled into run->narrow; it may be that already. */
-enum dw_status run_scale_row(struct run *run, const double *row, struct dw_error *error);
+enum dw_status run_scale_row(struct table_run *run, const double *row, struct dw_error *error);
 
 #endif

@@ -2,14 +2,8 @@
 /* Edges into rows, and the handle around it all. */
 #include "train_inner.h"
 #include <dutywright/table.h>
-#include <float.h>
 #include <math.h>
 #include <stdlib.h>
-
-double pulse_time_near(const struct dw_pulse *pulse, double time)
-{
-    return 4 * DBL_EPSILON * fmax(fabs(time), pulse->train.period);
-}
 
 /* How far a channel is on, 0..1. */
 static double slew_at(const struct slew *slew, double time)

@@ -2,7 +2,13 @@
 /* Periods into nominal pulses, touching ones joined; then jitter. */
 #include "gauss_inner.h"
 #include "train_inner.h"
+#include <float.h>
 #include <math.h>
+
+double pulse_time_near(const struct dw_pulse *pulse, double time)
+{
+    return 4 * DBL_EPSILON * fmax(fabs(time), pulse->train.period);
+}
 
 /* Places of the edges within a period for a duty. (1.5) */
 static void places(enum dw_alignment alignment, double duty, double period, double *on, double *off)
@@ -18,7 +24,7 @@ static void places(enum dw_alignment alignment, double duty, double period, doub
 void pulse_source_open(struct dw_pulse *pulse)
 {
     const struct dw_pulse_train *train = &pulse->train;
-    struct source *source = &pulse->source;
+    struct pulse_source *source = &pulse->source;
     /* A pulse of period -1 may reach into the record, and its shape may depend on the one before; jitter needs more. */
     const double before = 3 + ceil(MOST_SHIFT * train->jitter / train->period);
     source->number = -before;
@@ -39,7 +45,7 @@ void pulse_source_open(struct dw_pulse *pulse)
 }
 
 /* Whether clock `number` is on, by the debt of on time that has built up. (1.8), (1.9) */
-static bool density_on(struct source *source, double number, double duty)
+static bool density_on(struct pulse_source *source, double number, double duty)
 {
     if (source->q) {
         const bool on = source->behind < source->p;
@@ -57,7 +63,7 @@ static bool density_on(struct source *source, double number, double duty)
 static enum dw_status one_period(struct dw_pulse *pulse, struct interval *interval, struct dw_error *error)
 {
     const struct dw_pulse_train *train = &pulse->train;
-    struct source *source = &pulse->source;
+    struct pulse_source *source = &pulse->source;
     const double number = source->number++, start = fma(number, train->period, pulse->base);
     double on = source->on_place, off = source->off_place, duty = train->duty;
     source->covered = start;
@@ -88,7 +94,7 @@ static bool apart(const struct dw_pulse *pulse, double earlier, double later)
 /* Puts the next period's pulse behind those that wait, or makes the last of them longer. */
 static enum dw_status fetch(struct dw_pulse *pulse, struct dw_error *error)
 {
-    struct source *source = &pulse->source;
+    struct pulse_source *source = &pulse->source;
     struct interval next;
     const enum dw_status status = one_period(pulse, &next, error);
     if (status != DW_OK)
@@ -112,14 +118,14 @@ static enum dw_status fetch(struct dw_pulse *pulse, struct dw_error *error)
  * its edges can be shifted: only then is it known whether the record ends before. */
 static bool ready(const struct dw_pulse *pulse)
 {
-    const struct source *source = &pulse->source;
+    const struct pulse_source *source = &pulse->source;
     const double reach = source->waiting[source->first].off + MOST_SHIFT * pulse->train.jitter;
     return source->count && apart(pulse, reach, source->covered);
 }
 
 enum dw_status pulse_source_next(struct dw_pulse *pulse, struct interval *interval, struct dw_error *error)
 {
-    struct source *source = &pulse->source;
+    struct pulse_source *source = &pulse->source;
     const double jitter = pulse->train.jitter;
     for (;;) {
         while (!source->ended && !ready(pulse)) {

@@ -17,7 +17,7 @@ enum { MOST_WAITING = 16 };
 #define MOST_SHIFT 9.0
 
 /* Makes the nominal pulses, in order, with pauses between them. */
-struct source {
+struct pulse_source {
     double number;        /* of the next period (DW_DENSITY: clock); negative before the origin */
     double covered;       /* s, start of the last period made: points have been read up to here */
     double on_place, off_place;  /* s within the period, of a constant duty */
@@ -49,7 +49,7 @@ struct dw_pulse {
     double base;         /* s: origin + phase period */
     double pattern;      /* s, see dw_pulse_period */
     struct curve curve;  /* where train.points */
-    struct source source;
+    struct pulse_source source;
     struct edge edges[4];  /* of one pulse, not yet made into rows */
     size_t edge, edge_count;
     double last_off;     /* s */

@@ -28,18 +28,7 @@ bool header_unit_is_good(const char *unit)
     return true;
 }
 
-static bool is_structural(const char *key)
-{
-    return !strcmp(key, "wave-table") || !strcmp(key, "columns") || !strcmp(key, "rows") || !strcmp(key, "end");
-}
-
-static bool may_repeat(const char *key)
-{
-    return !strcmp(key, "made-by") || !strcmp(key, "note");
-}
-
-/* Room for one more of what an array holds: at least doubles, so that appending stays linear. */
-static bool make_room(void **array, size_t *room, size_t count, size_t size)
+bool dwi_make_room(void **array, size_t *room, size_t count, size_t size)
 {
     if (count < *room)
         return true;
@@ -68,20 +57,6 @@ struct dw_header *dw_header_new(const char *first_name, const char *first_unit, 
         return NULL;
     }
     return header;
-}
-
-struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error *error)
-{
-    struct dw_header *copy = header_new_empty(error);
-    enum dw_status status = copy ? DW_OK : DW_NO_MEMORY;
-    for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
-        status = header_append_exactly(copy, header->columns[i].name, header->columns[i].unit, error);
-    for (size_t i = 0; status == DW_OK && i < header->entry_count; i++)
-        status = dw_header_add(copy, header->entries[i].key, header->entries[i].value, error);
-    if (status == DW_OK)
-        return copy;
-    dw_header_free(copy);
-    return NULL;
 }
 
 void dw_header_free(struct dw_header *header)
@@ -115,111 +90,6 @@ const char *dw_header_get(const struct dw_header *header, const char *key)
     return entry ? entry->value : NULL;
 }
 
-static enum dw_status check_entry(const char *key, const char *value, struct dw_error *error)
-{
-    char shown[64];
-    if (!header_name_is_good(key))
-        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: letters, digits, _ - . are",
-                            quoted(shown, sizeof shown, key, key + strlen(key)));
-    if (is_structural(key))
-        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: the format itself uses that name", key);
-    if (value[strcspn(value, "\r\n")])
-        return dw_error_set(error, DW_BAD_USE, 0, "%s: a header value is one line", key);
-    return DW_OK;
-}
-
-/* A copy without blanks at either end, since reading would not give those back. */
-static char *copy_value(const char *value)
-{
-    value += strspn(value, " \t");
-    size_t length = strlen(value);
-    while (length && (value[length - 1] == ' ' || value[length - 1] == '\t'))
-        length--;
-    return strndup(value, length);
-}
-
-enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
-{
-    enum dw_status status = check_entry(key, value, error);
-    if (status != DW_OK)
-        return status;
-    struct header_entry *entry = dwi_header_find_entry(header, key);
-    if (!entry)
-        return dw_header_add(header, key, value, error);
-    char *copy = copy_value(value);
-    status = copy ? dwi_header_take(header, key, copy, error) : dw_no_memory(error);
-    if (status != DW_OK) {
-        free(copy);
-        return status;
-    }
-    free(entry->value);
-    entry->value = copy;
-    /* of a key that may repeat, one is left */
-    for (size_t i = header->entry_count; i-- > (size_t)(entry - header->entries) + 1;)
-        if (!strcmp(header->entries[i].key, key)) {
-            free(header->entries[i].key);
-            free(header->entries[i].value);
-            header->entry_count--;
-            memmove(&header->entries[i], &header->entries[i + 1], (header->entry_count - i) * sizeof *header->entries);
-        }
-    return DW_OK;
-}
-
-/* A key that stands once: not there yet, and one of few enough for looking at all of them each time. */
-static enum dw_status check_fresh(const struct dw_header *header, const char *key, struct dw_error *error)
-{
-    size_t once = 0;
-    for (size_t i = 0; i < header->entry_count; i++) {
-        if (!strcmp(header->entries[i].key, key))
-            return dw_error_set(error, DW_BAD_USE, 0, "key '%s' stands twice in the header", key);
-        once += !may_repeat(header->entries[i].key);
-    }
-    return once < KEY_LIMIT ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "more than %d keys", KEY_LIMIT);
-}
-
-enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
-{
-    enum dw_status status = check_entry(key, value, error);
-    if (status == DW_OK && !may_repeat(key))
-        status = check_fresh(header, key, error);
-    if (status != DW_OK)
-        return status;
-    struct header_entry fresh = { strdup(key), copy_value(value), header->line };
-    const bool room = fresh.key && fresh.value &&
-                      make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh);
-    status = room ? dwi_header_take(header, key, fresh.value, error) : dw_no_memory(error);
-    if (status != DW_OK) {
-        free(fresh.key);
-        free(fresh.value);
-        return status;
-    }
-    /* repeated keys stay together, in the order in which they came */
-    size_t place = header->entry_count;
-    for (size_t i = place; may_repeat(key) && i-- > 0;)
-        if (!strcmp(header->entries[i].key, key)) {
-            place = i + 1;
-            break;
-        }
-    memmove(&header->entries[place + 1], &header->entries[place], (header->entry_count - place) * sizeof fresh);
-    header->entries[place] = fresh;
-    header->entry_count++;
-    return DW_OK;
-}
-
-void dw_header_drop(struct dw_header *header, const char *key)
-{
-    size_t kept = 0;
-    for (size_t i = 0; i < header->entry_count; i++)
-        if (strcmp(header->entries[i].key, key)) {
-            header->entries[kept++] = header->entries[i];
-        } else {
-            free(header->entries[i].key);
-            free(header->entries[i].value);
-        }
-    header->entry_count = kept;
-    dwi_header_take(header, key, NULL, NULL);
-}
-
 enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error)
 {
     const struct dw_column first = dw_header_column(header, 0);
@@ -232,14 +102,6 @@ enum dw_status dw_header_needs_time(const struct dw_header *header, const char *
 enum dw_status dwi_header_check_finite(const char *key, double value, struct dw_error *error)
 {
     return isfinite(value) ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "key '%.40s': %g is not finite", key, value);
-}
-
-enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
-{
-    char text[DW_NUMBER_SIZE];
-    const enum dw_status status = dwi_header_check_finite(key, value, error);
-    dw_number_print(text, value);
-    return status != DW_OK ? status : dw_header_set(header, key, text, error);
 }
 
 const char *dw_header_key(const struct dw_header *header, size_t i, const char **value)
@@ -294,7 +156,7 @@ enum dw_status header_append_exactly(struct dw_header *header, const char *name,
         return dw_error_set(error, DW_BAD_USE, 0, "more than %d channels", CHANNEL_LIMIT);
     struct header_column fresh = { strdup(name), strdup(unit), { NAN, NAN }, NAN };
     if (!fresh.name || !fresh.unit ||
-        !make_room((void **)&header->columns, &header->column_room, header->column_count, sizeof fresh)) {
+        !dwi_make_room((void **)&header->columns, &header->column_room, header->column_count, sizeof fresh)) {
         free(fresh.name);
         free(fresh.unit);
         return dw_no_memory(error);

@@ -38,6 +38,16 @@ bool header_name_is_taken(const struct dw_header *header, const char *name, size
 /* DW_BAD_USE where a name or unit cannot stand in the columns line. */
 enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error);
 
+/* Room for one more of what an array holds: at least doubles, so that appending stays linear. */
+bool dwi_make_room(void **array, size_t *room, size_t count, size_t size);
+
+/* Keys that hold pairs of a channel and a number: "out 0 current 0.5". */
+enum pair_key { INITIAL, ACCURACY, PAIR_KEYS };
+extern const char *const dwi_pair_keys[];
+/* PAIR_KEYS: another key. */
+enum pair_key dwi_pair_key_of(const char *key);
+double *dwi_pair_number(struct dw_channel_facts *facts, enum pair_key key);
+
 /* NULL: no such key. */
 struct header_entry *dwi_header_find_entry(const struct dw_header *header, const char *key);
 

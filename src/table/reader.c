@@ -4,84 +4,9 @@
 #include "reader_inner.h"
 #include <dutywright/value.h>
 #include <float.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum dw_status reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
-                            const char *format, ...)
-{
-    char text[DW_ERROR_TEXT];
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
-    va_end(arguments);
-    return dw_error_set(error, DW_BAD_INPUT, place, "%.300s, %s %llu: %s", reader->in.name,
-                        reader->encoding == DW_BINARY ? "row" : "line", place, text);
-}
-
-enum dw_status reader_stop(struct dw_reader *reader, struct dw_error *error)
-{
-    if (reader->partial || !reader->own)
-        return DW_END;
-    return dw_error_set(error, DW_BAD_INPUT, reader->place,
-                        "%.300s stops after row %llu without its end; did the program before it fail?", reader->in.name,
-                        reader->rows);
-}
-
-enum dw_status reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
-                                struct dw_error *error)
-{
-    char from[DW_NUMBER_SIZE], to[DW_NUMBER_SIZE];
-    dw_number_print(from, reader->last_time);
-    dw_number_print(to, time);
-    return reader_fault(reader, place, error, "%s goes back from %s to %s", dw_header_column(reader->header, 0).name, from,
-                        to);
-}
-
-enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *error)
-{
-    struct source *in = &reader->in;
-    size_t seen = in->last - in->first; /* bytes known to hold no line end */
-    reader->lines_end = 0; /* reading moves the bytes */
-    for (;;) {
-        if (seen > LINE_LIMIT)
-            return reader_fault(reader, reader->line + 1, error, "longer than 1 MiB");
-        const enum dw_status status = source_more(in, error);
-        if (status == DW_END && seen) {
-            reader->cut = true;
-            if (source_append(in, '\n', error) != DW_OK)  /* unrun: passed-on */
-                return DW_NO_MEMORY;
-        } else if (status != DW_OK) {
-            return status;
-        }
-        const char *fresh = in->buffer + in->first + seen;
-        const char *end = memrchr(fresh, '\n', in->last - in->first - seen);
-        if (end) {
-            reader->lines_end = (size_t)(end + 1 - in->buffer);
-            return DW_OK;
-        }
-        seen = in->last - in->first;
-    }
-}
-
-enum dw_status reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error)
-{
-    struct source *in = &reader->in;
-    if (in->first >= reader->lines_end) {
-        const enum dw_status status = reader_fill_lines(reader, error);
-        if (status != DW_OK)
-            return status;
-    }
-    *first = in->buffer + in->first;
-    *last = memchr(*first, '\n', reader->lines_end - in->first);
-    in->first = (size_t)(*last + 1 - in->buffer);
-    reader->line++;
-    if (*last - *first > LINE_LIMIT)
-        return reader_fault(reader, reader->line, error, "longer than 1 MiB");
-    return DW_OK;
-}
 
 /* Gives a line back, so that it is read again. Only the line just taken. */
 static void return_line(struct dw_reader *reader, const char *first)

@@ -1,0 +1,269 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Setting, adding and dropping a header's keys, and keeping them in step with the channels. */
+#include "header_inner.h"
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static bool is_structural(const char *key)
+{
+    return !strcmp(key, "wave-table") || !strcmp(key, "columns") || !strcmp(key, "rows") || !strcmp(key, "end");
+}
+
+static bool may_repeat(const char *key)
+{
+    return !strcmp(key, "made-by") || !strcmp(key, "note");
+}
+
+static enum dw_status check_entry(const char *key, const char *value, struct dw_error *error)
+{
+    char shown[64];
+    if (!header_name_is_good(key))
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: letters, digits, _ - . are",
+                            quoted(shown, sizeof shown, key, key + strlen(key)));
+    if (is_structural(key))
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: the format itself uses that name", key);
+    if (value[strcspn(value, "\r\n")])
+        return dw_error_set(error, DW_BAD_USE, 0, "%s: a header value is one line", key);
+    return DW_OK;
+}
+
+/* A copy without blanks at either end, since reading would not give those back. */
+static char *copy_value(const char *value)
+{
+    value += strspn(value, " \t");
+    size_t length = strlen(value);
+    while (length && (value[length - 1] == ' ' || value[length - 1] == '\t'))
+        length--;
+    return strndup(value, length);
+}
+
+enum dw_status dw_header_set(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
+{
+    enum dw_status status = check_entry(key, value, error);
+    if (status != DW_OK)
+        return status;
+    struct header_entry *entry = dwi_header_find_entry(header, key);
+    if (!entry)
+        return dw_header_add(header, key, value, error);
+    char *copy = copy_value(value);
+    status = copy ? dwi_header_take(header, key, copy, error) : dw_no_memory(error);
+    if (status != DW_OK) {
+        free(copy);
+        return status;
+    }
+    free(entry->value);
+    entry->value = copy;
+    /* of a key that may repeat, one is left */
+    for (size_t i = header->entry_count; i-- > (size_t)(entry - header->entries) + 1;)
+        if (!strcmp(header->entries[i].key, key)) {
+            free(header->entries[i].key);
+            free(header->entries[i].value);
+            header->entry_count--;
+            memmove(&header->entries[i], &header->entries[i + 1], (header->entry_count - i) * sizeof *header->entries);
+        }
+    return DW_OK;
+}
+
+/* A key that stands once: not there yet, and one of few enough for looking at all of them each time. */
+static enum dw_status check_fresh(const struct dw_header *header, const char *key, struct dw_error *error)
+{
+    size_t once = 0;
+    for (size_t i = 0; i < header->entry_count; i++) {
+        if (!strcmp(header->entries[i].key, key))
+            return dw_error_set(error, DW_BAD_USE, 0, "key '%s' stands twice in the header", key);
+        once += !may_repeat(header->entries[i].key);
+    }
+    return once < KEY_LIMIT ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "more than %d keys", KEY_LIMIT);
+}
+
+enum dw_status dw_header_add(struct dw_header *header, const char *key, const char *value, struct dw_error *error)
+{
+    enum dw_status status = check_entry(key, value, error);
+    if (status == DW_OK && !may_repeat(key))
+        status = check_fresh(header, key, error);
+    if (status != DW_OK)
+        return status;
+    struct header_entry fresh = { strdup(key), copy_value(value), header->line };
+    const bool room = fresh.key && fresh.value &&
+                      dwi_make_room((void **)&header->entries, &header->entry_room, header->entry_count, sizeof fresh);
+    status = room ? dwi_header_take(header, key, fresh.value, error) : dw_no_memory(error);
+    if (status != DW_OK) {
+        free(fresh.key);
+        free(fresh.value);
+        return status;
+    }
+    /* repeated keys stay together, in the order in which they came */
+    size_t place = header->entry_count;
+    for (size_t i = place; may_repeat(key) && i-- > 0;)
+        if (!strcmp(header->entries[i].key, key)) {
+            place = i + 1;
+            break;
+        }
+    memmove(&header->entries[place + 1], &header->entries[place], (header->entry_count - place) * sizeof fresh);
+    header->entries[place] = fresh;
+    header->entry_count++;
+    return DW_OK;
+}
+
+void dw_header_drop(struct dw_header *header, const char *key)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < header->entry_count; i++)
+        if (strcmp(header->entries[i].key, key)) {
+            header->entries[kept++] = header->entries[i];
+        } else {
+            free(header->entries[i].key);
+            free(header->entries[i].value);
+        }
+    header->entry_count = kept;
+    dwi_header_take(header, key, NULL, NULL);
+}
+
+enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value, struct dw_error *error)
+{
+    char text[DW_NUMBER_SIZE];
+    const enum dw_status status = dwi_header_check_finite(key, value, error);
+    dw_number_print(text, value);
+    return status != DW_OK ? status : dw_header_set(header, key, text, error);
+}
+
+struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error *error)
+{
+    struct dw_header *copy = header_new_empty(error);
+    enum dw_status status = copy ? DW_OK : DW_NO_MEMORY;
+    for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
+        status = header_append_exactly(copy, header->columns[i].name, header->columns[i].unit, error);
+    for (size_t i = 0; status == DW_OK && i < header->entry_count; i++)
+        status = dw_header_add(copy, header->entries[i].key, header->entries[i].value, error);
+    if (status == DW_OK)
+        return copy;
+    dw_header_free(copy);
+    return NULL;
+}
+
+/* ---- numbers of channels ---- */
+
+/* A key's pairs as text, in the order of the channels; empty where there are none. The caller frees it. NULL: no
+ * memory. */
+static char *pairs_text(const struct dw_header *header, enum pair_key key)
+{
+    size_t room = 1;
+    for (size_t i = 0; i < header->column_count; i++)
+        room += strlen(header->columns[i].name) + DW_NUMBER_SIZE + 2;
+    char *text = malloc(room), *at = text;
+    if (!text)
+        return NULL;
+    for (size_t i = 0; i < header->column_count; i++) {
+        struct header_column *column = &header->columns[i];
+        const double value = *dwi_pair_number(&column->facts, key);
+        if (isnan(value))
+            continue;
+        at += sprintf(at, "%s%s ", at > text ? " " : "", column->name);
+        at += dw_number_print(at, value);
+    }
+    *at = 0;
+    return text;
+}
+
+static enum dw_status set_pairs(struct dw_header *header, enum pair_key key, struct dw_error *error)
+{
+    char *text = pairs_text(header, key);
+    if (!text)
+        return dw_no_memory(error);
+    const enum dw_status status = *text ? dw_header_set(header, dwi_pair_keys[key], text, error) : DW_OK;
+    free(text);
+    return status;
+}
+
+static enum dw_status set_pair(struct dw_header *header, enum pair_key key, size_t column, double value,
+                               struct dw_error *error)
+{
+    if (!column || column >= header->column_count)
+        return dw_error_set(error, DW_BAD_USE, 0, "%s: column %zu of %zu", dwi_pair_keys[key], column,
+                            header->column_count);
+    enum dw_status status = dwi_header_check_finite(dwi_pair_keys[key], value, error);
+    if (status != DW_OK)
+        return status;
+    double *number = dwi_pair_number(&header->columns[column].facts, key);
+    const double old = *number;
+    *number = value;
+    if ((status = set_pairs(header, key, error)) != DW_OK)
+        *number = old;
+    return status;
+}
+
+enum dw_status dw_header_set_initial(struct dw_header *header, size_t column, double value, struct dw_error *error)
+{
+    return set_pair(header, INITIAL, column, value, error);
+}
+
+enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, double value, struct dw_error *error)
+{
+    return set_pair(header, ACCURACY, column, value, error);
+}
+
+/* ---- what follows the channels ---- */
+
+/* The texts that name a channel, once it has another name: all of them, or none where memory runs out. */
+static bool follow_name(struct dw_header *header, struct header_column *renamed)
+{
+    char *text[PAIR_KEYS] = { NULL };
+    bool good = renamed->name && renamed->unit;
+    for (enum pair_key key = INITIAL; good && key < PAIR_KEYS; key++)
+        good = isnan(*dwi_pair_number(&renamed->facts, key)) || (text[key] = pairs_text(header, key));
+    for (enum pair_key key = INITIAL; key < PAIR_KEYS; key++) {
+        struct header_entry *entry = good && text[key] ? dwi_header_find_entry(header, dwi_pair_keys[key]) : NULL;
+        free(entry ? entry->value : text[key]);
+        if (entry)
+            entry->value = text[key];
+    }
+    return good;
+}
+
+enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
+                                struct dw_error *error)
+{
+    if (column >= header->column_count)
+        return dw_error_set(error, DW_BAD_USE, 0, "column %zu of %zu", column, header->column_count);
+    struct header_column *renamed = &header->columns[column];
+    const struct header_column gone = *renamed;
+    const enum dw_status status = header_check_column(name, unit ? unit : gone.unit, error);
+    if (status != DW_OK)
+        return status;
+    if (header_name_is_taken(header, name, column))
+        return dw_error_set(error, DW_BAD_USE, 0, "two channels would have the name '%s'", name);
+    renamed->name = strdup(name);
+    renamed->unit = strdup(unit ? unit : gone.unit);
+    const bool good = follow_name(header, renamed);
+    const struct header_column fresh = *renamed;
+    if (!good)
+        *renamed = gone;
+    free(good ? gone.name : fresh.name);
+    free(good ? gone.unit : fresh.unit);
+    return good ? DW_OK : dw_no_memory(error);
+}
+
+struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
+                                   struct dw_error *error)
+{
+    struct dw_header *chosen = header_new_empty(error);
+    enum dw_status status = chosen ? DW_OK : DW_NO_MEMORY;
+    for (size_t i = 0; status == DW_OK && i <= count; i++) {
+        const struct dw_column column = dw_header_column(header, i ? columns[i - 1] : 0);
+        status = header_append_exactly(chosen, column.name, column.unit, error);
+        if (status == DW_OK)
+            chosen->columns[i].facts = *dw_header_channel_facts(header, i ? columns[i - 1] : 0);
+    }
+    for (size_t i = 0; status == DW_OK && i < header->entry_count; i++) {
+        const struct header_entry *entry = &header->entries[i];
+        const enum pair_key pairs = dwi_pair_key_of(entry->key);
+        status = pairs < PAIR_KEYS ? set_pairs(chosen, pairs, error)
+                                   : dw_header_add(chosen, entry->key, entry->value, error);
+    }
+    if (status == DW_OK)
+        return chosen;
+    dw_header_free(chosen);
+    return NULL;
+}
