@@ -62,7 +62,8 @@ struct report *report_findings(struct dw_error *error);
  *   unit     as in struct report_column */
 enum dw_status report_finding(struct report *report, const char *channel, const char *quantity, double value,
                               const char *unit, struct dw_error *error);
-/* The same for a value known only to be at most so large: text `<= 625.0 us`; in rows the bound alone; in JSON
+/* The same for a value known only to be at most so large: text `<= 625.0 us`; in rows `<` as the fifth field, which is
+ * else `0`; in JSON
  * "at_most": true, in a table with the name of the column before it: "settling_at_most". */
 enum dw_status report_finding_at_most(struct report *report, const char *channel, const char *quantity, double value,
                                       const char *unit, struct dw_error *error);

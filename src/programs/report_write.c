@@ -13,6 +13,12 @@ static void write_field(const char *text, FILE *out)
         fputc((unsigned char)*text < 0x20 ? ' ' : *text, out);
 }
 
+/* What ends a line: of findings, whether the value is exact or at most so large. */
+static const char *bound_of(const struct report *report, size_t row)
+{
+    return !report->findings ? "\n" : report_cell_at(report, row, FINDING_VALUE)->at_most ? "\t<\n" : "\t0\n";
+}
+
 static void write_rows(const struct report *report, FILE *out)
 {
     for (size_t c = 0; c < report->count && !report->findings; c++) {
@@ -32,7 +38,7 @@ static void write_rows(const struct report *report, FILE *out)
                 dw_number_print(number, cell->number);
                 fputs(number, out);
             }
-            fputc(c + 1 < report->count ? '\t' : '\n', out);
+            fputs(c + 1 < report->count ? "\t" : bound_of(report, r), out);
         }
 }
 

@@ -64,7 +64,7 @@ static const char doc[] =
     "THD: root sum square of harmonics 2 and up, as a share of harmonic 1. thd has all of them, by Parseval's theorem (and "
     "what does not repeat from period to period); thd-40 those up to 40, or as many as --harmonics says.\n"
     "\n"
-    "Rows of --report --format rows: channel, quantity, value, unit, separated by tabs; harmonic 3 is amplitude-3, level-3, "
+    "Rows of --report --format rows: channel, quantity, value, unit, bound (0, or < for at most), separated by tabs; harmonic 3 is amplitude-3, level-3, "
     "phase-3.\n"
     "\n"
     "Memory does not grow with the table but with what the span holds: where the period is known and there is no taper, at "
