@@ -1,0 +1,41 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A table that repeats: its first whole period, kept in memory, and all its rows, compared with that. For steady starts. */
+#ifndef DUTYWRIGHT_REPEAT_H
+#define DUTYWRIGHT_REPEAT_H
+
+#include <dutywright/status.h>
+#include <dutywright/table.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+struct dw_repeat;
+
+/* Reads one whole period, as long as the header's key `period` says, from the first row on.
+ *   reader   at its first row; must live as long as the handle, which reads on from it
+ *   returns  NULL: DW_BAD_INPUT: no key `period`, the table ends before one has passed, or it is too short for the times to tell
+ *            its ends apart; what the reader gives; DW_NO_MEMORY. Where no steady start can be had from such a table, the
+ *            error's member is "steady" */
+DW_API struct dw_repeat *dw_repeat_new(struct dw_reader *reader, struct dw_error *error);
+DW_API void dw_repeat_free(struct dw_repeat *repeat);
+/* Compares only these columns from here on, not all: an angle, say, need not come back.
+ *   columns  [count], not time; 0s are skipped; must live as long as the handle */
+DW_API void dw_repeat_compare(struct dw_repeat *repeat, const size_t *columns, size_t count);
+/* The period's length in s. */
+DW_API double dw_repeat_period(const struct dw_repeat *repeat);
+/* Its rows.
+ *   count    out
+ *   returns  [*count x columns], all rows at the first instant included; the last stands exactly one period after the first, before
+ *            a jump that is there, and between two rows where none is */
+DW_API const double *dw_repeat_lap(const struct dw_repeat *repeat, size_t *count);
+/* Next row of the whole table, from its first; as dw_reader_row.
+ *   returns  DW_BAD_INPUT also where a later period is not the first one again: the text names line, channel and both values
+ *   accuracy values are the same within 1e-9 of the channel's range in the period; instants within 4 ulp of the times */
+DW_API enum dw_status dw_repeat_row(struct dw_repeat *repeat, const double **row, struct dw_error *error);
+
+#ifdef __cplusplus
+}
+#endif
+#endif
