@@ -3,7 +3,7 @@
 #ifndef DUTYWRIGHT_COIL_H
 #define DUTYWRIGHT_COIL_H
 
-#include <dutywright/modes.h>
+#include <dutywright/plant.h>
 #include <dutywright/status.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -56,16 +56,9 @@ struct dw_coil;
 /* Checks the plan; DW_BAD_USE names the value that is out of range, and why. */
 DW_API struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error);
 DW_API void dw_coil_free(struct dw_coil *coil);
-/* The switching system: runs and steady states are had from it. Lives as long as the coil. */
-DW_API struct dw_modes *dw_coil_modes(const struct dw_coil *coil);
-/* Mode and state with the switch off since long ago.
- *   state  out, [DW_COIL_STATES] */
-DW_API size_t dw_coil_rest(const struct dw_coil *coil, double *state);
-DW_API size_t dw_coil_outputs(const struct dw_coil *coil);
-/* Name and unit of an output; the last are current, switch and, with thresholds, armature. */
-DW_API const char *dw_coil_output(const struct dw_coil *coil, size_t output, const char **unit);
-/* What an output is before the first row, at rest; in the unit of the output. */
-DW_API double dw_coil_output_at_rest(const struct dw_coil *coil, size_t output);
+/* The coil's plant: inputs and states as above; it rests with the switch off since long ago; its last outputs are current, switch
+ * and, with thresholds, armature. Its load is the coil: to free either is to free both. */
+DW_API struct dw_plant *dw_coil_plant(const struct dw_coil *coil);
 DW_API bool dw_coil_switched_on(const struct dw_coil *coil, size_t mode);
 DW_API bool dw_coil_pulled_in(const struct dw_coil *coil, size_t mode);
 /* V across the switch. */

@@ -9,7 +9,7 @@
 #define DUTYWRIGHT_LADDER_H
 
 #include <dutywright/linear.h>
-#include <dutywright/modes.h>
+#include <dutywright/plant.h>
 
 #ifdef __cplusplus
 extern "C" {
@@ -78,14 +78,16 @@ struct dw_ladder_setup {
     enum dw_ladder_drive drive;
     double threshold;   /* one switch: on while the input is above it */
     double diode_drop;  /* V, >= 0: of the freewheel diode, and of the switch's own body diode */
+    double initial;     /* V, of all capacitors at rest, where no coil carries a current */
     bool all;           /* every output; otherwise `out` alone */
 };
 
-/* Modes of dw_ladder_drive for a run: push-pull has one; one switch has on, freewheel, off and back-feed (a current
- * that flows into the supply through the switch's body diode).
- *   returns  NULL on error: DW_BAD_USE also where the first coil has a damping branch and the drive is one switch */
-DW_API struct dw_modes *dw_ladder_modes(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
-                                        struct dw_error *error);
+/* The ladder behind a drive. Push-pull has one mode; one switch has on, freewheel, off and back-feed (a current that flows into the
+ * supply through the switch's body diode), and rests with the switch on.
+ *   returns  NULL on error: DW_BAD_USE also where the first coil has a damping branch and the drive is one switch; its load is a copy
+ *            of the ladder */
+DW_API struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
+                                            struct dw_error *error);
 
 #ifdef __cplusplus
 }

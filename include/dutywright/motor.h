@@ -3,7 +3,7 @@
 #ifndef DUTYWRIGHT_MOTOR_H
 #define DUTYWRIGHT_MOTOR_H
 
-#include <dutywright/modes.h>
+#include <dutywright/plant.h>
 #include <dutywright/status.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -40,6 +40,7 @@ struct dw_motor_plan {
                                   on, which shorts the supply, it counts as off */
     bool direction;            /* bridges: an input below zero reverses */
     bool all;                  /* all outputs, not only current and speed */
+    bool rpm;                  /* speeds as outputs in rpm instead of rad/s */
 };
 
 /* From a data sheet's ratings: R = V / I_stall, K = (V - R I_free) / w_free, drag = K I_free: docs/theory.md (7.4).
@@ -62,15 +63,12 @@ struct dw_motor;
  *   A load of the square law is followed by chords in speed that are off by at most 1e-5 of it at the no-load speed. */
 DW_API struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error);
 DW_API void dw_motor_free(struct dw_motor *motor);
-/* The switching system: runs and steady states are had from it. Lives as long as the motor. */
-DW_API struct dw_modes *dw_motor_modes(const struct dw_motor *motor);
-/* Mode to begin with, or to begin looking from, at standstill without current. */
-DW_API size_t dw_motor_rest(const struct dw_motor *motor);
-DW_API size_t dw_motor_outputs(const struct dw_motor *motor);
-/* Name and unit of an output; the last two are current and speed. */
-DW_API const char *dw_motor_output(const struct dw_motor *motor, size_t output, const char **unit);
+/* The motor's plant: its inputs are those above, its states too, and its last two outputs are current and speed. Its load is the
+ * motor: to free either is to free both. */
+DW_API struct dw_plant *dw_motor_plant(const struct dw_motor *motor);
 /* Whether a mode's current is held at zero by open diodes: discontinuous conduction. */
 DW_API bool dw_motor_blocked(const struct dw_motor *motor, size_t mode);
+static const double DW_RPM = 30 / 3.14159265358979323846;  /* in 1 rad/s */
 DW_API double dw_motor_stall_current(const struct dw_motor_plan *plan);   /* A */
 DW_API double dw_motor_no_load_speed(const struct dw_motor_plan *plan);   /* rad/s, without any loss */
 

@@ -15,10 +15,10 @@ struct dw_repeat;
 
 /* Reads one whole period, as long as the header's key `period` says, from the first row on.
  *   reader   at its first row; must live as long as the handle, which reads on from it
+ *   wanted   what needs a table that repeats, as messages begin with it: "a steady start"; must live as long as the handle
  *   returns  NULL: DW_BAD_INPUT: no key `period`, the table ends before one has passed, or it is too short for the times to tell
- *            its ends apart; what the reader gives; DW_NO_MEMORY. Where no steady start can be had from such a table, the
- *            error's member is "steady" */
-DW_API struct dw_repeat *dw_repeat_new(struct dw_reader *reader, struct dw_error *error);
+ *            its ends apart; what the reader gives; DW_NO_MEMORY */
+DW_API struct dw_repeat *dw_repeat_new(struct dw_reader *reader, const char *wanted, struct dw_error *error);
 DW_API void dw_repeat_free(struct dw_repeat *repeat);
 /* Compares only these columns from here on, not all: an angle, say, need not come back.
  *   columns  [count], not time; 0s are skipped; must live as long as the handle */

@@ -8,17 +8,12 @@ enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PL
 
 #define LIFT 1e-14  /* of the leak: above the 4 roundings of its slope */
 
-struct output {
-    const char *name, *unit;
-    double scale;
-};
-
 struct dw_coil {
     struct dw_coil_plan plan;
-    struct dw_modes *modes;
+    struct dw_plant *plant;
     struct coil_circuit circuit[CIRCUITS];
     size_t outputs;
-    struct output output[OUTPUTS_MOST];
+    struct dw_port port[OUTPUTS_MOST];
     struct branch value[PLACES][CIRCUITS][OUTPUTS_MOST];  /* of each output */
 };
 
@@ -155,23 +150,23 @@ static void define_outputs(struct dw_coil *coil)
             const double inductance = coil_inductance(p, place);
             const struct {
                 bool wanted;
-                struct output output;
+                struct dw_port port;
                 struct branch value;
             } all[] = {
-                { p->all, { "coil", "V", volts }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
-                { p->all, { "flux", "Wb", coil_inductance(p, true) * amperes }, { .current = inductance } },
-                { p->all, { "supply-current", "A", amperes }, c->supply_current },
-                { p->all, { "switch-current", "A", amperes }, c->switch_current },
+                { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
+                { p->all, { "flux", "Wb", coil_inductance(p, true) * amperes, NAN }, { .current = inductance } },
+                { p->all, { "supply-current", "A", amperes, NAN }, c->supply_current },
+                { p->all, { "switch-current", "A", amperes, NAN }, c->switch_current },
                 { p->all && p->clamp != DW_CLAMP_NONE,
-                  { p->clamp_at_switch ? "clamp-current" : "diode-current", "A", amperes }, c->clamp_current },
-                { true, { "current", "A", amperes }, same_current },
-                { true, { "switch", "V", volts }, c->sw },
-                { has_armature(p), { "armature", "1", 1 }, { .alone = place } },
+                  { p->clamp_at_switch ? "clamp-current" : "diode-current", "A", amperes, NAN }, c->clamp_current },
+                { true, { "current", "A", amperes, NAN }, same_current },
+                { true, { "switch", "V", volts, NAN }, c->sw },
+                { has_armature(p), { "armature", "1", 1, NAN }, { .alone = place } },
             };
             coil->outputs = 0;
             for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
                 if (all[i].wanted) {
-                    coil->output[coil->outputs] = all[i].output;
+                    coil->port[coil->outputs] = all[i].port;
                     coil->value[place][k][coil->outputs++] = all[i].value;
                 }
         }
@@ -207,13 +202,22 @@ static void fill_mode(const struct dw_coil *coil, struct workings *w, enum circu
         armature_guard(p, w, circuit, pulled_in);
 }
 
+/* With the switch off since long ago. */
+static size_t rest_of(const struct dw_coil_plan *p, double *state)
+{
+    const double leaking = coil_clamp_leaks(p) ? p->supply / (p->resistance + p->clamp_value) : 0;
+    state[DW_COIL_CURRENT] = leaking;
+    state[DW_COIL_STRAY] = !(p->stray > 0) ? 0 : coil_clamp_leaks(p) ? leaking * p->clamp_value : p->supply;
+    return mode_of(CIRCUIT_OPEN, false);
+}
+
 static enum dw_status build(struct dw_coil *coil, struct dw_error *error)
 {
     const struct dw_coil_plan *p = &coil->plan;
     const size_t count = has_armature(p) ? MODES : CIRCUITS;
     struct workings *work = calloc(count, sizeof *work);
     struct dw_mode modes[MODES];
-    double scale[OUTPUTS_MOST];
+    double rest[N];
     if (!work)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the modes of the coil");
     for (size_t k = 0; k < CIRCUITS; k++) {
@@ -222,8 +226,9 @@ static enum dw_status build(struct dw_coil *coil, struct dw_error *error)
         coil->circuit[k] = coil_circuit(p, never ? CIRCUIT_OPEN : (enum circuit)k);
     }
     define_outputs(coil);
+    const size_t begins = rest_of(p, rest);
     for (size_t i = 0; i < coil->outputs; i++)
-        scale[i] = coil->output[i].scale;
+        coil->port[i].initial = branch_at(&coil->value[begins >= CIRCUITS][circuit_of(begins)][i], rest);
     for (size_t i = 0; i < count; i++) {
         struct workings *w = &work[i];
         enum circuit circuit = circuit_of(i);
@@ -235,11 +240,12 @@ static enum dw_status build(struct dw_coil *coil, struct dw_error *error)
     /* without a stray capacitance its voltage rests at zero: any weight serves */
     const double weight[N] = { coil_inductance(p, true), p->stray > 0 ? p->stray : coil_inductance(p, true) };
     const bool drifts[N] = { [DW_COIL_STRAY] = !(p->stray > 0) };
-    coil->modes = dw_modes_new(&(struct dw_modes_plan){ .states = N, .inputs = M, .outputs = coil->outputs, .modes = modes,
-                                                        .mode_count = count, .weight = weight, .scale = scale,
-                                                        .drifts = drifts }, error);
+    coil->plant = dw_plant_new(&(struct dw_plant_plan){
+        .modes = { .states = N, .inputs = M, .outputs = coil->outputs, .modes = modes, .mode_count = count, .weight = weight,
+                   .drifts = drifts },
+        .ports = coil->port, .mode = begins, .rest = rest, .load = coil, .release = free }, error);
     free(work);
-    return coil->modes ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
+    return coil->plant ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
 }
 
 struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error)
@@ -253,7 +259,7 @@ struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *er
     }
     coil->plan = *plan;
     if (build(coil, error)) {
-        dw_coil_free(coil);
+        free(coil);
         return NULL;
     }
     return coil;
@@ -261,10 +267,8 @@ struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *er
 
 void dw_coil_free(struct dw_coil *coil)
 {
-    if (!coil)
-        return;
-    dw_modes_free(coil->modes);
-    free(coil);
+    if (coil)
+        dw_plant_free(coil->plant);
 }
 
 const struct dw_coil_plan *coil_plan(const struct dw_coil *coil)
@@ -272,36 +276,9 @@ const struct dw_coil_plan *coil_plan(const struct dw_coil *coil)
     return &coil->plan;
 }
 
-struct dw_modes *dw_coil_modes(const struct dw_coil *coil)
+struct dw_plant *dw_coil_plant(const struct dw_coil *coil)
 {
-    return coil->modes;
-}
-
-size_t dw_coil_rest(const struct dw_coil *coil, double *state)
-{
-    const struct dw_coil_plan *p = &coil->plan;
-    const double leaking = coil_clamp_leaks(p) ? p->supply / (p->resistance + p->clamp_value) : 0;
-    state[DW_COIL_CURRENT] = leaking;
-    state[DW_COIL_STRAY] = !(p->stray > 0) ? 0 : coil_clamp_leaks(p) ? leaking * p->clamp_value : p->supply;
-    return mode_of(CIRCUIT_OPEN, false);
-}
-
-size_t dw_coil_outputs(const struct dw_coil *coil)
-{
-    return coil->outputs;
-}
-
-const char *dw_coil_output(const struct dw_coil *coil, size_t output, const char **unit)
-{
-    *unit = coil->output[output].unit;
-    return coil->output[output].name;
-}
-
-double dw_coil_output_at_rest(const struct dw_coil *coil, size_t output)
-{
-    double state[N];
-    const size_t mode = dw_coil_rest(coil, state);
-    return branch_at(&coil->value[dw_coil_pulled_in(coil, mode)][circuit_of(mode)][output], state);
+    return coil->plant;
 }
 
 bool dw_coil_switched_on(const struct dw_coil *coil, size_t mode)
@@ -348,7 +325,7 @@ static enum dw_status time_to(const struct dw_coil *coil, size_t mode, const dou
     const struct dw_coil_plan *p = &coil->plan;
     const double constant = coil_inductance(p, true) / p->resistance, pin = on ? p->threshold + 1 : p->threshold - 1;
     struct sought sought = { coil, on, 0 };
-    struct dw_run *run = dw_run_new(coil->modes, &(struct dw_run_options){ .sink = seek_place, .context = &sought }, error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(coil->plant), &(struct dw_run_options){ .sink = seek_place, .context = &sought }, error);
     enum dw_status status = run ? dw_run_start(run, 0, mode, state, &pin, error) : DW_NO_MEMORY;
     /* a time constant at a step: exponentials of doubles end within 745 */
     for (int i = 1; !status && i <= 745; i++)
@@ -371,7 +348,7 @@ enum dw_status dw_coil_times(const struct dw_coil *coil, double from, double *op
     if (!(from >= p->drop_out) || !isfinite(from))
         return dw_error_set(error, DW_BAD_USE, 0, "a release begins from a current at or above the drop-out, %g A, not from %g A",
                             p->drop_out, from);
-    enum dw_status status = time_to(coil, dw_coil_rest(coil, state), state, true, &on, error);
+    enum dw_status status = time_to(coil, dw_plant_rest(coil->plant, state), state, true, &on, error);
     const double held[N] = { [DW_COIL_CURRENT] = from };
     if (!status)
         status = time_to(coil, mode_of(CIRCUIT_ON, true), held, false, &off, error);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The ladder as others see it: outputs, scales, a system, and the modes of its drives. */
+/* The ladder as others see it: outputs, scales, a system, and the plant of its drives. */
 #include "load/ladder_inner.h"
 #include <math.h>
 #include <stdlib.h>
@@ -206,8 +206,8 @@ static void set_modes(const struct dw_ladder *ladder, const struct dw_ladder_set
     }
 }
 
-static struct dw_modes *one_switch_modes(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
-                                         struct dw_modes_plan *plan, size_t first, struct dw_error *error)
+static struct dw_plant *one_switch_plant(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
+                                         struct dw_plant_plan *plan, size_t first, struct dw_error *error)
 {
     const struct ladder_net *net = &ladder->net;
     for (size_t k = 1; k <= net->head; k++)
@@ -218,7 +218,7 @@ static struct dw_modes *one_switch_modes(const struct dw_ladder *ladder, const s
         }
     struct ladder_forms *floating = malloc(sizeof *floating);
     struct one_switch *drive = calloc(1, sizeof *drive);
-    struct dw_modes *modes = NULL;
+    struct dw_plant *plant = NULL;
     if (!floating || !drive) {
         dw_no_memory(error);
     } else if (ladder_reduce(net, true, floating, error) == DW_OK) {  /* unrun: passed-on */
@@ -226,42 +226,58 @@ static struct dw_modes *one_switch_modes(const struct dw_ladder *ladder, const s
             drive->pin[i] = floating->pin[i].hi;
         still_reset(net, drive->still);
         set_guards(ladder, setup, drive);
-        set_modes(ladder, setup, first, plan->outputs, floating, drive);
-        plan->modes = drive->modes;
-        plan->mode_count = MODES;
-        modes = dw_modes_new(plan, error);
+        set_modes(ladder, setup, first, plan->modes.outputs, floating, drive);
+        plan->modes.modes = drive->modes;
+        plan->modes.mode_count = MODES;
+        plant = dw_plant_new(plan, error);
     }
     free(floating);
     free(drive);
-    return modes;
+    return plant;
 }
 
-struct dw_modes *dw_ladder_modes(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
-                                 struct dw_error *error)
+static struct dw_plant *push_pull_plant(const struct dw_ladder *ladder, struct dw_plant_plan *plan, size_t first, struct dw_error *error)
+{
+    struct arrays arrays;
+    fill_arrays(&ladder->net, &ladder->forms, first, plan->modes.outputs, &arrays);
+    const struct dw_mode mode = { .name = "push-pull", .a = arrays.a, .a_low = arrays.a_low, .b = arrays.b,
+                                  .b_low = arrays.b_low, .c = arrays.c, .d = arrays.d };
+    plan->modes.modes = &mode;
+    plan->modes.mode_count = 1;
+    return dw_plant_new(plan, error);
+}
+
+struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
+                                     struct dw_error *error)
 {
     const struct ladder_net *net = &ladder->net;
     const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
-    double weight[LADDER_STATES], scale[LADDER_OUTPUTS];
+    double weight[LADDER_STATES], rest[LADDER_STATES];
+    struct dw_port port[LADDER_OUTPUTS];
     if (!(setup->supply > 0 && isfinite(setup->supply)) || !(setup->diode_drop >= 0 && isfinite(setup->diode_drop))) {
         dw_error_member(error, setup->supply > 0 && isfinite(setup->supply) ? "diode_drop" : "supply",
                         "supply %g V must be above zero, diode drop %g V not below", setup->supply, setup->diode_drop);
         return NULL;
     }
+    struct dw_ladder *copy = malloc(sizeof *copy);
+    if (!copy) {
+        dw_no_memory(error);
+        return NULL;
+    }
+    *copy = *ladder;
     const double amperes = dw_ladder_current_scale(ladder, setup->supply);
     fill_weights(net, weight);
+    dw_ladder_charged(ladder, setup->initial, rest);
     for (size_t i = 0; i < outputs; i++) {
-        const char *name, *unit;
-        dw_ladder_output(ladder, first + i, &name, &unit);
-        scale[i] = unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;  /* unrun: implied */
+        port[i].initial = i + 1 < outputs ? NAN : setup->initial;
+        dw_ladder_output(ladder, first + i, &port[i].name, &port[i].unit);
+        port[i].scale = port[i].unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;  /* unrun: implied */
     }
-    struct dw_modes_plan plan = { .states = net->states, .inputs = 1, .outputs = outputs, .weight = weight, .scale = scale };
-    if (setup->drive == DW_ONE_SWITCH)
-        return one_switch_modes(ladder, setup, &plan, first, error);
-    struct arrays arrays;
-    fill_arrays(net, &ladder->forms, first, outputs, &arrays);
-    const struct dw_mode mode = { .name = "push-pull", .a = arrays.a, .a_low = arrays.a_low, .b = arrays.b,
-                                  .b_low = arrays.b_low, .c = arrays.c, .d = arrays.d };
-    plan.modes = &mode;
-    plan.mode_count = 1;
-    return dw_modes_new(&plan, error);
+    struct dw_plant_plan plan = { .modes = { .states = net->states, .inputs = 1, .outputs = outputs, .weight = weight },
+                                  .ports = port, .rest = rest, .load = copy, .release = free };
+    struct dw_plant *plant = setup->drive == DW_ONE_SWITCH ? one_switch_plant(ladder, setup, &plan, first, error)
+                                                           : push_pull_plant(ladder, &plan, first, error);
+    if (!plant)
+        free(copy);
+    return plant;
 }

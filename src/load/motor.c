@@ -30,17 +30,10 @@ struct mechanical {
     double offset, slope;
 };
 
-struct output {
-    const char *name, *unit;
-    double scale;
-};
-
 struct dw_motor {
-    struct dw_modes *modes;
-    size_t mechanicals, rest;
+    struct dw_plant *plant;
+    size_t mechanicals;
     struct electrical electrical[ELECTRICAL_MOST];
-    size_t outputs;
-    struct output output[OUTPUTS_MOST];
 };
 
 /* Everything of one mode that dw_modes_new copies. */
@@ -239,7 +232,7 @@ static void output_row(struct workings *w, size_t k, double current, double spee
 /* In the order of name_outputs. */
 static void outputs(const struct dw_motor_plan *p, struct workings *w, const struct electrical *el)
 {
-    const double k = p->constant;
+    const double k = p->constant, turning = p->rpm ? DW_RPM : 1;
     const bool blocks = el->conduction == BLOCKS;
     size_t row = 0;
     if (p->all) {
@@ -248,7 +241,7 @@ static void outputs(const struct dw_motor_plan *p, struct workings *w, const str
         output_row(w, row++, k, 0, 0, 0, 0);
         output_row(w, row++, 0, 0, 1, 0, 0);
         if (p->gear != 1)
-            output_row(w, row++, 0, 1 / p->gear, 0, 0, 0);
+            output_row(w, row++, 0, turning / p->gear, 0, 0, 0);
         if (p->drive != DW_DRIVE_DIRECT) {
             output_row(w, row++, el->supply_share, 0, 0, 0, 0);
             output_row(w, row++, el->switch_share, 0, 0, 0, 0);
@@ -257,32 +250,37 @@ static void outputs(const struct dw_motor_plan *p, struct workings *w, const str
         }
     }
     output_row(w, row++, 1, 0, 0, 0, 0);
-    output_row(w, row++, 0, 1, 0, 0, 0);
+    output_row(w, row++, 0, turning, 0, 0, 0);
 }
 
-static void name_outputs(struct dw_motor *motor, const struct dw_motor_plan *p)
+/* Returns how many. */
+static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
 {
-    const double amperes = dw_motor_stall_current(p), speed = dw_motor_no_load_speed(p), turn = 2 * 3.14159265358979323846;
+    const double amperes = dw_motor_stall_current(p), speed = dw_motor_no_load_speed(p) * (p->rpm ? DW_RPM : 1);
+    const double turn = 2 * 3.14159265358979323846;
+    const char *const turning = p->rpm ? "rpm" : "rad/s";
     const bool switched = p->drive != DW_DRIVE_DIRECT;
     const struct {
         bool wanted;
-        struct output output;
+        struct dw_port port;
     } all[] = {
-        { p->all, { "terminal", "V", p->supply } },
-        { p->all, { "back-emf", "V", p->supply } },
-        { p->all, { "torque", "Nm", p->constant * amperes } },
-        { p->all, { "angle", "rad", turn } },
-        { p->all && p->gear != 1, { "geared-speed", "rad/s", speed / p->gear } },
-        { p->all && switched, { "supply-current", "A", amperes } },
-        { p->all && switched, { "switch-current", "A", amperes } },
-        { p->all && switched, { "diode-current", "A", amperes } },
-        { p->all && switched, { "switch", "V", p->supply } },
-        { true, { "current", "A", amperes } },
-        { true, { "speed", "rad/s", speed } },
+        { p->all, { "terminal", "V", p->supply, NAN } },
+        { p->all, { "back-emf", "V", p->supply, NAN } },
+        { p->all, { "torque", "Nm", p->constant * amperes, NAN } },
+        { p->all, { "angle", "rad", turn, NAN } },
+        { p->all && p->gear != 1, { "geared-speed", turning, speed / p->gear, NAN } },
+        { p->all && switched, { "supply-current", "A", amperes, NAN } },
+        { p->all && switched, { "switch-current", "A", amperes, NAN } },
+        { p->all && switched, { "diode-current", "A", amperes, NAN } },
+        { p->all && switched, { "switch", "V", p->supply, NAN } },
+        { true, { "current", "A", amperes, 0 } },
+        { true, { "speed", turning, speed, 0 } },
     };
+    size_t count = 0;
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
         if (all[i].wanted)
-            motor->output[motor->outputs++] = all[i].output;
+            ports[count++] = all[i].port;
+    return count;
 }
 
 /* ---- the whole ---- */
@@ -297,10 +295,8 @@ static enum dw_status build(struct dw_motor *motor, const struct dw_motor_plan *
     enum dw_status status = DW_OK;
     if (!mechanical || !work || !modes)
         status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu modes of the motor", count);
-    name_outputs(motor, p);
-    double scale[OUTPUTS_MOST];
-    for (size_t i = 0; i < motor->outputs; i++)
-        scale[i] = motor->output[i].scale;
+    struct dw_port ports[OUTPUTS_MOST];
+    const size_t output_count = name_outputs(p, ports);
     for (size_t i = 0; !status && i < count; i++) {
         size_t e = i / mechanicals, m = i % mechanicals;
         struct workings *w = &work[i];
@@ -317,13 +313,14 @@ static enum dw_status build(struct dw_motor *motor, const struct dw_motor_plan *
     const double weight[N] = { p->inductance, inertia, inertia };
     const bool drifts[N] = { [DW_MOTOR_ANGLE] = true };
     if (!status) {
-        motor->modes = dw_modes_new(&(struct dw_modes_plan){ .states = N, .inputs = M, .outputs = motor->outputs, .modes = modes,
-                                                             .mode_count = count, .weight = weight, .scale = scale,
-                                                             .drifts = drifts }, error);
-        status = motor->modes ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
+        motor->plant = dw_plant_new(&(struct dw_plant_plan){
+            .modes = { .states = N, .inputs = M, .outputs = output_count, .modes = modes, .mode_count = count, .weight = weight,
+                       .drifts = drifts },
+            .ports = ports, .mode = electrical_for(motor->electrical, electricals, GATE_OFF, GATE_OFF, 1) * mechanicals,
+            .load = motor, .release = free }, error);
+        status = motor->plant ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
     }
     motor->mechanicals = mechanicals;
-    motor->rest = electrical_for(motor->electrical, electricals, GATE_OFF, GATE_OFF, 1) * mechanicals;
     free(modes);
     free(work);
     free(mechanical);
@@ -340,7 +337,7 @@ struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error 
         return NULL;
     }
     if (build(motor, plan, error)) {
-        dw_motor_free(motor);
+        free(motor);
         return NULL;
     }
     return motor;
@@ -348,31 +345,13 @@ struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error 
 
 void dw_motor_free(struct dw_motor *motor)
 {
-    if (!motor)
-        return;
-    dw_modes_free(motor->modes);
-    free(motor);
+    if (motor)
+        dw_plant_free(motor->plant);
 }
 
-struct dw_modes *dw_motor_modes(const struct dw_motor *motor)
+struct dw_plant *dw_motor_plant(const struct dw_motor *motor)
 {
-    return motor->modes;
-}
-
-size_t dw_motor_rest(const struct dw_motor *motor)
-{
-    return motor->rest;
-}
-
-size_t dw_motor_outputs(const struct dw_motor *motor)
-{
-    return motor->outputs;
-}
-
-const char *dw_motor_output(const struct dw_motor *motor, size_t output, const char **unit)
-{
-    *unit = motor->output[output].unit;
-    return motor->output[output].name;
+    return motor->plant;
 }
 
 bool dw_motor_blocked(const struct dw_motor *motor, size_t mode)

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 /* J: hazardous discharge, IEC 61010-1 (there of capacitors; from memory). degC: metal held for a
  * second burns from about here, ISO 13732-1 (from memory). */
@@ -243,26 +244,25 @@ static enum dw_status run_table(const struct coil_options *o, struct dw_reader *
 {
     struct common_options common = o->common;
     const struct load_drive drive = { .threshold = gate->threshold };
-    struct load_plant plant = { .release = NULL };
-    struct seen seen = { .meter = NULL };
-    struct simulation s = { .common = &common, .steady = o->steady, .no_table = o->report, .watch = watch, .context = &seen };
-    enum dw_status status = coil_kind.plant(&o->load, &drive, &plant, error);
-    if (!status && o->report && !(seen.meter = dw_coil_meter_new(plant.load, error)))
+    struct dw_plant *plant = coil_kind.plant(&o->load, &drive, error);
+    struct seen seen = { .coil = plant ? dw_plant_load(plant) : NULL };
+    const struct dw_follow_plan follow = { .plant = plant, .steady = o->steady ? START_STEADY : NULL,
+                                           .input_column = { [DW_COIL_PIN] = gate->column },
+                                           .descriptor = o->report ? -1 : STDOUT_FILENO, .watch = watch, .context = &seen };
+    struct dw_follow_seen followed;
+    enum dw_status status = plant ? DW_OK : error->status;
+    if (!status && o->report && !(seen.meter = dw_coil_meter_new(seen.coil, error)))
         status = error->status;
-    if (!status) {
-        load_simulate(&plant, &s);
-        s.input_column[DW_COIL_PIN] = gate->column;
-        seen.coil = plant.load;
-        if (o->report)
-            common.accuracy = fmax(common.accuracy, 1e-2);  /* events and peaks are exact whatever the rows */
-        status = simulate(&s, reader, error);
-    }
+    if (o->report)
+        common.accuracy = fmax(common.accuracy, 1e-2);  /* events and peaks are exact whatever the rows */
+    if (!status)
+        status = follow_table(&follow, &common, NULL, reader, &followed, error);
     if (!status && o->report)
         status = report_on(o, &seen, carried, error);
     else if (!status)
         caution(o, &seen);
     dw_coil_meter_free(seen.meter);
-    load_free(&plant);
+    dw_plant_free(plant);
     return status;
 }
 

@@ -1,11 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What programs with a switched load share: which channel is the gate, and one whole period kept for a steady start.
- * Not installed. */
+/* What programs with a switched load share: which channel is the gate, and the way of a load along a table. Not installed. */
 #ifndef PROGRAMS_DRIVE_H
 #define PROGRAMS_DRIVE_H
 
-#include "command.h"
-#include <dutywright/table.h>
+#include "common.h"
+#include <dutywright/follow.h>
 
 /* A channel that an option names. */
 struct channel_wish {
@@ -34,22 +33,15 @@ enum dw_status channel_find(struct command *command, const struct dw_reader *rea
 enum dw_status gate_find(struct command *command, const struct dw_reader *reader, const struct channel_wish *wish, double threshold,
                          struct gate *gate, struct dw_error *error);
 
-/* Rows of a reader, the first whole period of which is kept in memory and the later ones compared with it. */
-struct repeating;
+/* What asks for a steady start, in messages. */
+#define START_STEADY "--start steady"
 
-/* Reads one whole period from the first row on.
- *   returns  NULL on error; DW_BAD_INPUT: no key `period`, or the table ends before a period has passed */
-struct repeating *repeating_new(struct dw_reader *reader, struct dw_error *error);
-void repeating_free(struct repeating *repeating);
-/* Compares only these columns from here on, not all: an angle, say, need not come back.
- *   columns  [count], not time; 0s are skipped; must live as long as the handle */
-void repeating_compare(struct repeating *repeating, const size_t *columns, size_t count);
-/* The period's length in s. */
-double repeating_period(const struct repeating *repeating);
-/* Its rows, [*count x columns], the last exactly one period after the first (between two rows where no row is there). */
-const double *repeating_lap(const struct repeating *repeating, size_t *count);
-/* Next row of the whole table, from its first; as dw_reader_row. DW_BAD_INPUT also where a later period is not the first
- * one again: the text names line, channel and both values. */
-enum dw_status repeating_row(struct repeating *repeating, const double **row, struct dw_error *error);
+/* dw_follow with what the common options ask for; what it finds is said as soon as it is known.
+ *   plan     without accuracy, uniform, encoding, made_by and found
+ *   load     "ladder": for the caution that nothing damps it; NULL: none is due
+ *   seen     out
+ *   returns  as dw_follow; DW_BAD_INPUT also where the load cannot work on this table: no steady state, endless switching */
+enum dw_status follow_table(const struct dw_follow_plan *plan, const struct common_options *common, const char *load,
+                            struct dw_reader *reader, struct dw_follow_seen *seen, struct dw_error *error);
 
 #endif

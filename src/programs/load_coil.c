@@ -85,26 +85,12 @@ static enum dw_status check(const struct command *command, void *values, struct 
     return dw_coil_check(&plan, error);
 }
 
-static void release(struct load_plant *plant)
-{
-    dw_coil_free(plant->load);
-}
-
-static enum dw_status make(const void *values, const struct load_drive *drive, struct load_plant *plant, struct dw_error *error)
+static struct dw_plant *make(const void *values, const struct load_drive *drive, struct dw_error *error)
 {
     struct dw_coil_plan plan = ((const struct coil_load *)values)->plan;
     plan.threshold = isnan(plan.threshold) ? drive->threshold : plan.threshold;
     struct dw_coil *coil = dw_coil_new(&plan, error);
-    if (!coil)
-        return error->status;
-    *plant = (struct load_plant){ .modes = dw_coil_modes(coil), .inputs = DW_COIL_INPUTS, .outputs = dw_coil_outputs(coil),
-                                  .load = coil, .release = release };
-    plant->mode = dw_coil_rest(coil, plant->state);
-    for (size_t i = 0; i < plant->outputs; i++) {
-        plant->channel[i] = (struct simulated_channel){ .factor = 1, .initial = dw_coil_output_at_rest(coil, i) };
-        plant->channel[i].name = dw_coil_output(coil, i, &plant->channel[i].unit);
-    }
-    return DW_OK;
+    return coil ? dw_coil_plant(coil) : NULL;
 }
 
 static const struct coil_load defaults = { .plan = { .diode_drop = 0.7, .threshold = NAN }, .temperature = NAN, .resistance_at = 20 };

@@ -59,7 +59,7 @@ static const struct option_spec options[] = {
       OPTION_NOT_NEGATIVE },
     { "threshold", "V", "Gates are on above it (V); default the middle of the table's levels", OPTION_QUANTITY(plan.threshold, DW_VOLTAGE) },
     { .help = "Output:" },
-    { "speed-unit", "rad/s|rpm", "Of the channel speed; default rad/s", OPTION_WORD(rpm, units) },
+    { "speed-unit", "rad/s|rpm", "Of the channel speed; default rad/s", OPTION_WORD(plan.rpm, units) },
     { "all", NULL,
       "Also terminal and back-emf (V), torque (Nm), angle (rad), and of a switched drive supply-current, switch-current, "
       "diode-current (A), switch (V)", OPTION_FLAG(plan.all) },
@@ -89,33 +89,14 @@ static enum dw_status check(const struct command *command, void *values, struct 
     return dw_motor_check(&plan, error);
 }
 
-static void release(struct load_plant *plant)
+static struct dw_plant *make(const void *values, const struct load_drive *drive, struct dw_error *error)
 {
-    dw_motor_free(plant->load);
-}
-
-static enum dw_status make(const void *values, const struct load_drive *drive, struct load_plant *plant, struct dw_error *error)
-{
-    const struct motor_load *o = values;
-    struct dw_motor_plan plan = o->plan;
+    struct dw_motor_plan plan = ((const struct motor_load *)values)->plan;
     plan.threshold = isnan(plan.threshold) ? drive->threshold : plan.threshold;
     plan.low_gate = drive->low_gate;
     plan.direction = drive->direction;
     struct dw_motor *motor = dw_motor_new(&plan, error);
-    if (!motor)
-        return error->status;
-    *plant = (struct load_plant){ .modes = dw_motor_modes(motor), .mode = dw_motor_rest(motor), .inputs = DW_MOTOR_INPUTS,
-                                  .outputs = dw_motor_outputs(motor), .load = motor, .release = release };
-    for (size_t i = 0; i < plant->outputs; i++) {
-        struct simulated_channel *channel = &plant->channel[i];
-        *channel = (struct simulated_channel){ .factor = 1, .initial = i + 2 >= plant->outputs ? 0 : NAN };
-        channel->name = dw_motor_output(motor, i, &channel->unit);
-        if (o->rpm && !strcmp(channel->unit, "rad/s")) {
-            channel->unit = "rpm";
-            channel->factor = MOTOR_RPM;
-        }
-    }
-    return DW_OK;
+    return motor ? dw_motor_plant(motor) : NULL;
 }
 
 static const struct motor_load defaults = { .plan = { .gear = 1, .diode_drop = 0.7, .threshold = NAN } };

@@ -65,7 +65,7 @@ static const struct option_spec options[] = {
     { "diode-drop", "V", "One switch: forward voltage of its diodes (default 0.7)", OPTION_QUANTITY(setup.diode_drop, DW_VOLTAGE),
       OPTION_NOT_NEGATIVE },
     { .help = "What to give:" },
-    { "initial", "V", "Voltage of all capacitors at the first row (default 0)", OPTION_QUANTITY(initial, DW_VOLTAGE) },
+    { "initial", "V", "Voltage of all capacitors at the first row (default 0)", OPTION_QUANTITY(setup.initial, DW_VOLTAGE) },
     { "all", NULL, "Inner nodes and series currents too: node1[V] current1[A] ..., before out[V]", OPTION_FLAG(setup.all) },
     { 0 }
 };
@@ -92,34 +92,16 @@ static enum dw_status check(const struct command *command, void *values, struct 
     return DW_OK;
 }
 
-static void release(struct load_plant *plant)
-{
-    dw_modes_free(plant->modes);
-    dw_ladder_free(plant->load);
-}
-
-static enum dw_status make(const void *values, const struct load_drive *drive, struct load_plant *plant, struct dw_error *error)
+static struct dw_plant *make(const void *values, const struct load_drive *drive, struct dw_error *error)
 {
     const struct smooth_load *o = values;
     struct dw_ladder_setup setup = o->setup;
     setup.threshold = isnan(setup.threshold) ? drive->threshold : setup.threshold;
     setup.supply = setup.supply > 0 ? setup.supply : drive->supply;
-    *plant = (struct load_plant){ .inputs = 1, .load = smooth_ladder(o, error), .release = release };
-    const struct dw_ladder *ladder = plant->load;
-    if (ladder)
-        plant->modes = dw_ladder_modes(ladder, &setup, error);
-    if (!plant->modes) {
-        load_free(plant);
-        return error->status;
-    }
-    const size_t all = dw_ladder_outputs(ladder);
-    plant->outputs = setup.all ? all : 1;
-    for (size_t i = 0; i < plant->outputs; i++) {
-        plant->channel[i] = (struct simulated_channel){ .factor = 1, .initial = i + 1 < plant->outputs ? NAN : o->initial };
-        dw_ladder_output(ladder, all - plant->outputs + i, &plant->channel[i].name, &plant->channel[i].unit);
-    }
-    dw_ladder_charged(ladder, o->initial, plant->state);
-    return DW_OK;
+    struct dw_ladder *ladder = smooth_ladder(o, error);
+    struct dw_plant *plant = ladder ? dw_ladder_plant_new(ladder, &setup, error) : NULL;
+    dw_ladder_free(ladder);
+    return plant;
 }
 
 static const struct smooth_load defaults = { .setup = { .threshold = NAN, .diode_drop = 0.7 } };
@@ -127,22 +109,3 @@ const struct load_kind smooth_kind = {
     .program = { .name = "dw-smooth", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
     .plant = make
 };
-
-/* ---- of any load ---- */
-
-void load_free(struct load_plant *plant)
-{
-    if (plant->release)
-        plant->release(plant);
-    *plant = (struct load_plant){ .release = NULL };
-}
-
-void load_simulate(const struct load_plant *plant, struct simulation *simulation)
-{
-    simulation->modes = plant->modes;
-    simulation->mode = plant->mode;
-    memcpy(simulation->state, plant->state, sizeof plant->state);
-    simulation->inputs = plant->inputs;
-    simulation->outputs = plant->outputs;
-    simulation->channel = plant->channel;
-}

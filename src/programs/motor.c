@@ -4,6 +4,7 @@
 #include "load_kind.h"
 #include <math.h>
 #include <string.h>
+#include <unistd.h>
 
 /* J: a rotor with more can hurt a finger; common practice, no source. */
 static const double MOVES = 1;
@@ -108,7 +109,7 @@ static void caution(const struct motor_options *o, const struct seen *seen)
     command_caution_voltage(command, p->supply, "");
     if (energy > MOVES)
         command_caution(command, "moving machinery: the rotor and its load carry %.3g J at %.0f rpm; guard it before it runs", energy,
-                        seen->fastest * MOTOR_RPM);
+                        seen->fastest * DW_RPM);
     if (heat > STALLED * p->supply * dw_motor_stall_current(p))
         command_caution(command, "hot part: the rotor stands still at the end, and its winding takes %.3g W without the cooling of a turning one",
                         heat);
@@ -117,14 +118,14 @@ static void caution(const struct motor_options *o, const struct seen *seen)
                         "counted here; dw-pwm --dead-time keeps them apart", seen->shorted, seen->first_short);
     if (pulled_backwards(p, seen))
         command_note(command, "the load turns the motor backwards, up to %.0f rpm: a load that only resists is --drag or --torque-at-square",
-                     -seen->slowest * MOTOR_RPM);
+                     -seen->slowest * DW_RPM);
     if (seen->blocked > 0 && seen->blocked < seen->end - seen->start)
         command_note(command, "discontinuous conduction: no current flows for %.3g %% of the time; the speed is then not proportional to "
                      "the duty", 100 * seen->blocked / (seen->end - seen->start));
 }
 
 /* Which channels feed the motor, and what the table says of its drive. */
-static enum dw_status find_inputs(const struct motor_options *o, const struct dw_reader *reader, struct simulation *s,
+static enum dw_status find_inputs(const struct motor_options *o, const struct dw_reader *reader, size_t *column,
                                   struct load_drive *drive, struct dw_error *error)
 {
     struct command *command = o->common.command;
@@ -136,46 +137,46 @@ static enum dw_status find_inputs(const struct motor_options *o, const struct dw
         status = gate_find(command, reader, &(struct channel_wish){ "channel", o->common.channel, "V" },
                            way == DW_DRIVE_DIRECT ? 0 : o->load.plan.threshold, &gate, error);
     if (!status && o->low)
-        status = channel_find(command, reader, &low, &s->input_column[DW_MOTOR_LOW], error);
+        status = channel_find(command, reader, &low, &column[DW_MOTOR_LOW], error);
     if (!status && o->direction)
-        status = channel_find(command, reader, &direction, &s->input_column[DW_MOTOR_DIRECTION], error);
+        status = channel_find(command, reader, &direction, &column[DW_MOTOR_DIRECTION], error);
     if (status)
         return status;
-    s->input_column[DW_MOTOR_PIN] = gate.column;
+    column[DW_MOTOR_PIN] = gate.column;
     if ((way == DW_DRIVE_BRIDGE_SLOW || way == DW_DRIVE_BRIDGE_FAST) && !o->direction)
-        s->input_column[DW_MOTOR_DIRECTION] = dw_header_find(dw_reader_header(reader), "direction", NULL);
-    *drive = (struct load_drive){ .threshold = gate.threshold, .low_gate = s->input_column[DW_MOTOR_LOW] != 0,
-                                  .direction = s->input_column[DW_MOTOR_DIRECTION] != 0 };
+        column[DW_MOTOR_DIRECTION] = dw_header_find(dw_reader_header(reader), "direction", NULL);
+    *drive = (struct load_drive){ .threshold = gate.threshold, .low_gate = column[DW_MOTOR_LOW] != 0,
+                                  .direction = column[DW_MOTOR_DIRECTION] != 0 };
     return DW_OK;
 }
 
 static enum dw_status run_motor(void *options_read, struct dw_error *error)
 {
     const struct motor_options *o = options_read;
-    struct load_plant plant = { .release = NULL };
     struct load_drive drive = { .threshold = NAN };
-    struct simulation s = { .common = &o->common, .side_input = DW_MOTOR_TORQUE, .steady = o->steady, .watch = watch };
     struct seen seen = { .motor = NULL, .low_gate = o->low != NULL };
+    struct dw_follow_plan follow = { .steady = o->steady ? START_STEADY : NULL, .side_input = DW_MOTOR_TORQUE,
+                                     .descriptor = STDOUT_FILENO, .watch = watch, .context = &seen };
+    struct dw_follow_seen followed;
+    const size_t *const column = follow.input_column;
     struct dw_reader *reader = input_open(&o->common, true, error);
-    enum dw_status status = reader ? find_inputs(o, reader, &s, &drive, error) : error->status;
-    if (!status && o->load.torque_from && !(s.side = dw_reader_open(o->load.torque_from, NULL, error)))
+    enum dw_status status = reader ? find_inputs(o, reader, follow.input_column, &drive, error) : error->status;
+    if (!status && o->load.torque_from && !(follow.side = dw_reader_open(o->load.torque_from, NULL, error)))
         status = error->status;
-    if (!status)
-        status = motor_kind.plant(&o->load, &drive, &plant, error);
-    if (!status && o->low && s.input_column[DW_MOTOR_LOW] == s.input_column[DW_MOTOR_PIN])
+    if (!status && !(follow.plant = motor_kind.plant(&o->load, &drive, error)))
+        status = error->status;
+    if (!status && o->low && column[DW_MOTOR_LOW] == column[DW_MOTOR_PIN])
         status = dw_error_set(error, DW_BAD_USE, 0, "--low-channel: '%s' is the gate of the other transistor: both on short the supply",
                               o->low);
     if (!status) {
-        load_simulate(&plant, &s);
-        seen.motor = plant.load;
+        seen.motor = dw_plant_load(follow.plant);
         seen.threshold = drive.threshold;
-        s.context = &seen;
-        status = simulate(&s, reader, error);
+        status = follow_table(&follow, &o->common, NULL, reader, &followed, error);
     }
     if (!status)
         caution(o, &seen);
-    load_free(&plant);
-    dw_reader_close(s.side);
+    dw_plant_free(follow.plant);
+    dw_reader_close(follow.side);
     dw_reader_close(reader);
     return status;
 }

@@ -3,6 +3,7 @@
 #ifndef PROGRAMS_SMOOTH_H
 #define PROGRAMS_SMOOTH_H
 
+#include "common.h"
 #include "load_kind.h"
 
 struct smooth_options {

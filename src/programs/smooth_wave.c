@@ -1,19 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A wave table through a ladder. */
+#include "drive.h"
 #include "smooth.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { AHEAD = 512 };                  /* rows looked at for the supply, where the header has no levels */
 
 struct wave {
     const struct smooth_options *options;
-    const struct dw_ladder *ladder;
     struct load_drive drive;           /* as the table has it */
     double supply;                     /* V, which holds */
     struct dw_reader *reader;
-    struct repeating *periods;         /* NULL: from zero */
+    struct dw_repeat *periods;         /* NULL: from zero */
     double *ahead;                     /* rows read ahead, [ahead_count x columns] */
     size_t ahead_count, columns, channel;
 };
@@ -57,7 +58,7 @@ static enum dw_status find_supply(struct wave *wave, struct dw_error *error)
         return DW_OK;
     if (wave->periods) {
         size_t count;
-        const double *lap = repeating_lap(wave->periods, &count);
+        const double *lap = dw_repeat_lap(wave->periods, &count);
         wave->supply = largest(lap, count, wave->columns, wave->channel);
         return DW_OK;
     }
@@ -92,11 +93,10 @@ static enum dw_status complete_drive(struct wave *wave, struct dw_error *error)
     return DW_OK;
 }
 
-static void caution(void *context, const double *state)
+static void caution(const struct wave *wave, const struct dw_ladder *ladder, const double *state)
 {
-    const struct wave *wave = context;
     struct command *command = wave->options->common.command;
-    const double energy = dw_ladder_energy(wave->ladder, state), worth_saying = 1;  /* J; common practice, no source */
+    const double energy = dw_ladder_energy(ladder, state), worth_saying = 1;  /* J; common practice, no source */
     command_caution_voltage(command, wave->supply, ", and capacitors stay charged after switching off");
     if (energy > worth_saying)
         command_caution(command, "%.3g J stay stored in the ladder: let capacitors discharge before touching them", energy);
@@ -104,22 +104,18 @@ static void caution(void *context, const double *state)
 
 static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
 {
-    struct load_plant plant = { .release = NULL };
-    struct simulation s = { .common = &wave->options->common, .load = "ladder", .steady = wave->options->steady, .finished = caution,
-                            .context = wave };
     enum dw_status status = complete_drive(wave, error);
+    struct dw_plant *plant = status == DW_OK ? smooth_kind.plant(&wave->options->load, &wave->drive, error) : NULL;
+    if (!plant)
+        return status == DW_OK ? error->status : status;
+    const struct dw_follow_plan follow = { .plant = plant, .steady = wave->options->steady ? START_STEADY : NULL,
+                                           .input_column = { wave->channel }, .repeat = wave->periods, .ahead = wave->ahead,
+                                           .ahead_count = wave->ahead_count, .descriptor = STDOUT_FILENO };
+    struct dw_follow_seen seen;
+    status = follow_table(&follow, &wave->options->common, "ladder", wave->reader, &seen, error);
     if (status == DW_OK)
-        status = smooth_kind.plant(&wave->options->load, &wave->drive, &plant, error);
-    if (status != DW_OK)
-        return status;
-    wave->ladder = plant.load;
-    load_simulate(&plant, &s);
-    s.input_column[0] = wave->channel;
-    s.periods = wave->periods;
-    s.ahead = wave->ahead;
-    s.ahead_count = wave->ahead_count;
-    status = simulate(&s, wave->reader, error);
-    load_free(&plant);
+        caution(wave, dw_plant_load(plant), seen.state);
+    dw_plant_free(plant);
     return status;
 }
 
@@ -128,13 +124,13 @@ enum dw_status smooth_wave(const struct smooth_options *options, struct dw_error
     struct wave wave = { .options = options, .reader = input_open(&options->common, true, error) };
     enum dw_status status = wave.reader ? find_channel(&wave, error) : error->status;
     if (status == DW_OK && options->steady) {
-        wave.periods = repeating_new(wave.reader, error);
+        wave.periods = dw_repeat_new(wave.reader, START_STEADY, error);
         status = wave.periods ? DW_OK : error->status;
     }
     if (status == DW_OK)
         status = run_wave(&wave, error);
     free(wave.ahead);
-    repeating_free(wave.periods);
+    dw_repeat_free(wave.periods);
     dw_reader_close(wave.reader);
     return status;
 }

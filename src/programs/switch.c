@@ -2,6 +2,7 @@
 /* dw-switch: loss and heat of the transistor that carries a current. */
 #include "switch.h"
 #include "drive.h"
+#include <dutywright/pieces.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -211,10 +212,7 @@ static enum dw_status write_row(void *context, const double *row, struct dw_erro
         out->start = row[0];
     enum dw_status status = DW_OK;
     while (!status && out->begun && due_time(out) < row[0]) {
-        const double time = due_time(out), share = (time - out->before[0]) / (row[0] - out->before[0]);
-        for (size_t i = 1; i < out->columns; i++)
-            out->between[i] = out->before[i] + share * (row[i] - out->before[i]);
-        out->between[0] = time;
+        dw_row_between(out->columns, NULL, out->before, row, due_time(out), out->between);
         out->due++;
         status = dw_writer_row(out->writer, out->between, error);
     }
@@ -256,11 +254,11 @@ static enum dw_status open_output(const struct switch_options *o, const struct d
     return status;
 }
 
-static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struct repeating *periods, struct dw_error *error)
+static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struct dw_repeat *periods, struct dw_error *error)
 {
     const double *row;
     enum dw_status status = DW_OK;
-    while (!status && !(status = periods ? repeating_row(periods, &row, error) : dw_reader_row(reader, &row, error)))
+    while (!status && !(status = periods ? dw_repeat_row(periods, &row, error) : dw_reader_row(reader, &row, error)))
         status = dw_heat_row(heat, row, error);
     return status == DW_END ? DW_OK : status;
 }
@@ -268,11 +266,11 @@ static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struc
 /* ---- all of it ---- */
 
 /*   used   [3], columns that must come back; as long as `periods` */
-static enum dw_status start_steady(struct dw_heat *heat, struct repeating *periods, const size_t *used, struct dw_error *error)
+static enum dw_status start_steady(struct dw_heat *heat, struct dw_repeat *periods, const size_t *used, struct dw_error *error)
 {
     size_t count;
-    repeating_compare(periods, used, 3);
-    const double *lap = repeating_lap(periods, &count);
+    dw_repeat_compare(periods, used, 3);
+    const double *lap = dw_repeat_lap(periods, &count);
     return dw_heat_start_steady(heat, lap, count, error);
 }
 
@@ -280,7 +278,7 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
 {
     const struct switch_options *o = options_read;
     struct dw_heat_source source = { 0 };
-    struct repeating *periods = NULL;
+    struct dw_repeat *periods = NULL;
     struct output out = { .writer = NULL };
     struct dw_heat *heat = NULL;
     struct dw_thermal *thermal = NULL;
@@ -293,7 +291,7 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
     }
     if (!status && o->pair_count && !(thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error)))
         status = error->status;
-    if (!status && o->steady && !(periods = repeating_new(reader, error)))
+    if (!status && o->steady && !(periods = dw_repeat_new(reader, START_STEADY, error)))
         status = error->status;
     if (!status && !(heat = dw_heat_new(o->alone ? NULL : &o->transistor, thermal, &source, o->common.accuracy,
                                         o->report ? NULL : write_row, &out, error)))
@@ -316,7 +314,7 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
     dw_thermal_free(thermal);
     dw_writer_free(out.writer);
     free(out.before);
-    repeating_free(periods);
+    dw_repeat_free(periods);
     dw_reader_close(reader);
     return status;
 }

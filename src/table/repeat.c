@@ -4,7 +4,6 @@
 #include <dutywright/pieces.h>
 #include <dutywright/repeat.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -18,6 +17,7 @@ struct rows {
 
 struct dw_repeat {
     struct dw_reader *reader;
+    const char *wanted;      /* what needs it, for messages */
     size_t columns;
     double period;
     struct rows read;        /* the period, and the first row after it where one was read */
@@ -30,13 +30,6 @@ struct dw_repeat {
     const size_t *compared;  /* [compared_count]; NULL: all */
     size_t compared_count;
 };
-
-static enum dw_status of_steady(enum dw_status status, struct dw_error *error)
-{
-    if (error)
-        snprintf(error->member, sizeof error->member, "steady");
-    return status;
-}
 
 static enum dw_status keep(struct dw_repeat *r, struct rows *rows, const double *row, size_t count, struct dw_error *error)
 {
@@ -54,21 +47,6 @@ static enum dw_status keep(struct dw_repeat *r, struct rows *rows, const double 
 }
 
 /* ---- the first period ---- */
-
-static enum dw_status refuse_period(const struct dw_reader *reader, double *period, struct dw_error *error)
-{
-    struct dw_error why;
-    bool present;
-    if (dw_header_number(dw_reader_header(reader), "period", period, &present, &why) != DW_OK)
-        return dw_error_set(error, why.status, 0, "%s: %s", dw_reader_name(reader), why.text);
-    if (!present)
-        return of_steady(dw_error_set(error, DW_BAD_INPUT, 0, "%s: a steady start needs a table that repeats: its header has no period",
-                                      dw_reader_name(reader)), error);
-    if (!(*period > 0))
-        return of_steady(dw_error_set(error, DW_BAD_INPUT, 0, "%s: a steady start needs a table that repeats: its period of %g s must "
-                                      "be above zero", dw_reader_name(reader), *period), error);
-    return DW_OK;
-}
 
 /* The block's rows that the lap has not. */
 static enum dw_status add_block(struct dw_repeat *r, const struct dw_pieces *pieces, const struct dw_block *block, struct dw_error *error)
@@ -119,8 +97,8 @@ static enum dw_status find_period(struct dw_repeat *r, struct dw_error *error)
     if (status != DW_END)
         return status;
     const double passed = r->read.count ? r->read.values[(r->read.count - 1) * r->columns] - r->read.values[0] : 0;
-    return of_steady(dw_error_set(error, DW_BAD_INPUT, 0, "%s: a steady start needs one whole period of %g s; the table ends after %g s",
-                                  dw_reader_name(r->reader), r->period, passed), error);
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s needs one whole period of %g s; the table ends after %g s",
+                        dw_reader_name(r->reader), r->wanted, r->period, passed);
 }
 
 static void find_ranges(struct dw_repeat *r)
@@ -135,19 +113,22 @@ static void find_ranges(struct dw_repeat *r)
     }
 }
 
-struct dw_repeat *dw_repeat_new(struct dw_reader *reader, struct dw_error *error)
+struct dw_repeat *dw_repeat_new(struct dw_reader *reader, const char *wanted, struct dw_error *error)
 {
+    const double period = dw_header_facts(dw_reader_header(reader))->period;
     struct dw_error own = { .status = DW_OK };
-    double period;
     error = error ? error : &own;
-    if (refuse_period(reader, &period, error))
+    if (period == 0) {
+        dw_error_set(error, DW_BAD_INPUT, 0, "%s: %s needs a table that repeats: its header has no period", dw_reader_name(reader), wanted);
         return NULL;
+    }
     struct dw_repeat *r = calloc(1, sizeof *r);
     if (!r) {
         dw_no_memory(error);
         return NULL;
     }
     r->reader = reader;
+    r->wanted = wanted;
     r->columns = dw_header_columns(dw_reader_header(reader));
     r->period = period;
     r->low = calloc(5 * r->columns, sizeof *r->low);

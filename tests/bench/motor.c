@@ -154,8 +154,8 @@ static double run_ours(struct dw_motor *motor, int periods, double (*truth)[N])
 {
     struct dw_error why = { .status = DW_OK };
     double error = 0, input[DW_MOTOR_INPUTS] = { 5 };
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &why);
-    bench_demand(run && dw_run_start(run, 0, dw_motor_rest(motor), (const double[DW_MOTOR_STATES]){ 0 }, input, &why) == DW_OK,
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &(struct dw_run_options){ 0 }, &why);
+    bench_demand(run && dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), (const double[DW_MOTOR_STATES]){ 0 }, input, &why) == DW_OK,
                  "%s", why.text);
     for (int k = -1; k < periods; k++) {
         const double off = (k + 1 + DUTY) * PERIOD, end = (k + 2) * PERIOD;

@@ -5,16 +5,13 @@
 #include <dutywright/coil.h>
 #include <dutywright/counter.h>
 #include <dutywright/design.h>
-#include <dutywright/equations.h>
+#include <dutywright/follow.h>
 #include <dutywright/ladder.h>
-#include <dutywright/linear.h>
 #include <dutywright/measure.h>
-#include <dutywright/modes.h>
 #include <dutywright/motor.h>
 #include <dutywright/pulse.h>
 #include <dutywright/splice.h>
 #include <dutywright/switch.h>
-#include <dutywright/table.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -252,12 +249,14 @@ enum { CLOCK = 5 };
 static const double clock_time[CLOCK] = { 0, 1e-3, 1e-3, 4e-3, 4e-3 }, clock_pin[CLOCK] = { 5, 5, 0, 0, 5 };
 
 /* Steady, then along the pin once more; the pin is the first of the inputs. */
-static enum dw_status run_modes(struct dw_modes *modes, size_t inputs, size_t mode, double *state, struct dw_coil_meter *meter, struct dw_error *error)
+static enum dw_status run_plant(struct dw_plant *plant, struct dw_coil_meter *meter, struct dw_error *error)
 {
+    struct dw_modes *modes = dw_plant_modes(plant);
     enum dw_status status = DW_OK;
     struct dw_steady steady;
     struct dw_run *run = NULL, *copy = NULL;
-    double given[CLOCK * DW_INPUTS] = { 0 };
+    double given[CLOCK * DW_INPUTS] = { 0 }, state[DW_STATES];
+    size_t mode = dw_plant_rest(plant, state), inputs = dw_plant_inputs(plant);
     for (size_t i = 0; i < CLOCK; i++)
         given[i * inputs] = clock_pin[i];
     if (RIGHT(dw_modes_steady(modes, clock_time, given, CLOCK, &mode, state, &steady, error)))
@@ -272,12 +271,27 @@ static enum dw_status run_modes(struct dw_modes *modes, size_t inputs, size_t mo
     return status;
 }
 
+/* Steady along a file, with rows at a rate beside those for a watch; or driven by two. */
+static enum dw_status follow_file(struct dw_plant *plant, const char *steady, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    struct dw_reader *reader = dw_reader_open(ours, NULL, error), *side = NULL;
+    const int out = open("/dev/null", O_WRONLY | O_CLOEXEC);
+    if (MADE(reader) && (steady || MADE(side = dw_reader_open(ours, NULL, error))))
+        status = dw_follow(&(struct dw_follow_plan){ .plant = plant, .accuracy = 1e-3, .uniform = steady ? 10 : 0, .steady = steady,
+            .input_column = { 1 }, .side = side, .watch = take_row, .made_by = "hand", .descriptor = out }, reader, NULL, error);
+    dw_reader_close(side);
+    dw_reader_close(reader);
+    close(out);
+    return status;
+}
+
 static enum dw_status ladders(struct dw_error *error)
 {
     static const struct dw_stage stages[] = { { .r = 47, .l = 10e-3, .c = 3.3e-6, .esr = 0.3 }, { .r = 4700, .c = 220e-9 } };
     enum dw_status status = DW_OK;
     struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = stages, .count = 2, .source = 1, .load = 1e5 }, error);
-    struct dw_modes *modes = NULL;
+    struct dw_plant *plant = NULL;
     struct dw_system *system = NULL;
     double state[DW_STATES] = { 0 }, integral[DW_OUTPUTS], real[DW_STATES], imaginary[DW_STATES];
     struct dw_steady steady;
@@ -289,12 +303,11 @@ static enum dw_status ladders(struct dw_error *error)
         RIGHT(dw_system_response(system, 0, 1e3, integral, real, error)) &&
         RIGHT(dw_system_sweep(system, 0, 10, 1e4, 1e-2, take_point, NULL, error)) &&
         RIGHT(dw_system_advance(system, state, clock_pin, clock_pin + 2, 1.7e-3, 0, error)) &&
-        MADE(modes = dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
-                                                                         .diode_drop = 0.7, .all = true }, error))) {
-        memset(state, 0, sizeof state);
-        status = run_modes(modes, 1, 0, state, NULL, error);
-    }
-    dw_modes_free(modes);
+        MADE(plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
+                                                                            .diode_drop = 0.7, .all = true }, error)) &&
+        RIGHT(run_plant(plant, NULL, error)) && RIGHT(follow_file(plant, "a steady start", error)))
+        status = follow_file(plant, NULL, error);
+    dw_plant_free(plant);
     dw_system_free(system);
     dw_ladder_free(ladder);
     return status;
@@ -308,10 +321,10 @@ static enum dw_status coils(struct dw_error *error)
     enum dw_status status = DW_OK;
     struct dw_coil *coil = dw_coil_new(&plan, error);
     struct dw_coil_meter *meter = NULL;
-    double state[DW_STATES] = { 0 }, operate, release;
+    double operate, release;
     struct dw_coil_findings findings;
     if (MADE(coil) && RIGHT(dw_coil_times(coil, 0.3, &operate, &release, error)) && MADE(meter = dw_coil_meter_new(coil, error)) &&
-        RIGHT(run_modes(dw_coil_modes(coil), 1, dw_coil_rest(coil, state), state, meter, error)))
+        RIGHT(run_plant(dw_coil_plant(coil), meter, error)))
         status = dw_coil_meter_end(meter, &findings, error);
     dw_coil_meter_free(meter);
     dw_coil_free(coil);
@@ -325,9 +338,8 @@ static enum dw_status motors(struct dw_error *error)
         .all = true };
     enum dw_status status = DW_OK;
     struct dw_motor *motor = dw_motor_new(&plan, error);
-    double state[DW_STATES] = { 0 };
     if (MADE(motor))
-        status = run_modes(dw_motor_modes(motor), DW_MOTOR_INPUTS, dw_motor_rest(motor), state, NULL, error);
+        status = run_plant(dw_motor_plant(motor), NULL, error);
     dw_motor_free(motor);
     return status;
 }
@@ -355,12 +367,11 @@ static enum dw_status equations(struct dw_error *error)
     static const struct dw_equations_mode sides[] = { { "low", 1 }, { "high", 1 } };
     static const double scale[] = { 5 };
     enum dw_status status = DW_OK;
-    struct dw_modes *modes = dw_modes_new_smooth(&(struct dw_equations){ .states = 1, .inputs = 1, .modes = sides, .mode_count = 2,
-        .state_scale = scale, .rate = lag, .guards = half, .leave = other_side }, error);
-    double state[DW_STATES] = { 0 };
-    if (MADE(modes))
-        status = run_modes(modes, 1, 0, state, NULL, error);
-    dw_modes_free(modes);
+    struct dw_plant *plant = dw_plant_new(&(struct dw_plant_plan){ .equations = &(struct dw_equations){ .states = 1, .inputs = 1,
+        .modes = sides, .mode_count = 2, .state_scale = scale, .rate = lag, .guards = half, .leave = other_side } }, error);
+    if (MADE(plant))
+        status = run_plant(plant, NULL, error);
+    dw_plant_free(plant);
     return status;
 }
 

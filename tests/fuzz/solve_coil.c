@@ -69,7 +69,7 @@ static enum dw_status pulses(struct dw_run *run, const struct dw_coil *coil, dou
                              struct dw_error *error)
 {
     double state[DW_COIL_STATES], pin = 0, time = 0;
-    const size_t mode = dw_coil_rest(coil, state);
+    const size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
     enum dw_status status = dw_run_start(run, 0, mode, state, &pin, error);
     for (int k = 0; k < 2 * PULSES && status == DW_OK; k++) {
         pin = k % 2 ? 0 : 5;
@@ -93,9 +93,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         demand_error(&error, DW_BAD_USE, DW_BAD_USE);
         return 0;
     }
-    struct seen seen = { .outputs = dw_coil_outputs(coil), .time = -1, .meter = dw_coil_meter_new(coil, &error) };
+    struct seen seen = { .outputs = dw_plant_outputs(dw_coil_plant(coil)), .time = -1, .meter = dw_coil_meter_new(coil, &error) };
     const struct dw_run_options options = { .accuracy = 1e-2, .sink = look, .context = &seen };
-    struct dw_run *run = dw_run_new(dw_coil_modes(coil), &options, &error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)), &options, &error);
     demand(run != NULL && seen.meter != NULL, "a run begins");
     if (pulses(run, coil, period, &bytes, &error) != DW_OK)
         demand_error(&error, DW_BAD_USE, DW_NO);

@@ -87,8 +87,8 @@ static void run(const struct dw_ladder *ladder, struct bytes *bytes)
     const double time[] = { 0, high, high, period }, pin[] = { supply, supply, 0, 0 };
     struct dw_ladder_setup setup = { .supply = supply, .threshold = 2.5, .diode_drop = next_part(bytes, 0.01, 2), .all = true,
                                      .drive = next_byte(bytes) % 2 ? DW_ONE_SWITCH : DW_PUSH_PULL };
-    struct dw_modes *modes = dw_ladder_modes(ladder, &setup, &error);
-    if (!modes) {
+    struct dw_plant *plant = dw_ladder_plant_new(ladder, &setup, &error);
+    if (!plant) {
         demand_error(&error, DW_BAD_USE, DW_BAD_USE);
         return;
     }
@@ -96,6 +96,7 @@ static void run(const struct dw_ladder *ladder, struct bytes *bytes)
         size_t rows, outputs, states;
         double time;
     } seen = { .outputs = dw_ladder_outputs(ladder), .states = dw_ladder_states(ladder), .time = -1 };
+    struct dw_modes *modes = dw_plant_modes(plant);
     struct dw_run *one = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-2, .sink = count_row, .context = &seen },
                                     &error);
     double state[DW_STATES] = { 0 };
@@ -114,7 +115,7 @@ static void run(const struct dw_ladder *ladder, struct bytes *bytes)
         demand_finite(state, seen.states, "a steady state is finite");
     else
         demand_error(&error, DW_BAD_USE, DW_NO);
-    dw_modes_free(modes);
+    dw_plant_free(plant);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)

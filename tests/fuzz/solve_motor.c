@@ -73,15 +73,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         demand_error(&error, DW_BAD_USE, DW_BAD_USE);
         return 0;
     }
-    struct seen seen = { .plan = &plan, .outputs = dw_motor_outputs(motor), .time = -1 };
+    struct seen seen = { .plan = &plan, .outputs = dw_plant_outputs(dw_motor_plant(motor)), .time = -1 };
     const struct dw_run_options options = { .accuracy = 1e-2, .sink = look, .context = &seen };
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &options, &error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &options, &error);
     const double period = next_size(&bytes, 1e-7, 10), on = plan.drive == DW_DRIVE_DIRECT ? plan.supply : 5;
     const bool quiet = plan.torque == 0 && plan.drive != DW_DRIVE_ANTIPHASE;
     double state[DW_MOTOR_STATES] = { 0 }, input[DW_MOTOR_INPUTS] = { 0 }, time = 0;
     demand(run != NULL, "a run begins");
     input[DW_MOTOR_DIRECTION] = next_byte(&bytes) % 2 ? 1 : -1;
-    enum dw_status status = dw_run_start(run, 0, dw_motor_rest(motor), state, input, &error);
+    enum dw_status status = dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), state, input, &error);
     for (int k = 0; k < 8 && status == DW_OK; k++) {
         const bool high = k % 2 == 0;
         seen.falling = false;

@@ -57,7 +57,7 @@ static void begin(struct given *g, const struct dw_coil_plan *plan, double accur
     memset(g, 0, sizeof *g);
     g->coil = made(plan);
     g->meter = dw_coil_meter_new(g->coil, &error);
-    g->run = dw_run_new(dw_coil_modes(g->coil), &(struct dw_run_options){ .accuracy = accuracy, .sink = take, .context = g }, &error);
+    g->run = dw_run_new(dw_plant_modes(dw_coil_plant(g->coil)), &(struct dw_run_options){ .accuracy = accuracy, .sink = take, .context = g }, &error);
     ck_assert_msg(g->meter && g->run, "%s", error.text);
 }
 
@@ -84,7 +84,7 @@ static struct dw_coil_findings pulses(struct given *g, const struct dw_coil_plan
     struct dw_error error = { .status = DW_OK };
     double state[DW_COIL_STATES], pin = 5;
     begin(g, plan, 1e-3);
-    const size_t mode = dw_coil_rest(g->coil, state);
+    const size_t mode = dw_plant_rest(dw_coil_plant(g->coil), state);
     pin = 0;
     succeeds(dw_run_start(g->run, 0, mode, state, &pin, &error), error);
     for (int k = 0; k < count; k++) {
@@ -103,7 +103,7 @@ static struct dw_coil_findings let_go(struct given *g, const struct dw_coil_plan
     struct dw_error error = { .status = DW_OK };
     double state[DW_COIL_STATES] = { [DW_COIL_CURRENT] = current }, pin = 5, rest[DW_COIL_STATES];
     begin(g, plan, 1e-3);
-    size_t mode = dw_coil_rest(g->coil, rest);
+    size_t mode = dw_plant_rest(dw_coil_plant(g->coil), rest);
     g->lowest_switch = INFINITY;
     succeeds(dw_run_start(g->run, 0, mode, state, &pin, &error), error);
     feed(g, 0, 0);
@@ -121,7 +121,7 @@ START_TEST(current_rises_by_the_time_constant)
     double state[DW_COIL_STATES], pin = 5;
     struct dw_error error = { .status = DW_OK };
     begin(&g, &plan, 1e-3);
-    const size_t mode = dw_coil_rest(g.coil, state);
+    const size_t mode = dw_plant_rest(dw_coil_plant(g.coil), state);
     succeeds(dw_run_start(g.run, 0, mode, state, &pin, &error), error);
     const double ohms = plan.resistance + plan.switch_resistance, constant = plan.inductance / ohms;
     for (int k = 1; k <= 9; k++) {
@@ -364,8 +364,8 @@ START_TEST(steady_start_is_the_freewheeling_ripple)
     struct dw_error error = { .status = DW_OK };
     struct dw_coil *coil = made(&plan);
     double state[DW_COIL_STATES];
-    size_t mode = dw_coil_rest(coil, state);
-    succeeds(dw_modes_steady(dw_coil_modes(coil), time, pin, 4, &mode, state, NULL, &error), error);
+    size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
+    succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), time, pin, 4, &mode, state, NULL, &error), error);
     const double on = exp(-duty * period / constant), off = exp(-(1 - duty) * period / constant);
     const double full = plan.supply / plan.resistance, drop = plan.diode_drop / plan.resistance;
     near(state[DW_COIL_CURRENT], (full * (1 - on) * off - drop * (1 - off)) / (1 - on * off), 1e-11);
@@ -383,8 +383,8 @@ START_TEST(steady_start_knows_where_the_armature_is)
         const double period = 2e-3, time[] = { 0, cases[k].duty * period, cases[k].duty * period, period };
         const double pin[] = { 5, 5, 0, 0 };
         double state[DW_COIL_STATES];
-        size_t mode = dw_coil_rest(coil, state);
-        succeeds(dw_modes_steady(dw_coil_modes(coil), time, pin, 4, &mode, state, NULL, &error), error);
+        size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
+        succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), time, pin, 4, &mode, state, NULL, &error), error);
         ck_assert_int_eq(dw_coil_pulled_in(coil, mode), cases[k].in);
     }
     dw_coil_free(coil);

@@ -270,15 +270,15 @@ START_TEST(refusals_name_the_stage_and_the_cure)
     const struct dw_stage damped = { .l = 1e-3, .rp = 10, .c = 1e-6 };
     struct dw_ladder *ladder = new_ladder(&(struct dw_ladder_plan){ &damped, 1, 0, 0 });
     struct dw_error error;
-    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 5, .drive = DW_ONE_SWITCH }, &error));
+    ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 5, .drive = DW_ONE_SWITCH }, &error));
     ck_assert_str_eq(error.text, "stage 1: rp: with one switch the coil behind the pin takes no damping branch beside it");
-    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 0 }, &error));
+    ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 0 }, &error));
     ck_assert_str_eq(error.text, "supply 0 V must be above zero, diode drop 0 V not below");
-    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = INFINITY }, &error));
+    ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = INFINITY }, &error));
     ck_assert_str_eq(error.text, "supply inf V must be above zero, diode drop 0 V not below");
-    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = -1 }, &error));
+    ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = -1 }, &error));
     ck_assert_str_eq(error.text, "supply 5 V must be above zero, diode drop -1 V not below");
-    ck_assert_ptr_null(dw_ladder_modes(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = INFINITY }, &error));
+    ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = INFINITY }, &error));
     ck_assert_str_eq(error.text, "supply 5 V must be above zero, diode drop inf V not below");
     dw_ladder_free(ladder);
     dw_ladder_free(NULL);
@@ -331,18 +331,18 @@ START_TEST(one_switch_without_drop_is_push_pull_while_the_current_flows)
     struct dw_ladder *ladder = new_ladder(&(struct dw_ladder_plan){ .stages = &stage, .count = 1, .load = 3 });
     struct dw_ladder_setup setup = { .supply = 12, .threshold = 6 };
     struct dw_error error;
-    struct dw_modes *pushed = dw_ladder_modes(ladder, &setup, &error);
+    struct dw_plant *pushed = dw_ladder_plant_new(ladder, &setup, &error);
     setup.drive = DW_ONE_SWITCH;
-    struct dw_modes *switched = dw_ladder_modes(ladder, &setup, &error);
+    struct dw_plant *switched = dw_ladder_plant_new(ladder, &setup, &error);
     ck_assert_ptr_nonnull(pushed);
     ck_assert_ptr_nonnull(switched);
     double x[] = { 1, 3 }, y[] = { 1, 3 };
-    run_pulses(pushed, 20e-6, 0.41, 12, 300, x, 2);
-    run_pulses(switched, 20e-6, 0.41, 12, 300, y, 2);
+    run_pulses(dw_plant_modes(pushed), 20e-6, 0.41, 12, 300, x, 2);
+    run_pulses(dw_plant_modes(switched), 20e-6, 0.41, 12, 300, y, 2);
     for (size_t i = 0; i < 2; i++)
         near(y[i], x[i], 1e-12);
-    dw_modes_free(pushed);
-    dw_modes_free(switched);
+    dw_plant_free(pushed);
+    dw_plant_free(switched);
     dw_ladder_free(ladder);
 }
 END_TEST
@@ -353,13 +353,13 @@ START_TEST(one_switch_into_resistance_rests_between_pulses)
     const struct dw_stage stage = { .r = 100, .c = 1e-6 };
     struct dw_ladder *ladder = new_ladder(&(struct dw_ladder_plan){ .stages = &stage, .count = 1, .load = 900 });
     struct dw_error error;
-    struct dw_modes *modes = dw_ladder_modes(
+    struct dw_plant *plant = dw_ladder_plant_new(
         ladder, &(struct dw_ladder_setup){ .supply = 10, .threshold = 2.5, .drive = DW_ONE_SWITCH, .diode_drop = 0.7 }, &error);
-    ck_assert_ptr_nonnull(modes);
+    ck_assert_ptr_nonnull(plant);
     double v = 0;
-    run_pulses(modes, 1e-3, 0.2, 5, 1, &v, 1);
+    run_pulses(dw_plant_modes(plant), 1e-3, 0.2, 5, 1, &v, 1);
     near(v, 9 * -expm1(-200e-6 / 90e-6) * exp(-800e-6 / 900e-6), 1e-11);
-    dw_modes_free(modes);
+    dw_plant_free(plant);
     dw_ladder_free(ladder);
 }
 END_TEST
@@ -370,10 +370,10 @@ START_TEST(a_current_that_flows_back_at_switch_off_returns_to_the_supply)
     const struct dw_stage stage = { .l = 1e-3, .c = 1e4 };
     struct dw_ladder *ladder = new_ladder(&(struct dw_ladder_plan){ .stages = &stage, .count = 1 });
     struct dw_error error;
-    struct dw_modes *modes = dw_ladder_modes(
+    struct dw_plant *plant = dw_ladder_plant_new(
         ladder, &(struct dw_ladder_setup){ .supply = 10, .threshold = 2.5, .drive = DW_ONE_SWITCH, .diode_drop = 0.7 }, &error);
-    ck_assert_ptr_nonnull(modes);
-    struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .sink = NULL }, &error);
+    ck_assert_ptr_nonnull(plant);
+    struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .sink = NULL }, &error);
     const double x[] = { -1, 4 }, off = 0;
     succeeds(dw_run_start(run, 0, 0, x, &off, &error), error);
     succeeds(dw_run_feed(run, 0.1e-3, &off, &error), error);
@@ -382,7 +382,7 @@ START_TEST(a_current_that_flows_back_at_switch_off_returns_to_the_supply)
     succeeds(dw_run_feed(run, 0.2e-3, &off, &error), error);
     within_scale(dw_run_state(run)[0], 0, 0, 1);
     dw_run_free(run);
-    dw_modes_free(modes);
+    dw_plant_free(plant);
     dw_ladder_free(ladder);
 }
 END_TEST

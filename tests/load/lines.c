@@ -10,11 +10,12 @@
 
 enum { PERIODS = 3, SAMPLES = 4001, ROWS_MOST = 1 << 18 };  /* samples a period */
 
-/* A load as modes, and the pulse that drives it. */
+/* A load as a plant, and the pulse that drives it. */
 struct driven {
     struct dw_ladder *ladder;
     struct dw_motor *motor;
     struct dw_coil *coil;
+    struct dw_plant *made, *plant;  /* a ladder's own; that of any load */
     struct dw_modes *modes;
     size_t mode, inputs, outputs;
     double state[DW_STATES], period, duty, high;
@@ -76,15 +77,15 @@ enum { LADDERS = sizeof ladders / sizeof *ladders, MOTORS = sizeof motors / size
 static struct driven driven(int which)
 {
     struct dw_error error = { .status = DW_OK };
-    struct driven d = { .inputs = 1, .duty = 0.37, .high = 5 };
+    struct driven d = { .duty = 0.37, .high = 5 };
     if (which < LADDERS) {
         const struct ladder_case *c = ladders + which;
         d.ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = c->stages, .count = c->count, .load = c->load }, &error);
         ck_assert_msg(d.ladder, "%s", error.text);
-        d.modes = dw_ladder_modes(d.ladder, &(struct dw_ladder_setup){ .supply = 5, .drive = c->drive, .threshold = 2.5,
+        d.made = dw_ladder_plant_new(d.ladder, &(struct dw_ladder_setup){ .supply = 5, .drive = c->drive, .threshold = 2.5,
                                                                        .diode_drop = 0.6, .all = c->all }, &error);
-        ck_assert_msg(d.modes, "%s", error.text);
-        d.outputs = c->all ? dw_ladder_outputs(d.ladder) : 1;
+        ck_assert_msg(d.made, "%s", error.text);
+        d.plant = d.made;
         d.period = c->period;
     } else if (which < LADDERS + MOTORS) {
         struct dw_motor_plan plan = pump;
@@ -94,10 +95,7 @@ static struct driven driven(int which)
         plan.inertia = motors[which - LADDERS].inertia;
         d.motor = dw_motor_new(&plan, &error);
         ck_assert_msg(d.motor, "%s", error.text);
-        d.modes = dw_motor_modes(d.motor);
-        d.mode = dw_motor_rest(d.motor);
-        d.inputs = DW_MOTOR_INPUTS;
-        d.outputs = dw_motor_outputs(d.motor);
+        d.plant = dw_motor_plant(d.motor);
         d.period = motors[which - LADDERS].period;
     } else {
         struct dw_coil_plan plan = valve;
@@ -106,11 +104,13 @@ static struct driven driven(int which)
         plan.stray = coils[which - LADDERS - MOTORS].stray;
         d.coil = dw_coil_new(&plan, &error);
         ck_assert_msg(d.coil, "%s", error.text);
-        d.modes = dw_coil_modes(d.coil);
-        d.mode = dw_coil_rest(d.coil, d.state);
-        d.outputs = dw_coil_outputs(d.coil);
+        d.plant = dw_coil_plant(d.coil);
         d.period = coils[which - LADDERS - MOTORS].period;
     }
+    d.modes = dw_plant_modes(d.plant);
+    d.mode = dw_plant_rest(d.plant, d.state);
+    d.inputs = dw_plant_inputs(d.plant);
+    d.outputs = dw_plant_outputs(d.plant);
     return d;
 }
 
@@ -188,8 +188,7 @@ static void forget(struct kept *k)
 
 static void forget_load(struct driven *d)
 {
-    if (d->ladder)
-        dw_modes_free(d->modes);
+    dw_plant_free(d->made);
     dw_ladder_free(d->ladder);
     dw_motor_free(d->motor);
     dw_coil_free(d->coil);

@@ -39,9 +39,9 @@ static size_t steady(struct dw_motor *motor, double period, double duty, double 
 {
     struct dw_error error = { .status = DW_OK };
     double time[ROWS_MOST], input[ROWS_MOST * DW_MOTOR_INPUTS];
-    size_t rows = gate(period, duty, 1, time, input), mode = dw_motor_rest(motor);
+    size_t rows = gate(period, duty, 1, time, input), mode = dw_plant_rest(dw_motor_plant(motor), NULL);
     memset(state, 0, DW_MOTOR_STATES * sizeof *state);
-    succeeds(dw_modes_steady(dw_motor_modes(motor), time, input, rows, &mode, state, NULL, &error), error);
+    succeeds(dw_modes_steady(dw_plant_modes(dw_motor_plant(motor)), time, input, rows, &mode, state, NULL, &error), error);
     return mode;
 }
 
@@ -54,13 +54,13 @@ START_TEST(a_step_of_voltage_is_the_second_order_closed_form)
     p.drive = DW_DRIVE_DIRECT;
     p.drag = 0;
     struct dw_motor *motor = motor_made(&p);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &(struct dw_run_options){ 0 }, &error);
     const double u = 7.9, input[DW_MOTOR_INPUTS] = { u };
     /* L i' = u - R i - K w, J w' = K i - B w: both real roots in extended precision, from rest */
     long double r = p.resistance + p.switch_resistance, l = p.inductance, k = p.constant, j = p.inertia, b = p.friction;
     long double sum = r / l + b / j, product = (r * b + k * k) / (l * j), root = sqrtl(sum * sum - 4 * product);
     long double s1 = -(sum + root) / 2, s2 = product / s1, w_end = k * u / (r * b + k * k);
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, input, &error), error);
+    succeeds(dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), (const double[3]){ 0 }, input, &error), error);
     for (double t = 1e-5; t < 1; t *= 1.7) {
         succeeds(dw_run_feed(run, t, input, &error), error);
         long double w = w_end * (1 + (s2 * expl(s1 * t) - s1 * expl(s2 * t)) / (s1 - s2));
@@ -119,11 +119,11 @@ START_TEST(conduction_becomes_discontinuous_at_the_closed_form_boundary)
         struct dw_error error = { .status = DW_OK };
         double time[ROWS_MOST], input[ROWS_MOST * DW_MOTOR_INPUTS], state[DW_MOTOR_STATES] = { 0 };
         size_t rows = gate(period, duty, 1, time, input);
-        struct dw_run *run = dw_run_new(dw_motor_modes(g.motor),
+        struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(g.motor)),
                                         &(struct dw_run_options){ .accuracy = 1e-5, .sink = look, .context = &g }, &error);
         state[DW_MOTOR_SPEED] = boundary * (1 + side * 2e-5) / p.constant;
         /* a first period from zero current, then the second begins where the first ended */
-        succeeds(dw_run_start(run, time[0], dw_motor_rest(g.motor), state, input, &error), error);
+        succeeds(dw_run_start(run, time[0], dw_plant_rest(dw_motor_plant(g.motor), NULL), state, input, &error), error);
         for (int lap = 0; lap < 2; lap++) {
             g.blocked = false;
             for (size_t i = lap ? 0 : 1; i < rows; i++)
@@ -274,7 +274,7 @@ START_TEST(over_a_steady_period_what_the_supply_gives_is_lost_or_leaves_by_the_s
             struct dw_error error = { .status = DW_OK };
             double state[DW_MOTOR_STATES];
             size_t mode = steady(g.motor, period, duty, state), rows = gate(period, duty, PIECES, time, input);
-            struct dw_run *run = dw_run_new(dw_motor_modes(g.motor), &(struct dw_run_options){ .sink = add_energy, .context = &g },
+            struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(g.motor)), &(struct dw_run_options){ .sink = add_energy, .context = &g },
                                             &error);
             succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
             for (size_t i = 1; i < rows; i++)
@@ -346,7 +346,7 @@ START_TEST(direction_reverses_a_bridge_like_a_mirror)
         double end[2][DW_MOTOR_STATES];
         for (int way = 0; way < 2; way++) {
             struct dw_motor *motor = motor_made(&p);
-            struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
+            struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &(struct dw_run_options){ 0 }, &error);
             double time[ROWS_MOST], input[ROWS_MOST * DW_MOTOR_INPUTS];
             size_t rows = gate(1e-3, 0.41, 1, time, input);
             for (int lap = 0; lap < 30; lap++)
@@ -355,7 +355,7 @@ START_TEST(direction_reverses_a_bridge_like_a_mirror)
                     double at = lap * 1e-3 + fmin(time[i], 0.999e-3);
                     const double *u = input + i * DW_MOTOR_INPUTS;
                     if (lap + i == 0)
-                        succeeds(dw_run_start(run, at, dw_motor_rest(motor), (const double[3]){ 0 }, u, &error), error);
+                        succeeds(dw_run_start(run, at, dw_plant_rest(dw_motor_plant(motor), NULL), (const double[3]){ 0 }, u, &error), error);
                     else
                         succeeds(dw_run_feed(run, at, u, &error), error);
                 }

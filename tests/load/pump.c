@@ -21,10 +21,10 @@ void motor_runs(const struct dw_motor_plan *plan, double speed, double pin, doub
 {
     struct dw_error error = { .status = DW_OK };
     struct dw_motor *motor = motor_made(plan);
-    struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &(struct dw_run_options){ 0 }, &error);
     ck_assert_msg(run != NULL, "%s", error.text);
     const double start[DW_MOTOR_STATES] = { [DW_MOTOR_SPEED] = speed }, input[DW_MOTOR_INPUTS] = { pin };
-    succeeds(dw_run_start(run, 0, dw_motor_rest(motor), start, input, &error), error);
+    succeeds(dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), start, input, &error), error);
     succeeds(dw_run_feed(run, seconds, input, &error), error);
     memcpy(state, dw_run_state(run), DW_MOTOR_STATES * sizeof *state);
     dw_run_free(run);

@@ -56,7 +56,7 @@ static struct result along(struct dw_coil *coil, size_t mode, const double *stat
 {
     struct dw_error error = { .status = DW_OK };
     struct watched w = { .meter = dw_coil_meter_new(coil, &error) };
-    struct dw_run *run = dw_run_new(dw_coil_modes(coil), &(struct dw_run_options){ 1e-8, 0, watch, &w }, &error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)), &(struct dw_run_options){ 1e-8, 0, watch, &w }, &error);
     struct result result;
     succeeds(dw_run_start(run, time[0], mode, state, pin, &error), error);
     for (size_t i = 1; i < rows; i++)
@@ -79,8 +79,8 @@ START_TEST(mean_current_is_the_volt_second_balance)
         struct dw_error error = { .status = DW_OK };
         struct dw_coil *coil = made(&plan);
         double state[DW_COIL_STATES];
-        size_t mode = dw_coil_rest(coil, state);
-        succeeds(dw_modes_steady(dw_coil_modes(coil), time, pin, 4, &mode, state, NULL, &error), error);
+        size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
+        succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), time, pin, 4, &mode, state, NULL, &error), error);
         const struct result r = along(coil, mode, state, time, pin, 4);
         /* rows within 1e-8 of the full current */
         within_scale(r.flux_time / period, (duty * plan.supply - (1 - duty) * plan.diode_drop) / plan.resistance, 1e-8,
@@ -102,7 +102,7 @@ START_TEST(zener_across_the_switch_takes_more_than_the_coil_held)
         const double time[] = { 0, 0, 1.3 * fall }, pin[] = { 5, 0, 0 };
         struct dw_coil *coil = made(&plan);
         double rest[DW_COIL_STATES];
-        const struct result r = along(coil, dw_coil_rest(coil, rest), state, time, pin, 3);
+        const struct result r = along(coil, dw_plant_rest(dw_coil_plant(coil), rest), state, time, pin, 3);
         /* R I / (Vz - V) of it is lost to copper: 1.4e-7 at most */
         near(r.findings.total.clamp, plan.inductance * current * current / 2 * zener[k] / (zener[k] - plan.supply), 2e-7);
         near(r.findings.peak_switch, zener[k], 4 * DBL_EPSILON);
@@ -144,7 +144,7 @@ START_TEST(overdamped_kick_peaks_where_its_current_ends)
     const double state[DW_COIL_STATES] = { current }, time[] = { 0, 0, 30 / damping }, pin[] = { 5, 0, 0 };
     double rest[DW_COIL_STATES];
     struct dw_coil *coil = made(&plan);
-    const struct result r = along(coil, dw_coil_rest(coil, rest), state, time, pin, 3);
+    const struct result r = along(coil, dw_plant_rest(dw_coil_plant(coil), rest), state, time, pin, 3);
     near(r.findings.peak_switch, peak, 1e-11);
     dw_coil_free(coil);
 }

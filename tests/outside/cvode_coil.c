@@ -203,7 +203,7 @@ START_TEST(states_and_moves_agree_with_an_independent_solver)
         struct dw_error error = { .status = DW_OK };
         struct moves ours = { .coil = dw_coil_new(&p, &error) };
         ck_assert_msg(ours.coil != NULL, "case %d: %s", k, error.text);
-        struct dw_run *run = dw_run_new(dw_coil_modes(ours.coil), &(struct dw_run_options){ .sink = note_moves, .context = &ours },
+        struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(ours.coil)), &(struct dw_run_options){ .sink = note_moves, .context = &ours },
                                         &error);
         const double constant = p.inductance / p.resistance, period = between(1, 7) * constant, duty = between(0.3, 0.8);
         const double volts = p.supply + dw_coil_full_current(&p) * (p.stray > 0 ? sqrt(p.inductance / p.stray) : 0);
@@ -214,7 +214,7 @@ START_TEST(states_and_moves_agree_with_an_independent_solver)
         SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
         void *memory = CVodeCreate(CV_BDF, context);
         double state[DW_COIL_STATES], pin = 5;
-        const size_t mode = dw_coil_rest(ours.coil, state);
+        const size_t mode = dw_plant_rest(dw_coil_plant(ours.coil), state);
         NV_Ith_S(y, 0) = state[DW_COIL_CURRENT] * p.inductance;
         NV_Ith_S(y, 1) = state[DW_COIL_STRAY];
         CVodeInit(memory, right_side, 0, y);

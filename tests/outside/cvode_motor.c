@@ -135,7 +135,7 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
         struct dw_error error = { .status = DW_OK };
         struct dw_motor *motor = dw_motor_new(&p, &error);
         ck_assert_msg(motor != NULL, "%s", error.text);
-        struct dw_run *run = dw_run_new(dw_motor_modes(motor), &(struct dw_run_options){ 0 }, &error);
+        struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &(struct dw_run_options){ 0 }, &error);
         const double period = exp(between(log(1e-4), log(4e-3))), duty = between(0.15, 0.85);
 
         struct other o = { .p = &p };
@@ -152,7 +152,7 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
         CVodeSetMaxNumSteps(memory, 1000000);
 
         double input[DW_MOTOR_INPUTS] = { 5 };
-        succeeds(dw_run_start(run, 0, dw_motor_rest(motor), (const double[3]){ 0 }, input, &error), error);
+        succeeds(dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), (const double[3]){ 0 }, input, &error), error);
         for (int lap = 0; lap < PERIODS; lap++)
             for (int half = 0; half < 2; half++) {
                 double from = (lap + (half ? duty : 0)) * period, to = (lap + (half ? 1 : duty)) * period;

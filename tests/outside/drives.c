@@ -15,8 +15,8 @@ static const double *settled(const struct dw_motor_plan *plan, double volts, str
     const double input[DW_MOTOR_INPUTS] = { volts };
     *motor = dw_motor_new(plan, &error);
     ck_assert_msg(*motor != NULL, "%s", error.text);
-    *run = dw_run_new(dw_motor_modes(*motor), &(struct dw_run_options){ 0 }, &error);
-    succeeds(dw_run_start(*run, 0, dw_motor_rest(*motor), (const double[3]){ 0 }, input, &error), error);
+    *run = dw_run_new(dw_plant_modes(dw_motor_plant(*motor)), &(struct dw_run_options){ 0 }, &error);
+    succeeds(dw_run_start(*run, 0, dw_plant_rest(dw_motor_plant(*motor), NULL), (const double[3]){ 0 }, input, &error), error);
     succeeds(dw_run_feed(*run, 1000, input, &error), error);
     return dw_run_state(*run);
 }

@@ -23,7 +23,7 @@ static enum dw_status look(void *context, const struct dw_run_row *row, struct d
 struct circuit {
     struct dw_ladder *ladder;
     struct dw_system *system;
-    struct dw_modes *modes;
+    struct dw_plant *plant;
     double time[4], input[4];  /* one pulse */
 };
 
@@ -34,14 +34,14 @@ static struct circuit circuit(const struct dw_stage *stages, size_t count, doubl
                          .time = { 0, duty * period, duty * period, period }, .input = { supply, supply, 0, 0 } };
     ck_assert_msg(c.ladder != NULL, "%s", error.text);
     c.system = dw_ladder_system(c.ladder, &error);
-    c.modes = dw_ladder_modes(c.ladder, &(struct dw_ladder_setup){ .supply = supply }, &error);
-    ck_assert_msg(c.system != NULL && c.modes != NULL, "%s", error.text);
+    c.plant = dw_ladder_plant_new(c.ladder, &(struct dw_ladder_setup){ .supply = supply }, &error);
+    ck_assert_msg(c.system != NULL && c.plant != NULL, "%s", error.text);
     return c;
 }
 
 static void circuit_free(struct circuit *c)
 {
-    dw_modes_free(c->modes);
+    dw_plant_free(c->plant);
     dw_system_free(c->system);
     dw_ladder_free(c->ladder);
 }
@@ -52,8 +52,8 @@ static struct seen steady_extremes(const struct circuit *c, double *state, struc
     struct seen seen = { INFINITY, -INFINITY };
     struct dw_error error;
     size_t mode = 0;
-    succeeds(dw_modes_steady(c->modes, c->time, c->input, 4, &mode, state, steady, &error), error);
-    struct dw_run *run = dw_run_new(c->modes, &(struct dw_run_options){ .accuracy = 1e-5, .sink = look, .context = &seen }, &error);
+    succeeds(dw_modes_steady(dw_plant_modes(c->plant), c->time, c->input, 4, &mode, state, steady, &error), error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(c->plant), &(struct dw_run_options){ .accuracy = 1e-5, .sink = look, .context = &seen }, &error);
     succeeds(dw_run_start(run, 0, mode, state, c->input, &error), error);
     for (size_t i = 1; i < 4; i++)
         succeeds(dw_run_feed(run, c->time[i], c->input + i, &error), error);
@@ -186,14 +186,14 @@ START_TEST(one_switch_at_light_load_rises_to_the_discontinuous_conversion_ratio)
             const double duty = 0.1 * k, factor = 2 * l / (load * period);
             ck_assert(factor < 1 - duty);
             struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ &stage, 1, 0, load }, &error);
-            struct dw_modes *modes = dw_ladder_modes(
+            struct dw_plant *plant = dw_ladder_plant_new(
                 ladder, &(struct dw_ladder_setup){ .supply = supply, .drive = DW_ONE_SWITCH, .threshold = 6 }, &error);
             const double time[] = { 0, duty * period, duty * period, period }, input[] = { supply, supply, 0, 0 };
             double state[] = { 0, 0 };
             size_t mode = 0;
-            succeeds(dw_modes_steady(modes, time, input, 4, &mode, state, NULL, &error), error);
+            succeeds(dw_modes_steady(dw_plant_modes(plant), time, input, 4, &mode, state, NULL, &error), error);
             near(state[1], supply * 2 / (1 + sqrt(1 + 4 * factor / (duty * duty))), 1e-6);
-            dw_modes_free(modes);
+            dw_plant_free(plant);
             dw_ladder_free(ladder);
         }
 }

@@ -2,6 +2,7 @@
 /* Command lines as values: several at once, none of which ends the process. */
 #include "programs/load_kind.h" /* no program yet holds two command lines, or a load of another program */
 #include "suite.h"
+#include <float.h>
 #include <string.h>
 
 #define WORDS(...) ((char *[]){ __VA_ARGS__, NULL })
@@ -48,18 +49,19 @@ START_TEST(a_line_gives_a_plant)
 {
     struct command command;
     struct motor_load values;
-    struct load_plant plant;
     struct dw_error error;
     const struct load_drive drive = { .threshold = 1.65 };
     succeeds(read_words(&command, &motor_kind, &values, motor_words, &error), error);
-    succeeds(motor_kind.plant(&values, &drive, &plant, &error), error);
-    ck_assert_uint_eq(plant.outputs, 2);
-    ck_assert_str_eq(plant.channel[0].name, "current");
-    ck_assert_str_eq(plant.channel[1].unit, "rpm");
-    ck_assert_double_eq_tol(plant.channel[1].factor, 9.549296585513721, 2e-15); /* 30 / pi, to an ulp */
-    ck_assert_ptr_eq(plant.modes, dw_motor_modes(plant.load));
-    load_free(&plant);
-    ck_assert_ptr_null(plant.modes);
+    struct dw_plant *plant = motor_kind.plant(&values, &drive, &error);
+    ck_assert_msg(plant != NULL, "%s", error.text);
+    ck_assert_uint_eq(dw_plant_outputs(plant), 2);
+    ck_assert_str_eq(dw_plant_port(plant, 0).name, "current");
+    ck_assert_str_eq(dw_plant_port(plant, 1).unit, "rpm");
+    /* 30 / pi, to the roundings of both products */
+    ck_assert_double_eq_tol(dw_plant_port(plant, 1).scale, 9.549296585513721 * dw_motor_no_load_speed(&values.plan),
+                            2 * DBL_EPSILON * dw_plant_port(plant, 1).scale);
+    ck_assert_ptr_eq(dw_motor_plant(dw_plant_load(plant)), plant);
+    dw_plant_free(plant);
     command_free(&command, &values);
 }
 END_TEST

@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A plant along a table: rows in, rows out with what the plant makes of them. docs/theory.md, section 2. */
+#ifndef DUTYWRIGHT_FOLLOW_H
+#define DUTYWRIGHT_FOLLOW_H
+
+#include <dutywright/plant.h>
+#include <dutywright/repeat.h>
+#include <dutywright/table.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+struct dw_follow_seen;
+
+struct dw_follow_plan {
+    struct dw_plant *plant;
+    double accuracy, uniform;             /* as in struct dw_run_options */
+    const char *steady;                   /* what asks, as messages begin with it ("a steady start"), to begin on the periodic orbit
+                                             that is reached from rest, for a table that repeats; NULL: begin at rest */
+    size_t input_column[DW_INPUTS];       /* [inputs], column of the table; 0: fed with 0 */
+    struct dw_reader *side;               /* a second table, whose first channel against time drives one input; before its first row
+                                             it has that one's value, after its last row that one's. NULL: none */
+    size_t side_input;                    /* that input */
+    struct dw_repeat *repeat;             /* of the same reader, where one was made already. NULL: made if steady */
+    const double *ahead;                  /* rows that were read from the table already, [ahead_count x columns]; not with repeat */
+    size_t ahead_count;
+    int descriptor;                       /* where the table goes; -1: nowhere, the watch sees all */
+    enum dw_encoding encoding;
+    const char *made_by;                  /* for its header; may be NULL */
+    /* Sees each row before it is written, and with uniform rows those that would stand there without; may be NULL. Anything but
+     * DW_OK stops, and is passed on. */
+    dw_run_sink *watch;
+    void *context;                        /* for the watch */
+    /* Told as soon as the orbit, or the swings below, have been found; may be NULL. */
+    void (*found)(void *context, const struct dw_follow_seen *seen);
+    void *found_context;                  /* for that */
+};
+
+/* What was seen; up to date whenever the watch is called. */
+struct dw_follow_seen {
+    unsigned long long rows, extremes;  /* read from the table so far; written because a curve turns there */
+    unsigned long long swings;          /* rows read when the extremes had become very many to each of them: the plant swings on and
+                                           on, each time with a row, which is rarely what was meant; 0: they have not */
+    struct dw_steady steady;            /* of the orbit, where the start is steady */
+    size_t mode;                        /* after the last row: where the plant is */
+    double state[DW_STATES];
+};
+
+/* Reads a table to its end and writes it with the plant's outputs appended, as dw_header_derive and dw_header_append have it: with
+ * the keys `initial`, unless the start is steady, and `accuracy`, or `sampled` where rows are uniform. Nothing is written
+ * before a steady start has been found.
+ *   reader   at its first row, or behind those read ahead
+ *   seen     out, also where the answer is no; may be NULL
+ *   returns  DW_OK; DW_NO: no steady start, or switching without end; DW_BAD_INPUT: no rows, a steady start and a table that does
+ *            not repeat; DW_BAD_USE: a steady start beside a second table; what reader, writer, run and watch give
+ *   accuracy as that of a run, modes.h */
+DW_API enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *reader, struct dw_follow_seen *seen,
+                                struct dw_error *error);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,287 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <dutywright/follow.h>
+#include <dutywright/pieces.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct follow {
+    const struct dw_follow_plan *plan;
+    struct dw_follow_seen *seen;
+    struct dw_reader *reader;
+    struct dw_repeat *repeat;   /* the caller's, or made for a steady start; else NULL */
+    size_t ahead_given;
+    struct dw_writer *writer;
+    struct dw_run *run;
+    struct dw_run *exact;       /* beside one with uniform rows, which miss events and peaks, for the watch; else NULL */
+    size_t columns, inputs, outputs;
+    double *before, *now, *out; /* the rows of the table around the present instant; the row written */
+    double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
+    double side_given;          /* its value in the last input fed */
+    bool side_ended;
+};
+
+/* ---- rows out ---- */
+
+static void tell(const struct follow *f)
+{
+    if (f->plan->found)
+        f->plan->found(f->plan->found_context, f->seen);
+}
+
+/* A plant that swings a thousand times between two rows of the table takes for ever. */
+static void count_extremes(struct follow *f)
+{
+    static const unsigned long long many = 20000, to_each = 2000;
+    if (++f->seen->extremes != many || many / to_each <= f->seen->rows)
+        return;
+    f->seen->swings = f->seen->rows;
+    tell(f);
+}
+
+static enum dw_status write_row(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    struct follow *f = context;
+    const struct dw_follow_plan *plan = f->plan;
+    const enum dw_status status = plan->watch && !f->exact ? plan->watch(plan->context, row, error) : DW_OK;
+    if (status || !f->writer || (row->repeats && row->kind != DW_ROW_INPUT))
+        return status;
+    dw_row_between(f->columns, NULL, f->before, f->now, row->time, f->out);
+    memcpy(f->out + f->columns, row->output, f->outputs * sizeof *row->output);
+    if (row->kind == DW_ROW_EXTREMUM)
+        count_extremes(f);
+    return dw_writer_row(f->writer, f->out, error);
+}
+
+static enum dw_status append(const struct dw_follow_plan *plan, size_t output, struct dw_header *header, struct dw_error *error)
+{
+    const struct dw_port port = dw_plant_port(plan->plant, output);
+    enum dw_status status = dw_header_append(header, port.name, port.unit, error);
+    if (status)
+        return status;
+    const size_t column = dw_header_columns(header) - 1;
+    if (!plan->steady && !isnan(port.initial))
+        status = dw_header_set_initial(header, column, port.initial, error);
+    return status || plan->uniform > 0 ? status : dw_header_set_accuracy(header, column, plan->accuracy * port.scale, error);
+}
+
+static enum dw_status open_writer(struct follow *f, struct dw_error *error)
+{
+    const struct dw_follow_plan *plan = f->plan;
+    const unsigned changes = plan->uniform > 0 ? 0 : DW_EXACT_ROWS;
+    struct dw_header *header = dw_header_derive(dw_reader_header(f->reader), changes, plan->made_by, error);
+    enum dw_status status = header ? DW_OK : error->status;
+    if (!status && plan->uniform > 0)
+        status = dw_header_set_number(header, "sampled", plan->uniform, error);
+    if (!status && plan->steady)
+        dw_header_drop(header, "initial");
+    for (size_t i = 0; !status && i < f->outputs; i++)
+        status = append(plan, i, header, error);
+    if (!status && !(f->writer = dw_writer_open(plan->descriptor, header, plan->encoding, error)))
+        status = error->status;
+    dw_header_free(header);
+    return status;
+}
+
+/* ---- the second table ---- */
+
+static enum dw_status next_side(struct follow *f, struct dw_error *error)
+{
+    const double *row;
+    memcpy(f->side[0], f->side[1], sizeof f->side[0]);
+    const enum dw_status status = dw_reader_row(f->plan->side, &row, error);
+    if (!status)
+        memcpy(f->side[1], row, sizeof f->side[1]);
+    f->side_ended = status == DW_END;
+    return f->side_ended ? DW_OK : status;
+}
+
+static double side_at(const struct follow *f, double time)
+{
+    double row[2];
+    if (f->side_ended || time >= f->side[1][0])
+        return f->side[1][1];
+    dw_row_between(2, NULL, f->side[0], f->side[1], time, row);
+    return row[1];
+}
+
+/* Passes the vertices of the second table up to the first row's instant. Before its first vertex it has that one's value. */
+static enum dw_status begin_side(struct follow *f, double time, struct dw_error *error)
+{
+    if (!f->plan->side)
+        return DW_OK;
+    enum dw_status status = next_side(f, error);
+    memcpy(f->side[0], f->side[1], sizeof f->side[0]);
+    while (!status && !f->side_ended && f->side[1][0] <= time)
+        status = next_side(f, error);
+    return status;
+}
+
+/* ---- rows in ---- */
+
+static void inputs_of(struct follow *f, const double *row, double side, double *input)
+{
+    for (size_t i = 0; i < f->inputs; i++)
+        input[i] = f->plan->input_column[i] ? row[f->plan->input_column[i]] : 0;
+    if (f->plan->side)
+        input[f->plan->side_input] = f->side_given = side;
+}
+
+static enum dw_status feed(struct follow *f, double time, const double *input, struct dw_error *error)
+{
+    const enum dw_status status = dw_run_feed(f->run, time, input, error);
+    return status || !f->exact ? status : dw_run_feed(f->exact, time, input, error);
+}
+
+/* Feeds the vertices of the second table that lie before a time, so that both are straight lines between rows: also those
+ * at the row before, which had the value ahead of a jump. */
+static enum dw_status feed_side(struct follow *f, double time, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    while (!status && f->plan->side && !f->side_ended && f->side[1][0] < time) {
+        const double at = f->side[1][0];
+        double input[DW_INPUTS];
+        if (at > f->before[0] || f->side[1][1] != f->side_given) {
+            dw_row_between(f->columns, NULL, f->before, f->now, at, f->out);
+            inputs_of(f, f->out, f->side[1][1], input);
+            status = feed(f, at, input, error);
+        }
+        if (!status)
+            status = next_side(f, error);
+    }
+    return status;
+}
+
+static enum dw_status read_row(struct follow *f, struct dw_error *error)
+{
+    const double *row;
+    enum dw_status status = DW_OK;
+    if (f->ahead_given < f->plan->ahead_count)
+        row = f->plan->ahead + f->ahead_given++ * f->columns;
+    else
+        status = f->repeat ? dw_repeat_row(f->repeat, &row, error) : dw_reader_row(f->reader, &row, error);
+    if (status)
+        return status;
+    memcpy(f->now, row, f->columns * sizeof *row);
+    f->seen->rows++;
+    return DW_OK;
+}
+
+/* ---- from the start to the end ---- */
+
+/* The orbit reached from rest, where the start is steady. */
+static enum dw_status find_start(struct follow *f, size_t *mode, double *state, struct dw_error *error)
+{
+    *mode = dw_plant_rest(f->plan->plant, state);
+    if (!f->plan->steady)
+        return DW_OK;
+    size_t count;
+    const double *lap = dw_repeat_lap(f->repeat, &count);
+    double *time = malloc(count * sizeof *time), *input = malloc((count * f->inputs + 1) * sizeof *input);
+    enum dw_status status = time && input ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for one period");
+    for (size_t i = 0; !status && i < count; i++) {
+        time[i] = lap[i * f->columns];
+        inputs_of(f, lap + i * f->columns, 0, input + i * f->inputs);
+    }
+    if (!status)
+        status = dw_modes_steady(dw_plant_modes(f->plan->plant), time, input, count, mode, state, &f->seen->steady, error);
+    free(time);
+    free(input);
+    if (status == DW_NO)
+        return dw_error_set(error, DW_NO, 0, "%s: %s", f->plan->steady, error->text);
+    if (!status)
+        tell(f);
+    return status;
+}
+
+static enum dw_status begin(struct follow *f, struct dw_error *error)
+{
+    size_t mode;
+    double state[DW_STATES], input[DW_INPUTS];
+    enum dw_status status = find_start(f, &mode, state, error);
+    if (!status && f->plan->descriptor >= 0)
+        status = open_writer(f, error);
+    if (!status)
+        status = read_row(f, error);
+    if (status == DW_END)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(f->reader));
+    if (!status)
+        status = begin_side(f, f->now[0], error);
+    if (status)
+        return status;
+    memcpy(f->before, f->now, f->columns * sizeof *f->now);
+    inputs_of(f, f->now, side_at(f, f->now[0]), input);
+    status = dw_run_start(f->run, f->now[0], mode, state, input, error);
+    return status || !f->exact ? status : dw_run_start(f->exact, f->now[0], mode, state, input, error);
+}
+
+static enum dw_status go(struct follow *f, struct dw_error *error)
+{
+    double input[DW_INPUTS];
+    enum dw_status status = begin(f, error);
+    while (!status && !(status = read_row(f, error))) {
+        status = feed_side(f, f->now[0], error);
+        inputs_of(f, f->now, side_at(f, f->now[0]), input);
+        if (!status)
+            status = feed(f, f->now[0], input, error);
+        memcpy(f->before, f->now, f->columns * sizeof *f->now);
+    }
+    if (status != DW_END)
+        return status;
+    status = dw_run_finish(f->run, error);
+    f->seen->mode = dw_run_mode(f->run);
+    memcpy(f->seen->state, dw_run_state(f->run), dw_plant_states(f->plan->plant) * sizeof *f->seen->state);
+    return status || !f->writer ? status : dw_writer_finish(f->writer, error);
+}
+
+static enum dw_status watch_row(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    const struct dw_follow_plan *plan = ((struct follow *)context)->plan;
+    return plan->watch(plan->context, row, error);
+}
+
+static enum dw_status prepare(struct follow *f, struct dw_error *error)
+{
+    const struct dw_follow_plan *plan = f->plan;
+    const struct dw_run_options options = { .accuracy = plan->accuracy, .uniform = plan->uniform, .sink = write_row, .context = f },
+                                exact = { .accuracy = plan->accuracy, .sink = watch_row, .context = f };
+    struct dw_modes *modes = dw_plant_modes(plan->plant);
+    f->before = calloc(3 * f->columns + f->outputs, sizeof *f->before);
+    if (!f->before)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+    f->now = f->before + f->columns;
+    f->out = f->now + f->columns;
+    if (plan->steady && plan->side)
+        return dw_error_set(error, DW_BAD_USE, 0, "%s needs a load that repeats: not one from a second table", plan->steady);
+    if (plan->steady && !f->repeat && !(f->repeat = dw_repeat_new(f->reader, plan->steady, error)))
+        return error->status;
+    if (f->repeat)
+        dw_repeat_compare(f->repeat, plan->input_column, f->inputs);
+    if (!(f->run = dw_run_new(modes, &options, error)))
+        return error->status;
+    if (plan->watch && plan->uniform > 0 && !(f->exact = dw_run_new(modes, &exact, error)))
+        return error->status;
+    return DW_OK;
+}
+
+enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *reader, struct dw_follow_seen *seen,
+                         struct dw_error *error)
+{
+    struct dw_error own_error = { .status = DW_OK };
+    struct dw_follow_seen own_seen;
+    struct follow f = { .plan = plan, .seen = seen ? seen : &own_seen, .reader = reader, .repeat = plan->repeat,
+                        .columns = dw_header_columns(dw_reader_header(reader)), .inputs = dw_plant_inputs(plan->plant),
+                        .outputs = dw_plant_outputs(plan->plant) };
+    *f.seen = (struct dw_follow_seen){ 0 };
+    error = error ? error : &own_error;
+    enum dw_status status = prepare(&f, error);
+    if (!status)
+        status = go(&f, error);
+    dw_run_free(f.run);
+    dw_run_free(f.exact);
+    dw_writer_free(f.writer);
+    if (f.repeat != plan->repeat)
+        dw_repeat_free(f.repeat);
+    free(f.before);
+    return status;
+}
