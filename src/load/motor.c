@@ -142,39 +142,36 @@ static void gate_guards(const struct dw_motor_plan *p, struct workings *w, const
     }
 }
 
+/* The mode under the same gates and direction in which the diodes conduct otherwise. */
+static size_t sibling(const struct electrical *modes, size_t count, size_t e, enum conduction conduction)
+{
+    for (size_t k = 0; k < count; k++)  /* unrun: all-cases */
+        if (modes[k].conduction == conduction && modes[k].high == modes[e].high && modes[k].low == modes[e].low &&
+            modes[k].direction == modes[e].direction)
+            return k;
+    return e;  /* unrun: all-cases */
+}
+
 /* Guards on the current's sign, or on the back-EMF that opens a diode's path. */
-static void diode_guards(const struct dw_motor_plan *p, struct workings *w, const struct electrical *modes, size_t e,
-                         size_t m, size_t mechanicals)
+static void diode_guards(const struct dw_motor_plan *p, struct workings *w, const struct electrical *modes, size_t count,
+                         size_t e, size_t m, size_t mechanicals)
 {
     const struct electrical *mode = &modes[e];
     const double amperes = dw_motor_stall_current(p), slack = EMF_SLACK * p->supply;
-    size_t forward = e, back = e, blocked = e;  /* the three of a dead drive stand together: blocks, forward, back or reversed */
-    for (size_t first = e >= 2 ? e - 2 : 0; first <= e + 2; first++) {
-        if (modes[first].direction != mode->direction || modes[first].high != mode->high)
-            continue;
-        if (modes[first].conduction == BLOCKS)
-            blocked = first;
-        if (modes[first].conduction == CONDUCTS_FORWARD)
-            forward = first;
-        if (modes[first].conduction == CONDUCTS_BACK)
-            back = first;
-    }
-    switch (mode->conduction) {
-    case CONDUCTS_BOTH:
-        break;
-    case CONDUCTS_FORWARD:
-    case CONDUCTS_BACK:
+    if (mode->conduction == CONDUCTS_BOTH)
+        return;
+    if (mode->conduction != BLOCKS) {
         add_guard(w, OF_STATE, DW_MOTOR_CURRENT, mode->conduction == CONDUCTS_FORWARD ? 1 : -1, 0, amperes,
-                  blocked * mechanicals + m)->reset = no_current;
-        break;
-    case BLOCKS:
-        /* entered with a current, one of its paths takes it; without one, the back-EMF may open a path */
-        add_guard(w, OF_STATE, DW_MOTOR_CURRENT, -1, 0, amperes, forward * mechanicals + m);
-        add_guard(w, OF_STATE, DW_MOTOR_CURRENT, 1, 0, amperes, back * mechanicals + m);
-        add_guard(w, OF_STATE, DW_MOTOR_SPEED, -p->constant, mode->most + slack, p->supply, back * mechanicals + m);
-        add_guard(w, OF_STATE, DW_MOTOR_SPEED, p->constant, slack - mode->least, p->supply, forward * mechanicals + m);
-        break;
+                  sibling(modes, count, e, BLOCKS) * mechanicals + m)->reset = no_current;
+        return;
     }
+    const size_t forward = sibling(modes, count, e, CONDUCTS_FORWARD) * mechanicals + m;
+    const size_t back = sibling(modes, count, e, CONDUCTS_BACK) * mechanicals + m;
+    /* entered with a current, one of its paths takes it; without one, the back-EMF may open a path */
+    add_guard(w, OF_STATE, DW_MOTOR_CURRENT, -1, 0, amperes, forward);
+    add_guard(w, OF_STATE, DW_MOTOR_CURRENT, 1, 0, amperes, back);
+    add_guard(w, OF_STATE, DW_MOTOR_SPEED, -p->constant, mode->most + slack, p->supply, back);
+    add_guard(w, OF_STATE, DW_MOTOR_SPEED, p->constant, slack - mode->least, p->supply, forward);
 }
 
 static void mechanical_guards(const struct dw_motor_plan *p, struct workings *w, const struct mechanical *modes,
@@ -303,7 +300,7 @@ static enum dw_status build(struct dw_motor *motor, const struct dw_motor_plan *
         rates(p, w, &motor->electrical[e], &mechanical[m]);
         outputs(p, w, &motor->electrical[e]);
         gate_guards(p, w, motor->electrical, electricals, e, m, mechanicals);
-        diode_guards(p, w, motor->electrical, e, m, mechanicals);
+        diode_guards(p, w, motor->electrical, electricals, e, m, mechanicals);
         mechanical_guards(p, w, mechanical, mechanicals, e, m, mechanicals);
         modes[i] = (struct dw_mode){ .name = motor->electrical[e].name, .a = w->a, .b = w->b, .e = w->e, .c = w->c,
                                      .d = w->d, .f = w->f, .guards = w->guards, .guard_count = w->guard_count };
