@@ -179,6 +179,9 @@ DW_API void dw_writer_free(struct dw_writer *writer);
 
 /* ---- periods ---- */
 
+/* s, 4 ulp: how far from an instant a row may stand that is on it. Nothing of an infinite time. */
+DW_API double dw_time_slack(double time);
+
 /* Boundary k of the periods: origin + k * period, rounded once (fma). Writers and readers use this one. */
 DW_API double dw_period_boundary(double origin, double period, double k);
 /* Largest k whose boundary is at or before time, where a time within 4 ulp of a boundary is on it.

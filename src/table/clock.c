@@ -4,7 +4,7 @@
 #include <float.h>
 #include <math.h>
 
-double clock_slack(double time)
+double dw_time_slack(double time)
 {
     const double size = fabs(time);
     return isfinite(size) ? 4 * (nextafter(size, INFINITY) - size) : 0;
@@ -13,7 +13,7 @@ double clock_slack(double time)
 /* As dw_period_index has it: a row within 4 ulp of the instant, or of the origin where that is larger, is on it. */
 static void aim(struct clock *clock, double instant)
 {
-    const double slack = clock_slack(fmax(fabs(instant), fabs(clock->origin)));
+    const double slack = dw_time_slack(fmax(fabs(instant), fabs(clock->origin)));
     clock->next = instant;
     clock->earliest = instant - slack;
     clock->latest = instant + slack;

@@ -14,8 +14,6 @@ struct clock {
     double earliest, latest;/* a row in this window is on it */
 };
 
-/* s, 4 ulp: how far from an instant a row may stand that is on it. Nothing of an infinite time. */
-double clock_slack(double time);
 /* No instant at all; instants at both ends of a span (either may be infinite). */
 struct clock clock_none(void);
 struct clock clock_between(double from, double to);

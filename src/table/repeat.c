@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The first period of a table, and whether the later ones are the same. */
-#include "table/clock_inner.h"
 #include <dutywright/pieces.h>
 #include <dutywright/repeat.h>
 #include <math.h>
@@ -233,7 +232,7 @@ static enum dw_status compare(struct dw_repeat *r, const double *row, struct dw_
 {
     const double start = r->lap.values[0], periods = floor((row[0] - start) / r->period);
     /* this row's instant and that of its fellow in the lap, each rounded upstream and here, and where the lap began */
-    const double width = 4 * clock_slack(row[0]) + 2 * clock_slack(start);
+    const double width = 4 * dw_time_slack(row[0]) + 2 * dw_time_slack(start);
     const double into = fmax(row[0] - dw_period_boundary(start, r->period, periods), 0);
     /* the lap is gone through again with each period: comparing costs no search */
     if (into_lap(r, r->near) >= into - width)
