@@ -77,7 +77,8 @@ typedef enum dw_status dw_run_sink(void *context, const struct dw_run_row *row, 
 
 struct dw_run_options {
     double accuracy;   /* straight-line error of the outputs, relative to their scale; 0: rows only at inputs and events */
-    double uniform;    /* Hz: rows at this rate alone, from the start's time on; 0: not asked */
+    double uniform;    /* Hz: rows at this rate alone, from the start's time on. One within 4 ulp of a jump or an event is on it, and
+                          has the values after it; so is one of the last row fed. 0: not asked */
     dw_run_sink *sink; /* NULL: no rows at all, only the state moves: fastest */
     void *context;     /* for the sink */
 };

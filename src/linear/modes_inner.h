@@ -99,6 +99,9 @@ static inline const struct mode *present_mode(const struct dw_run *run)
 /* Gives a row at an offset of the stretch; the node's input part is set. */
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                         struct dw_error *error);
+/* Time of the next uniform row.
+ *   slack    out, s: within so much of an instant it is on it, and has the values after what jumps there */
+double run_uniform_time(const struct dw_run *run, double *slack);
 /* Walks the stretch from *offset in the present mode until its end (*guard = NULL) or a guard's crossing. */
 enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 /* The tangent over a part of the stretch; through an event: its begin, each reset at that instant, its end. */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A run: from input row to input row, from mode to mode. */
 #include "linear/modes_inner.h"
+#include <dutywright/table.h>
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>
@@ -45,6 +46,22 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
     return run;
 }
 
+double run_uniform_time(const struct dw_run *run, double *slack)
+{
+    const double time = run->begin + (double)run->uniform_next / run->options.uniform;
+    *slack = dw_time_slack(fmax(fabs(time), fabs(run->begin)));
+    return time;
+}
+
+/* The next uniform row is the first that is not yet past. */
+static void begin_uniform(struct dw_run *run)
+{
+    double slack;
+    run->uniform_next = (unsigned long long)fmax((run->time - run->begin) * run->options.uniform - 1, 0);
+    while (run->options.uniform > 0 && run_uniform_time(run, &slack) < run->time - slack)
+        run->uniform_next++;
+}
+
 struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options *options, struct dw_error *error)
 {
     const struct dw_run_options given = options ? *options : run->options;
@@ -55,7 +72,7 @@ struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options
     copy->options = given;
     copy->tangent = NULL;
     if (given.uniform != run->options.uniform)
-        copy->uniform_next = (unsigned long long)ceil((run->time - run->begin) * given.uniform);
+        begin_uniform(copy);
     return copy;
 }
 
@@ -277,8 +294,11 @@ enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input,
 
 enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error)
 {
-    if (run->options.uniform == 0 || run->begin + (double)run->uniform_next / run->options.uniform > run->time)
-        return DW_OK;
-    run->uniform_next++;
-    return run_give(run, run->time, &run->node, DW_ROW_BETWEEN, 0, error);
+    double time, slack;
+    enum dw_status status = DW_OK;
+    while (!status && run->options.uniform > 0 && (time = run_uniform_time(run, &slack)) <= run->time + slack) {
+        run->uniform_next++;
+        status = run_give(run, time, &run->node, DW_ROW_BETWEEN, 0, error);
+    }
+    return status;
 }

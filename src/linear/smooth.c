@@ -281,21 +281,22 @@ static enum dw_status give(struct walk *w, double offset, const double *state, e
     return run_give(w->run, lesser(w->run->time + offset, w->run->goal_time), &node, kind, 0, error);
 }
 
-/* Gives the uniform rows from the step's start up to, not with, a limit; at the stretch's end: all before its time. */
-static enum dw_status give_uniform(struct walk *w, double limit, bool whole, struct dw_error *error)
+/* Gives the uniform rows from the step's start up to, not with, an instant. */
+static enum dw_status give_uniform(struct walk *w, double instant, struct dw_error *error)
 {
     struct dw_run *run = w->run;
-    for (;;) {
-        const double time = run->begin + (double)run->uniform_next / run->options.uniform, offset = time - run->time;
-        double stage[STAGES][DW_STATES], state[DW_STATES];
-        if (!(time < run->goal_time) || (!whole && !(offset < limit)))
-            return DW_OK;
-        step_carry(run, w->from, larger(offset - w->from->offset, 0), stage, state);
+    double time, slack, stage[STAGES][DW_STATES], state[DW_STATES];
+    while ((time = run_uniform_time(run, &slack)) < instant - slack) {
+        const double offset = larger(time - run->time, w->from->offset);
+        struct node node;
+        step_carry(run, w->from, offset - w->from->offset, stage, state);
+        set_node(run, offset, state, &node);
         run->uniform_next++;
-        const enum dw_status status = give(w, offset, state, DW_ROW_BETWEEN, error);
+        const enum dw_status status = run_give(run, time, &node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)
             return status;
     }
+    return DW_OK;
 }
 
 /* Gives as many rows as keep the line to `end`, within the step, in the accuracy. */
@@ -368,7 +369,7 @@ static enum dw_status give_step(struct walk *w, double limit, bool event, struct
 {
     const bool whole = !event && w->to->offset == w->run->stretch.length;
     if (w->run->options.sink && w->run->options.uniform > 0)
-        return give_uniform(w, limit, whole, error);
+        return give_uniform(w, whole ? w->run->goal_time : w->run->time + limit, error);
     if (w->outputs == 0)
         return DW_OK;
     struct found extrema[DW_OUTPUTS];

@@ -287,16 +287,12 @@ static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double e
     return DW_OK;
 }
 
-/* Gives the uniform rows from the cell's start up to, not with, a limit. */
-static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, double limit, bool whole,
-                                   struct dw_error *error)
+/* Gives the uniform rows from the cell's start up to, not with, an instant. */
+static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, double instant, struct dw_error *error)
 {
-    for (;;) {
-        const double time = run->begin + (double)run->uniform_next / run->options.uniform;
+    double time, slack;
+    while ((time = run_uniform_time(run, &slack)) < instant - slack) {
         const struct doubled offset = exact_sum(time, -run->time);
-        /* the stretch's end is asked by time: of lengths that share a chain, a cell may end ulps behind it */
-        if (!(time < run->goal_time) || (!whole && !(offset.hi < limit)))
-            return DW_OK;
         struct node node = cell->here->node;
         struct position position = cell->position;
         stretch_move(&run->stretch, &position, offset.hi > 0 ? offset : doubled_of(0), false, &node);
@@ -306,6 +302,7 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
         if (status != DW_OK)  /* unrun: passed-on */
             return status;
     }
+    return DW_OK;
 }
 
 /* Rows of one cell; `limit` is its end or the event's offset. */
@@ -313,7 +310,8 @@ static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double li
                                 struct dw_error *error)
 {
     if (run->options.sink && run->options.uniform > 0)
-        return give_uniform(run, cell, limit, !event && stretch_at_end(&run->stretch, cell->after), error);
+        /* the stretch's end is asked by time: of lengths that share a chain, a cell may end ulps behind it */
+        return give_uniform(run, cell, !event && stretch_at_end(&run->stretch, cell->after) ? run->goal_time : run->time + limit, error);
     if (!cell->rows)
         return DW_OK;
     struct row_found extrema[DW_OUTPUTS];

@@ -198,9 +198,13 @@ struct output {
     bool begun;
 };
 
-static double due_time(const struct output *out)
+/* Time of the next row at that rate.
+ *   slack    out, s: within so much of a row it is on it */
+static double due_time(const struct output *out, double *slack)
 {
-    return out->start + out->due / out->rate;
+    const double time = out->start + out->due / out->rate;
+    *slack = dw_time_slack(fmax(fabs(time), fabs(out->start)));
+    return time;
 }
 
 static enum dw_status write_row(void *context, const double *row, struct dw_error *error)
@@ -211,8 +215,9 @@ static enum dw_status write_row(void *context, const double *row, struct dw_erro
     if (!out->begun)
         out->start = row[0];
     enum dw_status status = DW_OK;
-    while (!status && out->begun && due_time(out) < row[0]) {
-        dw_row_between(out->columns, NULL, out->before, row, due_time(out), out->between);
+    double time, slack;
+    while (!status && out->begun && (time = due_time(out, &slack)) < row[0] - slack) {
+        dw_row_between(out->columns, NULL, out->before, row, time, out->between);
         out->due++;
         status = dw_writer_row(out->writer, out->between, error);
     }
@@ -224,7 +229,8 @@ static enum dw_status write_row(void *context, const double *row, struct dw_erro
 static enum dw_status finish(struct output *out, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    if (out->begun && due_time(out) <= out->before[0])  /* the last row, which no other passes */
+    double slack;
+    if (out->begun && due_time(out, &slack) <= out->before[0] + slack)  /* the last row, which no other passes */
         status = dw_writer_row(out->writer, out->before, error);
     return status ? status : dw_writer_finish(out->writer, error);
 }

@@ -2,6 +2,8 @@
 /* A run asked where it stands, and copied: of modes and of equations alike. */
 #include "linear/smooth.h"
 #include <float.h>
+#include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* One pole and a part of the input: y = 0.4 x + 0.3 u, and in equations the square of the state besides. */
@@ -137,6 +139,56 @@ START_TEST(a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_do
 }
 END_TEST
 
+struct samples {
+    size_t count;
+    double time[64], input[64];
+};
+
+static enum dw_status take_sample(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    struct samples *s = context;
+    (void)error;
+    ck_assert_uint_lt(s->count, 64);
+    s->time[s->count] = row->time;
+    s->input[s->count++] = row->input[0];
+    return DW_OK;
+}
+
+START_TEST(a_uniform_row_within_4_ulp_of_a_jump_has_what_comes_after_it)
+{
+    /* 30 Hz: the rows at 0.1 s, 0.2 s, ... are k / 30 rounded. The input jumps there, by 0, 1, ... 4 ulp earlier or later, and
+     * becomes k; the fifth ulp is another instant. */
+    for (int smooth = 0; smooth < 2; smooth++)
+        for (int ulps = -5; ulps <= 5; ulps++) {
+            struct dw_modes *modes = pole_with_a_part_of_its_input(smooth);
+            struct samples s = { .count = 0 };
+            struct dw_error error = { .status = DW_OK };
+            const double x = 0;
+            double u = 0;
+            struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .uniform = 30, .sink = take_sample, .context = &s }, &error);
+            succeeds(dw_run_start(run, 0, 0, &x, &u, &error), error);
+            for (int k = 3; k <= 12; k += 3) {
+                double jump = k / 30.0;
+                for (int i = 0; i < abs(ulps); i++)
+                    jump = nextafter(jump, ulps < 0 ? 0 : 1);
+                feed(run, jump, &u);
+                u = k;
+                feed(run, jump, &u);
+            }
+            succeeds(dw_run_finish(run, &error), error);
+            /* the last stands on the last row, or behind it */
+            ck_assert_uint_eq(s.count, ulps == -5 ? 12 : 13);
+            for (size_t k = 0; k < s.count; k++) {
+                ck_assert(s.time[k] == (double)k / 30);
+                const size_t passed = k && ulps == 5 ? k - 1 : k;
+                ck_assert_msg(s.input[k] == (double)(passed / 3 * 3), "ulps %d, row %zu: %g", ulps, k, s.input[k]);
+            }
+            dw_run_free(run);
+            dw_modes_free(modes);
+        }
+}
+END_TEST
+
 SUITE("linear: run", outputs_and_slopes_are_told_at_the_start_after_a_ramp_and_after_a_jump,
-      a_copy_goes_its_own_way_and_the_run_does_not_notice,
+      a_copy_goes_its_own_way_and_the_run_does_not_notice, a_uniform_row_within_4_ulp_of_a_jump_has_what_comes_after_it,
       a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does)
