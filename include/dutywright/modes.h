@@ -35,8 +35,11 @@ struct dw_mode {
 
 struct dw_modes_plan {
     size_t states, inputs, outputs;
-    const struct dw_mode *modes;
+    const struct dw_mode *modes;  /* [mode_count]; NULL: each is made when it is first entered */
     size_t mode_count;
+    /* Makes one of them, out of arrays that stand until the next call. May be NULL beside modes. */
+    void (*make)(void *of, size_t mode, struct dw_mode *out);
+    void *of;              /* for that; lives as long as the modes */
     const double *weight;  /* [states], stored energy, as in struct dw_matrices; NULL: by balancing, mode by mode */
     const double *scale;   /* [outputs], natural scale: --accuracy is relative to it; 1e-100 to 1e100 */
     const bool *drifts;    /* [states], true: need not come back in a steady state (an angle); NULL: none */
@@ -44,7 +47,8 @@ struct dw_modes_plan {
 
 struct dw_modes;
 
-/* Copies and checks the plan. NULL with DW_BAD_USE or DW_NO_MEMORY. One handle a thread. */
+/* Copies and checks the plan; of modes that are made, the first, and each other one when it is entered. NULL with DW_BAD_USE or
+ * DW_NO_MEMORY. One handle a thread. */
 DW_API struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error);
 DW_API void dw_modes_free(struct dw_modes *modes);
 /* Natural scale of an output, as in the plan. */

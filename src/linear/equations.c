@@ -37,16 +37,12 @@ static enum dw_status check_plan(const struct dw_equations *plan, struct dw_erro
     return status;
 }
 
-static enum dw_status copy_mode(struct mode *mode, const struct dw_equations_mode *given, struct dw_error *error)
+static enum dw_status copy_mode(struct dw_modes *modes, size_t i, const struct dw_equations_mode *given, struct dw_error *error)
 {
-    mode->name = strdup(given->name ? given->name : "unnamed");
-    mode->guards = calloc(given->guard_count + 1, sizeof *mode->guards);
-    if (!mode->name || !mode->guards)
-        return dw_no_memory(error);
-    mode->guard_count = given->guard_count;
-    for (size_t k = 0; k < given->guard_count; k++)
-        mode->guards[k].tag = (int)k;
-    return DW_OK;
+    const enum dw_status status = modes_add(modes, i, given->name, given->guard_count, 0, error);
+    for (size_t k = 0; k < given->guard_count && status == DW_OK; k++)
+        modes->modes[i]->guards[k].tag = (int)k;
+    return status;
 }
 
 static const struct engine smooth_engine;
@@ -55,23 +51,19 @@ struct dw_modes *dw_modes_new_smooth(const struct dw_equations *plan, struct dw_
 {
     if (check_plan(plan, error) != DW_OK)
         return NULL;
-    const size_t n = plan->states, p = plan->outputs;
-    struct dw_modes *modes = modes_allocate(plan->mode_count, n + p, error);
-    enum dw_status status = modes ? DW_OK : DW_NO_MEMORY;
-    if (modes) {
-        *modes = (struct dw_modes){ .engine = &smooth_engine, .states = n, .inputs = plan->inputs, .outputs = p,
-                                    .count = plan->mode_count, .modes = modes->modes, .scale = modes->memory + n,
-                                    .memory = modes->memory, .equations = *plan };
-        memcpy(modes->memory, plan->state_scale, n * sizeof *modes->memory);
-        modes->equations.state_scale = modes->memory;
-        modes->equations.tolerance = plan->tolerance > 0 ? plan->tolerance : TOLERANCE;
-        for (size_t j = 0; j < p; j++)
-            modes->scale[j] = plan->scale[j];
-        for (size_t i = 0; plan->drifts && i < n; i++)
-            modes->drifts[i] = plan->drifts[i];
-        for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
-            status = copy_mode(modes->modes + i, plan->modes + i, error);
-    }
+    struct dw_modes *modes = modes_allocate(&(struct dw_modes_plan){
+        .states = plan->states, .inputs = plan->inputs, .outputs = plan->outputs, .mode_count = plan->mode_count, .scale = plan->scale,
+        .drifts = plan->drifts }, error);
+    if (!modes)
+        return NULL;
+    enum dw_status status = DW_OK;
+    modes->engine = &smooth_engine;
+    modes->equations = *plan;
+    memcpy(modes->weight, plan->state_scale, plan->states * sizeof *modes->weight);
+    modes->equations.state_scale = modes->weight;
+    modes->equations.tolerance = plan->tolerance > 0 ? plan->tolerance : TOLERANCE;
+    for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
+        status = copy_mode(modes, i, plan->modes + i, error);
     if (status != DW_OK) {
         dw_modes_free(modes);
         return NULL;
@@ -148,8 +140,7 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
         if (!isfinite(run->node.high[i]))
             return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: leaves state %zu not finite at %.9g s", mode->name,
                                 which + 1, i + 1, time);
-    run->mode = next;
-    return DW_OK;
+    return run_set_mode(run, next, error);
 }
 
 static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)

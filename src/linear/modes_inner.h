@@ -26,15 +26,18 @@ struct mode {
     struct guard *guards;
     size_t guard_count;
     struct functional *outputs;  /* [outputs] */
+    double *memory;              /* rows of guards and resets */
 };
 
 struct dw_modes {
     const struct engine *engine;
     size_t states, inputs, outputs, count;  /* inputs without the constant */
-    struct mode *modes;
-    double *scale;   /* [outputs] */
-    bool drifts[DW_STATES];
-    double *memory;  /* rows of guards and resets */
+    struct mode **modes;  /* NULL: not entered yet */
+    void (*make)(void *of, size_t mode, struct dw_mode *out);
+    void *of;
+    double *scale;        /* [outputs] */
+    double weight[DW_STATES];  /* as in the plan; of equations the states' scales */
+    bool drifts[DW_STATES], weighted;
     struct dw_equations equations;  /* the plan, where they are smooth; then a mode has a name and its guards' tags */
 };
 
@@ -42,8 +45,12 @@ struct dw_modes {
 enum dw_status modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error);
 enum dw_status modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error);
 enum dw_status modes_check_guards(const char *name, size_t count, struct dw_error *error);
-/* So many modes, all zero, and memory for so many numbers; NULL: none is left. */
-struct dw_modes *modes_allocate(size_t count, size_t numbers, struct dw_error *error);
+/* Room for modes, none of which is there, and for scales, which are copied. NULL: no memory is left. */
+struct dw_modes *modes_allocate(const struct dw_modes_plan *plan, struct dw_error *error);
+/* A mode with room for its name, guards, outputs and so many numbers; DW_NO_MEMORY. */
+enum dw_status modes_add(struct dw_modes *modes, size_t mode, const char *name, size_t guards, size_t numbers, struct dw_error *error);
+/* Makes the mode if it is not there yet. */
+enum dw_status modes_need(struct dw_modes *modes, size_t mode, struct dw_error *error);
 
 /* How the state changes with that at the start. */
 struct tangent {
@@ -69,7 +76,7 @@ struct dw_run {
     bool given;
     struct tangent *tangent;     /* NULL unless a steady state is sought */
     struct hint {
-        double length;           /* s, of the last cell that the bounds allowed there */
+        double length;           /* s, of the last cell that the bounds allowed there; 0: never entered */
         bool crossed;            /* it ended by a guard when last it was walked */
     } hint[];                    /* [modes] */
 };
@@ -88,14 +95,14 @@ struct engine {
     enum dw_status (*walk)(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 };
 extern const struct engine switched_engine;
-/* As dw_modes_new, but for the engine. */
-struct dw_modes *modes_of_plan(const struct dw_modes_plan *plan, struct dw_error *error);
 
 static inline const struct mode *present_mode(const struct dw_run *run)
 {
-    return run->modes->modes + run->mode;
+    return run->modes->modes[run->mode];
 }
 
+/* Puts the run into a mode, which is made where it is not there yet. */
+enum dw_status run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error);
 /* Gives a row at an offset of the stretch; the node's input part is set. */
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                         struct dw_error *error);

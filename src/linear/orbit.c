@@ -346,12 +346,12 @@ enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const
                                size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error)
 {
     const bool smooth = modes->engine != &switched_engine;
-    if (!smooth && modes->count == 1 && modes->modes[0].guard_count == 0) {
+    if (!smooth && modes->count == 1 && modes->modes[0]->guard_count == 0) {
         bool drifting = false;
         for (size_t i = 0; i < modes->states; i++)
             drifting = drifting || modes->drifts[i];
         if (!drifting)
-            return system_steady(modes->modes[0].system, time, input, modes->inputs, rows, state, steady, error);
+            return system_steady(modes->modes[0]->system, time, input, modes->inputs, rows, state, steady, error);
     }
     if (rows < 2 || !(time[rows - 1] > time[0]))
         return dw_error_set(error, DW_BAD_USE, 0, "a period needs two rows at least, and time must pass");

@@ -41,8 +41,6 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
     if (!run)
         return NULL;
     run->modes = modes;
-    for (size_t i = 0; i < modes->count; i++)
-        run->hint[i].length = INFINITY;
     return run;
 }
 
@@ -133,6 +131,17 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
     return run->options.sink(run->options.context, &row, error);
 }
 
+enum dw_status run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error)
+{
+    const enum dw_status status = modes_need(run->modes, mode, error);
+    if (status != DW_OK)
+        return status;
+    run->mode = mode;
+    if (run->hint[mode].length == 0)
+        run->hint[mode].length = INFINITY;
+    return DW_OK;
+}
+
 /* Leaves the present mode by a guard; too_many: that was one change more than can be believed in. */
 static enum dw_status change_mode(struct dw_run *run, double time, const struct guard *guard, bool too_many,
                                   struct dw_error *error)
@@ -206,7 +215,7 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
                             struct dw_error *error)
 {
     const size_t n = run->modes->states;
-    const enum dw_status status = check_input(run, time, input, error);
+    enum dw_status status = check_input(run, time, input, error);
     if (status != DW_OK)
         return status;
     if (mode >= run->modes->count)
@@ -214,9 +223,11 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
     for (size_t i = 0; i < n; i++)
         if (!isfinite(state[i]))
             return dw_error_set(error, DW_BAD_USE, 0, "state %zu is not finite at the start", i + 1);
+    status = run_set_mode(run, mode, error);
+    if (status != DW_OK)
+        return status;
     run->time = run->begin = time;
     run->uniform_next = 0;
-    run->mode = mode;
     run->events = 0;
     run->given = false;
     memset(&run->node, 0, sizeof run->node);

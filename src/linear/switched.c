@@ -96,12 +96,12 @@ static enum dw_status walk(struct dw_run *run, struct doubled *offset, const str
 
 static enum dw_status leave(struct dw_run *run, double time, const struct guard *guard, struct dw_error *error)
 {
-    (void)time, (void)error;
+    (void)time;
     apply_reset(run, guard, &run->node);
-    run->mode = guard->next;
-    if (run->tangent)
+    const enum dw_status status = run_set_mode(run, guard->next, error);
+    if (status == DW_OK && run->tangent)
         run_tangent_reset(run, guard);
-    return DW_OK;
+    return status;
 }
 
 /* The rate is had in doubled precision, since a fast state's is the small difference of large terms. */
@@ -121,11 +121,3 @@ static void output(const struct dw_run *run, double time, const struct node *nod
 }
 
 const struct engine switched_engine = { .output = output, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk };
-
-struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
-{
-    struct dw_modes *modes = modes_of_plan(plan, error);
-    if (modes)
-        modes->engine = &switched_engine;
-    return modes;
-}

@@ -4,11 +4,6 @@
 #include "linear/modes_inner.h"
 #include <string.h>
 
-static const struct mode *tangent_mode(const struct dw_run *run)
-{
-    return run->modes->modes + run->mode;
-}
-
 void run_tangent_move(struct dw_run *run, struct position from, struct doubled to)
 {
     for (size_t j = 0; j < run->modes->states; j++) {
@@ -74,7 +69,7 @@ void run_tangent_event_end(struct dw_run *run)
     struct chain plain = { 0 };
     struct stretch stretch = run->stretch;
     struct rates rates;
-    stretch.system = tangent_mode(run)->system;
+    stretch.system = present_mode(run)->system;
     stretch.chain = &plain;
     rates_at(&stretch, &run->node, &rates);
     for (size_t i = 0; i < n; i++)

@@ -33,14 +33,9 @@ struct cell {
     struct line line;           /* from the last row */
 };
 
-static const struct mode *walked_mode(const struct dw_run *run)
-{
-    return run->modes->modes + run->mode;
-}
-
 static void look_wholly(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     place->known = place->wholly = true;
     if (!place->carried)
         rates_at(&run->stretch, &place->node, &place->rates);
@@ -54,7 +49,7 @@ static void look_wholly(const struct dw_run *run, const struct cell *cell, struc
 /* Most guards are far from zero, and no more than this is needed to see it, unless one has been crossed before. */
 static void look_around(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     if (cell->rows || !run->stretch.flat || stretch_doubled(&run->stretch) || run->hint[run->mode].crossed) {
         look_wholly(run, cell, place);
         return;
@@ -69,7 +64,7 @@ static void look_around(const struct dw_run *run, const struct cell *cell, struc
 /* At a cell's end, where perhaps no other follows, only the values of guards that may have been crossed count. */
 static void glance(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     place->known = false;
     for (size_t k = 0; k < mode->guard_count; k++)
         if (cell->guards[k] == ENDS_TELL)
@@ -78,7 +73,7 @@ static void glance(const struct dw_run *run, const struct cell *cell, struct pla
 
 static bool judge_cell(const struct dw_run *run, struct cell *cell)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     struct place *here = cell->here;
     const double grown = growth_over(&run->stretch, cell->length);
     for (size_t k = 0; k < mode->guard_count; k++) {
@@ -159,7 +154,7 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
 /* The guard that is crossed first in the cell, or NULL. */
 static const struct guard *first_crossing(const struct dw_run *run, const struct cell *cell, struct row_found *found)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     const struct guard *first = NULL;
     for (size_t k = 0; k < mode->guard_count; k++) {
         const struct guard *guard = mode->guards + k;
@@ -193,7 +188,7 @@ static int turns(const struct cell *cell, size_t output)
 static void find_extrema(const struct dw_run *run, const struct cell *cell, double limit, bool row_there,
                          struct row_found *found, size_t *count)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     const double begin = stretch_offset(&run->stretch, cell->position).hi;
     *count = 0;
     for (size_t j = 0; j < run->modes->outputs; j++) {
@@ -333,7 +328,7 @@ static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double li
 
 static bool any_guard_moves(const struct dw_run *run)
 {
-    const struct mode *mode = walked_mode(run);
+    const struct mode *mode = present_mode(run);
     for (size_t k = 0; k < mode->guard_count; k++)
         if (!mode->guards[k].value.still || !run->stretch.flat)
             return true;
@@ -361,8 +356,8 @@ static bool leap(struct dw_run *run, struct cell *cell)
         position = (struct position){ stretch->count, stretch->tail };
     }
     stretch_finish(stretch, position, node);
-    for (size_t k = 0; k < walked_mode(run)->guard_count; k++) {
-        const struct functional *guard = &walked_mode(run)->guards[k].value;
+    for (size_t k = 0; k < present_mode(run)->guard_count; k++) {
+        const struct functional *guard = &present_mode(run)->guards[k].value;
         if (cell->guards[k] == ENDS_TELL && functional_at(guard, node) < -GRAZE * guard->scale)
             return false;
     }
@@ -382,7 +377,7 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
     line_begin(&cell.line, offset->hi, run->modes->outputs);
     for (size_t j = 0; j < run->modes->outputs; j++)
-        cell.chord[j] = run->options.accuracy * walked_mode(run)->outputs[j].scale;
+        cell.chord[j] = run->options.accuracy * present_mode(run)->outputs[j].scale;
     const bool judged = cell.rows || any_guard_moves(run);
     *guard = NULL;
     if (!stretch_doubled(stretch))

@@ -189,6 +189,60 @@ START_TEST(a_uniform_row_within_4_ulp_of_a_jump_has_what_comes_after_it)
 }
 END_TEST
 
+/* A slope of 1 on which each volt is a mode of its own; the arrays stand until the next one is made. */
+struct stairs {
+    size_t made[4];
+    double scale;  /* of the guard of the third */
+    double offset[2];
+    struct dw_guard guard;
+};
+
+static void make_stair(void *of, size_t mode, struct dw_mode *out)
+{
+    static const double up[] = { 1 }, down[] = { -1 }, shown[] = { 1, 0 };
+    struct stairs *s = of;
+    s->made[mode]++;
+    s->offset[0] = s->offset[1] = (double)mode;
+    s->guard = (struct dw_guard){ .state = down, .offset = (double)mode + 1, .scale = mode == 2 ? s->scale : 1, .next = mode + 1 };
+    *out = (struct dw_mode){ .name = "stair", .e = up, .c = shown, .f = s->offset, .guards = &s->guard, .guard_count = mode < 3 };
+}
+
+START_TEST(modes_are_made_when_they_are_first_entered)
+{
+    struct stairs s = { .scale = 1 };
+    const struct dw_modes_plan plan = { .states = 1, .outputs = 2, .mode_count = 4, .make = make_stair, .of = &s, .scale = units };
+    struct dw_error error = { .status = DW_OK };
+    struct dw_modes *modes = dw_modes_new(&plan, &error);
+    ck_assert_msg(modes != NULL, "%s", error.text);
+    ck_assert(s.made[0] == 1 && !s.made[1] && !s.made[2] && !s.made[3]);
+    const double x = 0.5;
+    for (int again = 0; again < 2; again++) {
+        struct dw_run *run = start_quietly(modes, 0, &x, NULL);
+        feed(run, 1, NULL);
+        ck_assert(s.made[1] == 1 && s.made[2] == (size_t)again);
+        feed(run, 2, NULL);
+        double y[2];
+        dw_run_output(run, y, NULL);
+        ck_assert(y[0] == 4.5);  /* 2.5 V in mode 2: sums without a rounding */
+        ck_assert_uint_eq(dw_run_mode(run), 2);
+        dw_run_free(run);
+    }
+    ck_assert(s.made[0] == 1 && s.made[1] == 1 && s.made[2] == 1 && s.made[3] == 0);
+    dw_modes_free(modes);
+    /* one that is wrong is refused where it is entered, and again */
+    s.scale = 0;
+    modes = dw_modes_new(&plan, &error);
+    ck_assert_msg(modes != NULL, "%s", error.text);
+    struct dw_run *run = start_quietly(modes, 0, &x, NULL);
+    for (int again = 0; again < 2; again++)
+        refuses(dw_run_feed(run, 2, NULL, &error), DW_BAD_USE, error, "mode 'stair', guard 1: scale 0: must be above zero and finite");
+    refuses(dw_run_start(run, 0, 2, &x, NULL, &error), DW_BAD_USE, error, "mode 'stair', guard 1: scale 0: must be above zero and finite");
+    dw_run_free(run);
+    dw_modes_free(modes);
+}
+END_TEST
+
 SUITE("linear: run", outputs_and_slopes_are_told_at_the_start_after_a_ramp_and_after_a_jump,
       a_copy_goes_its_own_way_and_the_run_does_not_notice, a_uniform_row_within_4_ulp_of_a_jump_has_what_comes_after_it,
+      modes_are_made_when_they_are_first_entered,
       a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does)
