@@ -31,6 +31,8 @@ struct dw_mode {
     const double *a_low, *b_low, *e_low;
     const struct dw_guard *guards;
     size_t guard_count;
+    size_t curve;      /* of the pieces of one curve, such as a square law's chords, which follow each other without a step: the same
+                          number above 0. A steady state is sought over them as over one mode; 0: no such piece */
 };
 
 struct dw_modes_plan {

@@ -29,6 +29,7 @@ struct dw_motor_plan {
     double drag;               /* N m, >= 0; Coulomb */
     double torque;             /* N m, constant load on the output shaft; positive opposes forward motion */
     double torque_at_square;   /* N m s^2/rad^2, >= 0; load that grows with the square of the output speed, always braking */
+    double accuracy;           /* of that, 0..0.1: dw_motor_new; 0: 1e-5 */
     double gear;               /* motor turns a turn of the output shaft, > 0; 1: none */
     double load_inertia;       /* kg m^2, >= 0; on the output shaft */
     enum dw_motor_drive drive;
@@ -60,7 +61,9 @@ DW_API enum dw_status dw_motor_check(const struct dw_motor_plan *plan, struct dw
 
 struct dw_motor;
 /* Checks the plan; DW_BAD_USE names the value that is out of range.
- *   A load of the square law is followed by chords in speed that are off by at most 1e-5 of it at the no-load speed. */
+ *   accuracy a load of the square law is followed by chords in speed, docs/theory.md (7.6). Up to the no-load speed they are off by at
+ *            most plan.accuracy, but 1e-12, of what it takes there, and of the torque at stall: so a speed that stands is within
+ *            plan.accuracy of the no-load speed */
 DW_API struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error);
 DW_API void dw_motor_free(struct dw_motor *motor);
 /* The motor's plant: its inputs are those above, its states too, and its last two outputs are current and speed. Its load is the

@@ -128,6 +128,7 @@ static enum dw_status copy_mode(struct dw_modes *modes, size_t i, const struct d
         return status;
     struct mode *mode = modes->modes[i];
     double *memory = mode->memory;
+    mode->curve = given->curve;
     mode->system = mode_system(modes, given, error);
     if (!mode->system)
         return error ? error->status : DW_BAD_USE;

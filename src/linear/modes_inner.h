@@ -24,7 +24,7 @@ struct mode {
     char *name;
     struct dw_system *system;
     struct guard *guards;
-    size_t guard_count;
+    size_t guard_count, curve;
     struct functional *outputs;  /* [outputs] */
     double *memory;              /* rows of guards and resets */
 };

@@ -199,6 +199,13 @@ static bool strays(const struct orbit *orbit)
     return false;
 }
 
+/* Whether a period that began in the orbit's mode and ended in another went along one curve. */
+static bool along_one_curve(const struct orbit *orbit, size_t mode)
+{
+    struct mode *const *modes = orbit->run->modes->modes;
+    return mode == orbit->mode || (modes[mode]->curve > 0 && modes[mode]->curve == modes[orbit->mode]->curve);
+}
+
 /* Newton's steps from where following came to. A slow state comes back within 1e-12 long before it is right: steps go on until
  * they are that small, or no longer half of the one before, when rounding is all that is left. */
 static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_error *error)
@@ -214,11 +221,12 @@ static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_e
         if (status != DW_OK)
             return smooth && i > 0 ? DW_OK : status;  /* unrun: passed-on */
         const double now = gap(orbit);
-        const bool returned = mode == orbit->mode && now <= 1;
-        if (!returned && (mode != orbit->mode || !(now < best || i < 4))) {  /* unrun: rounding */
+        const bool alike = along_one_curve(orbit, mode), returned = alike && now <= 1;
+        if (!returned && (!alike || !(now < best || i < 4))) {  /* unrun: rounding */
             go_on(orbit, mode);
             return DW_OK;
         }
+        orbit->mode = mode;
         best = fmin(best, now);
         const bool stepped = newton_step(orbit, &size);
         *closed = returned && (!stepped || size <= 1 || size > before / 2);  /* unrun: rounding */

@@ -3,10 +3,8 @@
 #include "load/motor_inner.h"
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum {
-    CHORDS = 159,  /* of the square law up to the no-load speed: off by 1 / (4 * 159^2) = 1e-5 of it (7.6) */
     GUARDS_MOST = 10,
     OUTPUTS_MOST = 12,
     N = DW_MOTOR_STATES,
@@ -21,22 +19,19 @@ static const double SPEED_SLACK = 1e-12;
  * rounding, whose sign would end the conduction at once, and so without end. */
 static const double EMF_SLACK = 1e-12;
 
+/* How far the square law's chords may be off, as a share of its torque at the no-load speed: where nothing is asked, and at least and
+ * at most. */
+static const double LAW = 1e-5, FINEST = 1e-12, COARSEST = 0.1;
+
 /* J w' = K i - B w - (offset + slope w) - load, for w in [low, high]. */
 struct mechanical {
     bool stuck;
-    int sense;           /* 1 forward, -1 backward, 0 either */
     double low, high;    /* rad/s, this mode's range of speeds */
     size_t below, above; /* mechanical modes beyond them */
     double offset, slope;
 };
 
-struct dw_motor {
-    struct dw_plant *plant;
-    size_t mechanicals;
-    struct electrical electrical[ELECTRICAL_MOST];
-};
-
-/* Everything of one mode that dw_modes_new copies. */
+/* Everything of one mode that its plan points to. */
 struct workings {
     double a[N * N], b[N * M], e[N], c[OUTPUTS_MOST * N], d[OUTPUTS_MOST * M], f[OUTPUTS_MOST];
     double guard_state[GUARDS_MOST][N], guard_input[GUARDS_MOST][M];
@@ -44,53 +39,69 @@ struct workings {
     size_t guard_count;
 };
 
+struct dw_motor {
+    struct dw_motor_plan plan;
+    struct dw_plant *plant;
+    size_t electricals, mechanicals, chords;
+    double law;              /* how far the chords may be off, as a share of the load at the no-load speed */
+    struct electrical electrical[ELECTRICAL_MOST];
+    struct workings work;    /* of the mode made last */
+};
+
 /* Resets at which what a mode holds at zero is zero to the last bit. */
 static const double no_current[N * N] = { [4] = 1, [8] = 1 }, no_speed[N * N] = { [0] = 1, [8] = 1 };
 
 /* ---- the mechanical modes ---- */
 
-/* Braking load of one sense between two speeds: the chord of torque_at_square there, with the drag. */
-static struct mechanical chord(const struct dw_motor_plan *p, int sense, size_t k, size_t count, double width)
+/* N m s^2/rad^2, seen from the motor. */
+static double square_of(const struct dw_motor_plan *p)
 {
-    double square = p->torque_at_square / (p->gear * p->gear * p->gear), from = k * width, to = (k + 1) * width;
-    struct mechanical m = { .sense = sense, .offset = sense * (p->drag - square * from * to),
-                            .slope = p->friction + square * (from + to) };
-    if (!(square > 0))
-        m.slope = p->friction;
-    bool last = k + 1 == count;
-    double slack = SPEED_SLACK * dw_motor_no_load_speed(p);
-    m.low = (sense > 0 ? from : last ? -INFINITY : -to) - slack;
-    m.high = (sense > 0 ? (last ? INFINITY : to) : -from) + slack;
-    return m;
+    return p->torque_at_square / (p->gear * p->gear * p->gear);
 }
 
-/* All mechanical modes: stuck (only with drag), forward 1..count, backward after them. Returns how many; NULL: no memory. */
-static struct mechanical *mechanical_modes(const struct dw_motor_plan *p, size_t *total)
+/* The same as asked: of the lesser of that and the torque at stall, so that a speed that has settled is as near to its own. */
+static double law_share(const struct dw_motor_plan *p)
 {
-    bool square = p->torque_at_square > 0, drag = p->drag > 0;
-    size_t count = square ? CHORDS : 1, first = drag ? 1 : 0;
-    struct mechanical *modes = calloc(first + 2 * count, sizeof *modes);
-    if (!modes)
-        return NULL;
-    if (!square && !drag) {
-        modes[0] = (struct mechanical){ .low = -INFINITY, .high = INFINITY, .slope = p->friction };
-        *total = 1;
-        return modes;
-    }
-    if (drag)
-        modes[0] = (struct mechanical){ .stuck = true };
-    for (size_t k = 0; k < count; k++) {
-        size_t f = first + k, b = f + count;
-        modes[f] = chord(p, 1, k, count, dw_motor_no_load_speed(p) / count);
-        modes[b] = chord(p, -1, k, count, dw_motor_no_load_speed(p) / count);
+    const double speed = dw_motor_no_load_speed(p), stall = p->constant * dw_motor_stall_current(p);
+    const double accuracy = p->accuracy > 0 ? p->accuracy : LAW;
+    return fmin(fmax(accuracy * fmin(1, stall / (square_of(p) * speed * speed)), FINEST), COARSEST);
+}
+
+/* Share of the no-load speed at which chord k begins, (7.6). */
+static double chord_begin(double law, size_t k)
+{
+    return k ? sqrt(law) * (1 + sqrt(2) * (2 * (double)k - 1)) : 0;
+}
+
+static size_t chord_count(const struct dw_motor_plan *p, double law)
+{
+    const double pieces = p->torque_at_square > 0 ? ((1 / sqrt(law) - 1) / sqrt(2) + 1) / 2 : 1;
+    return pieces > 1 ? (size_t)ceil(pieces) : 1;
+}
+
+/* A mechanical mode: stuck (only with drag), then forward by rising speed, then backward. */
+static struct mechanical mechanical_mode(const struct dw_motor *motor, size_t m)
+{
+    const struct dw_motor_plan *p = &motor->plan;
+    const size_t first = p->drag > 0, count = motor->chords;
+    if (motor->mechanicals == 1)
+        return (struct mechanical){ .low = -INFINITY, .high = INFINITY, .slope = p->friction };
+    if (m < first)
+        return (struct mechanical){ .stuck = true };
+    const bool forward = m < first + count;
+    const size_t k = forward ? m - first : m - first - count, other = forward ? first + count : first;
+    const double speed = dw_motor_no_load_speed(p), square = square_of(p), slack = SPEED_SLACK * speed;
+    const double from = chord_begin(motor->law, k), to = chord_begin(motor->law, k + 1);
+    /* the chord of the square, lowered by what it may be off but at standstill */
+    const double slope = k ? from + to : to - motor->law / to, offset = k ? -from * to - motor->law : 0;
+    const struct mechanical ahead = {
+        .low = speed * from - slack, .high = k + 1 < count ? speed * to + slack : INFINITY,
         /* through standstill: stuck first where there is drag, which lets go again at once if it must */
-        modes[f].below = k ? f - 1 : drag ? 0 : b;
-        modes[f].above = f + 1;
-        modes[b].above = k ? b - 1 : drag ? 0 : f;
-        modes[b].below = b + 1;
-    }
-    *total = first + 2 * count;
-    return modes;
+        .below = k ? m - 1 : first ? 0 : other, .above = m + 1,
+        .offset = p->drag + square * speed * speed * offset, .slope = p->friction + square * speed * slope
+    };
+    return forward ? ahead : (struct mechanical){ .low = -ahead.high, .high = -ahead.low, .below = m + 1, .above = ahead.below,
+                                                  .offset = -ahead.offset, .slope = ahead.slope };
 }
 
 /* ---- one mode ---- */
@@ -174,28 +185,30 @@ static void diode_guards(const struct dw_motor_plan *p, struct workings *w, cons
     add_guard(w, OF_STATE, DW_MOTOR_SPEED, p->constant, slack - mode->least, p->supply, forward);
 }
 
-static void mechanical_guards(const struct dw_motor_plan *p, struct workings *w, const struct mechanical *modes,
-                              size_t count, size_t e, size_t m, size_t mechanicals)
+/* A guard on the speed, into a mode where the rotor sticks or goes on turning. */
+static void speed_guard(const struct dw_motor *motor, struct workings *w, double factor, double offset, size_t e, size_t next)
 {
-    const struct mechanical *mode = &modes[m];
-    const double torque = p->constant * dw_motor_stall_current(p), speed = dw_motor_no_load_speed(p);
+    struct dw_guard *guard = add_guard(w, OF_STATE, DW_MOTOR_SPEED, factor, offset, dw_motor_no_load_speed(&motor->plan),
+                                       e * motor->mechanicals + next);
+    guard->reset = next == 0 && motor->plan.drag > 0 ? no_speed : NULL;
+}
+
+static void mechanical_guards(const struct dw_motor *motor, struct workings *w, const struct mechanical *mode, size_t e)
+{
+    const struct dw_motor_plan *p = &motor->plan;
+    const double torque = p->constant * dw_motor_stall_current(p);
     if (mode->stuck) {  /* |K i - load| <= drag */
-        const size_t forward = 1, backward = 1 + (count - 1) / 2;
         for (int sense = -1; sense <= 1; sense += 2) {
-            size_t next = e * mechanicals + (sense > 0 ? forward : backward), k = w->guard_count;
+            const size_t next = e * motor->mechanicals + (sense > 0 ? 1 : 1 + motor->chords), k = w->guard_count;
             add_guard(w, OF_STATE, DW_MOTOR_CURRENT, -sense * p->constant, p->drag + sense * p->torque / p->gear, torque, next);
             w->guard_input[k][DW_MOTOR_TORQUE] = sense / p->gear;
         }
         return;
     }
-    if (isfinite(mode->low)) {
-        add_guard(w, OF_STATE, DW_MOTOR_SPEED, 1, -mode->low, speed, e * mechanicals + mode->below)->reset =
-            modes[mode->below].stuck ? no_speed : NULL;
-    }
-    if (isfinite(mode->high)) {
-        add_guard(w, OF_STATE, DW_MOTOR_SPEED, -1, mode->high, speed, e * mechanicals + mode->above)->reset =
-            modes[mode->above].stuck ? no_speed : NULL;
-    }
+    if (isfinite(mode->low))
+        speed_guard(motor, w, 1, -mode->low, e, mode->below);
+    if (isfinite(mode->high))
+        speed_guard(motor, w, -1, mode->high, e, mode->above);
 }
 
 static void rates(const struct dw_motor_plan *p, struct workings *w, const struct electrical *el, const struct mechanical *me)
@@ -282,46 +295,38 @@ static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
 
 /* ---- the whole ---- */
 
-static enum dw_status build(struct dw_motor *motor, const struct dw_motor_plan *p, struct dw_error *error)
+static void make(void *of, size_t mode, struct dw_mode *out)
 {
-    size_t electricals = motor_electrical(p, motor->electrical), mechanicals = 0;
-    struct mechanical *mechanical = mechanical_modes(p, &mechanicals);
-    size_t count = electricals * mechanicals;
-    struct workings *work = calloc(count ? count : 1, sizeof *work);
-    struct dw_mode *modes = calloc(count ? count : 1, sizeof *modes);
-    enum dw_status status = DW_OK;
-    if (!mechanical || !work || !modes)
-        status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu modes of the motor", count);
-    struct dw_port ports[OUTPUTS_MOST];
-    const size_t output_count = name_outputs(p, ports);
-    for (size_t i = 0; !status && i < count; i++) {
-        size_t e = i / mechanicals, m = i % mechanicals;
-        struct workings *w = &work[i];
-        rates(p, w, &motor->electrical[e], &mechanical[m]);
-        outputs(p, w, &motor->electrical[e]);
-        gate_guards(p, w, motor->electrical, electricals, e, m, mechanicals);
-        diode_guards(p, w, motor->electrical, electricals, e, m, mechanicals);
-        mechanical_guards(p, w, mechanical, mechanicals, e, m, mechanicals);
-        modes[i] = (struct dw_mode){ .name = motor->electrical[e].name, .a = w->a, .b = w->b, .e = w->e, .c = w->c,
-                                     .d = w->d, .f = w->f, .guards = w->guards, .guard_count = w->guard_count };
-    }
+    struct dw_motor *motor = of;
+    struct workings *w = &motor->work;
+    const size_t e = mode / motor->mechanicals, m = mode % motor->mechanicals, forward = motor->plan.drag > 0;
+    const struct electrical *electrical = &motor->electrical[e];
+    const struct mechanical mechanical = mechanical_mode(motor, m);
+    *w = (struct workings){ .guard_count = 0 };
+    rates(&motor->plan, w, electrical, &mechanical);
+    outputs(&motor->plan, w, electrical);
+    gate_guards(&motor->plan, w, motor->electrical, motor->electricals, e, m, motor->mechanicals);
+    diode_guards(&motor->plan, w, motor->electrical, motor->electricals, e, m, motor->mechanicals);
+    mechanical_guards(motor, w, &mechanical, e);
+    *out = (struct dw_mode){ .name = electrical->name, .a = w->a, .b = w->b, .e = w->e, .c = w->c, .d = w->d, .f = w->f,
+                             .guards = w->guards, .guard_count = w->guard_count,
+                             .curve = 1 + 3 * e + (mechanical.stuck ? 0 : m < forward + motor->chords ? 1 : 2) };
+}
+
+static struct dw_plant *make_plant(struct dw_motor *motor, struct dw_error *error)
+{
+    const struct dw_motor_plan *p = &motor->plan;
     const double inertia = p->inertia + p->load_inertia / (p->gear * p->gear);
     /* the angle stores nothing: any small weight serves the bounds */
     const double weight[N] = { p->inductance, inertia, inertia };
     const bool drifts[N] = { [DW_MOTOR_ANGLE] = true };
-    if (!status) {
-        motor->plant = dw_plant_new(&(struct dw_plant_plan){
-            .modes = { .states = N, .inputs = M, .outputs = output_count, .modes = modes, .mode_count = count, .weight = weight,
-                       .drifts = drifts },
-            .ports = ports, .mode = electrical_for(motor->electrical, electricals, GATE_OFF, GATE_OFF, 1) * mechanicals,
-            .load = motor, .release = free }, error);
-        status = motor->plant ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
-    }
-    motor->mechanicals = mechanicals;
-    free(modes);
-    free(work);
-    free(mechanical);
-    return status;
+    struct dw_port ports[OUTPUTS_MOST];
+    const size_t output_count = name_outputs(p, ports);
+    return dw_plant_new(&(struct dw_plant_plan){
+        .modes = { .states = N, .inputs = M, .outputs = output_count, .mode_count = motor->electricals * motor->mechanicals,
+                   .make = make, .of = motor, .weight = weight, .drifts = drifts },
+        .ports = ports, .load = motor, .release = free,
+        .mode = electrical_for(motor->electrical, motor->electricals, GATE_OFF, GATE_OFF, 1) * motor->mechanicals }, error);
 }
 
 struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error)
@@ -333,7 +338,13 @@ struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error 
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the motor");
         return NULL;
     }
-    if (build(motor, plan, error)) {
+    motor->plan = *plan;
+    motor->electricals = motor_electrical(plan, motor->electrical);
+    motor->law = law_share(plan);
+    motor->chords = chord_count(plan, motor->law);
+    motor->mechanicals = plan->drag > 0 || plan->torque_at_square > 0 ? (plan->drag > 0) + 2 * motor->chords : 1;
+    motor->plant = make_plant(motor, error);
+    if (!motor->plant) {
         free(motor);
         return NULL;
     }

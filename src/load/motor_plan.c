@@ -36,6 +36,7 @@ enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *er
         { "drag", "drag", p->drag, "N m", NOT_NEGATIVE },
         { "torque", "torque", p->torque, "N m", FINITE },
         { "torque_at_square", "torque at square", p->torque_at_square, "N m s^2/rad^2", NOT_NEGATIVE },
+        { "accuracy", "accuracy", p->accuracy, "of the square law", NOT_NEGATIVE },
         { "gear", "gear", p->gear, "to 1", ABOVE_ZERO },
         { "load_inertia", "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
         { "supply", "supply", p->supply, "V", ABOVE_ZERO },

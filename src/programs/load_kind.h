@@ -22,6 +22,7 @@ struct load_drive {
     double threshold;          /* V: gates are on above it */
     double supply;             /* V; dw-smooth */
     bool low_gate, direction;  /* such inputs are fed too; dw-motor */
+    double accuracy;           /* relative to the load's natural scale, where it is not exact; dw-motor */
 };
 
 struct load_kind {

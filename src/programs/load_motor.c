@@ -43,7 +43,8 @@ static const struct option_spec options[] = {
     { "torque-from", "FILE", "A table whose first channel is a further load against time (N m); its last value stays",
       OPTION_TEXT(torque_from) },
     { "torque-at-square", "C",
-      "Load that grows with the square of the output speed, as of a pump or a fan (N m s^2/rad^2); followed by chords to 1e-5; default 0",
+      "Load that grows with the square of the output speed, as of a pump or a fan (N m s^2/rad^2); followed by chords, as many as --accuracy "
+      "asks; default 0",
       OPTION_QUANTITY(plan.torque_at_square, DW_NUMBER), OPTION_NOT_NEGATIVE },
     { "gear", "N", "Motor turns a turn of the output shaft; default 1. speed is the motor's, geared-speed (--all) the shaft's",
       OPTION_QUANTITY(plan.gear, DW_NUMBER), OPTION_ABOVE_ZERO },
@@ -95,6 +96,7 @@ static struct dw_plant *make(const void *values, const struct load_drive *drive,
     plan.threshold = isnan(plan.threshold) ? drive->threshold : plan.threshold;
     plan.low_gate = drive->low_gate;
     plan.direction = drive->direction;
+    plan.accuracy = drive->accuracy;
     struct dw_motor *motor = dw_motor_new(&plan, error);
     return motor ? dw_motor_plant(motor) : NULL;
 }

@@ -146,7 +146,8 @@ static enum dw_status find_inputs(const struct motor_options *o, const struct dw
     if ((way == DW_DRIVE_BRIDGE_SLOW || way == DW_DRIVE_BRIDGE_FAST) && !o->direction)
         column[DW_MOTOR_DIRECTION] = dw_header_find(dw_reader_header(reader), "direction", NULL);
     *drive = (struct load_drive){ .threshold = gate.threshold, .low_gate = column[DW_MOTOR_LOW] != 0,
-                                  .direction = column[DW_MOTOR_DIRECTION] != 0 };
+                                  .direction = column[DW_MOTOR_DIRECTION] != 0,
+                                  .accuracy = o->common.accuracy };
     return DW_OK;
 }
 

@@ -71,15 +71,39 @@ START_TEST(a_square_law_load_settles_where_the_closed_form_says)
     p.switch_resistance = p.friction = 0;
     p.gear = 2.3;
     p.torque_at_square = 4.1e-7 * p.gear * p.gear * p.gear;  /* 4.1e-7 seen from the motor */
-    const double u = 9.7;
-    double state[DW_MOTOR_STATES];
-    motor_runs(&p, 0, u, 20, state);
-    /* K (u - K w) / R = drag + c w^2 */
-    const double k = p.constant, r = p.resistance, c = 4.1e-7, b = k * k / r, rest = p.drag - k * u / r;
-    const double w = (-b + sqrt(b * b - 4 * c * rest)) / (2 * c);
-    /* chords are off by 1e-5 of the load at no-load speed; the speed by that over the slope b + 2 c w */
-    const double off = 1e-5 * c * pow(dw_motor_no_load_speed(&p), 2) / (b + 2 * c * w);
-    within_scale(state[DW_MOTOR_SPEED], w, 1, off);
+    for (int i = 0; i < 2; i++) {  /* as it is asked, and where nothing is */
+        p.accuracy = i ? 1e-9 : 0;
+        const double u = 9.7;
+        double state[DW_MOTOR_STATES];
+        motor_runs(&p, 0, u, 20, state);
+        /* K (u - K w) / R = drag + c w^2 */
+        const double k = p.constant, r = p.resistance, c = 4.1e-7, b = k * k / r, rest = p.drag - k * u / r;
+        const double w = (-b + sqrt(b * b - 4 * c * rest)) / (2 * c);
+        /* chords are off by so much of the load at no-load speed; the speed by that over the slope b + 2 c w */
+        const double off = (i ? 1e-9 : 1e-5) * c * pow(dw_motor_no_load_speed(&p), 2) / (b + 2 * c * w);
+        within_scale(state[DW_MOTOR_SPEED], w, 1, off);
+    }
+}
+END_TEST
+
+START_TEST(a_load_that_would_take_more_than_the_torque_at_stall_settles_within_the_accuracy_too)
+{
+    /* at the no-load speed it would take 20 times the torque at stall */
+    const struct dw_motor_plan plan = { .resistance = 1.85, .inductance = 900e-6, .constant = 27e-3, .inertia = 9e-6, .friction = 1e-6,
+        .drag = 4e-3, .gear = 5, .load_inertia = 2e-3, .torque_at_square = 2.2e-3, .drive = DW_DRIVE_DIRECT, .supply = 12 };
+    static const double asked[] = { 1e-5, 1e-7, 1e-9 };
+    for (size_t i = 0; i < sizeof asked / sizeof *asked; i++) {
+        struct dw_motor_plan p = plan;
+        double state[DW_MOTOR_STATES];
+        p.accuracy = asked[i];
+        for (int sense = -1; sense <= 1; sense += 2) {
+            motor_runs(&p, 0, sense * 9, 20, state);
+            /* K (9 V - K w) / R = drag + B w + c w^2 / 5^3; the settling itself ends in e^-20 s * 100 / s */
+            const double c = 2.2e-3 / 125, b = 27e-3 * 27e-3 / 1.85 + 1e-6, rest = 4e-3 - 27e-3 * 9 / 1.85;
+            const double w = (-b + sqrt(b * b - 4 * c * rest)) / (2 * c);
+            within_scale(state[DW_MOTOR_SPEED], sense * w, asked[i], dw_motor_no_load_speed(&p));
+        }
+    }
 }
 END_TEST
 
@@ -99,6 +123,7 @@ START_TEST(values_out_of_range_are_refused)
         { offsetof(struct dw_motor_plan, drag), -1, "drag -1 N m: must not be negative" },
         { offsetof(struct dw_motor_plan, torque), INFINITY, "torque inf: must be finite" },
         { offsetof(struct dw_motor_plan, torque_at_square), -1, "torque at square -1 N m s^2/rad^2: must not be negative" },
+        { offsetof(struct dw_motor_plan, accuracy), -1e-5, "accuracy -1e-05 of the square law: must not be negative" },
         { offsetof(struct dw_motor_plan, gear), 0, "gear 0 to 1: must be above zero" },
         { offsetof(struct dw_motor_plan, load_inertia), -1, "load inertia -1 kg m^2: must not be negative" },
         { offsetof(struct dw_motor_plan, supply), 0, "supply 0 V: must be above zero" },
@@ -130,4 +155,5 @@ END_TEST
 
 SUITE("load: motor at standing voltages", ratings_give_back_the_data_sheet, drag_holds_until_the_torque_exceeds_it_and_then_lets_go,
       a_braked_rotor_stops_and_stays, a_hanging_load_drives_the_motor_backwards,
-      a_square_law_load_settles_where_the_closed_form_says, values_out_of_range_are_refused)
+      a_square_law_load_settles_where_the_closed_form_says,
+      a_load_that_would_take_more_than_the_torque_at_stall_settles_within_the_accuracy_too, values_out_of_range_are_refused)
