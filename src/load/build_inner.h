@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Modes of loads that switches and diodes drive, put together one at a time: what conducts, and the guards at which that changes. */
+#ifndef LOAD_BUILD_INNER_H
+#define LOAD_BUILD_INNER_H
+
+#include <dutywright/modes.h>
+
+enum { BUILD_STATES = 24, BUILD_INPUTS = 4, BUILD_OUTPUTS = 12, BUILD_GUARDS = 10 };
+
+/* Everything of one mode that its plan points to; rows as in struct dw_mode. */
+struct build {
+    size_t states, inputs;
+    double a[BUILD_STATES * BUILD_STATES], a_low[BUILD_STATES * BUILD_STATES];
+    double b[BUILD_STATES * BUILD_INPUTS], b_low[BUILD_STATES * BUILD_INPUTS], e[BUILD_STATES], e_low[BUILD_STATES];
+    double c[BUILD_OUTPUTS * BUILD_STATES], d[BUILD_OUTPUTS * BUILD_INPUTS], f[BUILD_OUTPUTS];
+    double guard_state[BUILD_GUARDS][BUILD_STATES], guard_input[BUILD_GUARDS][BUILD_INPUTS];
+    struct dw_guard guards[BUILD_GUARDS];
+    size_t guard_count;
+};
+
+/* Begins with zeros. */
+void build_begin(struct build *build, size_t states, size_t inputs);
+struct dw_mode build_end(const struct build *build, const char *name);
+/* g = factor * state . x + offset, [states]; and g = factor * u[input] + offset. */
+struct dw_guard *build_guard(struct build *build, const double *state, double factor, double offset, double scale, size_t next);
+struct dw_guard *build_input_guard(struct build *build, size_t input, double factor, double offset, double scale, size_t next);
+
+/* ---- paths of a load's current: which switch or diode conducts ---- */
+
+/* Which condition of a gate a path lives under. */
+enum gate_state { GATE_OFF, GATE_ON, GATE_ANY };
+
+/* What holds the current's sign. */
+enum conduction {
+    CONDUCTS_BOTH,     /* transistors: either sign */
+    CONDUCTS_FORWARD,  /* diodes: current >= 0 */
+    CONDUCTS_BACK,     /* diodes: current <= 0 */
+    BLOCKS             /* no path: current is zero, and the load's own voltage stands at its terminals */
+};
+
+/* Where it conducts it puts share * supply + own - ohms * current on the load, and the supply gives share * current. */
+struct path {
+    const char *name;            /* for messages */
+    enum gate_state high, low;
+    int direction;               /* 1, -1; 0: any */
+    enum conduction conduction;
+    double share, own, ohms;     /* own: V of its diodes */
+    double pin;                  /* what it adds a volt of the input */
+    double switch_share, diode_share;              /* of the load's current, in the pulsed switch and in the freewheel diode */
+    double switch_volts, switch_ohms, switch_emf;  /* over the pulsed switch: volts + ohms * current + emf * load's own voltage */
+};
+
+/* Paths and the load on them. A mode is path * each + one of the load's own. */
+struct paths {
+    const struct path *path;
+    size_t count, each;
+    double supply, threshold;
+    double gate_scale, amperes, slack;  /* sizes of gates and of the current; V by which the load's own voltage must pass a diode's */
+    size_t pin, low, direction;         /* inputs */
+    const double *current, *emf;        /* [states] of the load's current and of its own voltage */
+    double through;                     /* A/V: what the current has of the terminal's voltage at once */
+    const double *no_current;           /* reset at which it is zero to the last bit */
+};
+
+/* V on the load without current and input. */
+double path_volts(const struct paths *paths, size_t path);
+/* The path for gates and direction, in which diodes have yet to find out whether they conduct. */
+size_t path_for(const struct paths *paths, enum gate_state high, enum gate_state low, int direction);
+/* Guards of a path on gates, direction and current, and on the load's own voltage that opens a diode's path. */
+void path_guards(const struct paths *paths, struct build *build, size_t path, size_t own);
+
+#endif
