@@ -79,29 +79,22 @@ double dw_ladder_current_scale(const struct dw_ladder *ladder, double supply)
     return fabs(supply) * fmax(step, fmax(steady, ringing));
 }
 
-/* Arrays that a struct dw_matrices or dw_mode points into. */
-struct arrays {
-    double a[LADDER_STATES * LADDER_STATES], a_low[LADDER_STATES * LADDER_STATES];
-    double b[LADDER_STATES], b_low[LADDER_STATES];
-    double c[LADDER_OUTPUTS * LADDER_STATES], d[LADDER_OUTPUTS];
-};
-
 static void fill_arrays(const struct ladder_net *net, const struct ladder_forms *forms, size_t first, size_t outputs,
-                        struct arrays *arrays)
+                        struct build *build)
 {
     const size_t n = net->states;
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j < n; j++) {
-            arrays->a[i * n + j] = forms->rate[i][j].hi;
-            arrays->a_low[i * n + j] = forms->rate[i][j].lo;
+            build->a[i * n + j] = forms->rate[i][j].hi;
+            build->a_low[i * n + j] = forms->rate[i][j].lo;
         }
-        arrays->b[i] = forms->rate[i][FORM - 1].hi;
-        arrays->b_low[i] = forms->rate[i][FORM - 1].lo;
+        build->b[i] = forms->rate[i][FORM - 1].hi;
+        build->b_low[i] = forms->rate[i][FORM - 1].lo;
     }
     for (size_t i = 0; i < outputs; i++) {
         for (size_t j = 0; j < n; j++)
-            arrays->c[i * n + j] = forms->output[first + i][j].hi;
-        arrays->d[i] = forms->output[first + i][FORM - 1].hi;
+            build->c[i * n + j] = forms->output[first + i][j].hi;
+        build->d[i] = forms->output[first + i][FORM - 1].hi;
     }
 }
 
@@ -114,47 +107,72 @@ static void fill_weights(const struct ladder_net *net, double *weight)
 struct dw_system *dw_ladder_system(const struct dw_ladder *ladder, struct dw_error *error)
 {
     const struct ladder_net *net = &ladder->net;
-    struct arrays arrays;
+    struct build build;
     double weight[LADDER_STATES];
-    fill_arrays(net, &ladder->forms, 0, 2 * net->count, &arrays);
+    build_begin(&build, net->states, 1);
+    fill_arrays(net, &ladder->forms, 0, 2 * net->count, &build);
     fill_weights(net, weight);
-    return dw_system_new(&(struct dw_matrices){ .states = net->states, .inputs = 1, .outputs = 2 * net->count, .a = arrays.a,
-                                                .b = arrays.b, .c = arrays.c, .d = arrays.d, .a_low = arrays.a_low,
-                                                .b_low = arrays.b_low, .weight = weight },
+    return dw_system_new(&(struct dw_matrices){ .states = net->states, .inputs = 1, .outputs = 2 * net->count, .a = build.a,
+                                                .b = build.b, .c = build.c, .d = build.d, .a_low = build.a_low,
+                                                .b_low = build.b_low, .weight = weight },
                          error);
 }
 
-enum { ON, FREEWHEEL, BACKFEED, OFF, MODES };
+_Static_assert((int)LADDER_STATES <= (int)BUILD_STATES && (int)LADDER_OUTPUTS <= (int)BUILD_OUTPUTS, "a ladder fits the builder");
 
-/* What all modes of a one-switch drive share, and each mode's own arrays. */
-struct one_switch {
-    struct arrays arrays[MODES];
-    double e[MODES][LADDER_STATES], e_low[MODES][LADDER_STATES], f[MODES][LADDER_OUTPUTS];
-    double current[LADDER_STATES], pin[LADDER_STATES];
-    double minus_current[LADDER_STATES], minus_pin[LADDER_STATES];
-    double still[LADDER_STATES * LADDER_STATES];
-    struct dw_guard guards[MODES][4];
-    struct dw_mode modes[MODES];
+enum { ON, OFF, FREEWHEEL, BACKFEED, PATHS };
+
+/* A ladder behind its drive. */
+struct driven {
+    struct dw_ladder ladder;  /* first: the plant's load */
+    size_t first, outputs;    /* of the ladder's, those given */
+    /* of one switch */
+    struct ladder_forms floating;
+    struct path path[PATHS];
+    struct paths paths;
+    double current[LADDER_STATES], pin[LADDER_STATES], still[LADDER_STATES * LADDER_STATES];
+    struct build build;       /* of the mode made last */
 };
 
-/* A mode in which the pin stands at a voltage: b u becomes the constant e, d u becomes f. */
-static void fixed_pin(const struct ladder_net *net, const struct ladder_forms *forms, size_t outputs, double voltage,
-                      struct one_switch *drive, int mode)
+static void make_push_pull(void *of, size_t mode, struct dw_mode *out)
 {
-    for (size_t i = 0; i < net->states; i++) {
-        const struct doubled e = doubled_product(forms->rate[i][FORM - 1], doubled_of(voltage));
-        drive->e[mode][i] = e.hi;
-        drive->e_low[mode][i] = e.lo;
+    struct driven *driven = of;
+    (void)mode;
+    build_begin(&driven->build, driven->ladder.net.states, 1);
+    fill_arrays(&driven->ladder.net, &driven->ladder.forms, driven->first, driven->outputs, &driven->build);
+    *out = build_end(&driven->build, "push-pull");
+}
+
+/* The pin is no input: it stands at a voltage, so that b u becomes the constant e, d u becomes f, or floats. */
+static void fix_pin(struct build *build, size_t outputs, double voltage)
+{
+    for (size_t i = 0; i < build->states; i++) {
+        const struct doubled e = doubled_product((struct doubled){ build->b[i], build->b_low[i] }, doubled_of(voltage));
+        build->e[i] = e.hi;
+        build->e_low[i] = e.lo;
     }
     for (size_t i = 0; i < outputs; i++)
-        drive->f[mode][i] = drive->arrays[mode].d[i] * voltage;
+        build->f[i] = build->d[i] * voltage;
+    memset(build->b, 0, sizeof build->b);
+    memset(build->b_low, 0, sizeof build->b_low);
+    memset(build->d, 0, sizeof build->d);
+}
+
+static void make_one_switch(void *of, size_t mode, struct dw_mode *out)
+{
+    struct driven *driven = of;
+    struct build *build = &driven->build;
+    build_begin(build, driven->ladder.net.states, 1);
+    fill_arrays(&driven->ladder.net, mode == OFF ? &driven->floating : &driven->ladder.forms, driven->first, driven->outputs, build);
+    fix_pin(build, driven->outputs, mode == OFF ? 0 : path_volts(&driven->paths, mode));
+    path_guards(&driven->paths, build, mode, 0);
+    *out = build_end(build, driven->path[mode].name);
 }
 
 /* The reset into the mode off: no current in the coils before the first shunt. */
 static void still_reset(const struct ladder_net *net, double *reset)
 {
     const size_t n = net->states;
-    memset(reset, 0, n * n * sizeof *reset);
     for (size_t i = 0; i < n; i++)
         reset[i * n + i] = 1;
     for (size_t k = 0; k <= net->head; k++)
@@ -162,95 +180,42 @@ static void still_reset(const struct ladder_net *net, double *reset)
             reset[(size_t)net->branches[k].coil * (n + 1)] = 0;
 }
 
-static void set_guards(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup, struct one_switch *drive)
+static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_setup *setup, struct dw_error *error)
 {
-    static const double up = 1, down = -1;
-    const struct ladder_net *net = &ladder->net;
-    const struct doubled *current = ladder->forms.output[net->count > 1 ? 1 : 0];
-    const double amperes = dw_ladder_current_scale(ladder, setup->supply), through = current[FORM - 1].hi;
-    const double low = -setup->diode_drop, high = setup->supply + setup->diode_drop;
-    for (size_t i = 0; i < net->states; i++) {
-        drive->current[i] = current[i].hi;
-        drive->minus_current[i] = -current[i].hi;
-        drive->minus_pin[i] = -drive->pin[i];
-    }
-    const struct dw_guard opens = { .input = &up, .offset = -setup->threshold, .scale = setup->supply, .next = FREEWHEEL };
-    const struct dw_guard closes = { .input = &down, .offset = setup->threshold, .scale = setup->supply, .next = ON };
-    drive->guards[ON][0] = opens;
-    drive->guards[FREEWHEEL][0] = drive->guards[BACKFEED][0] = drive->guards[OFF][0] = closes;
-    /* a current that would turn round is first tried the other way: back-feed ends at once where it is just zero */
-    drive->guards[FREEWHEEL][1] = (struct dw_guard){ .state = drive->current, .offset = through * low, .scale = amperes,
-                                                     .next = BACKFEED };
-    drive->guards[BACKFEED][1] = (struct dw_guard){ .state = drive->minus_current, .offset = -through * high,
-                                                    .scale = amperes, .next = OFF, .reset = drive->still };
-    drive->guards[OFF][1] = (struct dw_guard){ .state = drive->pin, .offset = -low, .scale = setup->supply,
-                                               .next = FREEWHEEL };
-    drive->guards[OFF][2] = (struct dw_guard){ .state = drive->minus_pin, .offset = high, .scale = setup->supply,
-                                               .next = BACKFEED };
-}
-
-static void set_modes(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup, size_t first, size_t outputs,
-                      const struct ladder_forms *floating, struct one_switch *drive)
-{
-    static const char *const names[MODES] = { "switch on", "diode conducts", "current flows back", "both off" };
-    static const size_t guards[MODES] = { 1, 2, 2, 3 };
-    const double voltage[MODES] = { setup->supply, -setup->diode_drop, setup->supply + setup->diode_drop, 0 };
-    for (int i = 0; i < MODES; i++) {
-        struct arrays *arrays = drive->arrays + i;
-        fill_arrays(&ladder->net, i == OFF ? floating : &ladder->forms, first, outputs, arrays);
-        if (i != OFF)
-            fixed_pin(&ladder->net, &ladder->forms, outputs, voltage[i], drive, i);
-        drive->modes[i] = (struct dw_mode){ .name = names[i], .a = arrays->a, .a_low = arrays->a_low, .e = drive->e[i],
-                                            .e_low = drive->e_low[i], .c = arrays->c, .f = drive->f[i],
-                                            .guards = drive->guards[i], .guard_count = guards[i] };
-    }
-}
-
-static struct dw_plant *one_switch_plant(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
-                                         struct dw_plant_plan *plan, size_t first, struct dw_error *error)
-{
-    const struct ladder_net *net = &ladder->net;
+    const struct path path[PATHS] = {
+        [ON] = { .name = "switch on", .high = GATE_ON, .low = GATE_ANY, .conduction = CONDUCTS_BOTH, .share = 1 },
+        [OFF] = { .name = "both off", .high = GATE_OFF, .low = GATE_ANY, .conduction = BLOCKS },
+        [FREEWHEEL] = { .name = "diode conducts", .high = GATE_OFF, .low = GATE_ANY, .conduction = CONDUCTS_FORWARD,
+                        .own = -setup->diode_drop },
+        [BACKFEED] = { .name = "current flows back", .high = GATE_OFF, .low = GATE_ANY, .conduction = CONDUCTS_BACK, .share = 1,
+                       .own = setup->diode_drop }
+    };
+    const struct ladder_net *net = &driven->ladder.net;
+    const struct doubled *current = driven->ladder.forms.output[net->count > 1 ? 1 : 0];
     for (size_t k = 1; k <= net->head; k++)
-        if (net->stages[k].rp > 0) {
-            dw_error_set(error, DW_BAD_USE, 0,
-                         "stage %zu: rp: with one switch the coil behind the pin takes no damping branch beside it", k);
-            return NULL;
-        }
-    struct ladder_forms *floating = malloc(sizeof *floating);
-    struct one_switch *drive = calloc(1, sizeof *drive);
-    struct dw_plant *plant = NULL;
-    if (!floating || !drive) {
-        dw_no_memory(error);
-    } else if (ladder_reduce(net, true, floating, error) == DW_OK) {  /* unrun: passed-on */
-        for (size_t i = 0; i < net->states; i++)
-            drive->pin[i] = floating->pin[i].hi;
-        still_reset(net, drive->still);
-        set_guards(ladder, setup, drive);
-        set_modes(ladder, setup, first, plan->modes.outputs, floating, drive);
-        plan->modes.modes = drive->modes;
-        plan->modes.mode_count = MODES;
-        plant = dw_plant_new(plan, error);
+        if (net->stages[k].rp > 0)
+            return dw_error_set(error, DW_BAD_USE, 0,
+                                "stage %zu: rp: with one switch the coil behind the pin takes no damping branch beside it", k);
+    const enum dw_status status = ladder_reduce(net, true, &driven->floating, error);
+    memcpy(driven->path, path, sizeof path);
+    for (size_t i = 0; i < net->states; i++) {
+        driven->current[i] = current[i].hi;
+        driven->pin[i] = driven->floating.pin[i].hi;
     }
-    free(floating);
-    free(drive);
-    return plant;
-}
-
-static struct dw_plant *push_pull_plant(const struct dw_ladder *ladder, struct dw_plant_plan *plan, size_t first, struct dw_error *error)
-{
-    struct arrays arrays;
-    fill_arrays(&ladder->net, &ladder->forms, first, plan->modes.outputs, &arrays);
-    const struct dw_mode mode = { .name = "push-pull", .a = arrays.a, .a_low = arrays.a_low, .b = arrays.b,
-                                  .b_low = arrays.b_low, .c = arrays.c, .d = arrays.d };
-    plan->modes.modes = &mode;
-    plan->modes.mode_count = 1;
-    return dw_plant_new(plan, error);
+    still_reset(net, driven->still);
+    driven->paths = (struct paths){
+        .path = driven->path, .count = PATHS, .each = 1, .supply = setup->supply, .threshold = setup->threshold,
+        .gate_scale = setup->supply, .amperes = dw_ladder_current_scale(&driven->ladder, setup->supply),
+        .current = driven->current, .emf = driven->pin, .through = current[FORM - 1].hi, .no_current = driven->still
+    };
+    return status;
 }
 
 struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
                                      struct dw_error *error)
 {
     const struct ladder_net *net = &ladder->net;
+    const bool push_pull = setup->drive == DW_PUSH_PULL;
     const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
     double weight[LADDER_STATES], rest[LADDER_STATES];
     struct dw_port port[LADDER_OUTPUTS];
@@ -259,12 +224,14 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
                         "supply %g V must be above zero, diode drop %g V not below", setup->supply, setup->diode_drop);
         return NULL;
     }
-    struct dw_ladder *copy = malloc(sizeof *copy);
-    if (!copy) {
+    struct driven *driven = calloc(1, sizeof *driven);
+    if (!driven) {
         dw_no_memory(error);
         return NULL;
     }
-    *copy = *ladder;
+    driven->ladder = *ladder;
+    driven->first = first;
+    driven->outputs = outputs;
     const double amperes = dw_ladder_current_scale(ladder, setup->supply);
     fill_weights(net, weight);
     dw_ladder_charged(ladder, setup->initial, rest);
@@ -273,11 +240,13 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
         dw_ladder_output(ladder, first + i, &port[i].name, &port[i].unit);
         port[i].scale = port[i].unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;  /* unrun: implied */
     }
-    struct dw_plant_plan plan = { .modes = { .states = net->states, .inputs = 1, .outputs = outputs, .weight = weight },
-                                  .ports = port, .rest = rest, .load = copy, .release = free };
-    struct dw_plant *plant = setup->drive == DW_ONE_SWITCH ? one_switch_plant(ladder, setup, &plan, first, error)
-                                                           : push_pull_plant(ladder, &plan, first, error);
+    struct dw_plant *plant = NULL;
+    if (push_pull || one_switch(driven, setup, error) == DW_OK)
+        plant = dw_plant_new(&(struct dw_plant_plan){
+            .modes = { .states = net->states, .inputs = 1, .outputs = outputs, .weight = weight, .mode_count = push_pull ? 1 : PATHS,
+                       .make = push_pull ? make_push_pull : make_one_switch, .of = driven },
+            .ports = port, .rest = rest, .load = driven, .release = free }, error);
     if (!plant)
-        free(copy);
+        free(driven);
     return plant;
 }

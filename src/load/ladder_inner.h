@@ -4,6 +4,7 @@
 #define LOAD_LADDER_INNER_H
 
 #include "linear/doubled_inner.h"
+#include "load/build_inner.h"
 #include <dutywright/ladder.h>
 
 enum {
