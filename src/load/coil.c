@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A coil as a switching system: each circuit with each place of the armature. docs/theory.md, section 8. */
+#include "load/build_inner.h"
 #include "load/coil_inner.h"
 #include <math.h>
 #include <stdlib.h>
@@ -11,19 +12,9 @@ enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PL
 struct dw_coil {
     struct dw_coil_plan plan;
     struct dw_plant *plant;
-    struct coil_circuit circuit[CIRCUITS];
-    size_t outputs;
-    struct dw_port port[OUTPUTS_MOST];
-    struct branch value[PLACES][CIRCUITS][OUTPUTS_MOST];  /* of each output */
-};
-
-/* Everything of one mode that dw_modes_new copies. */
-struct workings {
-    double a[N * N], b[N * M], e[N], c[OUTPUTS_MOST * N], f[OUTPUTS_MOST];
-    double guard_state[GUARDS_MOST][N], guard_input[GUARDS_MOST][M];
+    /* of the mode made last */
+    struct build build;
     double reset[GUARDS_MOST][N * N], reset_offset[GUARDS_MOST][N];
-    struct dw_guard guards[GUARDS_MOST];
-    size_t guard_count;
 };
 
 static size_t mode_of(enum circuit circuit, bool pulled_in)
@@ -38,91 +29,88 @@ static bool has_armature(const struct dw_coil_plan *p)
 
 /* ---- guards ---- */
 
-/* g = branch + pin u; the state stays as it is at the change unless the guard is given a reset. */
-static size_t add_guard(struct workings *w, struct branch branch, double pin, double scale, size_t next)
+/* g = branch; the state stays as it is at the change unless the guard is given a reset. Returns which it is. */
+static size_t add_guard(struct dw_coil *coil, struct branch branch, double scale, size_t next)
 {
-    size_t k = w->guard_count++;
-    w->guard_state[k][DW_COIL_CURRENT] = branch.current;
-    w->guard_state[k][DW_COIL_STRAY] = branch.stray;
-    w->guard_input[k][DW_COIL_PIN] = pin;
-    w->guards[k] = (struct dw_guard){ .state = w->guard_state[k], .input = w->guard_input[k], .offset = branch.alone,
-                                      .scale = scale, .next = next };
-    return k;
+    const double state[N] = { branch.current, branch.stray };
+    build_guard(&coil->build, state, 1, branch.alone, scale, next);
+    return coil->build.guard_count - 1;
 }
 
 /* At the change the current and the stray capacitance's voltage become these. */
-static void reset_to(struct workings *w, size_t k, struct branch current, struct branch stray)
+static void reset_to(struct dw_coil *coil, size_t k, struct branch current, struct branch stray)
 {
     const struct branch rows[N] = { current, stray };
     for (size_t i = 0; i < N; i++) {
-        w->reset[k][i * N + DW_COIL_CURRENT] = rows[i].current;
-        w->reset[k][i * N + DW_COIL_STRAY] = rows[i].stray;
-        w->reset_offset[k][i] = rows[i].alone;
+        coil->reset[k][i * N + DW_COIL_CURRENT] = rows[i].current;
+        coil->reset[k][i * N + DW_COIL_STRAY] = rows[i].stray;
+        coil->reset_offset[k][i] = rows[i].alone;
     }
-    w->guards[k].reset = w->reset[k];
-    w->guards[k].reset_offset = w->reset_offset[k];
+    coil->build.guards[k].reset = coil->reset[k];
+    coil->build.guards[k].reset_offset = coil->reset_offset[k];
 }
 
 static const struct branch same_current = { .current = 1 }, same_stray = { .stray = 1 };
 
-static void gate_guard(const struct dw_coil_plan *p, struct workings *w, enum circuit circuit, bool pulled_in)
+static void gate_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_in)
 {
-    const double scale = fmax(fabs(p->threshold), 1);
-    if (circuit == CIRCUIT_ON) {
-        size_t k = add_guard(w, (struct branch){ .alone = -p->threshold }, 1, scale, mode_of(CIRCUIT_OPEN, pulled_in));
-        /* the stray capacitance stood at the switch's voltage */
-        reset_to(w, k, same_current, (struct branch){ .current = p->stray > 0 ? p->switch_resistance : 0 });
-    } else {
-        size_t k = add_guard(w, (struct branch){ .alone = p->threshold }, -1, scale, mode_of(CIRCUIT_ON, pulled_in));
-        reset_to(w, k, same_current, (struct branch){ 0 });
-    }
+    const struct dw_coil_plan *p = &coil->plan;
+    const bool on = circuit == CIRCUIT_ON;
+    const size_t k = coil->build.guard_count;
+    build_input_guard(&coil->build, DW_COIL_PIN, on ? 1 : -1, on ? -p->threshold : p->threshold, fmax(fabs(p->threshold), 1),
+                      mode_of(on ? CIRCUIT_OPEN : CIRCUIT_ON, pulled_in));
+    /* the stray capacitance stood at the switch's voltage */
+    reset_to(coil, k, same_current, (struct branch){ .current = on && p->stray > 0 ? p->switch_resistance : 0 });
 }
 
-static void armature_guard(const struct dw_coil_plan *p, struct workings *w, enum circuit circuit, bool pulled_in)
+static void armature_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_in)
 {
+    const struct dw_coil_plan *p = &coil->plan;
     /* flux linkage goes on: L i is the same on both sides (8.6) */
     const double ratio = coil_inductance(p, pulled_in) / coil_inductance(p, !pulled_in);
     const struct branch left = pulled_in ? (struct branch){ 1, 0, -p->drop_out } : (struct branch){ -1, 0, p->pull_in };
-    size_t k = add_guard(w, left, 0, dw_coil_full_current(p), mode_of(circuit, !pulled_in));
-    w->guards[k].tag = pulled_in ? DW_COIL_DROPS_OUT : DW_COIL_PULLS_IN;
+    size_t k = add_guard(coil, left, dw_coil_full_current(p), mode_of(circuit, !pulled_in));
+    coil->build.guards[k].tag = pulled_in ? DW_COIL_DROPS_OUT : DW_COIL_PULLS_IN;
     if (ratio != 1)
-        reset_to(w, k, (struct branch){ .current = ratio }, same_stray);
+        reset_to(coil, k, (struct branch){ .current = ratio }, same_stray);
 }
 
 /* Where an open circuit gives way to a path for its current. */
-static void open_guards(const struct dw_coil_plan *p, struct workings *w, bool pulled_in, double volts)
+static void open_guards(struct dw_coil *coil, bool pulled_in, double volts)
 {
+    const struct dw_coil_plan *p = &coil->plan;
     const size_t clamped = mode_of(CIRCUIT_CLAMPED, pulled_in), body = mode_of(CIRCUIT_BODY, pulled_in);
     const double onset = coil_clamp_onset(p), drop = p->diode_drop, amperes = dw_coil_full_current(p);
     if (p->stray > 0) {
-        size_t k = add_guard(w, (struct branch){ 0, 1, drop }, 0, volts, body);
-        reset_to(w, k, same_current, (struct branch){ .alone = -drop });
+        size_t k = add_guard(coil, (struct branch){ 0, 1, drop }, volts, body);
+        reset_to(coil, k, same_current, (struct branch){ .alone = -drop });
         if (!isfinite(onset))
             return;
-        k = add_guard(w, (struct branch){ 0, -1, onset }, 0, volts, clamped);
-        reset_to(w, k, same_current, (struct branch){ .alone = onset });
+        k = add_guard(coil, (struct branch){ 0, -1, onset }, volts, clamped);
+        reset_to(coil, k, same_current, (struct branch){ .alone = onset });
     } else if (coil_clamp_leaks(p)) {
-        add_guard(w, (struct branch){ p->clamp_value, 0, drop }, 0, volts, body);
+        add_guard(coil, (struct branch){ p->clamp_value, 0, drop }, volts, body);
     } else {
-        add_guard(w, (struct branch){ .current = 1 }, 0, amperes, body);
-        add_guard(w, (struct branch){ .current = -1 }, 0, amperes, clamped);
+        add_guard(coil, (struct branch){ .current = 1 }, amperes, body);
+        add_guard(coil, (struct branch){ .current = -1 }, amperes, clamped);
     }
 }
 
 /* Where a path stops conducting. */
-static void path_guard(const struct dw_coil_plan *p, struct workings *w, enum circuit circuit, bool pulled_in, double volts)
+static void path_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_in, double volts)
 {
+    const struct dw_coil_plan *p = &coil->plan;
     const size_t open = mode_of(CIRCUIT_OPEN, pulled_in);
     const double leaking = coil_clamp_leaks(p) ? p->diode_drop / p->clamp_value : 0, amperes = dw_coil_full_current(p);
     if (circuit == CIRCUIT_BODY) {
-        size_t k = add_guard(w, (struct branch){ -1, 0, -leaking }, 0, amperes, open);
+        size_t k = add_guard(coil, (struct branch){ -1, 0, -leaking }, amperes, open);
         /* with a leak the voltage would rise from a slope of zero; a hair more keeps rounding from making it fall */
-        reset_to(w, k, (struct branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
+        reset_to(coil, k, (struct branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
     } else if (coil_clamp_holds(p) || !(p->stray > 0)) {
-        size_t k = add_guard(w, same_current, 0, amperes, open);
-        reset_to(w, k, (struct branch){ 0 }, same_stray);
+        size_t k = add_guard(coil, same_current, amperes, open);
+        reset_to(coil, k, (struct branch){ 0 }, same_stray);
     } else {
-        add_guard(w, (struct branch){ 0, 1, -coil_clamp_onset(p) }, 0, volts, open);
+        add_guard(coil, (struct branch){ 0, 1, -coil_clamp_onset(p) }, volts, open);
     }
 }
 
@@ -139,67 +127,71 @@ static double highest_voltage(const struct dw_coil_plan *p)
     return p->supply + p->diode_drop + full * p->clamp_value;
 }
 
-/* Name, unit and scale of each output, and its value in each mode. */
-static void define_outputs(struct dw_coil *coil)
+/* Each output of a circuit: its port and its value; returns how many. */
+static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit *c, bool pulled_in, struct dw_port *port,
+                         struct branch *value)
 {
-    const struct dw_coil_plan *p = &coil->plan;
     const double amperes = dw_coil_full_current(p), volts = highest_voltage(p);
-    for (size_t place = 0; place < PLACES; place++)
-        for (size_t k = 0; k < CIRCUITS; k++) {
-            const struct coil_circuit *c = &coil->circuit[k];
-            const double inductance = coil_inductance(p, place);
-            const struct {
-                bool wanted;
-                struct dw_port port;
-                struct branch value;
-            } all[] = {
-                { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
-                { p->all, { "flux", "Wb", coil_inductance(p, true) * amperes, NAN }, { .current = inductance } },
-                { p->all, { "supply-current", "A", amperes, NAN }, c->supply_current },
-                { p->all, { "switch-current", "A", amperes, NAN }, c->switch_current },
-                { p->all && p->clamp != DW_CLAMP_NONE,
-                  { p->clamp_at_switch ? "clamp-current" : "diode-current", "A", amperes, NAN }, c->clamp_current },
-                { true, { "current", "A", amperes, NAN }, same_current },
-                { true, { "switch", "V", volts, NAN }, c->sw },
-                { has_armature(p), { "armature", "1", 1, NAN }, { .alone = place } },
-            };
-            coil->outputs = 0;
-            for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
-                if (all[i].wanted) {
-                    coil->port[coil->outputs] = all[i].port;
-                    coil->value[place][k][coil->outputs++] = all[i].value;
-                }
+    const struct {
+        bool wanted;
+        struct dw_port port;
+        struct branch value;
+    } all[] = {
+        { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
+        { p->all, { "flux", "Wb", coil_inductance(p, true) * amperes, NAN }, { .current = coil_inductance(p, pulled_in) } },
+        { p->all, { "supply-current", "A", amperes, NAN }, c->supply_current },
+        { p->all, { "switch-current", "A", amperes, NAN }, c->switch_current },
+        { p->all && p->clamp != DW_CLAMP_NONE, { p->clamp_at_switch ? "clamp-current" : "diode-current", "A", amperes, NAN },
+          c->clamp_current },
+        { true, { "current", "A", amperes, NAN }, same_current },
+        { true, { "switch", "V", volts, NAN }, c->sw },
+        { has_armature(p), { "armature", "1", 1, NAN }, { .alone = pulled_in } },
+    };
+    size_t count = 0;
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
+        if (all[i].wanted) {
+            port[count] = all[i].port;
+            value[count++] = all[i].value;
         }
+    return count;
 }
 
 /* ---- the whole ---- */
 
-static void fill_mode(const struct dw_coil *coil, struct workings *w, enum circuit circuit, bool pulled_in)
+static void make(void *of, size_t mode, struct dw_mode *out)
 {
+    struct dw_coil *coil = of;
     const struct dw_coil_plan *p = &coil->plan;
-    const struct coil_circuit *c = &coil->circuit[circuit];
+    const enum circuit circuit = circuit_of(mode);
+    const bool pulled_in = dw_coil_pulled_in(coil, mode);
+    const struct coil_circuit c = coil_circuit(p, circuit);
     const double inductance = coil_inductance(p, pulled_in), volts = highest_voltage(p);
-    w->a[0] = c->drive.current / inductance;
-    w->a[1] = c->drive.stray / inductance;
-    w->e[0] = c->drive.alone / inductance;
+    struct dw_port port[OUTPUTS_MOST];
+    struct branch value[OUTPUTS_MOST];
+    struct build *b = &coil->build;
+    build_begin(b, N, M);
+    b->a[0] = c.drive.current / inductance;
+    b->a[1] = c.drive.stray / inductance;
+    b->e[0] = c.drive.alone / inductance;
     if (p->stray > 0) {
-        w->a[2] = c->charge.current / p->stray;
-        w->a[3] = c->charge.stray / p->stray;
-        w->e[1] = c->charge.alone / p->stray;
+        b->a[2] = c.charge.current / p->stray;
+        b->a[3] = c.charge.stray / p->stray;
+        b->e[1] = c.charge.alone / p->stray;
     }
-    for (size_t i = 0; i < coil->outputs; i++) {
-        const struct branch *value = &coil->value[pulled_in][circuit][i];
-        w->c[i * N + DW_COIL_CURRENT] = value->current;
-        w->c[i * N + DW_COIL_STRAY] = value->stray;
-        w->f[i] = value->alone;
+    const size_t outputs = outputs_of(p, &c, pulled_in, port, value);
+    for (size_t i = 0; i < outputs; i++) {
+        b->c[i * N + DW_COIL_CURRENT] = value[i].current;
+        b->c[i * N + DW_COIL_STRAY] = value[i].stray;
+        b->f[i] = value[i].alone;
     }
-    gate_guard(p, w, circuit, pulled_in);
+    gate_guard(coil, circuit, pulled_in);
     if (circuit == CIRCUIT_OPEN)
-        open_guards(p, w, pulled_in, volts);
+        open_guards(coil, pulled_in, volts);
     else if (circuit != CIRCUIT_ON)
-        path_guard(p, w, circuit, pulled_in, volts);
+        path_guard(coil, circuit, pulled_in, volts);
     if (has_armature(p))
-        armature_guard(p, w, circuit, pulled_in);
+        armature_guard(coil, circuit, pulled_in);
+    *out = build_end(b, c.name);
 }
 
 /* With the switch off since long ago. */
@@ -211,41 +203,24 @@ static size_t rest_of(const struct dw_coil_plan *p, double *state)
     return mode_of(CIRCUIT_OPEN, false);
 }
 
-static enum dw_status build(struct dw_coil *coil, struct dw_error *error)
+static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
 {
     const struct dw_coil_plan *p = &coil->plan;
-    const size_t count = has_armature(p) ? MODES : CIRCUITS;
-    struct workings *work = calloc(count, sizeof *work);
-    struct dw_mode modes[MODES];
     double rest[N];
-    if (!work)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the modes of the coil");
-    for (size_t k = 0; k < CIRCUITS; k++) {
-        /* what is never entered must still be finite */
-        bool never = k == CIRCUIT_CLAMPED && !isfinite(coil_clamp_onset(p));
-        coil->circuit[k] = coil_circuit(p, never ? CIRCUIT_OPEN : (enum circuit)k);
-    }
-    define_outputs(coil);
+    struct dw_port port[OUTPUTS_MOST];
+    struct branch value[OUTPUTS_MOST];
     const size_t begins = rest_of(p, rest);
-    for (size_t i = 0; i < coil->outputs; i++)
-        coil->port[i].initial = branch_at(&coil->value[begins >= CIRCUITS][circuit_of(begins)][i], rest);
-    for (size_t i = 0; i < count; i++) {
-        struct workings *w = &work[i];
-        enum circuit circuit = circuit_of(i);
-        if (circuit != CIRCUIT_CLAMPED || isfinite(coil_clamp_onset(p)))
-            fill_mode(coil, w, circuit, dw_coil_pulled_in(coil, i));
-        modes[i] = (struct dw_mode){ .name = coil->circuit[circuit].name, .a = w->a, .b = w->b, .e = w->e, .c = w->c, .f = w->f,
-                                     .guards = w->guards, .guard_count = w->guard_count };
-    }
+    const struct coil_circuit circuit = coil_circuit(p, circuit_of(begins));
+    const size_t outputs = outputs_of(p, &circuit, dw_coil_pulled_in(coil, begins), port, value);
+    for (size_t i = 0; i < outputs; i++)
+        port[i].initial = branch_at(value + i, rest);
     /* without a stray capacitance its voltage rests at zero: any weight serves */
     const double weight[N] = { coil_inductance(p, true), p->stray > 0 ? p->stray : coil_inductance(p, true) };
     const bool drifts[N] = { [DW_COIL_STRAY] = !(p->stray > 0) };
-    coil->plant = dw_plant_new(&(struct dw_plant_plan){
-        .modes = { .states = N, .inputs = M, .outputs = coil->outputs, .modes = modes, .mode_count = count, .weight = weight,
-                   .drifts = drifts },
-        .ports = coil->port, .mode = begins, .rest = rest, .load = coil, .release = free }, error);
-    free(work);
-    return coil->plant ? DW_OK : error ? error->status : DW_NO_MEMORY;  /* unrun: passed-on */
+    return dw_plant_new(&(struct dw_plant_plan){
+        .modes = { .states = N, .inputs = M, .outputs = outputs, .mode_count = has_armature(p) ? MODES : CIRCUITS, .make = make,
+                   .of = coil, .weight = weight, .drifts = drifts },
+        .ports = port, .mode = begins, .rest = rest, .load = coil, .release = free }, error);
 }
 
 struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error)
@@ -258,7 +233,8 @@ struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *er
         return NULL;
     }
     coil->plan = *plan;
-    if (build(coil, error)) {
+    coil->plant = make_plant(coil, error);
+    if (!coil->plant) {
         free(coil);
         return NULL;
     }
@@ -295,7 +271,8 @@ bool dw_coil_pulled_in(const struct dw_coil *coil, size_t mode)
 
 double dw_coil_switch_voltage(const struct dw_coil *coil, size_t mode, const double *state)
 {
-    return branch_at(&coil->circuit[circuit_of(mode)].sw, state);
+    const struct coil_circuit circuit = coil_circuit(&coil->plan, circuit_of(mode));
+    return branch_at(&circuit.sw, state);
 }
 
 double dw_coil_stored(const struct dw_coil *coil, size_t mode, double current)

@@ -21,7 +21,9 @@ struct branch {
 /* One circuit with one inductance; all branches in A or V. */
 struct coil_circuit {
     const char *name;
-    struct branch drive;    /* across the winding's inductance: L i' */
+    double share, own;      /* the path of the winding: share of its current that the supply gives, and V on it beside that share of
+                               the supply's */
+    struct branch drive;    /* across the winding's inductance: L i', these two numbers in it */
     struct branch charge;   /* into the stray capacitance: C v' */
     struct branch sw;       /* voltage across the switch */
     struct branch supply_current, switch_current, clamp_current, clamp_volts;

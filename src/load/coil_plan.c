@@ -73,13 +73,14 @@ static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
     if (p->stray > 0) {
         c.sw = (struct branch){ .stray = 1 };
         c.clamp_current = leak(p, &c.sw);
-        c.drive = (struct branch){ -p->resistance, -1, p->supply };
+        c.drive = (struct branch){ -p->resistance, -1, 0 };
         c.charge = (struct branch){ 1 - c.clamp_current.current, -c.clamp_current.stray, 0 };
-        c.supply_current = the_current;
+        c.share = 1;
     } else if (coil_clamp_leaks(p)) {
         c.sw = (struct branch){ .current = p->clamp_value };
-        c.clamp_current = c.supply_current = the_current;
-        c.drive = (struct branch){ -p->resistance - p->clamp_value, 0, p->supply };
+        c.clamp_current = the_current;
+        c.drive.current = -p->resistance - p->clamp_value;
+        c.share = 1;
     } else {
         c.sw = (struct branch){ .alone = p->supply };
     }
@@ -101,41 +102,47 @@ static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
     } else {
         c.sw = (struct branch){ .current = p->clamp_value, .alone = onset };
     }
-    c.drive = (struct branch){ -p->resistance - c.sw.current, -c.sw.stray, c.sw.stray != 0 ? p->supply : -coil_clamp_excess(p) };
+    c.drive = (struct branch){ -p->resistance - c.sw.current, -c.sw.stray, 0 };
+    c.share = c.sw.stray != 0 || p->clamp_at_switch;
+    c.own = c.sw.stray != 0 ? 0 : p->clamp_at_switch ? -p->clamp_value : -coil_clamp_excess(p);
     c.clamp_volts = c.sw;
-    c.supply_current = the_current;
-    if (!p->clamp_at_switch) {  /* its current goes round through the coil, the supply gives only what charges the stray */
+    if (!p->clamp_at_switch)
         c.clamp_volts.alone = c.sw.stray != 0 ? -p->supply : coil_clamp_excess(p);
-        c.supply_current = c.charge;
-    }
     return c;
 }
 
 struct coil_circuit coil_circuit(const struct dw_coil_plan *p, enum circuit circuit)
 {
-    struct coil_circuit c = { .name = "the switch is on" };
+    struct coil_circuit c = { .name = "the switch is on", .share = 1 };
     switch (circuit) {
     case CIRCUIT_ON:
-        c.drive = (struct branch){ -p->resistance - p->switch_resistance, 0, p->supply };
+        c.drive.current = -p->resistance - p->switch_resistance;
         c.sw = (struct branch){ .current = p->switch_resistance };
-        c.supply_current = c.switch_current = the_current;
+        c.switch_current = the_current;
         break;
     case CIRCUIT_OPEN:
-        return open_circuit(p);
+        c = open_circuit(p);
+        break;
     case CIRCUIT_CLAMPED:
-        return clamped_circuit(p);
+        c = clamped_circuit(p);
+        break;
     case CIRCUIT_BODY:
         c.name = "the body diode conducts";
         c.sw = (struct branch){ .alone = -p->diode_drop };
-        c.drive = (struct branch){ -p->resistance, 0, p->supply + p->diode_drop };
+        c.drive.current = -p->resistance;
+        c.own = p->diode_drop;
         c.clamp_current = leak(p, &c.sw);
         c.clamp_volts = coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
-        c.supply_current = the_current;
         c.switch_current = (struct branch){ .current = 1, .alone = -c.clamp_current.alone };
         break;
     case CIRCUITS:  /* unrun: all-cases */
         break;
     }
+    c.drive.alone = c.share * p->supply + c.own;
+    c.supply_current.current = c.share;
+    /* a clamp at the coil sends its current round: the supply gives only what charges the stray */
+    if (circuit == CIRCUIT_CLAMPED && !p->clamp_at_switch)
+        c.supply_current = c.charge;
     return c;
 }
 
