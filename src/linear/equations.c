@@ -39,7 +39,7 @@ static enum dw_status check_plan(const struct dw_equations *plan, struct dw_erro
 
 static enum dw_status copy_mode(struct dw_modes *modes, size_t i, const struct dw_equations_mode *given, struct dw_error *error)
 {
-    const enum dw_status status = modes_add(modes, i, given->name, given->guard_count, 0, error);
+    const enum dw_status status = dwi_modes_add(modes, i, given->name, given->guard_count, 0, error);
     for (size_t k = 0; k < given->guard_count && status == DW_OK; k++)
         modes->modes[i]->guards[k].tag = (int)k;
     return status;
@@ -140,7 +140,7 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
         if (!isfinite(run->node.high[i]))
             return dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: leaves state %zu not finite at %.9g s", mode->name,
                                 which + 1, i + 1, time);
-    return run_set_mode(run, next, error);
+    return dwi_run_set_mode(run, next, error);
 }
 
 static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)

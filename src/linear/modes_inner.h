@@ -48,9 +48,9 @@ enum dw_status modes_check_guards(const char *name, size_t count, struct dw_erro
 /* Room for modes, none of which is there, and for scales, which are copied. NULL: no memory is left. */
 struct dw_modes *modes_allocate(const struct dw_modes_plan *plan, struct dw_error *error);
 /* A mode with room for its name, guards, outputs and so many numbers; DW_NO_MEMORY. */
-enum dw_status modes_add(struct dw_modes *modes, size_t mode, const char *name, size_t guards, size_t numbers, struct dw_error *error);
-/* Makes the mode if it is not there yet. */
-enum dw_status modes_need(struct dw_modes *modes, size_t mode, struct dw_error *error);
+enum dw_status dwi_modes_add(struct dw_modes *modes, size_t mode, const char *name, size_t guards, size_t numbers, struct dw_error *error);
+/* Frees it, where it is there. */
+void dwi_modes_drop(struct dw_modes *modes, size_t mode);
 
 /* How the state changes with that at the start. */
 struct tangent {
@@ -83,6 +83,8 @@ struct dw_run {
 
 /* What carries a run from event to event: modes that are linear, or smooth equations. */
 struct engine {
+    /* Makes a mode that is not there yet; NULL: all are. */
+    enum dw_status (*make)(struct dw_modes *modes, size_t mode, struct dw_error *error);
     /* Outputs at a node whose input is set, and their slopes along the line of the input; slope NULL: not asked for. */
     void (*output)(const struct dw_run *run, double time, const struct node *node, double *value, double *slope);
     /* The first guard of the present mode that is broken now, below zero or at zero and going down; NULL where none is. */
@@ -102,13 +104,13 @@ static inline const struct mode *present_mode(const struct dw_run *run)
 }
 
 /* Puts the run into a mode, which is made where it is not there yet. */
-enum dw_status run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error);
+enum dw_status dwi_run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error);
 /* Gives a row at an offset of the stretch; the node's input part is set. */
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                         struct dw_error *error);
 /* Time of the next uniform row.
  *   slack    out, s: within so much of an instant it is on it, and has the values after what jumps there */
-double run_uniform_time(const struct dw_run *run, double *slack);
+double dwi_run_uniform_time(const struct dw_run *run, double *slack);
 /* Walks the stretch from *offset in the present mode until its end (*guard = NULL) or a guard's crossing. */
 enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 /* The tangent over a part of the stretch; through an event: its begin, each reset at that instant, its end. */

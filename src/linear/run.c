@@ -44,7 +44,7 @@ struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *o
     return run;
 }
 
-double run_uniform_time(const struct dw_run *run, double *slack)
+double dwi_run_uniform_time(const struct dw_run *run, double *slack)
 {
     const double time = run->begin + (double)run->uniform_next / run->options.uniform;
     *slack = dw_time_slack(fmax(fabs(time), fabs(run->begin)));
@@ -56,7 +56,7 @@ static void begin_uniform(struct dw_run *run)
 {
     double slack;
     run->uniform_next = (unsigned long long)fmax((run->time - run->begin) * run->options.uniform - 1, 0);
-    while (run->options.uniform > 0 && run_uniform_time(run, &slack) < run->time - slack)
+    while (run->options.uniform > 0 && dwi_run_uniform_time(run, &slack) < run->time - slack)
         run->uniform_next++;
 }
 
@@ -131,9 +131,9 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
     return run->options.sink(run->options.context, &row, error);
 }
 
-enum dw_status run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error)
+enum dw_status dwi_run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error)
 {
-    const enum dw_status status = modes_need(run->modes, mode, error);
+    const enum dw_status status = run->modes->modes[mode] ? DW_OK : run->modes->engine->make(run->modes, mode, error);
     if (status != DW_OK)
         return status;
     run->mode = mode;
@@ -223,7 +223,7 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
     for (size_t i = 0; i < n; i++)
         if (!isfinite(state[i]))
             return dw_error_set(error, DW_BAD_USE, 0, "state %zu is not finite at the start", i + 1);
-    status = run_set_mode(run, mode, error);
+    status = dwi_run_set_mode(run, mode, error);
     if (status != DW_OK)
         return status;
     run->time = run->begin = time;
@@ -307,7 +307,7 @@ enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error)
 {
     double time, slack;
     enum dw_status status = DW_OK;
-    while (!status && run->options.uniform > 0 && (time = run_uniform_time(run, &slack)) <= run->time + slack) {
+    while (!status && run->options.uniform > 0 && (time = dwi_run_uniform_time(run, &slack)) <= run->time + slack) {
         run->uniform_next++;
         status = run_give(run, time, &run->node, DW_ROW_BETWEEN, 0, error);
     }

@@ -286,7 +286,7 @@ static enum dw_status give_uniform(struct walk *w, double instant, struct dw_err
 {
     struct dw_run *run = w->run;
     double time, slack, stage[STAGES][DW_STATES], state[DW_STATES];
-    while ((time = run_uniform_time(run, &slack)) < instant - slack) {
+    while ((time = dwi_run_uniform_time(run, &slack)) < instant - slack) {
         const double offset = larger(time - run->time, w->from->offset);
         struct node node;
         step_carry(run, w->from, offset - w->from->offset, stage, state);

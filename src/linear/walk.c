@@ -286,7 +286,7 @@ static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double e
 static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, double instant, struct dw_error *error)
 {
     double time, slack;
-    while ((time = run_uniform_time(run, &slack)) < instant - slack) {
+    while ((time = dwi_run_uniform_time(run, &slack)) < instant - slack) {
         const struct doubled offset = exact_sum(time, -run->time);
         struct node node = cell->here->node;
         struct position position = cell->position;

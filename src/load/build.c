@@ -2,14 +2,14 @@
 #include "load/build_inner.h"
 #include <string.h>
 
-void build_begin(struct build *build, size_t states, size_t inputs)
+void dwi_build_begin(struct build *build, size_t states, size_t inputs)
 {
     memset(build, 0, sizeof *build);
     build->states = states;
     build->inputs = inputs;
 }
 
-struct dw_mode build_end(const struct build *b, const char *name)
+struct dw_mode dwi_build_end(const struct build *b, const char *name)
 {
     return (struct dw_mode){ .name = name, .a = b->a, .a_low = b->a_low, .b = b->b, .b_low = b->b_low, .e = b->e, .e_low = b->e_low,
                              .c = b->c, .d = b->d, .f = b->f, .guards = b->guards, .guard_count = b->guard_count };
@@ -23,14 +23,14 @@ static struct dw_guard *add_guard(struct build *b, double offset, double scale, 
     return b->guards + k;
 }
 
-struct dw_guard *build_guard(struct build *b, const double *state, double factor, double offset, double scale, size_t next)
+struct dw_guard *dwi_build_guard(struct build *b, const double *state, double factor, double offset, double scale, size_t next)
 {
     for (size_t i = 0; i < b->states; i++)
         b->guard_state[b->guard_count][i] = factor * state[i];
     return add_guard(b, offset, scale, next);
 }
 
-struct dw_guard *build_input_guard(struct build *b, size_t input, double factor, double offset, double scale, size_t next)
+struct dw_guard *dwi_build_input_guard(struct build *b, size_t input, double factor, double offset, double scale, size_t next)
 {
     b->guard_input[b->guard_count][input] = factor;
     return add_guard(b, offset, scale, next);
@@ -38,12 +38,12 @@ struct dw_guard *build_input_guard(struct build *b, size_t input, double factor,
 
 /* ---- paths ---- */
 
-double path_volts(const struct paths *p, size_t path)
+double dwi_path_volts(const struct paths *p, size_t path)
 {
     return p->path[path].share * p->supply + p->path[path].own;
 }
 
-size_t path_for(const struct paths *p, enum gate_state high, enum gate_state low, int direction)
+size_t dwi_path_for(const struct paths *p, enum gate_state high, enum gate_state low, int direction)
 {
     for (size_t k = 0; k < p->count; k++) {  /* unrun: all-cases */
         const struct path *path = p->path + k;
@@ -69,7 +69,7 @@ static size_t path_beside(const struct paths *p, size_t path, enum conduction co
 static void gate_guard(const struct paths *p, struct build *b, size_t input, enum gate_state now, size_t next)
 {
     const double sign = now == GATE_ON ? 1 : -1;
-    build_input_guard(b, input, sign, -sign * p->threshold, p->gate_scale, next);
+    dwi_build_input_guard(b, input, sign, -sign * p->threshold, p->gate_scale, next);
 }
 
 static void diode_guards(const struct paths *p, struct build *b, size_t path, size_t own)
@@ -79,30 +79,30 @@ static void diode_guards(const struct paths *p, struct build *b, size_t path, si
         return;
     if (conduction != BLOCKS) {
         const double sign = conduction == CONDUCTS_FORWARD ? 1 : -1;
-        build_guard(b, p->current, sign, sign * p->through * path_volts(p, path), p->amperes,
+        dwi_build_guard(b, p->current, sign, sign * p->through * dwi_path_volts(p, path), p->amperes,
                     path_beside(p, path, BLOCKS) * p->each + own)->reset = p->no_current;
         return;
     }
     const size_t forward = path_beside(p, path, CONDUCTS_FORWARD), back = path_beside(p, path, CONDUCTS_BACK);
     if (p->through == 0) {  /* entered with a current, one of its paths takes it */
-        build_guard(b, p->current, -1, 0, p->amperes, forward * p->each + own);
-        build_guard(b, p->current, 1, 0, p->amperes, back * p->each + own);
+        dwi_build_guard(b, p->current, -1, 0, p->amperes, forward * p->each + own);
+        dwi_build_guard(b, p->current, 1, 0, p->amperes, back * p->each + own);
     }
     /* without one, the load's own voltage may open a path */
-    build_guard(b, p->emf, -1, path_volts(p, back) + p->slack, p->supply, back * p->each + own);
-    build_guard(b, p->emf, 1, p->slack - path_volts(p, forward), p->supply, forward * p->each + own);
+    dwi_build_guard(b, p->emf, -1, dwi_path_volts(p, back) + p->slack, p->supply, back * p->each + own);
+    dwi_build_guard(b, p->emf, 1, p->slack - dwi_path_volts(p, forward), p->supply, forward * p->each + own);
 }
 
-void path_guards(const struct paths *p, struct build *b, size_t path, size_t own)
+void dwi_path_guards(const struct paths *p, struct build *b, size_t path, size_t own)
 {
     const struct path *now = p->path + path;
     if (now->high != GATE_ANY)
         gate_guard(p, b, p->pin, now->high,
-                   path_for(p, now->high == GATE_ON ? GATE_OFF : GATE_ON, GATE_OFF, now->direction) * p->each + own);
+                   dwi_path_for(p, now->high == GATE_ON ? GATE_OFF : GATE_ON, GATE_OFF, now->direction) * p->each + own);
     if (now->low != GATE_ANY)
         gate_guard(p, b, p->low, now->low,
-                   path_for(p, GATE_OFF, now->low == GATE_ON ? GATE_OFF : GATE_ON, now->direction) * p->each + own);
+                   dwi_path_for(p, GATE_OFF, now->low == GATE_ON ? GATE_OFF : GATE_ON, now->direction) * p->each + own);
     if (now->direction)
-        build_input_guard(b, p->direction, now->direction, 0, 1, path_for(p, now->high, now->low, -now->direction) * p->each + own);
+        dwi_build_input_guard(b, p->direction, now->direction, 0, 1, dwi_path_for(p, now->high, now->low, -now->direction) * p->each + own);
     diode_guards(p, b, path, own);
 }

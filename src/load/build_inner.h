@@ -19,11 +19,11 @@ struct build {
 };
 
 /* Begins with zeros. */
-void build_begin(struct build *build, size_t states, size_t inputs);
-struct dw_mode build_end(const struct build *build, const char *name);
+void dwi_build_begin(struct build *build, size_t states, size_t inputs);
+struct dw_mode dwi_build_end(const struct build *build, const char *name);
 /* g = factor * state . x + offset, [states]; and g = factor * u[input] + offset. */
-struct dw_guard *build_guard(struct build *build, const double *state, double factor, double offset, double scale, size_t next);
-struct dw_guard *build_input_guard(struct build *build, size_t input, double factor, double offset, double scale, size_t next);
+struct dw_guard *dwi_build_guard(struct build *build, const double *state, double factor, double offset, double scale, size_t next);
+struct dw_guard *dwi_build_input_guard(struct build *build, size_t input, double factor, double offset, double scale, size_t next);
 
 /* ---- paths of a load's current: which switch or diode conducts ---- */
 
@@ -63,10 +63,10 @@ struct paths {
 };
 
 /* V on the load without current and input. */
-double path_volts(const struct paths *paths, size_t path);
+double dwi_path_volts(const struct paths *paths, size_t path);
 /* The path for gates and direction, in which diodes have yet to find out whether they conduct. */
-size_t path_for(const struct paths *paths, enum gate_state high, enum gate_state low, int direction);
+size_t dwi_path_for(const struct paths *paths, enum gate_state high, enum gate_state low, int direction);
 /* Guards of a path on gates, direction and current, and on the load's own voltage that opens a diode's path. */
-void path_guards(const struct paths *paths, struct build *build, size_t path, size_t own);
+void dwi_path_guards(const struct paths *paths, struct build *build, size_t path, size_t own);
 
 #endif

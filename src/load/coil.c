@@ -33,7 +33,7 @@ static bool has_armature(const struct dw_coil_plan *p)
 static size_t add_guard(struct dw_coil *coil, struct branch branch, double scale, size_t next)
 {
     const double state[N] = { branch.current, branch.stray };
-    build_guard(&coil->build, state, 1, branch.alone, scale, next);
+    dwi_build_guard(&coil->build, state, 1, branch.alone, scale, next);
     return coil->build.guard_count - 1;
 }
 
@@ -57,7 +57,7 @@ static void gate_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_i
     const struct dw_coil_plan *p = &coil->plan;
     const bool on = circuit == CIRCUIT_ON;
     const size_t k = coil->build.guard_count;
-    build_input_guard(&coil->build, DW_COIL_PIN, on ? 1 : -1, on ? -p->threshold : p->threshold, fmax(fabs(p->threshold), 1),
+    dwi_build_input_guard(&coil->build, DW_COIL_PIN, on ? 1 : -1, on ? -p->threshold : p->threshold, fmax(fabs(p->threshold), 1),
                       mode_of(on ? CIRCUIT_OPEN : CIRCUIT_ON, pulled_in));
     /* the stray capacitance stood at the switch's voltage */
     reset_to(coil, k, same_current, (struct branch){ .current = on && p->stray > 0 ? p->switch_resistance : 0 });
@@ -169,7 +169,7 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     struct dw_port port[OUTPUTS_MOST];
     struct branch value[OUTPUTS_MOST];
     struct build *b = &coil->build;
-    build_begin(b, N, M);
+    dwi_build_begin(b, N, M);
     b->a[0] = c.drive.current / inductance;
     b->a[1] = c.drive.stray / inductance;
     b->e[0] = c.drive.alone / inductance;
@@ -191,7 +191,7 @@ static void make(void *of, size_t mode, struct dw_mode *out)
         path_guard(coil, circuit, pulled_in, volts);
     if (has_armature(p))
         armature_guard(coil, circuit, pulled_in);
-    *out = build_end(b, c.name);
+    *out = dwi_build_end(b, c.name);
 }
 
 /* With the switch off since long ago. */

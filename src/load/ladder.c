@@ -109,7 +109,7 @@ struct dw_system *dw_ladder_system(const struct dw_ladder *ladder, struct dw_err
     const struct ladder_net *net = &ladder->net;
     struct build build;
     double weight[LADDER_STATES];
-    build_begin(&build, net->states, 1);
+    dwi_build_begin(&build, net->states, 1);
     fill_arrays(net, &ladder->forms, 0, 2 * net->count, &build);
     fill_weights(net, weight);
     return dw_system_new(&(struct dw_matrices){ .states = net->states, .inputs = 1, .outputs = 2 * net->count, .a = build.a,
@@ -138,9 +138,9 @@ static void make_push_pull(void *of, size_t mode, struct dw_mode *out)
 {
     struct driven *driven = of;
     (void)mode;
-    build_begin(&driven->build, driven->ladder.net.states, 1);
+    dwi_build_begin(&driven->build, driven->ladder.net.states, 1);
     fill_arrays(&driven->ladder.net, &driven->ladder.forms, driven->first, driven->outputs, &driven->build);
-    *out = build_end(&driven->build, "push-pull");
+    *out = dwi_build_end(&driven->build, "push-pull");
 }
 
 /* The pin is no input: it stands at a voltage, so that b u becomes the constant e, d u becomes f, or floats. */
@@ -162,11 +162,11 @@ static void make_one_switch(void *of, size_t mode, struct dw_mode *out)
 {
     struct driven *driven = of;
     struct build *build = &driven->build;
-    build_begin(build, driven->ladder.net.states, 1);
+    dwi_build_begin(build, driven->ladder.net.states, 1);
     fill_arrays(&driven->ladder.net, mode == OFF ? &driven->floating : &driven->ladder.forms, driven->first, driven->outputs, build);
-    fix_pin(build, driven->outputs, mode == OFF ? 0 : path_volts(&driven->paths, mode));
-    path_guards(&driven->paths, build, mode, 0);
-    *out = build_end(build, driven->path[mode].name);
+    fix_pin(build, driven->outputs, mode == OFF ? 0 : dwi_path_volts(&driven->paths, mode));
+    dwi_path_guards(&driven->paths, build, mode, 0);
+    *out = dwi_build_end(build, driven->path[mode].name);
 }
 
 /* The reset into the mode off: no current in the coils before the first shunt. */

@@ -100,7 +100,7 @@ static struct mechanical mechanical_mode(const struct dw_motor *motor, size_t m)
 static void speed_guard(struct dw_motor *motor, double factor, double offset, size_t path, size_t next)
 {
     const double speed = dw_motor_no_load_speed(&motor->plan);
-    struct dw_guard *guard = build_guard(&motor->build, of_speed, factor, offset, speed, path * motor->mechanicals + next);
+    struct dw_guard *guard = dwi_build_guard(&motor->build, of_speed, factor, offset, speed, path * motor->mechanicals + next);
     guard->reset = next == 0 && motor->plan.drag > 0 ? no_speed : NULL;
 }
 
@@ -110,7 +110,7 @@ static void mechanical_guards(struct dw_motor *motor, const struct mechanical *m
     const double torque = p->constant * dw_motor_stall_current(p);
     for (int sense = -1; mode->stuck && sense <= 1; sense += 2) {  /* |K i - load| <= drag */
         const size_t next = path * motor->mechanicals + (sense > 0 ? 1 : 1 + motor->chords), k = motor->build.guard_count;
-        build_guard(&motor->build, of_current, -sense * p->constant, p->drag + sense * p->torque / p->gear, torque, next);
+        dwi_build_guard(&motor->build, of_current, -sense * p->constant, p->drag + sense * p->torque / p->gear, torque, next);
         motor->build.guard_input[k][DW_MOTOR_TORQUE] = sense / p->gear;
     }
     if (!mode->stuck && isfinite(mode->low))
@@ -129,7 +129,7 @@ static void rates(struct dw_motor *motor, size_t path, const struct mechanical *
         w->a[DW_MOTOR_CURRENT * N + DW_MOTOR_CURRENT] = -(p->resistance + el->ohms) / p->inductance;
         w->a[DW_MOTOR_CURRENT * N + DW_MOTOR_SPEED] = -p->constant / p->inductance;
         w->b[DW_MOTOR_CURRENT * M + DW_MOTOR_PIN] = el->pin / p->inductance;
-        w->e[DW_MOTOR_CURRENT] = path_volts(&motor->paths, path) / p->inductance;
+        w->e[DW_MOTOR_CURRENT] = dwi_path_volts(&motor->paths, path) / p->inductance;
     }
     if (!me->stuck) {
         w->a[DW_MOTOR_SPEED * N + DW_MOTOR_CURRENT] = p->constant / inertia;
@@ -160,7 +160,7 @@ static void outputs(struct dw_motor *motor, size_t path)
     const bool blocks = el->conduction == BLOCKS;
     size_t row = 0;
     if (p->all) {
-        output_row(w, row++, blocks ? 0 : -el->ohms, blocks ? k : 0, 0, el->pin, blocks ? 0 : path_volts(&motor->paths, path));
+        output_row(w, row++, blocks ? 0 : -el->ohms, blocks ? k : 0, 0, el->pin, blocks ? 0 : dwi_path_volts(&motor->paths, path));
         output_row(w, row++, 0, k, 0, 0, 0);
         output_row(w, row++, k, 0, 0, 0, 0);
         output_row(w, row++, 0, 0, 1, 0, 0);
@@ -214,12 +214,12 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     struct dw_motor *motor = of;
     const size_t path = mode / motor->mechanicals, m = mode % motor->mechanicals, forward = motor->plan.drag > 0;
     const struct mechanical mechanical = mechanical_mode(motor, m);
-    build_begin(&motor->build, N, M);
+    dwi_build_begin(&motor->build, N, M);
     rates(motor, path, &mechanical);
     outputs(motor, path);
-    path_guards(&motor->paths, &motor->build, path, m);
+    dwi_path_guards(&motor->paths, &motor->build, path, m);
     mechanical_guards(motor, &mechanical, path);
-    *out = build_end(&motor->build, motor->path[path].name);
+    *out = dwi_build_end(&motor->build, motor->path[path].name);
     out->curve = 1 + 3 * path + (mechanical.stuck ? 0 : m < forward + motor->chords ? 1 : 2);
 }
 
@@ -236,7 +236,7 @@ static struct dw_plant *make_plant(struct dw_motor *motor, struct dw_error *erro
         .modes = { .states = N, .inputs = M, .outputs = output_count, .mode_count = motor->paths.count * motor->mechanicals,
                    .make = make, .of = motor, .weight = weight, .drifts = drifts },
         .ports = ports, .load = motor, .release = free,
-        .mode = path_for(&motor->paths, GATE_OFF, GATE_OFF, 1) * motor->mechanicals }, error);
+        .mode = dwi_path_for(&motor->paths, GATE_OFF, GATE_OFF, 1) * motor->mechanicals }, error);
 }
 
 struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error)
@@ -253,7 +253,7 @@ struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error 
     motor->chords = chord_count(plan, motor->law);
     motor->mechanicals = plan->drag > 0 || plan->torque_at_square > 0 ? (plan->drag > 0) + 2 * motor->chords : 1;
     motor->paths = (struct paths){
-        .path = motor->path, .count = motor_paths(plan, motor->path), .each = motor->mechanicals, .supply = plan->supply,
+        .path = motor->path, .count = dwi_motor_paths(plan, motor->path), .each = motor->mechanicals, .supply = plan->supply,
         .threshold = plan->threshold, .gate_scale = fmax(fabs(plan->threshold), 1), .amperes = dw_motor_stall_current(plan),
         .slack = EMF_SLACK * plan->supply, .pin = DW_MOTOR_PIN, .low = DW_MOTOR_LOW, .direction = DW_MOTOR_DIRECTION,
         .current = of_current, .emf = motor->emf, .no_current = no_current

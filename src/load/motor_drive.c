@@ -41,7 +41,7 @@ static struct path reversed(struct path path)
     return path;
 }
 
-size_t motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PATHS])
+size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PATHS])
 {
     const double v = p->supply, d = p->diode_drop, r = p->switch_resistance;
     const enum gate_state open = p->low_gate ? GATE_OFF : GATE_ANY;

@@ -9,6 +9,6 @@
 enum { MOTOR_PATHS = 14 };
 
 /* The paths of a drive; returns how many. */
-size_t motor_paths(const struct dw_motor_plan *plan, struct path paths[MOTOR_PATHS]);
+size_t dwi_motor_paths(const struct dw_motor_plan *plan, struct path paths[MOTOR_PATHS]);
 
 #endif
