@@ -178,13 +178,16 @@ static enum dw_status find_start(struct follow *f, size_t *mode, double *state, 
     size_t count;
     const double *lap = dw_repeat_lap(f->repeat, &count);
     double *time = malloc(count * sizeof *time), *input = malloc((count * f->inputs + 1) * sizeof *input);
-    enum dw_status status = time && input ? DW_OK : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for one period");
-    for (size_t i = 0; !status && i < count; i++) {
-        time[i] = lap[i * f->columns];
-        inputs_of(f, lap + i * f->columns, 0, input + i * f->inputs);
-    }
-    if (!status)
+    enum dw_status status = DW_NO_MEMORY;
+    if (time && input) {
+        for (size_t i = 0; i < count; i++) {
+            time[i] = lap[i * f->columns];
+            inputs_of(f, lap + i * f->columns, 0, input + i * f->inputs);
+        }
         status = dw_modes_steady(dw_plant_modes(f->plan->plant), time, input, count, mode, state, &f->seen->steady, error);
+    } else {
+        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for one period");
+    }
     free(time);
     free(input);
     if (status == DW_NO)
@@ -247,8 +250,10 @@ static enum dw_status prepare(struct follow *f, struct dw_error *error)
                                 exact = { .accuracy = plan->accuracy, .sink = watch_row, .context = f };
     struct dw_modes *modes = dw_plant_modes(plan->plant);
     f->before = calloc(3 * f->columns + f->outputs, sizeof *f->before);
-    if (!f->before)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+    if (!f->before) {
+        dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+        return DW_NO_MEMORY;
+    }
     f->now = f->before + f->columns;
     f->out = f->now + f->columns;
     if (plan->steady && plan->side)
@@ -268,7 +273,7 @@ enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *re
                          struct dw_error *error)
 {
     struct dw_error own_error = { .status = DW_OK };
-    struct dw_follow_seen own_seen;
+    struct dw_follow_seen own_seen = { 0 };
     struct follow f = { .plan = plan, .seen = seen ? seen : &own_seen, .reader = reader, .repeat = plan->repeat,
                         .columns = dw_header_columns(dw_reader_header(reader)), .inputs = dw_plant_inputs(plan->plant),
                         .outputs = dw_plant_outputs(plan->plant) };

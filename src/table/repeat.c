@@ -35,8 +35,10 @@ static enum dw_status keep(struct dw_repeat *r, struct rows *rows, const double 
     if (!rows->values || rows->count + count > rows->room) {
         const size_t room = 2 * (rows->count + count) + 64;
         double *grown = realloc(rows->values, room * r->columns * sizeof *grown);
-        if (!grown)
-            return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory: one period is kept, so far %zu rows", rows->count);
+        if (!grown) {
+            dw_error_set(error, DW_NO_MEMORY, 0, "out of memory: one period is kept, so far %zu rows", rows->count);
+            return DW_NO_MEMORY;
+        }
         rows->values = grown;
         rows->room = room;
     }
@@ -131,7 +133,9 @@ struct dw_repeat *dw_repeat_new(struct dw_reader *reader, const char *wanted, st
     r->columns = dw_header_columns(dw_reader_header(reader));
     r->period = period;
     r->low = calloc(5 * r->columns, sizeof *r->low);
-    if (r->low ? find_period(r, error) : dw_no_memory(error)) {
+    if (!r->low)
+        dw_no_memory(error);
+    if (!r->low || find_period(r, error)) {
         dw_repeat_free(r);
         return NULL;
     }
