@@ -2,6 +2,7 @@
 /* Wherever memory runs out inside the library, it says so and keeps nothing: each allocation of each job below is made to
  * fail, alone and with all after it. */
 #include "suite.h"
+#include <dutywright/chain.h>
 #include <dutywright/coil.h>
 #include <dutywright/counter.h>
 #include <dutywright/design.h>
@@ -295,6 +296,7 @@ static enum dw_status ladders(struct dw_error *error)
     struct dw_system *system = NULL;
     double state[DW_STATES] = { 0 }, integral[DW_OUTPUTS], real[DW_STATES], imaginary[DW_STATES];
     struct dw_steady steady;
+    struct dw_result result[DW_MEASURES];
     if (MADE(ladder) && MADE(system = dw_ladder_system(ladder, error)) &&
         RIGHT(dw_system_steady(system, clock_time, clock_pin, CLOCK, state, &steady, error)) &&
         RIGHT(dw_system_integral(system, state, clock_pin, clock_pin + 2, 1e-3, integral, error)) &&
@@ -305,8 +307,9 @@ static enum dw_status ladders(struct dw_error *error)
         RIGHT(dw_system_advance(system, state, clock_pin, clock_pin + 2, 1.7e-3, 0, error)) &&
         MADE(plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
                                                                             .diode_drop = 0.7, .all = true }, error)) &&
-        RIGHT(run_plant(plant, NULL, error)) && RIGHT(follow_file(plant, "a steady start", error)))
-        status = follow_file(plant, NULL, error);
+        RIGHT(run_plant(plant, NULL, error)) && RIGHT(follow_file(plant, "a steady start", error)) && RIGHT(follow_file(plant, NULL, error)))
+        status = dw_chain_measure(&(struct dw_chain){ .train = &(struct dw_pulse_train){ .period = 1e-3, .duty = 0.4, .high = 3.3 },
+                                                      .plant = plant, .output = 4, .accuracy = 1e-3 }, result, error);
     dw_plant_free(plant);
     dw_system_free(system);
     dw_ladder_free(ladder);
