@@ -107,9 +107,11 @@ DW_API void dw_run_free(struct dw_run *run);
 DW_API enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const double *state, const double *input,
                                    struct dw_error *error);
 
-/* Goes on to the next input row; the input is a straight line from the last. The same time again is a jump.
+/* Goes on to the next input row; the input is a straight line from the last. The same time again, or less than 1e-100 s later, is a
+ * jump.
  *   returns  DW_OK; DW_BAD_USE: time goes back or is not finite, rates too fast; DW_NO: endless switching, the error says
- *            when and between which modes; DW_NO_MEMORY; what the sink gave
+ *            when and between which modes, or values whose derivatives are beyond what numbers can hold; DW_NO_MEMORY; what the sink
+ *            gave
  *   accuracy events to 1e-12 of the stretch between two input rows, or where |g| <= 1e-13 of its scale, whichever is looser;
  *            no crossing is missed, however short, unless |g| stays below 1e-13 of its scale: proved by a bound on the
  *            derivatives, docs/theory.md, (2.7). Of equations: see there */

@@ -13,6 +13,7 @@ enum {
 };
 
 #define INSTANT 1e-12  /* of a stretch */
+#define NO_TIME 1e-100 /* s; a line so short is a jump: nothing else moves, and the squares of its slope are beyond numbers */
 
 static size_t run_size(const struct dw_modes *modes)
 {
@@ -289,8 +290,10 @@ enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input,
         return status;
     if (time < run->time)
         return dw_error_set(error, DW_BAD_USE, 0, "time goes back from %.17g to %.17g", run->time, time);
-    if (time == run->time)
+    if (time - run->time < NO_TIME) {
+        run->time = time;
         return jump(run, input, error);
+    }
     run->goal_time = time;
     if (m > 0)
         memcpy(run->goal_input, input, m * sizeof *input);

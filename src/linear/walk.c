@@ -388,6 +388,9 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
         return DW_OK;
     while (!stretch_at_end(stretch, cell.position)) {
         take_cell(run, &cell, judged);
+        if (judged && cell.here->wholly && !isfinite(cell.here->rates.norm[ORDERS]))
+            return dw_error_set(error, DW_NO, 0, "at %.9g s something is so large, or changes so fast, that its derivatives are beyond "
+                                "what numbers can hold", run->time + stretch_offset(stretch, cell.position).hi);
         struct row_found found;
         found.offset = stretch_offset(stretch, cell.after);
         *guard = judged ? first_crossing(run, &cell, &found) : NULL;
