@@ -25,9 +25,9 @@ extern "C" {
  *              lines; DW_NO_MEMORY
  *   accuracy   8 DBL_EPSILON of the largest |x - mean|, plus what the rounding of the times moves: half an ulp of the
  *              latest time over T, times the total variation of x, at worst
- *   cost       the least of rows x lines, transforms of the cells of a grid on which the rows lie, and some 20 transforms
- *              of so many points as lines; the numbers agree to the accuracy above. FFTW's planner serves one thread at a
- *              time
+ *   cost       the least of rows x lines, one or two transforms of the cells of a grid on which the rows lie, and some 20
+ *              transforms of so many points as lines; the numbers agree to the accuracy above. FFTW's planner serves one thread
+ *              at a time
  *   source     docs/theory.md, equations 5.4, 5.6 and 5.7 */
 DW_API enum dw_status dw_fourier(const double *time, const double *value, size_t rows, size_t channels, size_t lines,
                                  double *out, struct dw_error *error);

@@ -1,146 +1,67 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The Fourier sum whose way of adding is chosen by what it costs. */
+/* Fourier coefficients by the way that takes the fewest operations. */
 #include "measure/fourier_inner.h"
+#include <dutywright/spectrum.h>
 #include <math.h>
 #include <stdlib.h>
 
-enum { BLOCK = 1024 }; /* rows added between two gatherings */
-
-struct fourier {
-    struct fourier_plan plan;
-    struct fourier_direct *direct;
-    struct fourier_cells *cells;
-    double *reference;  /* [channels] */
-    double *done;       /* [channels x (lines + 1) x 2] of plans before this; NULL: there was none */
-    double *share;      /* [BLOCK] */
-    double *value;      /* [BLOCK x channels] */
-};
-
-struct fourier_plan fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid)
+/* Counts of products, half as many where they stand in loops over neighbours, which even a small machine multiplies in pairs.
+ * Nothing here is a time: what adding up, memory and a planner cost beside makes a factor of two or so, on one machine another
+ * than on the next. That is no matter: far from where two ways cost the same the counts are decades apart, and near it either
+ * will do. */
+struct fourier_way fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid)
 {
-    /* Nanoseconds, roughly, as measured on one machine; only the order matters, and all ways give the same numbers. A grid
-     * is taken wherever it costs little, since it takes rounding off the times: lines that should vanish do. */
-    const double n = (double)rows, h = (double)lines, m = (double)grid, little = 1e6;
-    const double direct = n * (200 + 5 * fmax(h, CHUNK)), on_grid = 30 * m + 50 * h, in_cells = n * 300 + h * 1500;
-    struct fourier_plan plan = { .way = FOURIER_DIRECT, .lines = lines, .channels = channels };
-    if (grid && (on_grid <= little || (on_grid <= direct && on_grid <= in_cells))) {
-        plan.way = FOURIER_GRID;
-        plan.cells = grid;
-    } else if (in_cells < direct) {
-        plan.way = FOURIER_CELLS;
+    const double n = (double)rows, h = (double)lines, m = (double)grid, c = (double)channels;
+    /* a piece: angles and their multiples up to 64; in each line two are turned and weighed, and make four products a channel */
+    const double direct = n * (1000 + fmax(h, 64) * (8 + 2 * c));
+    /* Gauss's rules, a planner; a piece: some five nodes in 22 moments; a line: 22 weights by division, products, transforms */
+    const double in_cells = 3e5 + n * (100 + 55 * (3 + c)) + 22 * h * (24 + c * (4 + log2(h + 2)));
+    const double on_grid = 2.5 * c * m * log2(m + 2) + h * (30 + 8 * c); /* two transforms */
+    /* a grid takes rounding off the times, so that lines that should vanish do: worth it where nobody notices what it costs */
+    const bool little = grid <= 1 << 15;
+    if (grid && (little || (on_grid <= direct && on_grid <= in_cells)))
+        return (struct fourier_way){ .grid = grid };
+    return (struct fourier_way){ .direct = direct <= in_cells };
+}
+
+enum dw_status dwi_fourier_by(const struct fourier_way *way, const struct fourier_rows *rows, size_t lines, double *out,
+                              struct dw_error *error)
+{
+    if (way->direct ? dwi_fourier_direct(rows, lines, out) : dwi_fourier_cells(rows, lines, way->grid, out))
+        return DW_OK;
+    return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines of %zu channels", lines, rows->channels);
+}
+
+enum dw_status dwi_fourier(const struct fourier_rows *rows, double slack, size_t lines, double *out, struct dw_error *error)
+{
+    const size_t most = (size_t)fmin(64 * (double)rows->count, FOURIER_CELLS_MOST);
+    const struct fourier_way way = fourier_choose(rows->count, lines, rows->channels, fourier_grid(rows, slack, most));
+    return dwi_fourier_by(&way, rows, lines, out, error);
+}
+
+/* ---- a period that lies in memory ---- */
+
+enum dw_status dw_fourier(const double *time, const double *value, size_t rows, size_t channels, size_t lines, double *out,
+                          struct dw_error *error)
+{
+    if (lines > FOURIER_LINES_MOST)
+        return dw_error_set(error, DW_BAD_USE, 0, "%zu lines are asked; at most %d can be had", lines, FOURIER_LINES_MOST);
+    double *mean = calloc(channels + !channels, sizeof *mean);
+    if (!mean)
+        return dw_no_memory(error);
+    enum dw_status status = dw_mean(time, value, rows, channels, mean, error);
+    const double start = status == DW_OK ? time[0] : 0, end = status == DW_OK ? time[rows - 1] : 0;
+    if (status == DW_OK && !isfinite(end - start))
+        status = dw_error_set(error, DW_BAD_INPUT, 0, "from %g s to %g s is longer than a number can hold", start, end);
+    if (status == DW_OK) {
+        const struct fourier_rows all = { .time = time, .value = value, .time_step = 1, .value_step = channels, .count = rows,
+                                          .channels = channels, .start = start, .period = end - start, .reference = mean };
+        status = dwi_fourier(&all, fourier_slack(fmax(fabs(start), fabs(end)), end - start), lines, out, error);
     }
-    return plan;
-}
-
-struct fourier_plan fourier_choose_uniform(size_t rows, size_t lines, size_t channels)
-{
-    enum { FEW_LINES = 1024 }; /* for fewer than one in so many points, moments cost a third of one large transform */
-    const bool few = (rows - 1) / FEW_LINES >= lines;
-    return (struct fourier_plan){ .way = few ? FOURIER_CELLS : FOURIER_VALUES,
-                                  .lines = lines,
-                                  .channels = channels,
-                                  .cells = rows - 1,
-                                  .uniform = true,
-                                  .points = few ? rows - 1 : 0 };
-}
-
-struct fourier *fourier_new(const struct fourier_plan *plan, const double *reference, struct dw_error *error)
-{
-    struct fourier *f = calloc(1, sizeof *f);
-    if (f) {
-        f->plan = *plan;
-        if (plan->way == FOURIER_DIRECT)
-            f->direct = direct_new(plan);
-        else
-            f->cells = cells_new(plan);
-        f->reference = calloc(plan->channels, sizeof *f->reference);
-        f->share = calloc(BLOCK, sizeof *f->share);
-        f->value = calloc(BLOCK * plan->channels, sizeof *f->value);
+    for (size_t i = 0; i < channels && status == DW_OK; i++) {
+        out[2 * i * (lines + 1)] = mean[i];
+        out[2 * i * (lines + 1) + 1] = 0;
     }
-    if (f && (f->direct || f->cells) && f->reference && f->share && f->value) {
-        for (size_t i = 0; i < plan->channels; i++)
-            f->reference[i] = reference[i];
-        return f;
-    }
-    fourier_free(f);
-    dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines of %zu channels", plan->lines, plan->channels);
-    return NULL;
-}
-
-void fourier_free(struct fourier *f)
-{
-    if (!f)
-        return;
-    direct_free(f->direct);
-    cells_free(f->cells);
-    free(f->reference);
-    free(f->done);
-    free(f->share);
-    free(f->value);
-    free(f);
-}
-
-void fourier_add(struct fourier *f, const struct fourier_rows *rows)
-{
-    const size_t channels = f->plan.channels;
-    if (f->plan.uniform) {
-        cells_add_uniform(f->cells, rows, f->reference);
-        return;
-    }
-    for (size_t first = 0; first + 1 < rows->count; first += BLOCK - 1) { /* the last row of a block begins the next */
-        const size_t count = rows->count - first < BLOCK ? rows->count - first : BLOCK;
-        const double *row = rows->row + first * (1 + channels);
-        for (size_t i = 0; i < count; i++, row += 1 + channels) {
-            const double share = (row[0] - rows->start) / rows->period;
-            f->share[i] = share < 0 ? 0 : share > 1 ? 1 : share;
-            for (size_t c = 0; c < channels; c++)
-                f->value[i * channels + c] = row[1 + c] - f->reference[c];
-        }
-        if (f->direct)
-            direct_add(f->direct, f->share, f->value, count);
-        else
-            cells_add(f->cells, f->share, f->value, count);
-    }
-}
-
-void fourier_merge(struct fourier *f, const struct fourier *other)
-{
-    if (f->direct)
-        direct_merge(f->direct, other->direct);
-    else
-        cells_merge(f->cells, other->cells);
-}
-
-enum dw_status fourier_coefficients(struct fourier *f, double scale, double *out, struct dw_error *error)
-{
-    enum dw_status status = DW_OK;
-    if (f->cells)
-        status = cells_coefficients(f->cells, scale, out, error);
-    else
-        direct_coefficients(f->direct, scale, out);
-    for (size_t i = 0; status == DW_OK && f->done && i < f->plan.channels * (f->plan.lines + 1) * 2; i++)
-        out[i] += scale * f->done[i];
+    free(mean);
     return status;
-}
-
-const struct fourier_plan *fourier_plan(const struct fourier *f)
-{
-    return &f->plan;
-}
-
-enum dw_status fourier_change(struct fourier **fourier, const struct fourier_plan *plan, struct dw_error *error)
-{
-    struct fourier *now = fourier_new(plan, (*fourier)->reference, error);
-    double *done = now ? calloc(plan->channels, (plan->lines + 1) * 2 * sizeof *done) : NULL;
-    enum dw_status status = done ? fourier_coefficients(*fourier, 1, done, error)
-                                 : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", plan->lines);
-    if (status != DW_OK) {
-        free(done);
-        fourier_free(now);
-        return status;
-    }
-    now->done = done;
-    fourier_free(*fourier);
-    *fourier = now;
-    return DW_OK;
 }

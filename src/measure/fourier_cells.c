@@ -1,29 +1,33 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A period cut into equal cells, each known by its Legendre moments, and one transform a moment: docs/theory.md, equation
- * 5.6. On a grid a cell is one straight line and two moments are all there is: equation 5.7. */
+ * 5.6. Where all rows lie on borders of cells, two numbers a border are all there is: equation 5.7. */
 #include "measure/fourier_inner.h"
-#include <complex.h>
+#include "measure/fourier_weights_inner.h"
 #include <fftw3.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 
-enum { FEW_CELLS = 64, CELLS_A_LINE = 16, BATCH = 64, LANES = 8 };
+enum {
+    FEW_CELLS = 64,   /* so few are summed up one by one */
+    CELLS_A_LINE = 16, LONG = 1024,  /* where there are so many rows a line, finer cells, which need half the moments */
+    BATCH = 64, LANES = 8
+};
 
-struct fourier_cells {
+struct cells {
     size_t lines, channels, cells;
     size_t pitch;     /* from plane to plane: cells + 2 for the transform in place, a multiple of 8 for its alignment */
-    int degree;
-    bool grid;        /* rows lie on borders, up to rounding */
-    bool values;      /* ... and nothing jumps there: the one plane holds the values at the borders, not moments */
-    size_t points;    /* the moments are those of so many values at equal distances; 0: of lines */
-    double *wrap;     /* [channels], values and points: how far the end of the period lies above its start */
-    double theta;     /* pi lines / cells */
-    double *plane;    /* [channels x (degree + 1) x pitch], moments, then their transforms; on a cache line's border */
+    int planes;       /* of a channel */
+    double *plane;    /* [channels x planes x pitch], moments, then their transforms; on a cache line's border */
     void *room;       /* what was allocated for it */
-    double *open;     /* [channels x (degree + 1)], moments of the cell now being filled */
-    size_t open_cell;
-    double *slope;    /* [channels], of the piece in hand, a cell */
+    size_t grid;      /* not 0: planes hold the value behind each border, and how far it lies above the one before it ... */
+    bool jumps;       /* ... which is nothing, but where this is true, or at border 0: */
+    double *wrap;     /* [channels], how far the start of the period lies above its end */
+    size_t samples;   /* not 0: moments of so many values at equal distances, on a grid as above */
+    double theta;     /* moments: pi lines / cells */
+    size_t cell, nodes;                  /* nodes that wait to be added to that cell's moments: */
+    double place[BATCH], *mass;          /* -1..1; [channels x BATCH] */
+    double *slope, *value;               /* [channels], a cell, and [2 x channels], of the piece in hand */
     struct gauss_rules rules;
 };
 
@@ -43,262 +47,212 @@ static size_t smooth_size(size_t n)
     }
 }
 
-struct fourier_cells *cells_new(const struct fourier_plan *plan)
-{
-    struct fourier_cells *c = calloc(1, sizeof *c);
-    if (!c)
-        return NULL;
-    c->lines = plan->lines;
-    c->channels = plan->channels;
-    c->values = plan->way == FOURIER_VALUES;
-    c->grid = c->values || plan->way == FOURIER_GRID;
-    c->points = plan->points;
-    c->cells = c->grid ? plan->cells : smooth_size((plan->lines < 16 ? 16 : plan->lines) * (c->points ? CELLS_A_LINE : 1));
-    c->theta = M_PI * (double)c->lines / (double)c->cells;
-    c->degree = c->values ? 0 : c->grid ? 1 : weight_degree(c->theta);
-    c->pitch = (c->cells + 2 + 7) / 8 * 8;
-    const size_t planes = c->channels * (size_t)(c->degree + 1), most = ((size_t)-1 / sizeof(double) - 8) / c->pitch;
-    if (c->channels <= most / (size_t)(c->degree + 1)) /* calloc: large zeros cost nothing until they are used */
-        c->room = calloc(planes * c->pitch + 8, sizeof *c->plane);
-    /* NOLINTNEXTLINE(performance-no-int-to-ptr): the first address in the room that is a multiple of a cache line */
-    c->plane = c->room ? (double *)(((uintptr_t)c->room + 63) / 64 * 64) : NULL;
-    c->open = calloc(planes, sizeof *c->open);
-    c->slope = calloc(c->channels, sizeof *c->slope);
-    c->wrap = calloc(c->channels, sizeof *c->wrap);
-    if (!c->plane || !c->open || !c->slope || !c->wrap) {
-        cells_free(c);
-        return NULL;
-    }
-    if (!c->grid)
-        gauss_rules_fill(&c->rules);
-    return c;
-}
-
-void cells_free(struct fourier_cells *c)
+static void cells_free(struct cells *c)
 {
     if (!c)
         return;
     free(c->room);
-    free(c->open);
-    free(c->slope);
-    free(c->wrap);
+    free(c->mass);
     free(c);
 }
 
-static double *plane_of(const struct fourier_cells *c, size_t channel, int degree)
+/* Cells on a grid, or where it has none, as many as the lines need of so many rows. */
+static struct cells *cells_new(size_t lines, size_t channels, size_t grid, size_t rows)
 {
-    return c->plane + (channel * (size_t)(c->degree + 1) + (size_t)degree) * c->pitch;
-}
-
-static void close_cell(struct fourier_cells *c)
-{
-    double *moment = c->open;
-    for (size_t i = 0; i < c->channels; i++)
-        for (int q = 0; q <= c->degree; q++) {
-            plane_of(c, i, q)[c->open_cell] += *moment;
-            *moment++ = 0;
-        }
-}
-
-/* A stretch of a piece inside one cell, from place `a` to `b` of the cell (-1..1): moments by Gauss's rule with as many
- * nodes as the highest line needs. */
-static void add_fragment(struct fourier_cells *c, size_t cell, double a, double b, const double *start,
-                         const double *slope, double first, double last)
-{
-    double mean_term[GAUSS_MOST], rise_term[GAUSS_MOST], place[GAUSS_MOST], before[GAUSS_MOST], now[GAUSS_MOST];
-    const double half = (b - a) / 2, middle = (a + b) / 2;
-    int nodes = 1;
-    if (cell != c->open_cell) {
-        close_cell(c);
-        c->open_cell = cell;
+    struct cells *c = calloc(1, sizeof *c);
+    if (!c)
+        return NULL;
+    c->lines = lines;
+    c->channels = channels;
+    c->grid = grid;
+    c->cells = grid ? grid : smooth_size((lines < 16 ? 16 : lines) * (rows / LONG >= lines ? CELLS_A_LINE : 1));
+    c->theta = M_PI * (double)lines / (double)c->cells;
+    c->planes = grid ? 2 : weight_degree(c->theta) + 1;
+    c->pitch = (c->cells + 2 + 7) / 8 * 8;
+    const size_t planes = (size_t)c->planes, most = ((size_t)-1 / sizeof(double) - 8) / c->pitch;
+    if (channels <= most / planes) /* calloc: large zeros cost nothing until they are used */
+        c->room = calloc(channels * planes * c->pitch + 8, sizeof *c->plane);
+    /* NOLINTNEXTLINE(performance-no-int-to-ptr): the first address in the room that is a multiple of a cache line */
+    c->plane = c->room ? (double *)(((uintptr_t)c->room + 63) / 64 * 64) : NULL;
+    c->mass = calloc(channels, (BATCH + 4) * sizeof *c->mass);
+    if (!c->plane || !c->mass) {
+        cells_free(c);
+        return NULL;
     }
+    c->slope = c->mass + channels * BATCH;
+    c->wrap = c->slope + channels;
+    c->value = c->wrap + channels;
+    if (!grid)
+        gauss_rules_fill(&c->rules);
+    return c;
+}
+
+static double *plane_of(const struct cells *c, size_t channel, int q)
+{
+    return c->plane + (channel * (size_t)c->planes + (size_t)q) * c->pitch;
+}
+
+/* ---- rows anywhere: moments ---- */
+
+/* Adds the nodes that wait: sums are kept apart by lane so that they need not wait for each other. */
+static void flush(struct cells *c)
+{
+    double before[BATCH] = { 0 }, now[BATCH];
+    for (; c->nodes % LANES; c->nodes++) {
+        c->place[c->nodes] = 0;
+        for (size_t i = 0; i < c->channels; i++)
+            c->mass[i * BATCH + c->nodes] = 0;
+    }
+    for (int k = 0; k < BATCH; k++)
+        now[k] = 1;
+    for (int q = 0; q < c->planes; q++) {
+        const double rise = (2 * q + 1) / (q + 1.0), fall = q / (q + 1.0);
+        for (size_t i = 0; i < c->channels; i++) {
+            const double *mass = c->mass + i * BATCH;
+            double sum[LANES] = { 0 };
+            for (size_t k = 0; k < c->nodes; k += LANES)
+                for (size_t lane = 0; lane < LANES; lane++)
+                    sum[lane] += mass[k + lane] * now[k + lane];
+            plane_of(c, i, q)[c->cell] += ((sum[0] + sum[1]) + (sum[2] + sum[3])) + ((sum[4] + sum[5]) + (sum[6] + sum[7]));
+        }
+        for (size_t k = 0; k < c->nodes; k += LANES)
+            for (size_t lane = 0; lane < LANES; lane++) {
+                const double next = rise * c->place[k + lane] * now[k + lane] - fall * before[k + lane];
+                before[k + lane] = now[k + lane];
+                now[k + lane] = next;
+            }
+    }
+    c->nodes = 0;
+}
+
+/* Part of a piece inside one cell, both ends counted in cells: at Gauss's nodes, as many as the highest line needs. */
+static void add_part(struct cells *c, const struct fourier_piece *p, double begin, size_t cell, double from, double to)
+{
+    const double left = 2 * (from - (double)cell) - 1, half = to - from;
+    int nodes = 1;
     while (c->rules.reach[nodes] < c->theta * half) /* at most pi, which GAUSS_MOST reach */
         nodes++;
-    for (int k = 0; k < nodes; k++) {
-        const double v = c->rules.node[nodes][k];
-        place[k] = middle + half * v;
-        mean_term[k] = half * c->rules.weight[nodes][k] / 2;
-        rise_term[k] = mean_term[k] * v / 2;
-        before[k] = 0;
-        now[k] = 1;
-    }
-    for (int q = 0; q <= c->degree; q++) {
-        double mean = 0, rise = 0;
-        for (int k = 0; k < nodes; k++) {
-            mean += mean_term[k] * now[k];
-            rise += rise_term[k] * now[k];
-            const double next = ((2 * q + 1) * place[k] * now[k] - q * before[k]) / (q + 1);
-            before[k] = now[k];
-            now[k] = next;
-        }
+    if (cell != c->cell || c->nodes + (size_t)nodes > BATCH)
+        flush(c);
+    c->cell = cell;
+    for (int k = 0; k < nodes; k++, c->nodes++) {
+        const double share = half * (1 + c->rules.node[nodes][k]), at = (from - begin) + share / 2;
+        c->place[c->nodes] = left + share;
         for (size_t i = 0; i < c->channels; i++)
-            c->open[i * (size_t)(c->degree + 1) + (size_t)q] +=
-                mean * (start[i] + slope[i] * (first + last) / 2) + rise * slope[i] * (last - first);
+            c->mass[i * BATCH + c->nodes] = half * c->rules.weight[nodes][k] / 2 * (p->start[i] + c->slope[i] * at);
     }
 }
 
-/* Cells that a piece fills wholly hold a straight line: two moments, the mean and a sixth of the rise. */
-static void add_whole_cells(struct fourier_cells *c, size_t from, size_t to, double start, double slope, double offset,
-                            size_t channel)
+/* What takes a line of the wave. Cells that it fills wholly have two moments, the mean and a sixth of the rise. Casts, not floor
+ * and ceil: without SSE 4.1 those are calls. */
+static void add_piece(struct cells *c, const struct fourier_piece *p)
 {
-    double *mean = plane_of(c, channel, 0), *rise = plane_of(c, channel, 1);
-    for (size_t cell = from; cell < to; cell++) {
-        mean[cell] += start + slope * ((double)(cell - from) + 0.5 + offset);
-        rise[cell] += slope / 6;
-    }
-}
-
-/* One piece that need not begin or end at a border. Casts, not floor and ceil: without SSE 4.1 those are calls. */
-static void add_piece(struct fourier_cells *c, double from, double to, const double *start, const double *end)
-{
+    const double from = p->from * (double)c->cells, to = p->to * (double)c->cells;
     const size_t top = (size_t)to, bottom = (size_t)from + (from > (double)(size_t)from);
-    const double first = (double)bottom, last = (double)top;
-    double *slope = c->slope;
+    if (!(to > from))
+        return;
     for (size_t i = 0; i < c->channels; i++)
-        slope[i] = (end[i] - start[i]) / (to - from);
-    if (bottom > top) { /* all inside one cell */
-        add_fragment(c, top, 2 * (from - last) - 1, 2 * (to - last) - 1, start, slope, 0, to - from);
+        c->slope[i] = (p->end[i] - p->start[i]) / (to - from);
+    if (bottom > top) {
+        add_part(c, p, from, top, from, to);
         return;
     }
-    if (from < first)
-        add_fragment(c, bottom - 1, 2 * (from - first) + 1, 1, start, slope, 0, first - from);
-    for (size_t i = 0; i < c->channels; i++)
-        add_whole_cells(c, bottom, top, start[i], slope[i], first - from, i);
-    if (to > last)
-        add_fragment(c, top, -1, 2 * (to - last) - 1, start, slope, last - from, to - from);
-}
-
-static void add_anywhere(struct fourier_cells *c, const double *share, const double *value, size_t count)
-{
-    const double cells = (double)c->cells;
-    for (size_t i = 1; i < count; i++)
-        if (share[i] * cells > share[i - 1] * cells)
-            add_piece(c, share[i - 1] * cells, share[i] * cells, value + (i - 1) * c->channels, value + i * c->channels);
-    close_cell(c);
-}
-
-static void add_on_grid(struct fourier_cells *c, size_t channel, const double *share, const double *value, size_t count)
-{
-    const double cells = (double)c->cells;
-    double *mean = plane_of(c, channel, 0), *rise = plane_of(c, channel, 1);
-    size_t from = (size_t)(share[0] * cells + 0.5);
-    value += channel;
-    for (size_t i = 1; i < count; i++, value += c->channels) {
-        const size_t to = (size_t)(share[i] * cells + 0.5);
-        const double start = value[0], end = value[c->channels];
-        if (to == from + 1) { /* a uniform record is all of this kind */
-            mean[from] += (start + end) / 2;
-            rise[from] += (end - start) / 6;
-        } else if (to > from) {
-            add_whole_cells(c, from, to, start, (end - start) / (double)(to - from), 0, channel);
+    if (from < (double)bottom)
+        add_part(c, p, from, bottom - 1, from, (double)bottom);
+    for (size_t i = 0; i < c->channels; i++) {
+        double *mean = plane_of(c, i, 0), *rise = plane_of(c, i, 1);
+        for (size_t cell = bottom; cell < top; cell++) {
+            mean[cell] += p->start[i] + c->slope[i] * (((double)cell - from) + 0.5);
+            rise[cell] += c->slope[i] / 6;
         }
-        from = to;
+    }
+    if (to > (double)top)
+        add_part(c, p, from, top, (double)top, to);
+}
+
+/* ---- rows on a grid: values and jumps at its borders ---- */
+
+/* The border at which row i lies; to unsigned numbers there is no quick way. */
+static size_t border_of(const struct fourier_rows *rows, size_t i, double scale)
+{
+    return (size_t)(long long)((rows->time[i * rows->time_step] - rows->start) * scale + 0.5);
+}
+
+static void jump(struct cells *c, size_t channel, size_t border, double by)
+{
+    if (border > 0 && border < c->cells) {
+        plane_of(c, channel, 1)[border] += by;
+        c->jumps = true;
+    } else {
+        c->wrap[channel] += by;
     }
 }
 
-static void add_values(struct fourier_cells *c, size_t channel, const double *share, const double *value, size_t count)
+/* What takes the lines of one channel. Where one ends the wave falls to nothing, where one begins it rises from there; where both
+ * are one row, it does neither. */
+static void add_on_grid(struct cells *c, const struct fourier_rows *rows, size_t channel)
 {
-    double *plane = plane_of(c, channel, 0);
-    size_t from = (size_t)(share[0] * (double)c->cells + 0.5);
-    value += channel;
-    for (size_t i = 1; i < count; i++, value += c->channels) {
-        const size_t to = (size_t)(share[i] * (double)c->cells + 0.5);
-        const double start = value[0], end = value[c->channels];
+    const double scale = (double)c->cells / rows->period, reference = rows->reference[channel], *value = rows->value + channel;
+    double *plane = plane_of(c, channel, 0), start = *value - reference;
+    size_t from = border_of(rows, 0, scale);
+    jump(c, channel, from, start);
+    for (size_t i = 1; i < rows->count; i++) {
+        const size_t to = border_of(rows, i, scale);
+        const double end = *(value += rows->value_step) - reference;
         if (to > from) {
             plane[from] += start;
-            for (size_t cell = from + 1; cell < to; cell++)
-                plane[cell] += start + (end - start) * ((double)(cell - from) / (double)(to - from));
-            c->wrap[channel] -= from == 0 ? start : 0;
-            c->wrap[channel] += to == c->cells ? end : 0;
+            for (size_t border = from + 1; border < to; border++)
+                plane[border] += start + (end - start) * ((double)(border - from) / (double)(to - from));
+        } else {
+            jump(c, channel, from, -start);
+            jump(c, channel, to, end);
         }
         from = to;
+        start = end;
     }
+    jump(c, channel, from, -start);
 }
 
-static void add_borders(struct fourier_cells *c, const double *value, size_t width, double reference, double *plane)
+/* Whether every border has its row, and nothing jumps there, and few lines are asked. */
+static bool is_sampled(const struct fourier_rows *rows, size_t lines, size_t grid)
 {
-    for (size_t i = 0; i < c->cells; i++)
-        plane[i] = value[i * width] - reference;
+    const double scale = (double)grid / rows->period;
+    bool sampled = grid > FEW_CELLS && grid / LONG >= lines && rows->count == grid + 1;
+    for (size_t i = 0; sampled && i <= grid; i++)
+        sampled = border_of(rows, i, scale) == i;
+    return sampled;
 }
 
-/* Moments of up to BATCH values at places u, u + step, ... of a cell, sums kept apart by lane so that they need not wait. */
-static void add_batch(const struct fourier_cells *c, const double *x, double u, double step, double *moment)
+/* Few lines of many values: each is a node of its cell, whose moments stand in equation 5.6 as a line's do. */
+static void add_samples(struct cells *c, const struct fourier_rows *rows)
 {
-    double place[BATCH], before[BATCH], now[BATCH];
-    for (int i = 0; i < BATCH; i++) {
-        place[i] = u + i * step;
-        before[i] = 0;
-        now[i] = 1;
-    }
-    for (int q = 0; q <= c->degree; q++) {
-        const double rise = (2 * q + 1) / (q + 1.0), fall = q / (q + 1.0);
-        double sum[LANES] = { 0 };
-        for (int i = 0; i < BATCH; i += LANES)
-            for (int k = 0; k < LANES; k++)
-                sum[k] += x[i + k] * now[i + k];
-        for (int i = 0; i < BATCH; i++) {
-            const double next = rise * place[i] * now[i] - fall * before[i];
-            before[i] = now[i];
-            now[i] = next;
-        }
-        moment[(size_t)q * c->pitch] += ((sum[0] + sum[1]) + (sum[2] + sum[3])) + ((sum[4] + sum[5]) + (sum[6] + sum[7]));
-    }
-}
-
-/* Few lines of many values: each value is a pulse without width in its cell, whose moments stand in equation 5.6 as a line's do. */
-static void add_points(struct fourier_cells *c, const double *value, size_t width, double reference, double *plane)
-{
-    const double points = (double)c->points, step = 2 * (double)c->cells / points;
+    const double cells = (double)c->cells, count = (double)c->samples, step = 2 * cells / count;
     size_t next = 0;
-    for (size_t cell = 0; cell < c->cells; cell++) {
-        const size_t end = (size_t)ceil((double)(cell + 1) * points / (double)c->cells);
+    for (; c->cell < c->cells; c->cell++) {
+        const size_t end = (size_t)ceil((double)(c->cell + 1) * count / cells);
         while (next < end) {
-            const size_t count = end - next < BATCH ? end - next : BATCH;
-            double x[BATCH] = { 0 };
-            for (size_t i = 0; i < count; i++)
-                x[i] = value[(next + i) * width] - reference;
             /* whole numbers below 2^53, so that only the quotient is rounded */
-            const double u = (2 * (double)next * (double)c->cells - (2 * (double)cell + 1) * points) / points;
-            add_batch(c, x, u, step, plane + cell);
-            next += count;
+            const double first = (2 * (double)next * cells - (2 * (double)c->cell + 1) * count) / count;
+            for (; c->nodes < BATCH && next < end; c->nodes++, next++) {
+                c->place[c->nodes] = first + (double)(int)c->nodes * step;
+                for (size_t i = 0; i < c->channels; i++)
+                    c->mass[i * BATCH + c->nodes] = rows->value[next * rows->value_step + i] - rows->reference[i];
+            }
+            flush(c);
         }
     }
-}
-
-void cells_add_uniform(struct fourier_cells *c, const struct fourier_rows *rows, const double *reference)
-{
-    const size_t width = 1 + c->channels;
-    for (size_t channel = 0; channel < c->channels; channel++) {
-        const double *value = rows->row + 1 + channel, *last = value + (rows->count - 1) * width;
-        (c->points ? add_points : add_borders)(c, value, width, reference[channel], plane_of(c, channel, 0));
-        c->wrap[channel] = *last - *value;
-    }
-}
-
-void cells_add(struct fourier_cells *c, const double *share, const double *value, size_t count)
-{
-    if (!c->grid)
-        add_anywhere(c, share, value, count);
-    else
-        for (size_t i = 0; i < c->channels; i++)
-            (c->values ? add_values : add_on_grid)(c, i, share, value, count);
-}
-
-void cells_merge(struct fourier_cells *c, const struct fourier_cells *other)
-{
-    for (size_t i = 0; i < c->channels * (size_t)(c->degree + 1) * c->pitch; i++)
-        c->plane[i] += other->plane[i];
     for (size_t i = 0; i < c->channels; i++)
-        c->wrap[i] += other->wrap[i];
+        c->wrap[i] = rows->value[i] - rows->value[next * rows->value_step + i];
 }
+
+/* ---- transforms, in place: plane[2n], plane[2n + 1] are then line n's, n = 0 .. cells / 2 ---- */
 
 /* Few cells: a sum for each line, where planning a fast transform would cost more. Angles are counted from the nearest
  * quarter turn, so that what cancels cancels exactly. */
-static void transform_few(const struct fourier_cells *c, double *plane)
+static void transform_few(double *plane, size_t cells)
 {
     static const double quarter_cos[] = { 1, 0, -1, 0, 1 }, quarter_sin[] = { 0, 1, 0, -1, 0 };
     double cosine[FEW_CELLS], sine[FEW_CELLS], x[FEW_CELLS], rest_cos, rest_sin;
-    const size_t cells = c->cells;
     for (size_t k = 0; k < cells; k++) {
         const size_t quarter = (8 * k + cells) / (2 * cells);
         turn_cos_sin((4.0 * (double)k - (double)(quarter * cells)) / (4.0 * (double)cells), &rest_cos, &rest_sin);
@@ -317,56 +271,90 @@ static void transform_few(const struct fourier_cells *c, double *plane)
     }
 }
 
-static bool transform_many(struct fourier_cells *c)
+static int planes_used(const struct cells *c)
 {
-    fftw_plan plan = fftw_plan_dft_r2c_1d((int)c->cells, c->plane, (fftw_complex *)c->plane, FFTW_ESTIMATE);
-    if (!plan)
+    return c->grid && !c->jumps ? 1 : c->planes;
+}
+
+static bool transform(const struct cells *c)
+{
+    const bool few = c->cells <= FEW_CELLS;
+    fftw_plan plan = NULL;
+    if (!few && !(plan = fftw_plan_dft_r2c_1d((int)c->cells, c->plane, (fftw_complex *)c->plane, FFTW_ESTIMATE)))
         return false;
     for (size_t i = 0; i < c->channels; i++)
-        for (int q = 0; q <= c->degree; q++)
-            fftw_execute_dft_r2c(plan, plane_of(c, i, q), (fftw_complex *)plane_of(c, i, q));
+        for (int q = 0; q < planes_used(c); q++)
+            if (few)
+                transform_few(plane_of(c, i, q), c->cells);
+            else
+                fftw_execute_dft_r2c(plan, plane_of(c, i, q), (fftw_complex *)plane_of(c, i, q));
     fftw_destroy_plan(plan);
     return true;
 }
 
-/* Transforms all planes in place: plane[2n], plane[2n + 1] are then line n's, n = 0 .. cells / 2. */
-static bool transform(struct fourier_cells *c)
+/* ---- lines ---- */
+
+/* What each plane, and the step from the end of the period to its start, weighs in a line; theta is the angle between a cell's
+ * border and its middle. */
+struct plane_weights {
+    double re[WEIGHT_DEGREE_MOST + 1], im[WEIGHT_DEGREE_MOST + 1], wrap_re, wrap_im;
+};
+
+/* Values and jumps on a grid: a triangle over two cells; less half of one, before the border, as far as the wave jumps there.
+ *   returns  the triangle's */
+static double weigh_grid(double theta, double cosine, double sine, struct plane_weights *w)
 {
-    if (c->cells > FEW_CELLS)
-        return transform_many(c);
-    for (size_t i = 0; i < c->channels; i++)
-        for (int q = 0; q <= c->degree; q++)
-            transform_few(c, plane_of(c, i, q));
-    return true;
+    double j0, j1;
+    weights_of_line(theta, cosine, sine, &j0, &j1);
+    w->re[1] = w->wrap_re = -(j0 * cosine + j1 * sine) / 2;
+    w->im[1] = w->wrap_im = -(j0 * sine - j1 * cosine) / 2;
+    w->re[0] = j0 * j0;
+    w->im[0] = 0;
+    return j0 * j0;
 }
 
-/* (2q + 1) j_q(theta) with the sign of (-j)^q: even q for the real factor, odd q for that of -j. */
-static void line_weights(const struct fourier_cells *c, size_t line, double cosine, double sine, double *weight)
+static void weigh(const struct cells *c, size_t line, double cosine, double sine, struct plane_weights *w)
 {
     const double theta = M_PI * (double)line / (double)c->cells;
-    if (c->degree > 1)
-        weights_to_degree(theta, c->degree, weight);
-    else
-        weights_of_line(theta, cosine, sine, &weight[0], &weight[1]);
-    for (int q = 1; q <= c->degree; q++)
-        weight[q] *= q / 2 % 2 ? -(2 * q + 1) : 2 * q + 1;
-}
-
-/* Adds up the moments of one line of one channel: even ones into re, im [0], odd ones into [1]. */
-static void add_moments(const struct fourier_cells *c, size_t channel, size_t bin, const double *weight, double re[2],
-                        double im[2])
-{
-    const double *plane = plane_of(c, channel, 0) + 2 * bin;
-    re[0] = re[1] = im[0] = im[1] = 0;
-    for (int q = c->degree; q >= 0; q--) { /* the small ones first */
-        re[q % 2] += weight[q] * plane[(size_t)q * c->pitch];
-        im[q % 2] += weight[q] * plane[(size_t)q * c->pitch + 1];
+    double j[WEIGHT_DEGREE_MOST + 1], re = cosine, im = -sine;
+    if (c->grid) {
+        weigh_grid(theta, cosine, sine, w);
+        return;
+    }
+    if (c->samples) {
+        turn_cos_sin((double)line / (2 * (double)c->samples), &cosine, &sine);
+        const double triangle = weigh_grid(M_PI * (double)line / (double)c->samples, cosine, sine, w);
+        re *= triangle;
+        im *= triangle;
+    }
+    weights_to_degree(theta, c->planes - 1, j);
+    for (int q = 0; q < c->planes; q++) { /* (2q + 1) (-j)^q j_q e^(-j theta) */
+        w->re[q] = (2 * q + 1) * j[q] * re;
+        w->im[q] = (2 * q + 1) * j[q] * im;
+        const double turned = -re;
+        re = im;
+        im = turned;
     }
 }
 
-/* e^(j theta) of CHUNK lines, theta the angle from a cell's border to its middle, from angles reduced as whole numbers. */
-static void chunk_angles(const struct fourier_cells *c, size_t first, const struct rotation *step, double *cosine,
-                         double *sine)
+static void put_line(const struct cells *c, size_t channel, size_t line, const struct plane_weights *w, double *to)
+{
+    const size_t bin = line % c->cells, folded = bin > c->cells / 2 ? c->cells - bin : bin;
+    const double mirror = folded == bin ? 1 : -1;
+    to[0] = to[1] = 0;
+    for (int q = planes_used(c) - 1; q >= 0; q--) { /* the small ones first */
+        const double *x = plane_of(c, channel, q) + 2 * folded, re = x[0], im = mirror * x[1];
+        to[0] += w->re[q] * re - w->im[q] * im;
+        to[1] += w->re[q] * im + w->im[q] * re;
+    }
+    if (c->grid || c->samples) {
+        to[0] += w->wrap_re * c->wrap[channel];
+        to[1] += w->wrap_im * c->wrap[channel];
+    }
+}
+
+/* e^(j theta) of CHUNK lines, from angles reduced as whole numbers. */
+static void chunk_angles(const struct cells *c, size_t first, const struct rotation *step, double *cosine, double *sine)
 {
     const size_t halves = 2 * c->cells, at = first % halves;
     double base_cos, base_sin;
@@ -374,71 +362,48 @@ static void chunk_angles(const struct fourier_cells *c, size_t first, const stru
     rotate(step, base_cos, base_sin, cosine, sine);
 }
 
-/* e^(-j theta) times the sum over the moments: equation 5.6. */
-static double complex line_of_moments(const struct fourier_cells *c, size_t channel, size_t bin, bool mirrored,
-                                      const double *weight, double complex angle)
+static bool put_out(const struct cells *c, double *out)
 {
-    double re[2], im[2];
-    add_moments(c, channel, bin, weight, re, im);
-    if (mirrored) {
-        im[0] = -im[0];
-        im[1] = -im[1];
-    }
-    return (re[0] + im[1] + I * (im[0] - re[1])) * conj(angle); /* even - j odd */
-}
-
-/* A triangle over two lines for each value, whose transform is given, and half of one in the last line for the step back to
- * the start: equation 5.16. */
-static double complex line_of_values(const struct fourier_cells *c, size_t channel, double complex values, double j0,
-                                     double j1, double complex angle)
-{
-    return j0 * j0 * values + c->wrap[channel] / 2 * (j0 - I * j1) * angle;
-}
-
-static double complex value_bin(const struct fourier_cells *c, size_t channel, size_t bin, bool mirrored)
-{
-    const double *plane = plane_of(c, channel, 0) + 2 * bin;
-    return plane[0] + I * (mirrored ? -plane[1] : plane[1]);
-}
-
-static void line_coefficients(const struct fourier_cells *c, size_t line, double cosine, double sine, double scale,
-                              double *out)
-{
-    double weight[WEIGHT_DEGREE_MOST + 1], j0 = 0, j1 = 0;
-    const size_t bin = line % c->cells, folded = bin > c->cells / 2 ? c->cells - bin : bin;
-    const double complex angle = cosine + I * sine;
-    double complex half_line = angle;
-    if (c->points) {
-        turn_cos_sin((double)line / (2 * (double)c->points), &cosine, &sine);
-        half_line = cosine + I * sine;
-    }
-    if (c->values || c->points)
-        weights_of_line(M_PI * (double)line / (double)(c->points ? c->points : c->cells), cosine, sine, &j0, &j1);
-    if (!c->values)
-        line_weights(c, line, creal(angle), cimag(angle), weight);
-    for (size_t i = 0; i < c->channels; i++) {
-        double complex sum = c->values ? value_bin(c, i, folded, folded != bin)
-                                       : line_of_moments(c, i, folded, folded != bin, weight, angle);
-        if (c->values || c->points)
-            sum = line_of_values(c, i, sum, j0, j1, half_line);
-        double *to = out + 2 * (i * (c->lines + 1) + line);
-        to[0] = scale * creal(sum);
-        to[1] = scale * cimag(sum);
-    }
-}
-
-enum dw_status cells_coefficients(struct fourier_cells *c, double scale, double *out, struct dw_error *error)
-{
+    const double scale = 1 / (double)(c->samples ? c->samples : c->cells);
     struct rotation step;
+    struct plane_weights weights;
     double cosine[CHUNK], sine[CHUNK];
     if (!transform(c))
-        return dw_no_memory(error);
+        return false;
     for (int k = 0; k < CHUNK; k++)
         turn_cos_sin((double)((size_t)k % (2 * c->cells)) / (double)(2 * c->cells), &step.cosine[k], &step.sine[k]);
-    for (size_t first = 0; first <= c->lines; first += CHUNK) {
-        chunk_angles(c, first, &step, cosine, sine);
-        for (size_t k = 0; k < CHUNK && first + k <= c->lines; k++)
-            line_coefficients(c, first + k, cosine[k], sine[k], scale / (double)(c->points ? c->points : c->cells), out);
+    for (size_t line = 0; line <= c->lines; line++) {
+        if (line % CHUNK == 0)
+            chunk_angles(c, line, &step, cosine, sine);
+        weigh(c, line, cosine[line % CHUNK], sine[line % CHUNK], &weights);
+        for (size_t i = 0; i < c->channels; i++) {
+            double *to = out + 2 * (i * (c->lines + 1) + line);
+            put_line(c, i, line, &weights, to);
+            to[0] *= scale;
+            to[1] *= scale;
+        }
     }
-    return DW_OK;
+    return true;
+}
+
+bool dwi_fourier_cells(const struct fourier_rows *rows, size_t lines, size_t grid, double *out)
+{
+    const bool sampled = is_sampled(rows, lines, grid);
+    struct cells *c = cells_new(lines, rows->channels, sampled ? 0 : grid, rows->count);
+    if (!c)
+        return false;
+    struct fourier_piece piece = { .rows = rows, .start = c->value, .end = c->value + rows->channels };
+    c->samples = sampled ? grid : 0;
+    if (sampled)
+        add_samples(c, rows);
+    else if (grid)
+        for (size_t i = 0; i < rows->channels; i++)
+            add_on_grid(c, rows, i);
+    else
+        while (dwi_fourier_next(&piece))
+            add_piece(c, &piece);
+    flush(c);
+    const bool done = put_out(c, out);
+    cells_free(c);
+    return done;
 }

@@ -1,16 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every line of every piece: docs/theory.md, equation 5.4, with angles carried on by rotation within a chunk of lines. */
 #include "measure/fourier_inner.h"
+#include "measure/fourier_weights_inner.h"
 #include "measure/moments_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-struct fourier_direct {
+enum { BLOCK = 1024 }; /* pieces added between two gatherings */
+
+struct line_sums {
     size_t lines, channels, length; /* length: lines + 1 rounded up to whole chunks */
-    double *sum, *low;  /* [channels x 2 x length]: real parts, then imaginary; low: what the sum has lost */
+    double *high, *low; /* [channels x 2 x length]: real parts, then imaginary; low: what `high` has lost */
     double *part;       /* the same, of one block */
     double *inverse;    /* [length] 1/n */
+    double *value;      /* [2 x channels], of the piece in hand */
 };
 
 /* high + low, unevaluated. Middles and widths must keep what rounding would take: then the ends of neighbours agree, and an
@@ -23,39 +27,6 @@ struct exact {
 struct chunk_weights {
     double mean_cos[CHUNK], mean_sin[CHUNK], rise_cos[CHUNK], rise_sin[CHUNK];
 };
-
-struct fourier_direct *direct_new(const struct fourier_plan *plan)
-{
-    struct fourier_direct *d = calloc(1, sizeof *d);
-    if (!d)
-        return NULL;
-    d->lines = plan->lines;
-    d->channels = plan->channels;
-    d->length = (plan->lines + CHUNK) / CHUNK * CHUNK;
-    const size_t all = d->channels * 2 * d->length;
-    d->sum = calloc(all, sizeof *d->sum);
-    d->low = calloc(all, sizeof *d->low);
-    d->part = calloc(all, sizeof *d->part);
-    d->inverse = calloc(d->length, sizeof *d->inverse);
-    if (!d->sum || !d->low || !d->part || !d->inverse) {
-        direct_free(d);
-        return NULL;
-    }
-    for (size_t n = 1; n < d->length; n++)
-        d->inverse[n] = 1.0 / (double)n;
-    return d;
-}
-
-void direct_free(struct fourier_direct *d)
-{
-    if (!d)
-        return;
-    free(d->sum);
-    free(d->low);
-    free(d->part);
-    free(d->inverse);
-    free(d);
-}
 
 /* Doubling from angles reduced afresh at 1 and 8: the others are at most three products away, so errors stay at a few ulp. */
 static void rotation_fill(struct rotation *r, struct exact turn, size_t count)
@@ -79,7 +50,7 @@ static void rotation_fill(struct rotation *r, struct exact turn, size_t count)
 }
 
 /* j_0 and j_1 of lines first .. first + CHUNK - 1; `half` rotates by half the piece's width. */
-static void bessel_of_chunk(const struct fourier_direct *d, size_t first, struct exact half_width,
+static void bessel_of_chunk(const struct line_sums *d, size_t first, struct exact half_width,
                             const struct rotation *half, double *restrict j0, double *restrict j1)
 {
     const double step = 2 * M_PI * half_width.high; /* theta of the first line */
@@ -102,7 +73,7 @@ static void bessel_of_chunk(const struct fourier_direct *d, size_t first, struct
     }
 }
 
-static void weigh(const struct fourier_direct *d, size_t first, struct exact middle, struct exact half_width,
+static void weigh(const struct line_sums *d, size_t first, struct exact middle, struct exact half_width,
                   const struct rotation *at_middle, const struct rotation *half, struct chunk_weights *w)
 {
     double c[CHUNK], s[CHUNK], j0[CHUNK], j1[CHUNK], cosine, sine;
@@ -127,11 +98,12 @@ static void add_chunk(const struct chunk_weights *w, double mean, double rise, d
     }
 }
 
-static void add_piece(struct fourier_direct *d, double from, double to, const double *start, const double *end)
+/* What takes a line of the wave. */
+static void add_piece(struct line_sums *d, const struct fourier_piece *p)
 {
     struct exact middle, half_width;
-    two_sum(from / 2, to / 2, &middle.high, &middle.low);
-    two_sum(to / 2, -from / 2, &half_width.high, &half_width.low);
+    two_sum(p->from / 2, p->to / 2, &middle.high, &middle.low);
+    two_sum(p->to / 2, -p->from / 2, &half_width.high, &half_width.low);
     const size_t tabled = d->lines < CHUNK ? d->lines + 1 : CHUNK;
     struct rotation at_middle = { .cosine = { 0 } }, half = { .cosine = { 0 } };
     struct chunk_weights w;
@@ -142,42 +114,51 @@ static void add_piece(struct fourier_direct *d, double from, double to, const do
         weigh(d, first, middle, half_width, &at_middle, &half, &w);
         for (size_t i = 0; i < d->channels; i++) {
             double *part = d->part + i * 2 * d->length + first;
-            add_chunk(&w, (start[i] + end[i]) / 2, end[i] - start[i], part, part + d->length);
+            add_chunk(&w, (p->start[i] + p->end[i]) / 2, p->end[i] - p->start[i], part, part + d->length);
         }
     }
 }
 
-/* One block's sums into the long ones, keeping what rounding takes: Neumaier 1974, ZAMM 54:39. */
-static void gather(struct fourier_direct *d, const double *more)
+static void gather(struct line_sums *d)
 {
-    for (size_t i = 0; i < d->channels * 2 * d->length; i++) {
-        const double sum = d->sum[i] + more[i], back = sum - d->sum[i];
-        d->low[i] += (d->sum[i] - (sum - back)) + (more[i] - back);
-        d->sum[i] = sum;
-    }
+    const size_t all = d->channels * 2 * d->length;
+    add_each(d->high, d->low, d->part, all);
+    memset(d->part, 0, all * sizeof *d->part);
 }
 
-void direct_add(struct fourier_direct *d, const double *share, const double *value, size_t count)
-{
-    memset(d->part, 0, d->channels * 2 * d->length * sizeof *d->part);
-    for (size_t i = 1; i < count; i++)
-        if (share[i] > share[i - 1])
-            add_piece(d, share[i - 1], share[i], value + (i - 1) * d->channels, value + i * d->channels);
-    gather(d, d->part);
-}
-
-void direct_merge(struct fourier_direct *d, const struct fourier_direct *other)
-{
-    gather(d, other->sum);
-    gather(d, other->low);
-}
-
-void direct_coefficients(struct fourier_direct *d, double scale, double *out)
+static void put_out(const struct line_sums *d, double *out)
 {
     for (size_t i = 0; i < d->channels; i++)
         for (size_t n = 0; n <= d->lines; n++) {
             const size_t re = i * 2 * d->length + n, im = re + d->length;
-            *out++ = scale * (d->sum[re] + d->low[re]);
-            *out++ = scale * (d->sum[im] + d->low[im]);
+            *out++ = d->high[re] + d->low[re];
+            *out++ = d->high[im] + d->low[im];
         }
+}
+
+bool dwi_fourier_direct(const struct fourier_rows *rows, size_t lines, double *out)
+{
+    struct line_sums d = { .lines = lines, .channels = rows->channels, .length = (lines + CHUNK) / CHUNK * CHUNK };
+    double *room = calloc(d.channels, (6 * d.length + 2) * sizeof *room);
+    d.inverse = calloc(d.length, sizeof *d.inverse);
+    if (room && d.inverse) {
+        const size_t each = d.channels * 2 * d.length;
+        d.high = room;
+        d.low = d.high + each;
+        d.part = d.low + each;
+        d.value = d.part + each;
+        for (size_t n = 1; n < d.length; n++)
+            d.inverse[n] = 1.0 / (double)n;
+        struct fourier_piece piece = { .rows = rows, .start = d.value, .end = d.value + d.channels };
+        for (size_t i = 1; dwi_fourier_next(&piece); i++) {
+            add_piece(&d, &piece);
+            if (i % BLOCK == 0)
+                gather(&d);
+        }
+        gather(&d);
+        put_out(&d, out);
+    }
+    free(room);
+    free(d.inverse);
+    return room && d.inverse;
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Phases and weights of the Fourier integral of a straight line: docs/theory.md, equations 5.4, 5.5, 5.8 to 5.10. */
-#include "measure/fourier_inner.h"
+#include "measure/fourier_weights_inner.h"
 #include <float.h>
 #include <math.h>
 

@@ -28,6 +28,16 @@ static inline void two_sum(double a, double b, double *sum, double *error)
     *sum = s;
 }
 
+/* Adds to many sums, high + low, keeping what rounding takes: Neumaier 1974, ZAMM 54:39. */
+static inline void add_each(double *restrict high, double *restrict low, const double *restrict more, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        double error;
+        two_sum(high[i], more[i], &high[i], &error);
+        low[i] += error;
+    }
+}
+
 /* Extends a stretch by one straight line from (start, from) to (end, to), which begins where the stretch ended.
  *   column    [channels]: where channel i stands in `from` and `to`
  *   source    docs/theory.md, equations 4.3 and 4.4 */

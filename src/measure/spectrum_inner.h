@@ -9,58 +9,53 @@
 
 /* ---- what is kept of a record ---- */
 
-/* One or more whole periods. */
-struct window {
-    double *row;          /* [count x (1 + channels)] */
-    size_t count, room;
-    struct fourier *sum;  /* what did not fit into `row`; NULL: nothing */
+/* Whole periods that belong together, one or more. */
+struct period_group {
+    size_t rows;           /* in the store */
+    double *high, *low;    /* [channels x (lines + 1) x 2], sums of the lines of rows that are no longer there; NULL: all are */
+    double *more;          /* the same, of rows that go */
+    double *reference;     /* [channels] of those */
     struct stretch moments;
     double periods;
-    bool alike;           /* some of its rows stand for many periods that look alike */
+    bool alike;            /* some of its rows stand for many periods that look alike */
 };
 
-/* The period that is going on, the group of periods to which it belongs, and the whole groups before: all in one, or the
- * last few one by one. */
+/* All rows in one place, each a time or a place and the channels: those of the closed groups, the oldest first, then those of the
+ * open one. */
 struct windows {
     size_t channels, width, most_rows;  /* width: 1 + channels */
-    bool whole;               /* rows are kept against time; else against the share of their period */
-    struct fourier_plan plan; /* of sums made before the end */
-    double slack;             /* share of a period by which a row may be off a grid, so far */
-    bool no_ticks;            /* what is kept is not on a grid of few cells */
-    unsigned long long last;  /* 0: all in one */
-    struct window now, group, kept, *ring;
-    size_t ring_count, ring_room, ring_next;
-};
-
-/* Times in a record: what rows kept against time are shares of, and how finely times are told apart. */
-struct windows_scale {
-    double start, length;  /* s */
-    double slack;          /* share of the length by which a row may be off a grid */
+    const size_t *column;     /* [channels], of the rows as read */
+    size_t lines;             /* of what is summed up before the end */
+    bool whole;               /* rows are kept against time, and all of them; else against the share of their period */
+    double length;            /* s, of a period; with `whole` nothing */
+    unsigned long long last;  /* groups that are kept; 0: all, in one */
+    double *row;
+    size_t first, first_open, room;
+    struct period_group open, *closed;
+    size_t count, room_closed, next;  /* closed[next] is the oldest, or where the next one goes */
+    struct stretch period;    /* moments of the period going on, which the caller adds up */
+    struct stretch total;     /* of all closed groups, once windows_total has been called; and the periods in them */
+    double periods;
 };
 
 bool windows_new(struct windows *windows);
 void windows_free(struct windows *windows);
-/* Drops what `now` holds. */
+/* Drops what no closed group has. */
 void windows_forget(struct windows *windows);
-/* Appends a row to `now`: place, then the channels from row[1] on. */
-enum dw_status windows_append(struct windows *windows, double place, const double *row, struct dw_error *error);
-/* Appends rows as they are read, their place being the time, or the share (time - start) / length of the period.
- *   row     [rows x pitch]; channel c is row[column[c]] */
-enum dw_status windows_append_rows(struct windows *windows, const double *row, size_t rows, size_t pitch,
-                                   const size_t *column, double start, double length, struct dw_error *error);
-/* `now` holds so many whole periods: they join those before in the group, and it is empty again. A group that is whole joins
- * `kept`, or takes a place in the ring. */
+/* Appends a row, its place given. */
+enum dw_status windows_append(struct windows *windows, double place, const double *values, struct dw_error *error);
+/* Appends rows as they are read, their place being the time, or the share of the period that began at `start`.
+ *   row     [rows x pitch] */
+enum dw_status windows_append_rows(struct windows *windows, const double *row, size_t rows, size_t pitch, double start,
+                                   struct dw_error *error);
+/* The period going on has ended, and stands for so many; its group, too, where it is whole. */
 enum dw_status windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
-/* All closed ones as one stretch in `kept.moments`, `kept.periods`: once, at the end. */
+/* Fills `total` and `periods`: once, at the end. */
 void windows_total(struct windows *windows);
-/* Closed ones: how many, the oldest first. */
-size_t windows_count(const struct windows *windows);
-const struct window *windows_at(const struct windows *windows, size_t i);
 /* See record_rest. */
 bool windows_rest(const struct windows *windows, size_t channel, const double *line, double *square);
 /* See record_coefficients. */
-enum dw_status windows_coefficients(struct windows *windows, const struct windows_scale *scale, size_t lines, double *out,
-                                    struct dw_error *error);
+enum dw_status windows_coefficients(struct windows *windows, size_t lines, double *out, struct dw_error *error);
 
 /* ---- the record ---- */
 

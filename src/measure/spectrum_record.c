@@ -14,7 +14,6 @@ struct record {
     char place[256];
     struct dw_pieces *pieces; /* NULL: no row yet */
     struct windows windows;
-    double *row;              /* [width], one as the windows want it */
     double *mean_last, *mean_before; /* [channels], of the last two whole periods */
     double boundary;          /* s, where the open period began */
     double last_index;        /* k of the last boundary in the span */
@@ -22,13 +21,6 @@ struct record {
     bool begun, open, done;
     struct record_facts facts;
 };
-
-static enum dw_status append(struct record *r, double place, const double *values, struct dw_error *error)
-{
-    for (size_t c = 0; c < r->plan.channels; c++)
-        r->row[1 + c] = values[r->column[c]];
-    return windows_append(&r->windows, place, r->row, error);
-}
 
 /* Whether boundary k begins a group of periods, and so ends the one before. */
 static bool begins_group(const struct record *r, double k)
@@ -49,17 +41,16 @@ static enum dw_status begin_period(struct record *r, const double *row, struct d
 {
     r->boundary = fmax(r->boundary, dw_pieces_first(r->pieces)[0]);  /* a span may begin with the record, wherever that does */
     r->pieces_now = 0;
-    return append(r, r->plan.whole ? r->boundary : 0, row, error);
+    return windows_append(&r->windows, r->plan.whole ? r->boundary : 0, row, error);
 }
 
 static enum dw_status end_period(struct record *r, const struct dw_instant *end, const double *row, struct dw_error *error)
 {
-    enum dw_status status = append(r, r->plan.whole ? end->at : 1, row, error);
+    const enum dw_status status = windows_append(&r->windows, r->plan.whole ? end->at : 1, row, error);
     r->pieces_kept += r->pieces_now;
-    r->windows.slack = fourier_slack(fmax(fabs(dw_pieces_first(r->pieces)[0]), fabs(end->at)), r->plan.period);
     for (size_t i = 0; i < r->plan.channels; i++) {
         r->mean_before[i] = r->mean_last[i];
-        r->mean_last[i] = moments_mean(&r->windows.now.moments.of[i]);
+        r->mean_last[i] = moments_mean(&r->windows.period.of[i]);
     }
     /* whole periods inside one line all look alike: one ramp as steep as all together stands for them, since no line but
      * line 0, which the moments have, knows at what height it is */
@@ -82,11 +73,10 @@ static enum dw_status add_rows(struct record *r, const struct dw_block *block, s
     const double *rows = block->rows;
     enum dw_status status = block->begins ? begin_period(r, rows, error) : DW_OK;
     if (status == DW_OK && last > first)
-        status = windows_append_rows(&r->windows, rows + first * columns, last - first, columns, r->column, r->boundary,
-                                     r->plan.period, error);
+        status = windows_append_rows(&r->windows, rows + first * columns, last - first, columns, r->boundary, error);
     if (status != DW_OK)
         return status;
-    moments_lines(&r->windows.now.moments, r->plan.channels, r->column, rows, block->count - 1, columns);
+    moments_lines(&r->windows.period, r->plan.channels, r->column, rows, block->count - 1, columns);
     r->pieces_now += block->count - 1;
     return DW_OK;
 }
@@ -172,19 +162,15 @@ struct record *record_new(const struct record_plan *plan, struct dw_error *error
     if (r) {
         r->plan = *plan;
         const size_t width = 1 + plan->channels, bytes = plan->most_bytes ? plan->most_bytes : MOST_BYTES;
-        r->windows = (struct windows){ .channels = plan->channels,
-                                       .width = width,
-                                       .most_rows = bytes / (width * sizeof(double)),
-                                       .whole = plan->whole,
-                                       .last = plan->last };
-        r->windows.plan = fourier_choose(r->windows.most_rows, plan->lines, plan->channels, 0);
         strncpy(r->place, plan->place, sizeof r->place - 1);
         r->column = calloc(plan->channels, sizeof *r->column);
-        r->row = calloc(r->windows.width, sizeof *r->row);
+        r->windows = (struct windows){ .channels = plan->channels, .width = width, .most_rows = bytes / (width * sizeof(double)),
+                                       .column = r->column, .lines = plan->lines, .whole = plan->whole, .length = plan->period,
+                                       .last = plan->last };
         r->mean_last = calloc(plan->channels, sizeof *r->mean_last);
         r->mean_before = calloc(plan->channels, sizeof *r->mean_before);
     }
-    if (!r || !windows_new(&r->windows) || !r->column || !r->row || !r->mean_last || !r->mean_before) {
+    if (!r || !windows_new(&r->windows) || !r->column || !r->mean_last || !r->mean_before) {
         record_free(r);
         dw_no_memory(error);
         return NULL;
@@ -202,7 +188,6 @@ void record_free(struct record *r)
         return;
     windows_free(&r->windows);
     free(r->column);
-    free(r->row);
     dw_pieces_free(r->pieces);
     free(r->mean_last);
     free(r->mean_before);
@@ -231,25 +216,25 @@ static enum dw_status check_span(const struct record *r, struct dw_error *error)
 enum dw_status record_finish(struct record *r, struct dw_error *error)
 {
     enum dw_status status = check_span(r, error);
-    if (status == DW_OK && !(r->plan.period > 0) && r->open && !r->windows.now.moments.empty) {
+    if (status == DW_OK && !(r->plan.period > 0) && r->open && !r->windows.period.empty) {
         r->pieces_kept += r->pieces_now;
         status = windows_close(&r->windows, 1, true, error);  /* the record's own end is the span's */
     }
     if (status != DW_OK)
         return status;
     const struct windows *w = &r->windows;
-    if (r->plan.last && w->ring_count && w->ring_count < r->plan.last)
+    if (r->plan.last && w->count && w->count < r->plan.last)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span is the last %llu periods, but the record holds only %zu",
-                            r->place, r->plan.last, w->ring_count);
+                            r->place, r->plan.last, w->count);
     windows_total(&r->windows);
-    const struct stretch *kept = &w->kept.moments;
+    const struct stretch *kept = &w->total;
     if (kept->empty && !(r->plan.period > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", r->place);
     if (kept->empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span holds no whole period of %g s", r->place,
                             r->plan.period * fmax(r->plan.group, 1));
     const double from = fmax(dw_pieces_first(r->pieces)[0], r->plan.from), to = fmin(dw_pieces_last(r->pieces)[0], r->plan.to);
-    r->facts = (struct record_facts){ kept->start, kept->end, w->kept.periods, (to - from) - (kept->end - kept->start),
+    r->facts = (struct record_facts){ kept->start, kept->end, w->periods, (to - from) - (kept->end - kept->start),
                                       r->pieces_kept };
     return DW_OK;
 }
@@ -261,7 +246,7 @@ struct record_facts record_facts(const struct record *r)
 
 const struct moments *record_moments(const struct record *r)
 {
-    return r->windows.kept.moments.of;
+    return r->windows.total.of;
 }
 
 double record_drift(const struct record *r, size_t channel)
@@ -276,9 +261,5 @@ bool record_rest(const struct record *r, size_t channel, const double *line, dou
 
 enum dw_status record_coefficients(struct record *r, size_t lines, double *out, struct dw_error *error)
 {
-    const double latest = fmax(fabs(r->facts.from), fabs(r->facts.to));
-    struct windows_scale scale = { .start = r->facts.from,
-                                   .length = r->plan.whole ? r->facts.to - r->facts.from : r->plan.period };
-    scale.slack = fourier_slack(latest, scale.length);
-    return windows_coefficients(&r->windows, &scale, lines, out, error);
+    return windows_coefficients(&r->windows, lines, out, error);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a fundamental leaves of a wave that is nearly nothing else, where Parseval's difference would be rounding. */
+#include "measure/fourier_weights_inner.h"
 #include "measure/spectrum_inner.h"
 #include <float.h>
 #include <math.h>
@@ -36,23 +37,22 @@ static double rest_of_line(const struct fundamental *f, double from, double star
 
 bool windows_rest(const struct windows *ws, size_t channel, const double *line, double *square)
 {
-    struct fundamental f = { .mean = moments_mean(&ws->kept.moments.of[channel]),
+    struct fundamental f = { .mean = moments_mean(&ws->total.of[channel]),
                              .amplitude = 2 * hypot(line[0], line[1]),
                              .phase = atan2(line[1], line[0]) };
     double sum = 0;
-    gauss_rules_fill(&f.rules);
-    for (size_t i = 0; i < windows_count(ws); i++) {
-        const struct window *w = windows_at(ws, i);
-        if (w->sum || w->alike || ws->whole)
+    for (size_t i = 0; i < ws->count; i++)
+        if (ws->closed[i].high || ws->closed[i].alike || ws->whole)
             return false;
-        for (const double *row = w->row; row + ws->width < w->row + w->count * ws->width; row += ws->width) {
-            const double *next = row + ws->width;
-            const double rest = row[0] < next[0] ? rest_of_line(&f, row[0], row[1 + channel], next[0], next[1 + channel]) : 0;
-            if (rest < 0)
-                return false;
-            sum += rest;
-        }
+    gauss_rules_fill(&f.rules);
+    for (const double *row = ws->row + ws->first * ws->width, *last = ws->row + (ws->first_open - 1) * ws->width; row < last;
+         row += ws->width) {
+        const double *next = row + ws->width;
+        const double rest = row[0] < next[0] ? rest_of_line(&f, row[0], row[1 + channel], next[0], next[1 + channel]) : 0;
+        if (rest < 0)
+            return false;
+        sum += rest;
     }
-    *square = sum / ws->kept.periods;
+    *square = sum / ws->periods;
     return true;
 }

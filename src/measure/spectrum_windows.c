@@ -1,322 +1,320 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The rows of a record whose lines are asked, all in one place, the open period's last. */
 #include "measure/spectrum_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { MANY = 64 }; /* a share of the room that holds many periods of pulses, if any do */
+enum { PARTS = 64 };
 
-static bool window_new(struct window *w, size_t channels)
+static bool group_new(struct period_group *g, size_t channels)
 {
-    *w = (struct window){ .moments = { .empty = true, .of = calloc(channels, sizeof *w->moments.of) } };
-    return w->moments.of != NULL;
+    *g = (struct period_group){ .moments = { .empty = true, .of = calloc(channels, sizeof *g->moments.of) } };
+    return g->moments.of != NULL;
 }
 
-static void window_free(struct window *w)
+static void group_clear(struct period_group *g)
 {
-    free(w->row);
-    free(w->moments.of);
-    fourier_free(w->sum);
+    free(g->high);
+    *g = (struct period_group){ .moments = { .empty = true, .of = g->moments.of } };
 }
 
-static void window_clear(struct window *w)
+static void group_free(struct period_group *g)
 {
-    w->count = 0;
-    w->periods = 0;
-    w->alike = false;
-    w->moments.empty = true;
-    fourier_free(w->sum);
-    w->sum = NULL;
+    group_clear(g);
+    free(g->moments.of);
 }
 
 bool windows_new(struct windows *ws)
 {
-    return window_new(&ws->now, ws->channels) && window_new(&ws->group, ws->channels) &&
-           window_new(&ws->kept, ws->channels);
+    ws->period = (struct stretch){ .empty = true, .of = calloc(ws->channels, sizeof *ws->period.of) };
+    ws->total = (struct stretch){ .empty = true, .of = calloc(ws->channels, sizeof *ws->total.of) };
+    return group_new(&ws->open, ws->channels) && ws->period.of && ws->total.of;
 }
 
 void windows_free(struct windows *ws)
 {
-    for (size_t i = 0; i < ws->ring_count; i++)
-        window_free(&ws->ring[i]);
-    free(ws->ring);
-    window_free(&ws->now);
-    window_free(&ws->group);
-    window_free(&ws->kept);
+    for (size_t i = 0; i < ws->count; i++)
+        group_free(&ws->closed[i]);
+    free(ws->closed);
+    group_free(&ws->open);
+    free(ws->period.of);
+    free(ws->total.of);
+    free(ws->row);
 }
 
 void windows_forget(struct windows *ws)
 {
-    window_clear(&ws->now);
-    window_clear(&ws->group);
+    group_clear(&ws->open);
+    ws->period.empty = true;
 }
 
-static enum dw_status new_sum(const struct fourier_plan *plan, const struct stretch *moments, struct fourier **sum,
-                              struct dw_error *error)
+/* ---- rows that go ---- */
+
+static size_t lines_of(const struct windows *ws)
 {
-    double *reference = calloc(plan->channels, sizeof *reference);
-    if (!reference)
-        return dw_no_memory(error);
-    for (size_t i = 0; i < plan->channels; i++)
-        reference[i] = moments_mean(&moments->of[i]);
-    *sum = fourier_new(plan, reference, error);
-    free(reference);
-    return *sum ? DW_OK : DW_NO_MEMORY;
+    return ws->channels * 2 * (ws->lines + 1);
 }
 
-/* Sums up the rows of a window; the last one stays, for the next line begins there. */
-static void add_rows(const struct windows *ws, struct window *w)
+/* Rows from one on, as shares of a period, or with `whole` of all the time that is kept. */
+static struct fourier_rows rows_of(const struct windows *ws, size_t first, size_t count, const double *reference)
 {
-    const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
-    fourier_add(w->sum, &rows);
-    if (w->count)
-        memmove(w->row, w->row + (w->count - 1) * ws->width, ws->width * sizeof *w->row);
-    w->count = w->count > 0;
+    const double *row = ws->row + first * ws->width;
+    return (struct fourier_rows){ .time = row, .value = row + 1, .time_step = ws->width, .value_step = ws->width, .count = count,
+                                  .channels = ws->channels, .start = ws->whole ? ws->total.start : 0,
+                                  .period = ws->whole ? ws->total.end - ws->total.start : 1, .reference = reference };
 }
 
-/* The same; where the sum is on a grid that some of the rows are off, it goes on without. */
-static enum dw_status pour(const struct windows *ws, struct window *w, struct dw_error *error)
+/* Share of a period, or of the whole, by which rows of these times or of the open period may be off a grid. */
+static double slack_of(const struct windows *ws, const struct stretch *times)
 {
-    const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
-    const struct fourier_plan *plan = fourier_plan(w->sum);
-    size_t cells = plan->cells;
-    enum dw_status status = DW_OK;
-    if (plan->way == FOURIER_GRID && !fourier_grid(&rows, ws->slack, cells, &cells))
-        status = fourier_change(&w->sum, &ws->plan, error);
+    const double latest = fmax(fmax(fabs(times->start), fabs(times->end)), fmax(fabs(ws->period.start), fabs(ws->period.end)));
+    return fourier_slack(latest, ws->whole ? times->end - times->start : ws->length);
+}
+
+static void means_of(const struct stretch *moments, size_t channels, double *mean)
+{
+    for (size_t i = 0; i < channels; i++)
+        mean[i] = moments_mean(&moments->of[i]);
+}
+
+/* All that is summed up of one group has one reference, for it may be parts of a period. */
+static enum dw_status begin_sum(struct windows *ws, struct period_group *g, struct dw_error *error)
+{
+    const size_t lines = lines_of(ws);
+    g->high = calloc(3 * lines + ws->channels, sizeof *g->high);
+    if (!g->high)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", ws->lines);
+    g->low = g->high + lines;
+    g->more = g->low + lines;
+    g->reference = g->more + lines;
+    means_of(g->moments.empty ? &ws->period : &g->moments, ws->channels, g->reference);
+    return DW_OK;
+}
+
+/* The lines of a group's rows, added to what it has. `grid`: cells of theirs, 0: not looked for. */
+static enum dw_status sum_up(struct windows *ws, struct period_group *g, size_t first, size_t grid, struct dw_error *error)
+{
+    enum dw_status status = g->high ? DW_OK : begin_sum(ws, g, error);
+    if (status != DW_OK)
+        return status;
+    const struct fourier_rows rows = rows_of(ws, first, g->rows, g->reference);
+    const struct fourier_way way = { .grid = grid };
+    if (grid)
+        status = dwi_fourier_by(&way, &rows, ws->lines, g->more, error);
+    else
+        status = dwi_fourier(&rows, slack_of(ws, &g->moments), ws->lines, g->more, error);
     if (status == DW_OK)
-        add_rows(ws, w);
+        add_each(g->high, g->low, g->more, lines_of(ws));
     return status;
 }
 
-static enum dw_status spill(struct windows *ws, struct window *w, struct dw_error *error)
+/* Cells of a grid on which many periods of pulses lie, much fewer than their rows; 0: they do not, or never jump. */
+static size_t ticks_of(const struct windows *ws, const struct period_group *g, size_t first)
 {
-    const enum dw_status status = w->sum ? DW_OK : new_sum(&ws->plan, &w->moments, &w->sum, error);
-    return status == DW_OK ? pour(ws, w, error) : status;
+    const struct fourier_rows rows = rows_of(ws, first, g->rows, NULL);
+    const double *row = rows.time;
+    bool jumps = false;
+    for (size_t i = 1; i < g->rows && !jumps; i++, row += ws->width)
+        jumps = row[0] == row[ws->width];
+    const size_t grid = jumps ? fourier_grid(&rows, slack_of(ws, &g->moments), g->rows / 4) : 0;
+    return grid <= g->rows / 4 ? grid : 0;
 }
 
-/* Many periods of pulses whose edges all are on a few ticks need not be kept: sums over the ticks hold all there is. Others are,
- * as long as there is room, for what a fundamental leaves of them is known from rows alone. */
-static enum dw_status sum_pulses(struct windows *ws, struct dw_error *error)
+/* Rows of a group go into sums, if they are pulses on a few ticks, whose sums hold all there is to them, or `all` have to. Of an
+ * open period the last row stays, where the next line begins. */
+static enum dw_status spill(struct windows *ws, struct period_group *g, bool all, struct dw_error *error)
 {
-    struct window *w = &ws->kept;
-    const struct fourier_rows rows = { w->row, w->count, ws->channels, 0, 1 };
-    struct fourier_plan plan = { .way = FOURIER_GRID, .lines = ws->plan.lines, .channels = ws->channels, .cells = 1 };
-    if (!w->sum) {
-        const bool on_ticks = !ws->no_ticks && fourier_grid(&rows, ws->slack, w->count / 4, &plan.cells);
-        ws->no_ticks = !on_ticks || !fourier_jumps(&rows, plan.cells);
-    }
-    if (ws->no_ticks)
+    const bool open = g == &ws->open;
+    const size_t first = open ? ws->first_open : ws->first, grid = g->rows > 1 ? ticks_of(ws, g, first) : 0;
+    if (g->rows < 2 || !(all || grid))
         return DW_OK;
-    const enum dw_status status = w->sum ? DW_OK : new_sum(&plan, &w->moments, &w->sum, error);
-    return status == DW_OK ? pour(ws, w, error) : status;
+    const enum dw_status status = sum_up(ws, g, first, grid, error);
+    if (open)
+        memmove(ws->row + first * ws->width, ws->row + (first + g->rows - 1) * ws->width, ws->width * sizeof *ws->row);
+    else
+        ws->first += g->rows;
+    g->rows = open;
+    return status;
 }
 
-static enum dw_status make_room(struct windows *ws, struct window *w, size_t more, struct dw_error *error)
+/* ---- rows that come ---- */
+
+/* Moves the rows to the front. */
+static void compact(struct windows *ws)
 {
-    const size_t size = ws->width * sizeof *w->row;
-    enum dw_status status = DW_OK;
-    if (w == &ws->kept && !ws->whole && w->periods > 1 && w->count + more > ws->most_rows / MANY)
-        status = sum_pulses(ws, error);
-    if (status == DW_OK && !ws->whole && w->count > 1 && w->count + more > ws->most_rows)
-        status = spill(ws, w, error);
-    if (status != DW_OK || w->count + more <= w->room)
-        return status;
-    const size_t room = 2 * w->room > w->count + more ? 2 * w->room : w->count + more + 14;
-    double *row = room < (size_t)-1 / size ? realloc(w->row, room * size) : NULL;  /* unrun: address-space */
+    const size_t rows = ws->first_open + ws->open.rows - ws->first;
+    if (rows && ws->first)
+        memmove(ws->row, ws->row + ws->first * ws->width, rows * ws->width * sizeof *ws->row);
+    ws->first_open -= ws->first;
+    ws->first = 0;
+}
+
+/* The one rule of what becomes of rows for which there is no more room: it is doubled, up to what may be kept. From the 64th part
+ * of that on pulses go into sums instead, and in the end all rows do. Others are kept until then, for what a fundamental leaves of
+ * them is known from rows alone. */
+static enum dw_status make_room(struct windows *ws, size_t more, struct dw_error *error)
+{
+    const size_t size = ws->width * sizeof *ws->row;
+    if (ws->first_open + ws->open.rows + more <= ws->room)
+        return DW_OK;
+    compact(ws);
+    size_t rows = ws->first_open + ws->open.rows + more;
+    if (!ws->whole && rows > ws->most_rows / PARTS) {
+        enum dw_status status = ws->last || !ws->count ? DW_OK : spill(ws, &ws->closed[0], rows > ws->most_rows, error);
+        if (status == DW_OK)
+            status = spill(ws, &ws->open, ws->open.rows + more > ws->most_rows, error);
+        if (status != DW_OK)
+            return status;
+        compact(ws);
+        rows = ws->first_open + ws->open.rows + more;
+    }
+    if (rows <= ws->room / 2)
+        return DW_OK;
+    /* a little more than what first came, doubled: where that comes in powers of two, so many fit */
+    const size_t most = ws->whole ? (size_t)-1 : ws->most_rows + (ws->last ? ws->first_open : 0);
+    const size_t wanted = 2 * ws->room > rows ? 2 * ws->room : rows + 14;
+    const size_t room = rows > most ? rows : wanted > most ? most : wanted;
+    double *row = room < (size_t)-1 / size ? realloc(ws->row, room * size) : NULL;  /* unrun: address-space */
     if (!row)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the %zu rows of the span", w->count + more);
-    w->row = row;
-    w->room = room;
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the %zu rows of the span", rows);
+    ws->row = row;
+    ws->room = room;
     return DW_OK;
 }
 
-enum dw_status windows_append(struct windows *ws, double place, const double *row, struct dw_error *error)
+enum dw_status windows_append(struct windows *ws, double place, const double *values, struct dw_error *error)
 {
-    struct window *w = &ws->now;
-    const enum dw_status status = make_room(ws, w, 1, error);
+    const enum dw_status status = make_room(ws, 1, error);
     if (status != DW_OK)
         return status;
-    double *to = w->row + w->count++ * ws->width;
-    memcpy(to, row, ws->width * sizeof *to);
-    to[0] = place;
+    double *to = ws->row + (ws->first_open + ws->open.rows++) * ws->width;
+    *to++ = place;
+    for (size_t c = 0; c < ws->channels; c++)
+        *to++ = values[ws->column[c]];
     return DW_OK;
 }
 
-enum dw_status windows_append_rows(struct windows *ws, const double *row, size_t rows, size_t pitch, const size_t *column,
-                                   double start, double length, struct dw_error *error)
+enum dw_status windows_append_rows(struct windows *ws, const double *row, size_t rows, size_t pitch, double start,
+                                   struct dw_error *error)
 {
-    struct window *w = &ws->now;
-    const enum dw_status status = make_room(ws, w, rows, error);
+    const enum dw_status status = make_room(ws, rows, error);
     if (status != DW_OK)
         return status;
-    double *to = w->row + w->count * ws->width;
-    w->count += rows;
+    double *to = ws->row + (ws->first_open + ws->open.rows) * ws->width;
+    ws->open.rows += rows;
     for (size_t i = 0; i < rows; i++, row += pitch) {
-        *to++ = ws->whole ? row[0] : (row[0] - start) / length;
+        *to++ = ws->whole ? row[0] : (row[0] - start) / ws->length;
         for (size_t c = 0; c < ws->channels; c++)
-            *to++ = row[column[c]];
+            *to++ = row[ws->column[c]];
     }
     return DW_OK;
 }
 
-/* `from` is then to be cleared: where there is nothing yet to add to, it is taken as it is. */
-static enum dw_status merge(struct windows *ws, struct window *onto, struct window *from, struct dw_error *error)
+/* ---- periods that end ---- */
+
+/* The open group joins the only closed one. */
+static void join(struct windows *ws, struct period_group *onto)
 {
-    enum dw_status status = DW_OK;
-    if (!(onto->periods > 0)) {
-        const struct window empty = *onto;
-        *onto = *from;
-        *from = empty;
-        return DW_OK;
+    struct period_group *g = &ws->open;
+    const size_t lines = lines_of(ws);
+    if (g->high && onto->high) {
+        add_each(onto->high, onto->low, g->high, lines);
+        add_each(onto->high, onto->low, g->low, lines);
+    } else if (g->high) {
+        onto->high = g->high;
+        onto->low = g->low;
+        onto->more = g->more;
+        onto->reference = g->reference;
+        g->high = NULL;
     }
-    if (from->sum && !onto->sum)
-        status = spill(ws, onto, error);
-    if (status == DW_OK && from->sum && fourier_plan(onto->sum)->way == FOURIER_GRID)
-        status = fourier_change(&onto->sum, &ws->plan, error);
-    if (status == DW_OK && from->sum)
-        fourier_merge(onto->sum, from->sum);
-    if (status == DW_OK)
-        status = make_room(ws, onto, from->count, error);
-    if (status != DW_OK)
-        return status;
-    if (from->count)
-        memcpy(onto->row + onto->count * ws->width, from->row, from->count * ws->width * sizeof *from->row);
-    onto->count += from->count;
-    onto->periods += from->periods;
-    onto->alike = onto->alike || from->alike;
-    moments_append(&onto->moments, &from->moments, ws->channels);
-    return DW_OK;
+    onto->rows += g->rows;
+    onto->periods += g->periods;
+    onto->alike = onto->alike || g->alike;
+    moments_append(&onto->moments, &g->moments, ws->channels);
 }
 
-static enum dw_status ring_grow(struct windows *ws, struct dw_error *error)
+/* Room for one closed group more. */
+static enum dw_status grow(struct windows *ws, size_t most, struct dw_error *error)
 {
-    const size_t limit = (size_t)-1 / sizeof *ws->ring, most = ws->last < limit ? (size_t)ws->last : limit;
-    if (ws->ring_count == ws->ring_room) {
-        const size_t room = ws->ring_room > most / 2 ? most : 2 * ws->ring_room + 1;
-        struct window *ring = realloc(ws->ring, room * sizeof *ring);
-        if (!ring)
+    if (ws->count == ws->room_closed) {
+        const size_t limit = (size_t)-1 / sizeof *ws->closed, top = most < limit ? most : limit;
+        const size_t room = ws->room_closed > top / 2 ? top : 2 * ws->room_closed + 1;
+        struct period_group *closed = realloc(ws->closed, room * sizeof *closed);
+        if (!closed)
             return dw_no_memory(error);
-        ws->ring = ring;
-        ws->ring_room = room;
+        ws->closed = closed;
+        ws->room_closed = room;
     }
-    if (!window_new(&ws->ring[ws->ring_count], ws->channels))
+    if (!group_new(&ws->closed[ws->count], ws->channels))
         return dw_no_memory(error);
-    ws->ring_next = ws->ring_count++;
+    ws->count++;
     return DW_OK;
 }
 
-/* A window takes the place of the oldest, whose room it then uses. */
-static enum dw_status ring_add(struct windows *ws, struct window *next, struct dw_error *error)
+/* The open group is the latest of the closed ones; the oldest of so many goes. */
+static enum dw_status push(struct windows *ws, size_t most, struct dw_error *error)
 {
-    const enum dw_status status = ws->ring_count < ws->last ? ring_grow(ws, error) : DW_OK;
+    const enum dw_status status = ws->next == ws->count ? grow(ws, most, error) : DW_OK;
     if (status != DW_OK)
         return status;
-    const struct window oldest = ws->ring[ws->ring_next];
-    ws->ring[ws->ring_next] = *next;
-    *next = oldest;
-    ws->ring_next = (ws->ring_next + 1) % ws->last;
+    const struct period_group oldest = ws->closed[ws->next];
+    ws->first += oldest.rows;
+    ws->closed[ws->next] = ws->open;
+    ws->open = oldest;
+    ws->next = (ws->next + 1) % most;
     return DW_OK;
 }
 
 enum dw_status windows_close(struct windows *ws, double periods, bool whole_group, struct dw_error *error)
 {
-    struct window *closed = &ws->now;
-    closed->periods = periods;
-    closed->alike = periods > 1;
+    struct period_group *g = &ws->open;
     enum dw_status status = DW_OK;
-    if (closed->sum) { /* the rest of a period whose beginning has been summed up: each has its own reference */
-        add_rows(ws, closed);
-        closed->count = 0;
+    moments_append(&g->moments, &ws->period, ws->channels);
+    ws->period.empty = true;
+    g->periods += periods;
+    g->alike = g->alike || periods > 1;
+    if (!whole_group)
+        return DW_OK;
+    if (g->high) { /* the rest of what has been summed up, which has a reference of its own */
+        status = sum_up(ws, g, ws->first_open, 0, error);
+        g->rows = 0;
     }
-    if (!whole_group || ws->group.periods > 0) {
-        status = merge(ws, &ws->group, closed, error);
-        window_clear(closed);
-        closed = &ws->group;
-    }
-    if (status != DW_OK || !whole_group)
-        return status;
-    status = ws->last ? ring_add(ws, closed, error) : merge(ws, &ws->kept, closed, error);
-    window_clear(closed);
+    ws->first_open += g->rows;
+    if (status == DW_OK && !ws->last && ws->count)
+        join(ws, &ws->closed[0]);
+    else if (status == DW_OK)
+        status = push(ws, ws->last ? (size_t)ws->last : 1, error);
+    group_clear(g);
     return status;
 }
 
-const struct window *windows_at(const struct windows *ws, size_t i)
+static const struct period_group *group_at(const struct windows *ws, size_t i)
 {
-    return ws->ring_count ? &ws->ring[(ws->ring_next + i) % ws->ring_count] : &ws->kept;
-}
-
-size_t windows_count(const struct windows *ws)
-{
-    return ws->ring_count ? ws->ring_count : 1;
+    return &ws->closed[(ws->next + i) % ws->count];
 }
 
 void windows_total(struct windows *ws)
 {
-    for (size_t i = 0; i < ws->ring_count; i++) { /* the oldest first */
-        moments_append(&ws->kept.moments, &windows_at(ws, i)->moments, ws->channels);
-        ws->kept.periods += windows_at(ws, i)->periods;
+    for (size_t i = 0; i < ws->count; i++) { /* the oldest first */
+        moments_append(&ws->total, &group_at(ws, i)->moments, ws->channels);
+        ws->periods += group_at(ws, i)->periods;
     }
 }
 
-static struct fourier_rows rows_of(const struct windows *ws, const struct window *w, const struct windows_scale *scale)
+enum dw_status windows_coefficients(struct windows *ws, size_t lines, double *out, struct dw_error *error)
 {
-    return (struct fourier_rows){ w->row, w->count, ws->channels, ws->whole ? scale->start : 0,
-                                  ws->whole ? scale->length : 1 };
-}
-
-/* Cells of the grid on which all rows lie; 0: none that is worth it. */
-static size_t find_grid(struct windows *ws, const struct windows_scale *scale, size_t rows)
-{
-    const size_t most = (size_t)fmin(64 * (double)rows, FOURIER_CELLS_MOST);
-    size_t cells = 1;
-    for (size_t i = 0; i < windows_count(ws); i++) {
-        const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);
-        if (!fourier_grid(&part, scale->slack, most, &cells))
-            return 0;
-    }
-    return cells;
-}
-
-/* How to sum up the windows. */
-static struct fourier_plan choose_plan(struct windows *ws, const struct windows_scale *scale, size_t lines)
-{
-    size_t rows = 0;
-    for (size_t i = 0; i < windows_count(ws); i++) {
-        if (windows_at(ws, i)->sum)
-            return ws->plan;
-        rows += windows_at(ws, i)->count;
-    }
-    const struct fourier_rows first = rows_of(ws, windows_at(ws, 0), scale);
-    if (windows_count(ws) == 1 && fourier_uniform(&first, scale->slack))
-        return fourier_choose_uniform(rows, lines, ws->channels);
-    struct fourier_plan plan = fourier_choose(rows, lines, ws->channels, find_grid(ws, scale, rows));
-    bool jumps = plan.way != FOURIER_GRID;
-    for (size_t i = 0; i < windows_count(ws) && !jumps; i++) {
-        const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);
-        jumps = fourier_jumps(&part, plan.cells);
-    }
-    plan.way = jumps ? plan.way : FOURIER_VALUES;
-    return plan;
-}
-
-enum dw_status windows_coefficients(struct windows *ws, const struct windows_scale *scale, size_t lines, double *out,
-                                    struct dw_error *error)
-{
-    struct fourier *sum = NULL;
-    if (!ws->ring_count && ws->kept.sum) {
-        const enum dw_status poured = pour(ws, &ws->kept, error);
-        return poured == DW_OK ? fourier_coefficients(ws->kept.sum, 1 / ws->kept.periods, out, error) : poured;
-    }
-    const struct fourier_plan plan = choose_plan(ws, scale, lines);
-    enum dw_status status = new_sum(&plan, &ws->kept.moments, &sum, error);
-    for (size_t i = 0; i < windows_count(ws) && status == DW_OK; i++) {
-        const struct fourier_rows part = rows_of(ws, windows_at(ws, i), scale);
-        if (windows_at(ws, i)->sum)
-            fourier_merge(sum, windows_at(ws, i)->sum);
-        fourier_add(sum, &part);
-    }
-    if (status == DW_OK)
-        status = fourier_coefficients(sum, ws->whole ? 1 : 1 / ws->kept.periods, out, error);
-    fourier_free(sum);
+    double *mean = calloc(ws->channels, sizeof *mean);
+    if (!mean)
+        return dw_no_memory(error);
+    means_of(&ws->total, ws->channels, mean);
+    const struct fourier_rows rows = rows_of(ws, ws->first, ws->first_open - ws->first, mean);
+    const enum dw_status status = rows.count ? dwi_fourier(&rows, slack_of(ws, &ws->total), lines, out, error) : DW_OK;
+    free(mean);
+    for (size_t i = 0; i < ws->count && status == DW_OK; i++)
+        for (size_t k = 0; k < lines_of(ws) && ws->closed[i].high; k++)
+            out[k] += ws->closed[i].high[k] + ws->closed[i].low[k];
+    for (size_t k = 0; k < ws->channels * 2 * (lines + 1) && !ws->whole; k++)
+        out[k] /= ws->periods;
     return status;
 }

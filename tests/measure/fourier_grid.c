@@ -1,17 +1,24 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is seen of the rows before their lines are summed up, the way that is then taken, and that all ways agree. */
 #include "measure/fourier_inner.h" /* which way is taken is the point: tests/measure/fourier.c asks for the lines */
+#include "measure/fourier_weights_inner.h" /* how far its nodes reach, which no call asks */
 #include "measure/waves.h"
 #include "suite.h"
 #include <complex.h>
 #include <float.h>
 #include <stdlib.h>
 
+static struct fourier_rows rows_of(const struct wave *wave, double start, double period)
+{
+    static const double reference = 0;
+    return (struct fourier_rows){ .time = wave->row, .value = wave->row + 1, .time_step = 2, .value_step = 2, .count = wave->count,
+                                  .channels = 1, .start = start, .period = period, .reference = &reference };
+}
+
 static size_t grid_of(const struct wave *wave, double slack)
 {
-    const struct fourier_rows rows = { wave->row, wave->count, 1, 0, 1 };
-    size_t cells = 1;
-    return fourier_grid(&rows, slack, 1 << 20, &cells) ? cells : 0;
+    const struct fourier_rows rows = rows_of(wave, 0, 1);
+    return fourier_grid(&rows, slack, 1 << 20);
 }
 
 START_TEST(a_grid_is_found_where_there_is_one)
@@ -32,44 +39,28 @@ START_TEST(a_grid_is_found_where_there_is_one)
 }
 END_TEST
 
+/* No grid is sought here but that of one cell, and of as many as lines between rows. */
 START_TEST(a_sampled_record_is_known_by_its_times)
 {
     static const struct {
         double place[5];
         size_t count;
         bool uniform;
-    } cases[] = { { { 0, 0.25, 0.5, 0.75, 1 }, 5, true },          { { 0, 1 / 3.0, 2 / 3.0, 1 }, 4, true },
-                  { { 0, 1 }, 2, true },                           { { 0 }, 1, false },
-                  { { 0, 0.25, 0.5, 0.75 + 1e-14, 1 }, 5, false }, { { 0, 0.5, 0.5, 1 }, 4, false },
-                  { { 0, 0.25, 0.5, 0.75 }, 4, false },            { { 0, 0.25, NAN, 0.75, 1 }, 5, false } };
+    } cases[] = { { { 0, 0.25, 0.5, 0.75, 1 }, 5, true }, { { 0, 1 / 3.0, 2 / 3.0, 1 }, 4, true },
+                  { { 0, 1 }, 2, true },                  { { 0, 0.25, 0.5, 0.75 + 1e-14, 1 }, 5, false },
+                  { { 0, 0.5, 0.5, 1 }, 4, false },       { { 0, 0.25, 0.5, 0.75 }, 4, false } };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         struct wave wave = { 0 };
         for (size_t i = 0; i < cases[k].count; i++)
             wave_add(&wave, 8 + 2 * cases[k].place[i], 1);
-        const struct fourier_rows rows = { wave.row, wave.count, 1, 8, 2 };
-        ck_assert_msg(fourier_uniform(&rows, 0x1p-49) == cases[k].uniform, "case %zu", k); /* an ulp of 8 s over 2 s, twice */
+        const struct fourier_rows rows = rows_of(&wave, 8, 2);
+        const size_t cells = fourier_grid(&rows, 0x1p-49, 1); /* an ulp of 8 s over 2 s, twice */
+        ck_assert_msg(cells == (cases[k].uniform ? cases[k].count - 1 : 0), "case %zu: %zu cells", k, cells);
         wave_free(&wave);
     }
-    const struct fourier_rows endless = { NULL, (size_t)FOURIER_CELLS_MOST + 1, 1, 0, 1 };
-    ck_assert(!fourier_uniform(&endless, DBL_EPSILON));
-}
-END_TEST
-
-START_TEST(jumps_are_seen_within_a_period_and_not_between_two)
-{
-    static const struct {
-        double place[4];
-        bool jumps;
-    } cases[] = { { { 0, 0.25, 0.25, 1 }, true }, { { 0, 0.25, 0.25 + 1e-16, 1 }, true }, { { 0, 0.25, 0.5, 1 }, false },
-                  { { 0, 1, 0, 1 }, false },      { { 0, 0, 0.25, 1 }, false },           { { 0, 0.5, 1, 1 }, false } };
-    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        struct wave wave = { 0 };
-        for (int i = 0; i < 4; i++)
-            wave_add(&wave, cases[k].place[i], i);
-        const struct fourier_rows rows = { wave.row, wave.count, 1, 0, 1 };
-        ck_assert_msg(fourier_jumps(&rows, 4) == cases[k].jumps, "case %zu", k);
-        wave_free(&wave);
-    }
+    /* more than can be: its first row is not looked at twice */
+    struct fourier_rows endless = { .time = (double[]){ 0.3 }, .count = (size_t)FOURIER_CELLS_MOST + 2, .channels = 1, .period = 1 };
+    ck_assert_uint_eq(fourier_grid(&endless, DBL_EPSILON, 5), 0);
 }
 END_TEST
 
@@ -77,15 +68,15 @@ START_TEST(the_way_is_the_cheapest)
 {
     static const struct {
         size_t rows, lines, grid;
-        enum fourier_way way;
-    } cases[] = { { 4, 40, 256, FOURIER_GRID },           { 4, 40, 0, FOURIER_DIRECT },        { 4, 40, 1 << 20, FOURIER_DIRECT },
-                  { 100000, 10000, 0, FOURIER_CELLS },    { 100, 40, 0, FOURIER_DIRECT },   { 100000, 10000, 1 << 18, FOURIER_GRID },
-                  { 100000, 10000, 1 << 24, FOURIER_CELLS } };
+        bool direct;
+        size_t cells;  /* of the grid, where it is taken */
+    } cases[] = { { 4, 40, 256, false, 256 },        { 4, 40, 0, true, 0 },    { 4, 40, 1 << 20, true, 0 },
+                  { 100000, 10000, 0, false, 0 },    { 100, 40, 0, true, 0 },  { 100000, 10000, 1 << 18, false, 1 << 18 },
+                  { 100000, 10000, 1 << 24, false, 0 } };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        const struct fourier_plan plan = fourier_choose(cases[k].rows, cases[k].lines, 1, cases[k].grid);
-        ck_assert_msg(plan.way == cases[k].way, "case %zu: way %d", k, (int)plan.way);
+        const struct fourier_way way = fourier_choose(cases[k].rows, cases[k].lines, 1, cases[k].grid);
+        ck_assert_msg(way.direct == cases[k].direct && way.grid == cases[k].cells, "case %zu: way %d, %zu", k, way.direct, way.grid);
     }
-    ck_assert(fourier_choose_uniform(40961, 40, 1).way == FOURIER_CELLS && fourier_choose_uniform(40960, 40, 1).way == FOURIER_VALUES);
     struct gauss_rules rules;
     gauss_rules_fill(&rules);
     ck_assert(rules.reach[GAUSS_MOST] > M_PI); /* no cell asks for more */
@@ -93,19 +84,14 @@ START_TEST(the_way_is_the_cheapest)
 END_TEST
 
 /* Coefficients of a wave whose times are shares of the period, by one way; cells of the grid where it is that. */
-static double complex *by_way(enum fourier_way way, const struct wave *wave, size_t cells, size_t lines)
+static double complex *by_way(bool direct, const struct wave *wave, size_t cells, size_t lines)
 {
     struct dw_error error;
-    const struct fourier_plan plan = { .way = way, .lines = lines, .channels = 1, .cells = cells };
-    const struct fourier_rows rows = { wave->row, wave->count, 1, 0, 1 };
-    const double reference = 0;
-    struct fourier *sum = fourier_new(&plan, &reference, &error);
+    const struct fourier_way way = { .direct = direct, .grid = cells };
+    const struct fourier_rows rows = rows_of(wave, 0, 1);
     double complex *out = calloc(lines + 1, sizeof *out);
-    ck_assert_ptr_nonnull(sum);
     ck_assert_ptr_nonnull(out);
-    fourier_add(sum, &rows);
-    succeeds(fourier_coefficients(sum, 1, (double *)out, &error), error);
-    fourier_free(sum);
+    succeeds(dwi_fourier_by(&way, &rows, lines, (double *)out, &error), error);
     return out;
 }
 
@@ -137,18 +123,18 @@ START_TEST(all_ways_give_the_same_numbers)
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         const size_t lines = cases[k][2];
         struct wave wave = wave_random(&state, cases[k][0], cases[k][1]);
-        double complex *direct = by_way(FOURIER_DIRECT, &wave, 0, lines), *in_cells = by_way(FOURIER_CELLS, &wave, 0, lines);
+        double complex *direct = by_way(true, &wave, 0, lines), *in_cells = by_way(false, &wave, 0, lines);
         /* 2^-50 of either; and each of up to 2000 jumps, 5 V in the mean, moves by half an ulp of its cell's place: as
          * their signs are random, by sqrt(2000) of that in all */
         const double allowed = 2 * 0x1p-50 + 50 * DBL_EPSILON / 2;
         agree(in_cells, direct, lines, allowed, 5);
         if (cases[k][1]) {
-            double complex *grid = by_way(FOURIER_GRID, &wave, cases[k][1], lines);
+            double complex *grid = by_way(false, &wave, cases[k][1], lines);
             agree(grid, direct, lines, allowed, 5);
             free(grid);
             struct wave smooth = without_jumps(&wave);
-            double complex *want = by_way(FOURIER_DIRECT, &smooth, 0, lines);
-            double complex *values = by_way(FOURIER_VALUES, &smooth, cases[k][1], lines);
+            double complex *want = by_way(true, &smooth, 0, lines);
+            double complex *values = by_way(false, &smooth, cases[k][1], lines);
             agree(values, want, lines, allowed, 5);
             free(values);
             free(want);
@@ -168,7 +154,7 @@ START_TEST(rows_a_rounding_outside_their_period_are_at_its_ends)
     struct wave inside = wave_random(&state, 9, 0), outside = wave_random(&other, 9, 0);
     outside.row[0] = -0x1p-60;
     outside.row[2 * outside.count - 2] = 1 + DBL_EPSILON;
-    double complex *want = by_way(FOURIER_CELLS, &inside, 0, 50), *got = by_way(FOURIER_CELLS, &outside, 0, 50);
+    double complex *want = by_way(false, &inside, 0, 50), *got = by_way(false, &outside, 0, 50);
     ck_assert_mem_eq(got, want, 51 * sizeof *got);
     free(want);
     free(got);
@@ -179,5 +165,4 @@ END_TEST
 
 SUITE("measure: grids of rows", a_grid_is_found_where_there_is_one,
       a_sampled_record_is_known_by_its_times,
-      jumps_are_seen_within_a_period_and_not_between_two,
       the_way_is_the_cheapest, all_ways_give_the_same_numbers, rows_a_rounding_outside_their_period_are_at_its_ends)
