@@ -19,7 +19,7 @@ static enum dw_status check_times(const double *time, size_t rows, struct dw_err
 /* First and last row at one time are the jump; those between count for the extremes of the span that goes on from
  * there. The jump at either end of the record is outside it. */
 static void measure(const double *time, const double *value, size_t rows, size_t channels, const size_t *column,
-                    struct stretch *stretch)
+                    struct accumulator *accumulator)
 {
     size_t first = 0;
     for (;;) {
@@ -28,10 +28,10 @@ static void measure(const double *time, const double *value, size_t rows, size_t
             last++;
         if (last + 1 == rows)
             return;
-        moments_line(stretch, channels, column, time[last], value + last * channels, time[last + 1],
+        moments_line(accumulator, channels, column, time[last], value + last * channels, time[last + 1],
                      value + (last + 1) * channels);
         for (size_t between = first + 1; between < last; between++)
-            moments_extremes(stretch, channels, value + between * channels, value + between * channels);
+            moments_extremes(accumulator, channels, value + between * channels, value + between * channels);
         first = last + 1;
     }
 }
@@ -42,22 +42,22 @@ enum dw_status dw_statistics(const double *time, const double *value, size_t row
     enum dw_status status = check_times(time, rows, error);
     if (status != DW_OK)
         return status;
-    struct stretch stretch = { .empty = true, .of = calloc(channels + !channels, sizeof *stretch.of) };
+    struct accumulator accumulator = { .empty = true, .of = calloc(channels + !channels, sizeof *accumulator.of) };
     size_t *column = calloc(channels + !channels, sizeof *column);
-    if (stretch.of && column) {
+    if (accumulator.of && column) {
         for (size_t i = 0; i < channels; i++)
             column[i] = i;
-        measure(time, value, rows, channels, column, &stretch);
+        measure(time, value, rows, channels, column, &accumulator);
         for (size_t i = 0; i < channels; i++) {
-            const struct moments *m = &stretch.of[i];
-            const double mean = moments_mean(m), ac = moments_ac_rms(m, stretch.end - stretch.start);
+            const struct moments *m = &accumulator.of[i];
+            const double mean = moments_mean(m), ac = moments_ac_rms(m, accumulator.end - accumulator.start);
             out[i] = (struct dw_statistics){ mean, hypot(mean, ac), ac, m->minimum, m->maximum };
         }
     } else {
         status = dw_no_memory(error);
     }
     free(column);
-    free(stretch.of);
+    free(accumulator.of);
     return status;
 }
 

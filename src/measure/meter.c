@@ -24,7 +24,7 @@ void dw_meter_free(struct dw_meter *m)
         free(m->notes.note[i].text);
     free(m->notes.note);
     pulses_free(m->pulses);
-    free(m->ring.stretch);
+    free(m->ring.accumulator);
     free(m->ring.moments);
     free(m->piece.of);
     free(m->record.of);
@@ -39,19 +39,19 @@ void dw_meter_free(struct dw_meter *m)
     free(m);
 }
 
-static bool new_stretch(struct stretch *stretch, size_t channels)
+static bool new_accumulator(struct accumulator *accumulator, size_t channels)
 {
-    stretch->empty = true;
-    stretch->of = calloc(channels, sizeof *stretch->of);
-    return stretch->of != NULL;
+    accumulator->empty = true;
+    accumulator->of = calloc(channels, sizeof *accumulator->of);
+    return accumulator->of != NULL;
 }
 
 static bool make_room(struct dw_meter *m)
 {
-    bool have = new_stretch(&m->piece, m->channels) && new_stretch(&m->record, m->channels) &&
-                new_stretch(&m->span_total, m->channels);
+    bool have = new_accumulator(&m->piece, m->channels) && new_accumulator(&m->record, m->channels) &&
+                new_accumulator(&m->span_total, m->channels);
     for (int i = 0; i < CELLS; i++)
-        have = have && new_stretch(&m->cell[i].now, m->channels);
+        have = have && new_accumulator(&m->cell[i].now, m->channels);
     m->facts = calloc(m->channels, sizeof *m->facts);
     m->state = calloc(m->channels, sizeof *m->state);
     m->passed_low = calloc(m->channels, sizeof *m->passed_low);

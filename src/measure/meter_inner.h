@@ -13,7 +13,7 @@
 /* What lies between two instants of one clock. */
 struct cell {
     struct dw_clock clock;
-    struct stretch now;
+    struct accumulator now;
     bool used;  /* the clock has instants, and not all have passed */
     bool open;  /* an instant has begun it; what comes before the first is never whole */
 };
@@ -22,7 +22,7 @@ enum { CELL_PERIOD, CELL_CARRIER, CELL_BETWEEN, CELLS };
 
 /* The last whole periods of the span, the oldest overwritten. */
 struct ring {
-    struct stretch *stretch;
+    struct accumulator *accumulator;
     struct moments *moments;  /* [room x channels] */
     size_t room, most, count, next;
 };
@@ -62,10 +62,10 @@ struct dw_meter {
 
     struct cell cell[CELLS];
     int span_cell, mean_cell;  /* which cell the span and the settling means go by; -1: none */
-    struct stretch piece, record;
+    struct accumulator piece, record;
     struct ring ring;
     struct pulses *pulses;
-    struct stretch span_total;
+    struct accumulator span_total;
     struct dw_pieces *pieces;              /* NULL: no row yet */
     double *passed_low, *passed_high;      /* [channels], of the rows passed at an instant */
     bool passed;                           /* these hold something */
@@ -81,9 +81,9 @@ struct dw_meter {
 /* Reads the header's keys into the meter (span, cells, facts). */
 enum dw_status meter_read_header(struct dw_meter *meter, const struct dw_header *header,
                                  const struct dw_meter_options *options, struct dw_error *error);
-enum dw_status ring_add(struct ring *ring, const struct stretch *stretch, size_t channels, struct dw_error *error);
-/* The stretches in the ring as one. */
-void ring_total(const struct ring *ring, size_t channels, struct stretch *total);
+enum dw_status ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error);
+/* All in the ring as one. */
+void ring_total(const struct ring *ring, size_t channels, struct accumulator *total);
 /* Fills results and notes once the record has ended. */
 enum dw_status meter_conclude(struct dw_meter *meter, struct dw_error *error);
 

@@ -3,12 +3,12 @@
 #include <math.h>
 #include <string.h>
 
-static void begin(struct stretch *stretch, size_t channels, double start)
+static void begin(struct accumulator *accumulator, size_t channels, double start)
 {
-    stretch->empty = false;
-    stretch->start = stretch->end = start;
+    accumulator->empty = false;
+    accumulator->start = accumulator->end = start;
     for (size_t i = 0; i < channels; i++)
-        stretch->of[i] = (struct moments){ .minimum = INFINITY, .maximum = -INFINITY };
+        accumulator->of[i] = (struct moments){ .minimum = INFINITY, .maximum = -INFINITY };
 }
 
 static void add_to(double *high, double *low, double term)
@@ -18,15 +18,15 @@ static void add_to(double *high, double *low, double term)
     *low += error;
 }
 
-void moments_line(struct stretch *stretch, size_t channels, const size_t *column, double start, const double *from,
+void moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
                   double end, const double *to)
 {
-    if (stretch->empty)
-        begin(stretch, channels, start);
-    const double time = end - start, share = time / (end - stretch->start);
-    stretch->end = end;
+    if (accumulator->empty)
+        begin(accumulator, channels, start);
+    const double time = end - start, share = time / (end - accumulator->start);
+    accumulator->end = end;
     for (size_t i = 0; i < channels; i++) {
-        struct moments *m = &stretch->of[i];
+        struct moments *m = &accumulator->of[i];
         const double a = from[column[i]], b = to[column[i]];
         const double off = ((a - m->mean) - m->mean_low) / 2 + ((b - m->mean) - m->mean_low) / 2, rise = b - a;
         add_to(&m->square, &m->square_low, time * (rise * rise / 12 + off * off * (1 - share)));
@@ -49,7 +49,7 @@ static void join(struct moments *m, const struct moments *part, double time, dou
     m->maximum = part->maximum > m->maximum ? part->maximum : m->maximum;
 }
 
-void moments_append(struct stretch *onto, const struct stretch *next, size_t channels)
+void moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels)
 {
     if (next->empty)
         return;
@@ -90,31 +90,31 @@ static struct moments moments_of_few(const double *row, size_t lines, size_t wid
     return m;
 }
 
-void moments_lines(struct stretch *stretch, size_t channels, const size_t *column, const double *row, size_t lines,
+void moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
                    size_t width)
 {
     enum { FEW = 512 };  /* more would add up roundings */
     if (lines == 1) {
-        moments_line(stretch, channels, column, row[0], row, row[width], row + width);
+        moments_line(accumulator, channels, column, row[0], row, row[width], row + width);
         return;
     }
-    if (stretch->empty)
-        begin(stretch, channels, row[0]);
+    if (accumulator->empty)
+        begin(accumulator, channels, row[0]);
     for (size_t some; lines; lines -= some, row += some * width) {
         some = lines < FEW ? lines : FEW;
-        const double end = row[some * width], time = end - row[0], share = time / (end - stretch->start);
-        stretch->end = end;
+        const double end = row[some * width], time = end - row[0], share = time / (end - accumulator->start);
+        accumulator->end = end;
         for (size_t i = 0; i < channels; i++) {
             const struct moments few = moments_of_few(row, some, width, column[i]);
-            join(&stretch->of[i], &few, time, share);
+            join(&accumulator->of[i], &few, time, share);
         }
     }
 }
 
-void moments_extremes(struct stretch *stretch, size_t channels, const double *low, const double *high)
+void moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high)
 {
     for (size_t i = 0; i < channels; i++) {
-        struct moments *m = &stretch->of[i];
+        struct moments *m = &accumulator->of[i];
         m->minimum = low[i] < m->minimum ? low[i] : m->minimum;
         m->maximum = high[i] > m->maximum ? high[i] : m->maximum;
     }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Mean, mean square about the mean, and extremes of straight lines, one stretch at a time and stretch onto stretch. */
+/* Mean, mean square about the mean, and extremes of straight lines, added up over time, and one time onto the next. */
 #ifndef MEASURE_MOMENTS_INNER_H
 #define MEASURE_MOMENTS_INNER_H
 
@@ -14,7 +14,7 @@ struct moments {
 };
 
 /* Some time of a record, and the moments of its channels. */
-struct stretch {
+struct accumulator {
     double start, end;  /* s */
     bool empty;         /* start, end and all moments mean nothing yet */
     struct moments *of; /* [channels] */
@@ -38,24 +38,24 @@ static inline void add_each(double *restrict high, double *restrict low, const d
     }
 }
 
-/* Extends a stretch by one straight line from (start, from) to (end, to), which begins where the stretch ended.
+/* Adds one straight line from (start, from) to (end, to), which begins where those before ended.
  *   column    [channels]: where channel i stands in `from` and `to`
  *   source    docs/theory.md, equations 4.3 and 4.4 */
-void moments_line(struct stretch *stretch, size_t channels, const size_t *column, double start, const double *from,
+void moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
                   double end, const double *to);
 
 /* The same by many lines at once, which takes less time a line.
- *   row     [(lines + 1) x width], time first and rising throughout; row[0] is where the stretch ended
+ *   row     [(lines + 1) x width], time first and rising throughout; row[0] is where those before ended
  *   lines   some hundreds: their sums are plain, so that more would lose digits
  *   source  docs/theory.md, equations 4.1, 4.2 and 4.5 */
-void moments_lines(struct stretch *stretch, size_t channels, const size_t *column, const double *row, size_t lines,
+void moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
                    size_t width);
 
-/* Appends a stretch that begins where `onto` ended: docs/theory.md, equation 4.5. */
-void moments_append(struct stretch *onto, const struct stretch *next, size_t channels);
+/* Appends what begins where `onto` ended: docs/theory.md, equation 4.5. */
+void moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels);
 
 /* Lets values at an instant count for minimum and maximum only. */
-void moments_extremes(struct stretch *stretch, size_t channels, const double *low, const double *high);
+void moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high);
 
 double moments_mean(const struct moments *moments);
 double moments_ac_rms(const struct moments *moments, double duration);

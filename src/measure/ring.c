@@ -8,19 +8,19 @@ static enum dw_status grow(struct ring *ring, size_t channels, struct dw_error *
     size_t room = ring->room ? 2 * ring->room : 1;
     if (room > ring->most)
         room = ring->most;
-    struct stretch *stretch = realloc(ring->stretch, room * sizeof *stretch);
-    if (stretch)
-        ring->stretch = stretch;
-    struct moments *moments = stretch ? realloc(ring->moments, room * channels * sizeof *moments) : NULL;
+    struct accumulator *accumulator = realloc(ring->accumulator, room * sizeof *accumulator);
+    if (accumulator)
+        ring->accumulator = accumulator;
+    struct moments *moments = accumulator ? realloc(ring->moments, room * channels * sizeof *moments) : NULL;
     if (!moments)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory: a span of many periods takes %zu bytes for each",
-                            sizeof *stretch + channels * sizeof *moments);
+                            sizeof *accumulator + channels * sizeof *moments);
     ring->moments = moments;
     ring->room = room;
     return DW_OK;
 }
 
-enum dw_status ring_add(struct ring *ring, const struct stretch *stretch, size_t channels, struct dw_error *error)
+enum dw_status ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error)
 {
     if (ring->count == ring->room && ring->room < ring->most) {
         const enum dw_status status = grow(ring, channels, error);
@@ -28,20 +28,20 @@ enum dw_status ring_add(struct ring *ring, const struct stretch *stretch, size_t
             return status;
         ring->next = ring->count;
     }
-    ring->stretch[ring->next] = *stretch;
-    memcpy(ring->moments + ring->next * channels, stretch->of, channels * sizeof *stretch->of);
+    ring->accumulator[ring->next] = *accumulator;
+    memcpy(ring->moments + ring->next * channels, accumulator->of, channels * sizeof *accumulator->of);
     ring->next = ring->next + 1 == ring->most ? 0 : ring->next + 1;
     if (ring->count < ring->most)
         ring->count++;
     return DW_OK;
 }
 
-void ring_total(const struct ring *ring, size_t channels, struct stretch *total)
+void ring_total(const struct ring *ring, size_t channels, struct accumulator *total)
 {
     total->empty = true;
     for (size_t i = 0; i < ring->count; i++) {
         const size_t at = (ring->next + i) % ring->count;
-        struct stretch one = ring->stretch[at];
+        struct accumulator one = ring->accumulator[at];
         one.of = ring->moments + at * channels;
         moments_append(total, &one, channels);
     }

@@ -15,7 +15,7 @@ struct period_group {
     double *high, *low;    /* [channels x (lines + 1) x 2], sums of the lines of rows that are no longer there; NULL: all are */
     double *more;          /* the same, of rows that go */
     double *reference;     /* [channels] of those */
-    struct stretch moments;
+    struct accumulator moments;
     double periods;
     bool alike;            /* some of its rows stand for many periods that look alike */
 };
@@ -33,8 +33,8 @@ struct windows {
     size_t first, first_open, room;
     struct period_group open, *closed;
     size_t count, room_closed, next;  /* closed[next] is the oldest, or where the next one goes */
-    struct stretch period;    /* moments of the period going on, which the caller adds up */
-    struct stretch total;     /* of all closed groups, once windows_total has been called; and the periods in them */
+    struct accumulator period;    /* moments of the period going on, which the caller adds up */
+    struct accumulator total;     /* of all closed groups, once windows_total has been called; and the periods in them */
     double periods;
 };
 

@@ -227,7 +227,7 @@ enum dw_status record_finish(struct record *r, struct dw_error *error)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span is the last %llu periods, but the record holds only %zu",
                             r->place, r->plan.last, w->count);
     windows_total(&r->windows);
-    const struct stretch *kept = &w->total;
+    const struct accumulator *kept = &w->total;
     if (kept->empty && !(r->plan.period > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", r->place);
     if (kept->empty)

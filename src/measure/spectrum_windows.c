@@ -27,8 +27,8 @@ static void group_free(struct period_group *g)
 
 bool windows_new(struct windows *ws)
 {
-    ws->period = (struct stretch){ .empty = true, .of = calloc(ws->channels, sizeof *ws->period.of) };
-    ws->total = (struct stretch){ .empty = true, .of = calloc(ws->channels, sizeof *ws->total.of) };
+    ws->period = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->period.of) };
+    ws->total = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->total.of) };
     return group_new(&ws->open, ws->channels) && ws->period.of && ws->total.of;
 }
 
@@ -66,13 +66,13 @@ static struct fourier_rows rows_of(const struct windows *ws, size_t first, size_
 }
 
 /* Share of a period, or of the whole, by which rows of these times or of the open period may be off a grid. */
-static double slack_of(const struct windows *ws, const struct stretch *times)
+static double slack_of(const struct windows *ws, const struct accumulator *times)
 {
     const double latest = fmax(fmax(fabs(times->start), fabs(times->end)), fmax(fabs(ws->period.start), fabs(ws->period.end)));
     return fourier_slack(latest, ws->whole ? times->end - times->start : ws->length);
 }
 
-static void means_of(const struct stretch *moments, size_t channels, double *mean)
+static void means_of(const struct accumulator *moments, size_t channels, double *mean)
 {
     for (size_t i = 0; i < channels; i++)
         mean[i] = moments_mean(&moments->of[i]);
