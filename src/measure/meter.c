@@ -18,8 +18,8 @@ void dw_meter_free(struct dw_meter *m)
         return;
     for (size_t i = 0; m->state && i < m->channels; i++)
         settling_free(&m->state[i].settling);
-    for (int i = 0; i < CELLS; i++)
-        free(m->cell[i].now.of);
+    for (int i = 0; i < WINDOWS; i++)
+        free(m->window[i].now.of);
     for (size_t i = 0; i < m->notes.count; i++)
         free(m->notes.note[i].text);
     free(m->notes.note);
@@ -50,8 +50,8 @@ static bool make_room(struct dw_meter *m)
 {
     bool have = new_accumulator(&m->piece, m->channels) && new_accumulator(&m->record, m->channels) &&
                 new_accumulator(&m->span_total, m->channels);
-    for (int i = 0; i < CELLS; i++)
-        have = have && new_accumulator(&m->cell[i].now, m->channels);
+    for (int i = 0; i < WINDOWS; i++)
+        have = have && new_accumulator(&m->window[i].now, m->channels);
     m->facts = calloc(m->channels, sizeof *m->facts);
     m->state = calloc(m->channels, sizeof *m->state);
     m->passed_low = calloc(m->channels, sizeof *m->passed_low);
@@ -106,7 +106,7 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
         known[i] = m->facts[i].levels;
     const bool last = m->span.kind == DW_SPAN_LAST;
     m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct moments) ? (size_t)m->span.periods : SIZE_MAX;
-    m->pulses = pulses_new(m->column, known, m->channels, last ? m->cell[m->span_cell].clock.period : 0,
+    m->pulses = pulses_new(m->column, known, m->channels, last ? m->window[m->span_window].clock.period : 0,
                            last ? (double)m->span.periods : 0, PULSE_BYTES, error);
     free(known);
     return m->pulses ? DW_OK : DW_NO_MEMORY;
@@ -131,41 +131,41 @@ struct dw_meter *dw_meter_new(const struct dw_header *header, const struct dw_me
 
 static bool pulses_wanted(const struct dw_meter *m)
 {
-    return m->span_cell != CELL_BETWEEN || m->cell[CELL_BETWEEN].open;
+    return m->span_window != WINDOW_BETWEEN || m->window[WINDOW_BETWEEN].open;
 }
 
-/* A whole cell has ended: what it means to the span, to settling, to the steady state. */
-static enum dw_status use_cell(struct dw_meter *m, int which, double at, struct dw_error *error)
+/* A whole window has ended: what it means to the span, to settling, to the steady state. */
+static enum dw_status use_window(struct dw_meter *m, int which, double at, struct dw_error *error)
 {
-    struct cell *cell = &m->cell[which];
+    struct period_window *window = &m->window[which];
     enum dw_status status = DW_OK;
-    if (cell->now.empty)
+    if (window->now.empty)
         return DW_OK;
-    if (which == m->span_cell && m->span.kind == DW_SPAN_LAST) {
-        status = cell->open ? ring_add(&m->ring, &cell->now, m->channels, error) : DW_OK;
+    if (which == m->span_window && m->span.kind == DW_SPAN_LAST) {
+        status = window->open ? ring_add(&m->ring, &window->now, m->channels, error) : DW_OK;
         if (status == DW_OK)
-            status = pulses_cell_end(m->pulses, cell->open, error);
-        m->span_cells += cell->open;
-        for (size_t i = 0; i < m->channels && cell->open; i++) {
+            status = dwi_pulses_window_end(m->pulses, window->open, error);
+        m->span_windows += window->open;
+        for (size_t i = 0; i < m->channels && window->open; i++) {
             m->state[i].mean_before = m->state[i].mean_last;
-            m->state[i].mean_last = moments_mean(&cell->now.of[i]);
-            m->state[i].ripple = cell->now.of[i].maximum - cell->now.of[i].minimum;
+            m->state[i].mean_last = moments_mean(&window->now.of[i]);
+            m->state[i].ripple = window->now.of[i].maximum - window->now.of[i].minimum;
         }
-    } else if (which == CELL_BETWEEN && cell->open) {
-        moments_append(&m->span_total, &cell->now, m->channels);
+    } else if (which == WINDOW_BETWEEN && window->open) {
+        moments_append(&m->span_total, &window->now, m->channels);
     }
-    if (which == m->mean_cell && cell->open)
+    if (which == m->mean_window && window->open)
         for (size_t i = 0; i < m->channels && status == DW_OK; i++)
-            status = settling_add(&m->state[i].settling, at, moments_mean(&cell->now.of[i]), error);
+            status = settling_add(&m->state[i].settling, at, moments_mean(&window->now.of[i]), error);
     return status;
 }
 
 static void end_piece(struct dw_meter *m)
 {
     moments_append(&m->record, &m->piece, m->channels);
-    for (int i = 0; i < CELLS; i++)
-        if (m->cell[i].used)
-            moments_append(&m->cell[i].now, &m->piece, m->channels);
+    for (int i = 0; i < WINDOWS; i++)
+        if (m->window[i].used)
+            moments_append(&m->window[i].now, &m->piece, m->channels);
     m->piece.empty = true;
 }
 
@@ -174,16 +174,16 @@ static enum dw_status cut_at(struct dw_meter *m, unsigned which, const struct dw
 {
     enum dw_status status = DW_OK;
     end_piece(m);
-    for (int i = 0; i < CELLS && status == DW_OK; i++) {
-        struct cell *cell = &m->cell[i];
+    for (int i = 0; i < WINDOWS && status == DW_OK; i++) {
+        struct period_window *window = &m->window[i];
         if (!(which & 1U << i))
             continue;
         /* what stands for many periods is left out as if it were no whole one: their means lie on a straight line */
-        cell->open = cell->open && instant[i].stands_for == 1;
-        status = use_cell(m, i, instant[i].at, error);
-        cell->now.empty = true;
-        cell->open = i != CELL_BETWEEN || instant[i].index == 0;
-        cell->used = cell->open;
+        window->open = window->open && instant[i].stands_for == 1;
+        status = use_window(m, i, instant[i].at, error);
+        window->now.empty = true;
+        window->open = i != WINDOW_BETWEEN || instant[i].index == 0;
+        window->used = window->open;
     }
     return status;
 }
@@ -201,7 +201,7 @@ static void keep_passed(struct dw_meter *m, const struct dw_block *block)
 /* Every row of a block that begins anew, else all but the first, which the one before ended with. */
 static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
-    const bool pulses = pulses_wanted(m), values = m->mean_cell < 0;
+    const bool pulses = pulses_wanted(m), values = m->mean_window < 0;
     enum dw_status status = DW_OK;
     for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
         const double *row = block->rows + k * m->columns;
@@ -215,10 +215,10 @@ static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *bl
 
 static enum dw_status begin_record(struct dw_meter *m, double time, struct dw_error *error)
 {
-    struct dw_pieces_plan plan = { .columns = m->columns, .clocks = CELLS, .place = m->place };
-    for (int i = 0; i < CELLS; i++) {
-        struct dw_clock *clock = &m->cell[i].clock;
-        m->cell[i].used = clock->from < INFINITY;
+    struct dw_pieces_plan plan = { .columns = m->columns, .clocks = WINDOWS, .place = m->place };
+    for (int i = 0; i < WINDOWS; i++) {
+        struct dw_clock *clock = &m->window[i].clock;
+        m->window[i].used = clock->from < INFINITY;
         clock->keep = (m->span.kind == DW_SPAN_LAST ? (double)m->span.periods : 0) + 8;
         if (clock->period > 0 && m->from_first_row)
             clock->origin = time;
@@ -231,10 +231,10 @@ static enum dw_status begin_record(struct dw_meter *m, double time, struct dw_er
 static enum dw_status check_begin(const struct dw_meter *m, struct dw_error *error)
 {
     const double first = dw_pieces_first(m->pieces)[0];
-    if (dw_pieces_missed(m->pieces, CELL_BETWEEN))
+    if (dw_pieces_missed(m->pieces, WINDOW_BETWEEN))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
                             m->place, m->span.from, first);
-    if (m->span_cell == CELL_BETWEEN && m->span.to <= first)
+    if (m->span_window == WINDOW_BETWEEN && m->span.to <= first)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", m->place,
                             m->span.to, first);
     return DW_OK;
@@ -282,16 +282,16 @@ enum dw_status dw_meter_rows(struct dw_meter *m, const double *values, size_t ro
 
 static enum dw_status close_between(struct dw_meter *m, struct dw_error *error)
 {
-    struct cell *cell = &m->cell[CELL_BETWEEN];
+    struct period_window *window = &m->window[WINDOW_BETWEEN];
     const double from = m->span.from, to = m->span.to;
     const double end = dw_pieces_last(m->pieces)[0];
-    if (!cell->open && cell->used)
+    if (!window->open && window->used)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", m->place,
                             from, end);
-    if (cell->open && to < INFINITY)
+    if (window->open && to < INFINITY)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", m->place, to,
                             end);
-    moments_append(&m->span_total, &cell->now, m->channels);
+    moments_append(&m->span_total, &window->now, m->channels);
     if (m->span_total.empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", m->place);
     return DW_OK;
@@ -299,7 +299,7 @@ static enum dw_status close_between(struct dw_meter *m, struct dw_error *error)
 
 static enum dw_status close_last(struct dw_meter *m, struct dw_error *error)
 {
-    const double period = m->cell[m->span_cell].clock.period;
+    const double period = m->window[m->span_window].clock.period;
     if (m->ring.count >= m->span.periods) {
         ring_total(&m->ring, m->channels, &m->span_total);
         m->span_periods = (double)m->ring.count;

@@ -25,23 +25,23 @@ static void read_facts(struct dw_meter *m, const struct dw_header *header, const
 
 static enum dw_status choose_span(struct dw_meter *m, const struct dw_meter_options *options, struct dw_error *error)
 {
-    const bool period = m->cell[CELL_PERIOD].clock.period > 0, carrier = m->cell[CELL_CARRIER].clock.period > 0;
+    const bool period = m->window[WINDOW_PERIOD].clock.period > 0, carrier = m->window[WINDOW_CARRIER].clock.period > 0;
     m->span = options->span;
     m->asked = options->span.kind;
     if (m->span.kind == DW_SPAN_DEFAULT)
         m->span = (struct dw_span){ .kind = period ? DW_SPAN_LAST : DW_SPAN_ALL, .periods = period };
-    m->mean_cell = carrier ? CELL_CARRIER : period ? CELL_PERIOD : -1;
-    m->span_cell = -1;
+    m->mean_window = carrier ? WINDOW_CARRIER : period ? WINDOW_PERIOD : -1;
+    m->span_window = -1;
     if (m->span.kind == DW_SPAN_LAST) {
-        m->span_cell = period ? CELL_PERIOD : m->mean_cell;
-        if (m->span_cell < 0)
+        m->span_window = period ? WINDOW_PERIOD : m->mean_window;
+        if (m->span_window < 0)
             return dw_error_set(error, DW_BAD_INPUT, 0,
                                 "%s: the last period is wanted, but the table does not say its period", m->place);
         if (!m->span.periods)
             return dw_error_set(error, DW_BAD_USE, 0, "a span of no periods");
     } else if (m->span.kind == DW_SPAN_BETWEEN) {
-        m->span_cell = CELL_BETWEEN;
-        m->cell[CELL_BETWEEN].clock = (struct dw_clock){ .from = m->span.from, .to = m->span.to };
+        m->span_window = WINDOW_BETWEEN;
+        m->window[WINDOW_BETWEEN].clock = (struct dw_clock){ .from = m->span.from, .to = m->span.to };
     }
     return DW_OK;
 }
@@ -51,8 +51,8 @@ enum dw_status meter_read_header(struct dw_meter *m, const struct dw_header *hea
 {
     const struct dw_facts *table = dw_header_facts(header);
     double period = table->period, carrier = table->carrier_period;
-    for (int i = 0; i < CELLS; i++)
-        m->cell[i].clock = (struct dw_clock){ .from = INFINITY, .to = INFINITY };
+    for (int i = 0; i < WINDOWS; i++)
+        m->window[i].clock = (struct dw_clock){ .from = INFINITY, .to = INFINITY };
     const enum dw_status status = dw_header_needs_time(header, m->place, error);
     if (status != DW_OK)
         return status;
@@ -66,9 +66,10 @@ enum dw_status meter_read_header(struct dw_meter *m, const struct dw_header *hea
         m->from_first_row = true;
     }
     if (period > 0)
-        m->cell[CELL_PERIOD].clock = (struct dw_clock){ .origin = table->origin, .period = period, .from = -INFINITY, .to = INFINITY };
+        m->window[WINDOW_PERIOD].clock =
+            (struct dw_clock){ .origin = table->origin, .period = period, .from = -INFINITY, .to = INFINITY };
     if (carrier > 0 && carrier != period)
-        m->cell[CELL_CARRIER].clock =
+        m->window[WINDOW_CARRIER].clock =
             (struct dw_clock){ .origin = table->origin, .period = carrier, .from = -INFINITY, .to = INFINITY };
     return choose_span(m, options, error);
 }

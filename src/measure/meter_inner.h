@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The meter's parts: the table's blocks are cut at the instants of its clocks, and what lies between two of them is handed to the
- * cells that are open then. */
+ * windows that are open then. */
 #ifndef MEASURE_METER_INNER_H
 #define MEASURE_METER_INNER_H
 
@@ -11,14 +11,14 @@
 #include <dutywright/pieces.h>
 
 /* What lies between two instants of one clock. */
-struct cell {
+struct period_window {
     struct dw_clock clock;
     struct accumulator now;
     bool used;  /* the clock has instants, and not all have passed */
     bool open;  /* an instant has begun it; what comes before the first is never whole */
 };
 
-enum { CELL_PERIOD, CELL_CARRIER, CELL_BETWEEN, CELLS };
+enum { WINDOW_PERIOD, WINDOW_CARRIER, WINDOW_BETWEEN, WINDOWS };
 
 /* The last whole periods of the span, the oldest overwritten. */
 struct ring {
@@ -60,8 +60,8 @@ struct dw_meter {
     double band, sampled;
     char place[256];
 
-    struct cell cell[CELLS];
-    int span_cell, mean_cell;  /* which cell the span and the settling means go by; -1: none */
+    struct period_window window[WINDOWS];
+    int span_window, mean_window;  /* which window the span and the settling means go by; -1: none */
     struct accumulator piece, record;
     struct ring ring;
     struct pulses *pulses;
@@ -71,14 +71,14 @@ struct dw_meter {
     bool passed;                           /* these hold something */
     bool from_first_row;  /* the period is the caller's: its first boundary is the first row */
     bool finished;
-    double span_cells;  /* whole periods of the span's cell so far */
+    double span_windows;  /* whole periods of the span's window so far */
 
     struct dw_result *result;  /* [channels x DW_MEASURES] */
     double span_periods;
     struct meter_note_list notes;
 };
 
-/* Reads the header's keys into the meter (span, cells, facts). */
+/* Reads the header's keys into the meter (span, windows, facts). */
 enum dw_status meter_read_header(struct dw_meter *meter, const struct dw_header *header,
                                  const struct dw_meter_options *options, struct dw_error *error);
 enum dw_status ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error);

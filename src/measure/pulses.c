@@ -10,14 +10,14 @@ struct pulses {
     double period, keep;
     double *row;              /* time, then channels; the kept ones stand from `begin` to `end` */
     size_t width, room, begin, end;
-    size_t *cell;             /* where each whole cell begins, from cell_begin to cell_end; the next begins at `current` */
-    size_t cell_room, cell_begin, cell_end, current;
+    size_t *window;           /* where each whole one begins, from window_begin to window_end; the next begins at `current` */
+    size_t window_room, window_begin, window_end, current;
     bool passing;             /* too many: vertices go straight to `transitions` */
     struct levels *levels;
     struct transitions *transitions;
     double *last;             /* vertex before, while passing */
     struct pulse_findings *passed;
-    bool have_passed;         /* the last whole cell was too long to keep; `passed` are its findings */
+    bool have_passed;         /* the last whole window was too long to keep; `passed` are its findings */
 };
 
 void pulses_free(struct pulses *p)
@@ -27,7 +27,7 @@ void pulses_free(struct pulses *p)
     free(p->column);
     free(p->known);
     free(p->row);
-    free(p->cell);
+    free(p->window);
     free(p->levels);
     free(p->transitions);
     free(p->last);
@@ -48,16 +48,16 @@ struct pulses *pulses_new(const size_t *column, const struct known_levels *known
     p->room = bytes / (p->width * sizeof *p->row);
     if (p->room < 64)
         p->room = 64;
-    p->cell_room = 16;
+    p->window_room = 16;
     p->column = malloc(channels * sizeof *p->column);
     p->known = malloc(channels * sizeof *p->known);
     p->row = malloc(p->room * p->width * sizeof *p->row);
-    p->cell = malloc(p->cell_room * sizeof *p->cell);
+    p->window = malloc(p->window_room * sizeof *p->window);
     p->levels = calloc(channels, sizeof *p->levels);
     p->transitions = calloc(channels, sizeof *p->transitions);
     p->last = calloc(p->width, sizeof *p->last);
     p->passed = calloc(channels, sizeof *p->passed);
-    if (!p->column || !p->known || !p->row || !p->cell || !p->levels || !p->transitions || !p->last || !p->passed)
+    if (!p->column || !p->known || !p->row || !p->window || !p->levels || !p->transitions || !p->last || !p->passed)
         goto no_memory;
     memcpy(p->column, column, channels * sizeof *column);
     memcpy(p->known, known, channels * sizeof *known);
@@ -152,7 +152,7 @@ static struct pulse_findings find_round(const struct vertices *v, size_t channel
     return found;
 }
 
-/* From here on vertices are not kept: what has been kept of this cell decides the levels. */
+/* From here on vertices are not kept: what has been kept of this window decides the levels. */
 static void start_passing(struct pulses *p)
 {
     const struct vertices v = { p->row + p->current * p->width, p->end - p->current, p->width };
@@ -164,27 +164,27 @@ static void start_passing(struct pulses *p)
     memcpy(p->last, p->row + (p->end - 1) * p->width, p->width * sizeof *p->last);
     p->passing = true;
     p->begin = p->end = p->current = 0;
-    p->cell_begin = p->cell_end = 0;
+    p->window_begin = p->window_end = 0;
 }
 
-static void drop_first_cell(struct pulses *p)
+static void drop_first_window(struct pulses *p)
 {
-    p->cell_begin++;
-    p->begin = p->cell_begin < p->cell_end ? p->cell[p->cell_begin] : p->current;
+    p->window_begin++;
+    p->begin = p->window_begin < p->window_end ? p->window[p->window_begin] : p->current;
 }
 
-/* Room for one more vertex: gives up the oldest cells so that the present one may take half the room. */
+/* Room for one more vertex: gives up the oldest windows so that the present one may take half the room. */
 static bool make_room(struct pulses *p)
 {
-    while (p->cell_begin < p->cell_end && p->end - p->begin > p->room / 2)
-        drop_first_cell(p);
-    if (p->cell_begin == p->cell_end)
+    while (p->window_begin < p->window_end && p->end - p->begin > p->room / 2)
+        drop_first_window(p);
+    if (p->window_begin == p->window_end)
         p->begin = p->current;
     if (!p->begin)
         return false;
     memmove(p->row, p->row + p->begin * p->width, (p->end - p->begin) * p->width * sizeof *p->row);
-    for (size_t i = p->cell_begin; i < p->cell_end; i++)
-        p->cell[i] -= p->begin;
+    for (size_t i = p->window_begin; i < p->window_end; i++)
+        p->window[i] -= p->begin;
     p->end -= p->begin;
     p->current -= p->begin;
     p->begin = 0;
@@ -218,26 +218,26 @@ static void finish_passing(struct pulses *p, struct pulse_findings *out)
     }
 }
 
-static enum dw_status note_cell(struct pulses *p, struct dw_error *error)
+static enum dw_status note_window(struct pulses *p, struct dw_error *error)
 {
-    if (p->cell_end == p->cell_room) {
-        if (p->cell_begin > p->cell_room / 2) {
-            memmove(p->cell, p->cell + p->cell_begin, (p->cell_end - p->cell_begin) * sizeof *p->cell);
-            p->cell_end -= p->cell_begin;
-            p->cell_begin = 0;
+    if (p->window_end == p->window_room) {
+        if (p->window_begin > p->window_room / 2) {
+            memmove(p->window, p->window + p->window_begin, (p->window_end - p->window_begin) * sizeof *p->window);
+            p->window_end -= p->window_begin;
+            p->window_begin = 0;
         } else {
-            size_t *more = realloc(p->cell, 2 * p->cell_room * sizeof *more);
+            size_t *more = realloc(p->window, 2 * p->window_room * sizeof *more);
             if (!more)
                 return dw_no_memory(error);
-            p->cell = more;
-            p->cell_room *= 2;
+            p->window = more;
+            p->window_room *= 2;
         }
     }
-    p->cell[p->cell_end++] = p->current;
+    p->window[p->window_end++] = p->current;
     return DW_OK;
 }
 
-enum dw_status pulses_cell_end(struct pulses *p, bool begun, struct dw_error *error)
+enum dw_status dwi_pulses_window_end(struct pulses *p, bool begun, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (p->passing) {
@@ -248,9 +248,9 @@ enum dw_status pulses_cell_end(struct pulses *p, bool begun, struct dw_error *er
     }
     if (begun) {
         p->have_passed = false;
-        status = note_cell(p, error);
-        if ((double)(p->cell_end - p->cell_begin) > p->keep)
-            drop_first_cell(p);
+        status = note_window(p, error);
+        if ((double)(p->window_end - p->window_begin) > p->keep)
+            drop_first_window(p);
     } else {
         p->begin = p->end;
     }
@@ -258,9 +258,9 @@ enum dw_status pulses_cell_end(struct pulses *p, bool begun, struct dw_error *er
     return status;
 }
 
-void pulses_find(struct pulses *p, struct pulse_findings *findings, double *cells)
+void pulses_find(struct pulses *p, struct pulse_findings *findings, double *windows)
 {
-    *cells = 0;
+    *windows = 0;
     if (!(p->period > 0)) {
         const struct vertices v = { p->row + p->begin * p->width, p->end - p->begin, p->width };
         if (p->passing)
@@ -276,11 +276,11 @@ void pulses_find(struct pulses *p, struct pulse_findings *findings, double *cell
     }
     if (p->have_passed) {
         memcpy(findings, p->passed, p->channels * sizeof *findings);
-        *cells = 1;
+        *windows = 1;
         return;
     }
-    *cells = (double)(p->cell_end - p->cell_begin);
+    *windows = (double)(p->window_end - p->window_begin);
     const struct vertices v = { p->row + p->begin * p->width, p->current - p->begin, p->width };
-    for (size_t i = 0; i < p->channels && *cells > 0; i++)
-        findings[i] = find_round(&v, i, decide(p, &v, i), *cells * p->period);
+    for (size_t i = 0; i < p->channels && *windows > 0; i++)
+        findings[i] = find_round(&v, i, decide(p, &v, i), *windows * p->period);
 }

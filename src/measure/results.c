@@ -60,8 +60,8 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     return DW_OK;
 }
 
-/* Frequency, duty and transition durations; cells: whole periods that they come from. */
-static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const struct pulse_findings *f, double cells,
+/* Frequency, duty and transition durations; windows: whole periods that they come from. */
+static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const struct pulse_findings *f, double windows,
                                       struct dw_error *error)
 {
     const struct moments *moments = &m->span_total.of[channel];
@@ -74,7 +74,7 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
         set(m, channel, DW_MEASURE_POSITIVE_TRANSITION, f->positive);
     if (f->negatives > 0)
         set(m, channel, DW_MEASURE_NEGATIVE_TRANSITION, f->negative);
-    if (m->span.kind == DW_SPAN_LAST && !(cells > 0))
+    if (m->span.kind == DW_SPAN_LAST && !(windows > 0))
         return add_note(m, error, channel, "frequency, duty and transition durations left out: no whole period");
     if (!(f->positives + f->negatives > 0)) {
         const char *all = isfinite(f->duty) ? "frequency and" : "frequency, duty and";
@@ -97,9 +97,9 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
     if (status == DW_OK && !(f->negatives > 0))
         status = add_note(m, error, channel,
                           "negative-transition-duration left out: no complete negative-going transition");
-    if (status == DW_OK && cells > 0 && cells < m->span_periods)
+    if (status == DW_OK && windows > 0 && windows < m->span_periods)
         status = add_note(m, error, channel, "frequency, duty and transition durations are those of the last %.0f of "
-                          "%.0f periods: more were not kept", cells, m->span_periods);
+                          "%.0f periods: more were not kept", windows, m->span_periods);
     return status;
 }
 
@@ -113,7 +113,7 @@ static struct dw_settling find_settling(const struct dw_meter *m, size_t channel
         .band = m->band,
         .range = m->record.of[channel].maximum - m->record.of[channel].minimum,
     };
-    if (m->mean_cell >= 0)
+    if (m->mean_window >= 0)
         return settling_find(settling, &rule, fabs(settling->last - settling->before));
     struct dw_settling found = settling_find(settling, &rule, 0);
     if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - dw_pieces_first(m->pieces)[0]))
@@ -157,7 +157,7 @@ static enum dw_status conclude_steadiness(struct dw_meter *m, size_t channel, st
     const struct channel_state *state = &m->state[channel];
     const double moved = fabs(state->mean_last - state->mean_before);
     const double range = m->record.of[channel].maximum - m->record.of[channel].minimum;
-    if (m->span_cells < 2 || !(moved > STEADY_DRIFT * state->ripple) || !(moved > NO_DRIFT * range))
+    if (m->span_windows < 2 || !(moved > STEADY_DRIFT * state->ripple) || !(moved > NO_DRIFT * range))
         return DW_OK;
     return add_note(m, error, channel, "the mean still moves by %.3g %% of the ripple a period: the ripple is not yet "
                     "the steady one", 100 * moved / state->ripple);
@@ -172,7 +172,7 @@ static enum dw_status conclude_record(struct dw_meter *m, struct dw_error *error
                           m->sampled);
     if (status == DW_OK && m->span.kind == DW_SPAN_LAST && !(m->span_periods > 0))
         status = add_note(m, error, m->channels, "the record holds no whole period of %g s: all of it is measured",
-                          m->cell[m->span_cell].clock.period);
+                          m->window[m->span_window].clock.period);
     return status;
 }
 
@@ -181,15 +181,15 @@ enum dw_status meter_conclude(struct dw_meter *m, struct dw_error *error)
     struct pulse_findings *pulses = calloc(m->channels, sizeof *pulses);
     if (!pulses)
         return dw_no_memory(error);
-    double cells;
+    double windows;
     for (size_t i = 0; i < m->channels; i++)
         pulses[i].duty = NAN;
-    pulses_find(m->pulses, pulses, &cells);
+    pulses_find(m->pulses, pulses, &windows);
     enum dw_status status = conclude_record(m, error);
     for (size_t i = 0; i < m->channels && status == DW_OK; i++) {
         status = conclude_statistics(m, i, error);
         if (status == DW_OK)
-            status = conclude_pulses(m, i, &pulses[i], cells, error);
+            status = conclude_pulses(m, i, &pulses[i], windows, error);
         if (status == DW_OK)
             status = conclude_settling(m, i, error);
         if (status == DW_OK)
