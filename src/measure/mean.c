@@ -49,7 +49,7 @@ enum dw_status dw_statistics(const double *time, const double *value, size_t row
             column[i] = i;
         measure(time, value, rows, channels, column, &accumulator);
         for (size_t i = 0; i < channels; i++) {
-            const struct moments *m = &accumulator.of[i];
+            const struct channel_moments *m = &accumulator.of[i];
             const double mean = moments_mean(m), ac = moments_ac_rms(m, accumulator.end - accumulator.start);
             out[i] = (struct dw_statistics){ mean, hypot(mean, ac), ac, m->minimum, m->maximum };
         }

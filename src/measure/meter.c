@@ -105,7 +105,7 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
     for (size_t i = 0; i < m->channels; i++)
         known[i] = m->facts[i].levels;
     const bool last = m->span.kind == DW_SPAN_LAST;
-    m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct moments) ? (size_t)m->span.periods : SIZE_MAX;
+    m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct channel_moments) ? (size_t)m->span.periods : SIZE_MAX;
     m->pulses = pulses_new(m->column, known, m->channels, last ? m->window[m->span_window].clock.period : 0,
                            last ? (double)m->span.periods : 0, PULSE_BYTES, error);
     free(known);

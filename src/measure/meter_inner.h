@@ -23,7 +23,7 @@ enum { WINDOW_PERIOD, WINDOW_CARRIER, WINDOW_BETWEEN, WINDOWS };
 /* The last whole periods of the span, the oldest overwritten. */
 struct ring {
     struct accumulator *accumulator;
-    struct moments *moments;  /* [room x channels] */
+    struct channel_moments *moments;  /* [room x channels] */
     size_t room, most, count, next;
 };
 

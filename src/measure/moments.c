@@ -8,7 +8,7 @@ static void begin(struct accumulator *accumulator, size_t channels, double start
     accumulator->empty = false;
     accumulator->start = accumulator->end = start;
     for (size_t i = 0; i < channels; i++)
-        accumulator->of[i] = (struct moments){ .minimum = INFINITY, .maximum = -INFINITY };
+        accumulator->of[i] = (struct channel_moments){ .minimum = INFINITY, .maximum = -INFINITY };
 }
 
 static void add_to(double *high, double *low, double term)
@@ -26,7 +26,7 @@ void moments_line(struct accumulator *accumulator, size_t channels, const size_t
     const double time = end - start, share = time / (end - accumulator->start);
     accumulator->end = end;
     for (size_t i = 0; i < channels; i++) {
-        struct moments *m = &accumulator->of[i];
+        struct channel_moments *m = &accumulator->of[i];
         const double a = from[column[i]], b = to[column[i]];
         const double off = ((a - m->mean) - m->mean_low) / 2 + ((b - m->mean) - m->mean_low) / 2, rise = b - a;
         add_to(&m->square, &m->square_low, time * (rise * rise / 12 + off * off * (1 - share)));
@@ -39,7 +39,7 @@ void moments_line(struct accumulator *accumulator, size_t channels, const size_t
 }
 
 /* Onto m a part that is the last `time` of what they take together, and that share of it. */
-static void join(struct moments *m, const struct moments *part, double time, double share)
+static void join(struct channel_moments *m, const struct channel_moments *part, double time, double share)
 {
     const double off = (part->mean - m->mean) + (part->mean_low - m->mean_low);
     add_to(&m->square, &m->square_low, part->square);
@@ -67,10 +67,10 @@ void moments_append(struct accumulator *onto, const struct accumulator *next, si
 }
 
 /* One column over a few lines: first the mean, then squares about it, so that nothing cancels. */
-static struct moments moments_of_few(const double *row, size_t lines, size_t width, size_t column)
+static struct channel_moments moments_of_few(const double *row, size_t lines, size_t width, size_t column)
 {
     const double first = row[column], duration = row[lines * width] - row[0];
-    struct moments m = { .minimum = INFINITY, .maximum = -INFINITY };
+    struct channel_moments m = { .minimum = INFINITY, .maximum = -INFINITY };
     double sum[2] = { 0 }, square[2] = { 0 }; /* two of each: one need not wait for the other */
     for (size_t i = 0; i < lines; i++) {
         const double *from = row + i * width, *to = from + width, a = from[column], b = to[column];
@@ -105,7 +105,7 @@ void moments_lines(struct accumulator *accumulator, size_t channels, const size_
         const double end = row[some * width], time = end - row[0], share = time / (end - accumulator->start);
         accumulator->end = end;
         for (size_t i = 0; i < channels; i++) {
-            const struct moments few = moments_of_few(row, some, width, column[i]);
+            const struct channel_moments few = moments_of_few(row, some, width, column[i]);
             join(&accumulator->of[i], &few, time, share);
         }
     }
@@ -114,18 +114,18 @@ void moments_lines(struct accumulator *accumulator, size_t channels, const size_
 void moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high)
 {
     for (size_t i = 0; i < channels; i++) {
-        struct moments *m = &accumulator->of[i];
+        struct channel_moments *m = &accumulator->of[i];
         m->minimum = low[i] < m->minimum ? low[i] : m->minimum;
         m->maximum = high[i] > m->maximum ? high[i] : m->maximum;
     }
 }
 
-double moments_mean(const struct moments *moments)
+double moments_mean(const struct channel_moments *moments)
 {
     return moments->mean + moments->mean_low;
 }
 
-double moments_ac_rms(const struct moments *moments, double duration)
+double moments_ac_rms(const struct channel_moments *moments, double duration)
 {
     return sqrt((moments->square + moments->square_low) / duration);
 }

@@ -7,7 +7,7 @@
 #include <stddef.h>
 
 /* Sums are unevaluated pairs, high + low, so that 1e8 additions lose no more than a few. */
-struct moments {
+struct channel_moments {
     double mean, mean_low;
     double square, square_low;  /* integral of (value - mean)^2 */
     double minimum, maximum;
@@ -17,7 +17,7 @@ struct moments {
 struct accumulator {
     double start, end;  /* s */
     bool empty;         /* start, end and all moments mean nothing yet */
-    struct moments *of; /* [channels] */
+    struct channel_moments *of; /* [channels] */
 };
 
 /* a + b into (sum, error), exact: Knuth, The Art of Computer Programming 2, 4.2.2, theorem B. */
@@ -57,7 +57,7 @@ void moments_append(struct accumulator *onto, const struct accumulator *next, si
 /* Lets values at an instant count for minimum and maximum only. */
 void moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high);
 
-double moments_mean(const struct moments *moments);
-double moments_ac_rms(const struct moments *moments, double duration);
+double moments_mean(const struct channel_moments *moments);
+double moments_ac_rms(const struct channel_moments *moments, double duration);
 
 #endif

@@ -46,7 +46,7 @@ static void set(struct dw_meter *m, size_t channel, enum dw_measure measure, dou
 
 static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, struct dw_error *error)
 {
-    const struct moments *moments = &m->span_total.of[channel];
+    const struct channel_moments *moments = &m->span_total.of[channel];
     const double mean = moments_mean(moments);
     const double ac = moments_ac_rms(moments, m->span_total.end - m->span_total.start);
     set(m, channel, DW_MEASURE_MEAN, mean);
@@ -64,7 +64,7 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
 static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const struct pulse_findings *f, double windows,
                                       struct dw_error *error)
 {
-    const struct moments *moments = &m->span_total.of[channel];
+    const struct channel_moments *moments = &m->span_total.of[channel];
     enum dw_status status = DW_OK;
     if (f->cycles > 0)
         set(m, channel, DW_MEASURE_FREQUENCY, f->frequency);

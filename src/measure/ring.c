@@ -11,7 +11,7 @@ static enum dw_status grow(struct ring *ring, size_t channels, struct dw_error *
     struct accumulator *accumulator = realloc(ring->accumulator, room * sizeof *accumulator);
     if (accumulator)
         ring->accumulator = accumulator;
-    struct moments *moments = accumulator ? realloc(ring->moments, room * channels * sizeof *moments) : NULL;
+    struct channel_moments *moments = accumulator ? realloc(ring->moments, room * channels * sizeof *moments) : NULL;
     if (!moments)
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory: a span of many periods takes %zu bytes for each",
                             sizeof *accumulator + channels * sizeof *moments);

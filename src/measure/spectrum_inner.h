@@ -92,7 +92,7 @@ struct record_facts {
 };
 struct record_facts record_facts(const struct record *record);
 /* Moments of all channels over it, [channels]. */
-const struct moments *record_moments(const struct record *record);
+const struct channel_moments *record_moments(const struct record *record);
 /* How far the mean of the last whole period is from that of the one before, [channels]; NAN where there is only one. */
 double record_drift(const struct record *record, size_t channel);
 /* Fourier coefficients up to `lines`, of the period (mean over the periods kept), or with `whole` of the span.

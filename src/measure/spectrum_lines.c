@@ -106,7 +106,7 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
 static void look_at_channel(struct dw_spectrum *s, size_t channel)
 {
     struct channel_lines *of = &s->of[channel];
-    const struct moments *moments = &record_moments(s->record)[channel];
+    const struct channel_moments *moments = &record_moments(s->record)[channel];
     const double ripple = moments->maximum - moments->minimum, drift = fabs(record_drift(s->record, channel));
     double largest = 0;
     of->ac_rms = moments_ac_rms(moments, s->facts.to - s->facts.from);

@@ -244,7 +244,7 @@ struct record_facts record_facts(const struct record *r)
     return r->facts;
 }
 
-const struct moments *record_moments(const struct record *r)
+const struct channel_moments *record_moments(const struct record *r)
 {
     return r->windows.total.of;
 }

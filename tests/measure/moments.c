@@ -60,7 +60,7 @@ START_TEST(many_lines_at_once_keep_the_digits_of_their_ripple)
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         const double *c = cases[k];
         const struct few few = wave_with(c[0], c[1], c[2], c[3], c[4], 77 + k);
-        struct moments of = { .mean = 0 };
+        struct channel_moments of = { .mean = 0 };
         struct accumulator all = { .empty = true, .of = &of };
         moments_lines(&all, 1, &column, few.row, LINES, WIDTH);
         const double duration = all.end - all.start, deviation = (double)sqrtl(few.variance);
@@ -77,14 +77,14 @@ START_TEST(many_lines_at_once_are_as_one_by_one)
 {
     const size_t column = 2;
     const struct few few = wave_with(7, 2, 0, 1, 0.25, 5);
-    struct moments one_of = { .mean = 0 };
+    struct channel_moments one_of = { .mean = 0 };
     struct accumulator one = { .empty = true, .of = &one_of };
     for (size_t i = 0; i < LINES; i++) {
         const double *row = few.row + i * WIDTH;
         moments_line(&one, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
     }
     for (size_t cut = 0; cut < LINES; cut += 73) { /* lines one by one, then the rest at once */
-        struct moments of = { .mean = 0 };
+        struct channel_moments of = { .mean = 0 };
         struct accumulator all = { .empty = true, .of = &of };
         for (size_t i = 0; i < cut; i++) {
             const double *row = few.row + i * WIDTH;
