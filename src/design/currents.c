@@ -10,6 +10,7 @@ struct filter_circuit {
     struct dw_system *system;
     size_t stages, out;
     double load[DW_FILTER_STAGES];  /* S, beside each capacitor */
+    bool no_memory;                 /* for a response: then what was found is no answer */
 };
 
 static size_t node_output(const struct filter_circuit *circuit, size_t stage)
@@ -157,21 +158,20 @@ enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, cons
     return DW_OK;
 }
 
-/* Infinite at the resonance of a coil that nothing damps; NaN, which compares with nothing, where memory runs out. */
-static double response(const struct filter_circuit *circuit, double angular)
+/* Infinite at the resonance of a coil that nothing damps; NaN, which compares with nothing, once memory has run out. */
+static double response(struct filter_circuit *circuit, double angular)
 {
     const size_t out = node_output(circuit, circuit->out);
     double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
     const enum dw_status status = dw_system_response(circuit->system, 0, angular, real, imaginary, NULL);
-    if (status != DW_OK)
-        return status == DW_NO ? INFINITY : NAN;
-    return hypot(real[out], imaginary[out]);
+    circuit->no_memory = circuit->no_memory || status == DW_NO_MEMORY;
+    return circuit->no_memory ? NAN : status == DW_OK ? hypot(real[out], imaginary[out]) : INFINITY;
 }
 
 /* The highest angular frequency at which a response passes a level: downwards in steps, then by bisection.
  *   from  from here on it only falls
  *   step  > 1: between two crossings there lies more than this factor */
-static double highest_crossing(const struct filter_circuit *circuit, double level, double from, double step)
+static double highest_crossing(struct filter_circuit *circuit, double level, double from, double step)
 {
     double high = from;
     while (response(circuit, high) > level)
@@ -186,7 +186,7 @@ static double highest_crossing(const struct filter_circuit *circuit, double leve
         else
             high = middle;
     }
-    return isnan(response(circuit, low)) ? NAN : (low + high) / 2;
+    return (low + high) / 2;
 }
 
 enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter, double *cutoff,
@@ -203,5 +203,5 @@ enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct 
     const double from = l > 0 ? 2 / sqrt(l * c) : 1 / (series * c), step = l > 0 ? 1.01 : 2;
     *cutoff = highest_crossing(&circuit, M_SQRT1_2 / (1 + series / task->load), from, step) / (2 * M_PI);
     dw_system_free(circuit.system);
-    return isnan(*cutoff) ? dw_no_memory(error) : DW_OK;
+    return circuit.no_memory ? dw_no_memory(error) : DW_OK;
 }
