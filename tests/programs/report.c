@@ -58,19 +58,19 @@ START_TEST(findings_read_as_aligned_text)
 }
 END_TEST
 
-START_TEST(findings_in_rows_have_four_fields_and_all_digits)
+START_TEST(findings_in_rows_have_five_fields_and_all_digits)
 {
     struct report *report = some_findings();
     writes(report, REPORT_ROWS, 4,
-           "out\tmean\t1.0296\tV\n"
-           "out\tripple\t0.0331\tV\n"
-           "pin\tfrequency\t986.8421052631579\tHz\n"
-           "pin\tduty\t0.30000000000000004\t1\n"
-           "out\tovershoot\t0.0433\t1\n"
-           "out\tsettling-time\t0.001875\ts\n"
-           "-\tlimit\tholds\t-\n"
-           "-\tsteps\t65536\t-\n"
-           "out\tminimum\t-0\tV\n");
+           "out\tmean\t1.0296\tV\t0\n"
+           "out\tripple\t0.0331\tV\t0\n"
+           "pin\tfrequency\t986.8421052631579\tHz\t0\n"
+           "pin\tduty\t0.30000000000000004\t1\t0\n"
+           "out\tovershoot\t0.0433\t1\t0\n"
+           "out\tsettling-time\t0.001875\ts\t<\n"
+           "-\tlimit\tholds\t-\t0\n"
+           "-\tsteps\t65536\t-\t0\n"
+           "out\tminimum\t-0\tV\t0\n");
     report_free(report);
 }
 END_TEST
@@ -180,7 +180,7 @@ START_TEST(strange_names_break_neither_rows_nor_json)
     succeeds(report_finding(report, "temp\xe9rature", "mean", 1, "V", &error), error); /* Latin-1 */
     succeeds(report_finding(report, "\xc3\xa9t\xc3\xa9", "mean", 1, "V", &error), error); /* two wide letters in UTF-8 */
     writes(report, REPORT_ROWS, 4,
-           "a b c\tmean\t1\tV\nsay \"5\\\"\tmean\t1\tV\ntemp\xe9rature\tmean\t1\tV\n\xc3\xa9t\xc3\xa9\tmean\t1\tV\n");
+           "a b c\tmean\t1\tV\t0\nsay \"5\\\"\tmean\t1\tV\t0\ntemp\xe9rature\tmean\t1\tV\t0\n\xc3\xa9t\xc3\xa9\tmean\t1\tV\t0\n");
     writes(report, REPORT_TEXT, 2,
            "a b c        mean  1.0  V\n"
            "say \"5\\\"     mean  1.0  V\n"
@@ -214,7 +214,7 @@ START_TEST(the_report_keeps_its_own_words)
     succeeds(report_write(report, REPORT_ROWS, 4, out, &error), error);
     fclose(out);
     ck_assert_ptr_null(strchr(text, 'x'));
-    ck_assert_ptr_nonnull(strstr(text, "out\tmean\t99\tV\n"));
+    ck_assert_ptr_nonnull(strstr(text, "out\tmean\t99\tV\t0\n"));
     free(text);
     report_free(report);
 }
@@ -245,7 +245,7 @@ START_TEST(a_report_for_which_memory_ran_out_is_refused_not_followed)
 }
 END_TEST
 
-SUITE("programs: report", findings_read_as_aligned_text, findings_in_rows_have_four_fields_and_all_digits,
+SUITE("programs: report", findings_read_as_aligned_text, findings_in_rows_have_five_fields_and_all_digits,
       findings_in_json_keep_units_apart, a_ranked_table_reads_as_aligned_text_under_titles,
       a_ranked_table_in_rows_begins_with_its_titles, a_ranked_table_in_json_has_a_unit_key_beside_each_number,
       an_empty_report_is_still_valid_in_each_format, strange_names_break_neither_rows_nor_json,
