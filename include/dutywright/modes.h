@@ -60,8 +60,8 @@ DW_API double dw_modes_scale(const struct dw_modes *modes, size_t output);
  * the accuracy that stands there ---- */
 
 enum dw_row_kind {
-    DW_ROW_INPUT,     /* at a row that was fed, and at the start */
-    DW_ROW_BETWEEN,   /* keeps the straight lines within the accuracy; or a uniform row */
+    DW_ROW_INPUT,     /* at a row that was fed, and at the start; with curves once more where an input goes on with another slope */
+    DW_ROW_BETWEEN,   /* keeps lines or curves within the accuracy; or a uniform row */
     DW_ROW_EXTREMUM,  /* a local extremum of an output */
     DW_ROW_BEFORE,    /* at an event, in the mode that ends; a state that alone decides it is exactly where the guard is zero */
     DW_ROW_AFTER      /* at the same event, in the mode that begins */
@@ -72,21 +72,31 @@ struct dw_run_row {
     const double *state;   /* [states] */
     const double *input;   /* [inputs] */
     const double *output;  /* [outputs] */
+    const double *slope;   /* [outputs], unit of the output / s; NULL: straight lines join the rows. Else cubics do, with these values
+                            * and slopes at their ends: of rows at one time the first ends the piece before, the last begins the
+                            * piece after, and a slope may differ where no value does. 0 at an extremum, and always finite */
     size_t mode;
     enum dw_row_kind kind;
     int tag;               /* of the guard, for BEFORE and AFTER; else 0; of equations: the guard's number */
-    bool repeats;          /* same time, inputs and outputs as the row before it: a writer leaves it out */
+    bool repeats;          /* same time, inputs, outputs and slopes as the row before it: a writer leaves it out */
 };
 
 /* Takes one row; the pointers are valid during the call. Anything but DW_OK stops the run and is passed on. */
 typedef enum dw_status dw_run_sink(void *context, const struct dw_run_row *row, struct dw_error *error);
 
+/* How far lines may be from the outputs: `accuracy` of their scale. Curves: the smaller of that and `swing` of the largest change of
+ * an output in one of several walks, but 2^-50 of what it is summed from in any case (of equations: 2^-38 of its scale). A walk is
+ * what lies between two rows fed, or between a row fed and an event; those that count are the present one, the two before it, and all
+ * that began within the last period of the carrier. Between rows outputs are monotone, and so are their cubics. */
 struct dw_run_options {
-    double accuracy;   /* straight-line error of the outputs, relative to their scale; 0: rows only at inputs and events */
-    double uniform;    /* Hz: rows at this rate alone, from the start's time on. One within 4 ulp of a jump or an event is on it, and
+    double accuracy;   /* of the outputs' scale; 0: rows only at inputs and events */
+    double uniform;    /* Hz: rows at this rate alone, from the start's time on, without slopes. One within 4 ulp of a jump or an event is on it, and
                           has the values after it; so is one of the last row fed. 0: not asked */
     dw_run_sink *sink; /* NULL: no rows at all, only the state moves: fastest */
     void *context;     /* for the sink */
+    bool curves;       /* rows have slopes, and cubics join them; they are given when a walk ends, or some cells later */
+    double swing;      /* curves: of an output's change */
+    double carrier;    /* curves: period of a switched drive, s; 0: unknown */
 };
 
 struct dw_run;

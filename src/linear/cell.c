@@ -5,11 +5,12 @@
 
 enum { SERIES = 18 };  /* (1/2)^18 / 18! is below 1e-21 */
 
-/* norm x length of a cell from which derivatives are carried: in shorter ones the noise of a fourth derivative, norm^4 2^-106 of
- * the state, is worth less than 2^-50 of it */
+/* norm x length of a cell from which derivatives are carried: in shorter ones the noise of the last one, norm^4 2^-106 or norm^6
+ * 2^-106 of the state, is worth less than 2^-50 of it */
 #define NOISY 0x1p12
+#define NOISY_CURVE 0x1p8
 #define NEGLIGIBLE 1e-13  /* of a functional's scale: less is not looked into */
-#define SPARE 0.125       /* of a second derivative: its bound may be that much above it, which is one row in sixteen too many */
+#define SPARE 0.125       /* of a derivative: its bound may be that much above it, which is one row in sixteen too many, or in thirty */
 
 struct functional functional_of(const struct dw_system *system, const double *row, double scale)
 {
@@ -30,7 +31,7 @@ struct functional functional_of(const struct dw_system *system, const double *ro
             moved += fabs(row[i] * system->rate_high[i * both + j]) + fabs(row[i] * system->rate_low[i * both + j]);
         functional.still = functional.still && moved == 0;
     }
-    for (unsigned k = 0; k < ORDERS; k++) {
+    for (unsigned k = 0; k < CURVE_ORDERS; k++) {
         functional.dual[k] = energy_dual(system, rate);
         for (size_t j = 0; j < n; j++) {
             next[j] = 0;
@@ -42,12 +43,13 @@ struct functional functional_of(const struct dw_system *system, const double *ro
     return functional;
 }
 
-void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates)
+void rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
     const double *low = stretch_doubled(stretch) ? system->rate_low : NULL;
     struct node slope, second;
+    rates->orders = orders;
     memcpy(rates->order[0], node->high, n * sizeof node->high[0]);
     block_apply(system->rate_high, low, n, both, node->high, node->low, slope.high, slope.low);
     for (size_t j = 0; j < m; j++) {
@@ -60,9 +62,9 @@ void rates_at(const struct stretch *stretch, const struct node *node, struct rat
         block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
         memcpy(rates->order[from++], second.high, n * sizeof second.high[0]);
     }
-    for (unsigned k = from; k <= ORDERS; k++)
+    for (unsigned k = from; k <= orders; k++)
         square_apply(system->rate_high, n, both, 1, rates->order[k - 1], rates->order[k]);
-    for (unsigned k = 1; k <= ORDERS; k++)
+    for (unsigned k = 1; k <= orders; k++)
         rates->norm[k] = energy_norm(system, rates->order[k]);
 }
 
@@ -94,20 +96,21 @@ static void keep_lesser(const struct dw_system *system, struct rates *rates, uns
     rates->norm[k] = norm;
 }
 
-bool rates_need_carrying(const struct stretch *stretch, double length)
+bool rates_need_carrying(const struct stretch *stretch, unsigned orders, double length)
 {
-    return stretch_doubled(stretch) && stretch->system->norm * length > NOISY;
+    return stretch_doubled(stretch) && stretch->system->norm * length > (orders > ORDERS ? NOISY_CURVE : NOISY);
 }
 
-void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned level,
-                 double length, struct rates *rates)
+void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
+                 unsigned level, double length, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
     struct node from, to;
+    rates->orders = orders;
     copy_state(rates->order[0], rates->low[0], node, n);
     from = *node;
-    for (unsigned k = 1; k <= ORDERS; k++) {
+    for (unsigned k = 1; k <= orders; k++) {
         block_apply(system->rate_high, system->rate_low, n, both, from.high, from.low, to.high, to.low);
         copy_state(rates->order[k], rates->low[k], &to, n);
         rates->norm[k] = energy_norm(system, to.high);
@@ -133,7 +136,7 @@ void slopes_at(const struct stretch *stretch, const struct node *node, const str
     const size_t n = stretch->system->states;
     double direct = 0;
     slopes->order[0] = functional_at(functional, node);
-    for (unsigned k = 1; k <= ORDERS; k++)
+    for (unsigned k = 1; k <= rates->orders; k++)
         slopes->order[k] = functional_of_state(functional, rates->order[k]);
     for (unsigned i = functional->states; i < functional->count && !stretch->flat; i++)
         direct += functional->row[functional->at[i]] * stretch->slope[functional->at[i] - n].hi;
@@ -156,17 +159,17 @@ static inline double largest_rate(const struct stretch *stretch, const struct ra
 
 /* Those of orders 1 and up, times the growth over the cell. */
 static inline void largest_rates(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                                 const struct functional *functional, double grown, double largest[ORDERS + 1])
+                                 const struct functional *functional, unsigned orders, double grown, double *largest)
 {
-    for (unsigned k = 1; k <= ORDERS; k++)
+    for (unsigned k = 1; k <= orders; k++)
         largest[k] = grown * largest_rate(stretch, rates, slopes, functional, k);
 }
 
 /* Bound on how far derivative `order` moves from its value at the start, within the cell. */
-static inline double variation(const struct slopes *slopes, const double largest[ORDERS + 1], unsigned order, double length)
+static inline double variation(const struct slopes *slopes, const double *largest, unsigned orders, unsigned order, double length)
 {
     double least = INFINITY, sum = 0, power = length;
-    for (unsigned k = order + 1; k <= ORDERS; k++) {
+    for (unsigned k = order + 1; k <= orders; k++) {
         least = lesser(least, sum + largest[k] * power);
         sum += fabs(slopes->order[k]) * power;
         power *= length / (k - order + 1);
@@ -194,16 +197,16 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
     double largest[ORDERS + 1];
     if (grown == 0)
         return SPLIT;
-    largest_rates(stretch, rates, slopes, guard, grown, largest);
-    const double moves = variation(slopes, largest, 0, length);
+    largest_rates(stretch, rates, slopes, guard, ORDERS, grown, largest);
+    const double moves = variation(slopes, largest, ORDERS, 0, length);
     if (derivative[0] > moves)
         return CLEAR;
     if (moves <= NEGLIGIBLE * guard->scale || length <= SHORTEST * stretch->length)
         return ENDS_TELL;
-    const double bends = variation(slopes, largest, 1, length);
+    const double bends = variation(slopes, largest, ORDERS, 1, length);
     if (fabs(derivative[1]) > bends)
         return derivative[1] > 0 ? CLEAR : ENDS_TELL;
-    const double twists = variation(slopes, largest, 2, length);
+    const double twists = variation(slopes, largest, ORDERS, 2, length);
     if (fabs(derivative[2]) > twists) {
         if (derivative[2] < 0)
             return ENDS_TELL;
@@ -213,27 +216,39 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
     return SPLIT;
 }
 
-enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double chord, double length, double grown, struct bend *bend)
+/* The rows' spacing is judged by derivative `orders` - 2, whose own second one is the last that is known. */
+static inline enum verdict judge_rows(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                                      const struct functional *output, unsigned orders, double off, double length, double grown,
+                                      struct bend *bend)
 {
-    const double *derivative = slopes->order;
-    double largest[ORDERS + 1];
+    const unsigned bent = orders - 2;
+    const double *derivative = slopes->order, square = length * length;
+    const double reach = bent == 2 ? square / 8 : square * square / 384;
+    double largest[CURVE_ORDERS + 1];
+    largest_rates(stretch, rates, slopes, output, orders, grown, largest);
+    bend->first = derivative[bent];
+    bend->spare = largest[orders] * square / 8;
+    bend->most = lesser(largest[bent], fabs(derivative[bent]) + variation(slopes, largest, orders, bent, length));
+    const double negligible = bent == 2 ? NEGLIGIBLE * output->scale : lesser(NEGLIGIBLE * output->scale, off / 16);
+    if (length <= SHORTEST * stretch->length || variation(slopes, largest, orders, 0, length) <= negligible)
+        return CLEAR;
+    const double end = derivative[bent] + length * derivative[bent + 1];  /* about: it only says whether a shorter cell is worth it */
+    const bool known = bend->spare <= SPARE * larger(fabs(derivative[bent]), fabs(end));
+    if (!known && bend->most * reach > off)
+        return SPLIT;
+    if (fabs(derivative[1]) > variation(slopes, largest, orders, 1, length))
+        return CLEAR;
+    return fabs(derivative[2]) > variation(slopes, largest, orders, 2, length) ? ENDS_TELL : SPLIT;
+}
+
+enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                          const struct functional *output, double off, double length, double grown, struct bend *bend)
+{
     if (grown == 0)  /* unrun: growth */
         return SPLIT;
-    largest_rates(stretch, rates, slopes, output, grown, largest);
-    const double twists = variation(slopes, largest, 2, length);
-    bend->first = derivative[2];
-    bend->spare = largest[4] * length * length / 8;
-    bend->most = lesser(largest[2], fabs(derivative[2]) + twists);
-    if (length <= SHORTEST * stretch->length || variation(slopes, largest, 0, length) <= NEGLIGIBLE * output->scale)
-        return CLEAR;
-    const double end = derivative[2] + length * derivative[3];  /* about: it only says whether a shorter cell is worth it */
-    const bool known = bend->spare <= SPARE * larger(fabs(derivative[2]), fabs(end));
-    if (!known && bend->most * length * length > 8 * chord)
-        return SPLIT;
-    if (fabs(derivative[1]) > variation(slopes, largest, 1, length))
-        return CLEAR;
-    return fabs(derivative[2]) > twists ? ENDS_TELL : SPLIT;
+    if (rates->orders == ORDERS)
+        return judge_rows(stretch, rates, slopes, output, ORDERS, off, length, grown, bend);
+    return judge_rows(stretch, rates, slopes, output, CURVE_ORDERS, off, length, grown, bend);
 }
 
 /* Derivative of the functional at a node whose input is set. */
@@ -244,7 +259,7 @@ static double value_at(const struct stretch *stretch, const struct node *node, c
         return functional_at(functional, node);
     struct rates rates;
     struct slopes slopes;
-    rates_at(stretch, node, &rates);
+    rates_at(stretch, node, ORDERS, &rates);
     slopes_at(stretch, node, &rates, functional, &slopes);
     return slopes.order[order];
 }
@@ -258,7 +273,7 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
     const size_t n = system->states, both = n + system->inputs;
     struct rates rates;
     struct slopes slopes;
-    rates_at(stretch, node, &rates);
+    rates_at(stretch, node, ORDERS, &rates);
     slopes_at(stretch, node, &rates, functional, &slopes);
     double state[DW_STATES], factor = 1, worth = 1;
     memcpy(state, rates.order[ORDERS], n * sizeof *state);

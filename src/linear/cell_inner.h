@@ -5,7 +5,10 @@
 
 #include "linear/system_inner.h"
 
-enum { ORDERS = 4 };
+enum {
+    ORDERS = 4,       /* derivatives that guards and straight lines are judged by; */
+    CURVE_ORDERS = 6  /* curves */
+};
 
 /* fmin and fmax are calls, and NaN does not come here. */
 static inline double lesser(double a, double b)
@@ -21,7 +24,7 @@ static inline double larger(double a, double b)
 /* f = row . (x | u). */
 struct functional {
     const double *row;      /* [states + inputs] */
-    double dual[ORDERS];    /* energy_dual of its state part c, of c A, c A A, ... */
+    double dual[CURVE_ORDERS];  /* energy_dual of its state part c, of c A, c A A, ... */
     double scale;           /* natural size, > 0 */
     bool still;             /* constant while the input stands still: of the input alone, or of states that nothing moves */
     unsigned char count, states;                 /* how many entries of the row are not zero, and how many of those are of states */
@@ -53,32 +56,34 @@ static inline double functional_of_state(const struct functional *functional, co
 /* row stays the caller's; scale as above. */
 struct functional functional_of(const struct dw_system *system, const double *row, double scale);
 
-/* Derivatives of the state at a node; order[0] is the state itself. */
+/* Derivatives of the state at a node, so many orders; order[0] is the state itself. */
 struct rates {
-    double order[ORDERS + 1][DW_STATES];
-    double norm[ORDERS + 1];  /* energy norms, of orders 1 and up */
-    double low[ORDERS + 1][DW_STATES];  /* the orders' low halves, where they are carried; else unset */
+    unsigned orders;
+    double order[CURVE_ORDERS + 1][DW_STATES];
+    double norm[CURVE_ORDERS + 1];  /* energy norms, of orders 1 and up */
+    double low[CURVE_ORDERS + 1][DW_STATES];  /* the orders' low halves, where they are carried; else unset */
 };
 
-/* Derivatives of a functional at a node. */
+/* Derivatives of a functional at a node, as many orders as the rates have. */
 struct slopes {
-    double order[ORDERS + 1];
+    double order[CURVE_ORDERS + 1];
     double direct;  /* size of what the input's slope adds to order 1; higher ones have none of it */
 };
 
-/* The input part of the node must be set. */
-void rates_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
+/* The input part of the node must be set.
+ *   orders   ORDERS or CURVE_ORDERS */
+void rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates);
 /* The first of them alone, in plain double, while the input stands still: order[1] and norm[1]. */
 void first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
-/* Whether a cell is so long beside the fastest rate that third and fourth derivatives of a node are its rounding errors times
- * powers of that rate. */
-bool rates_need_carrying(const struct stretch *stretch, double length);
+/* Whether a cell is so long beside the fastest rate that the last derivatives of a node are its rounding errors times powers of
+ * that rate. */
+bool rates_need_carrying(const struct stretch *stretch, unsigned orders, double length);
 /* The same as rates_at for the end of such a cell: derivatives are those at its start, carried over it, where that is closer.
  * They are then those of an exact solution within a few 2^-106 of the node: docs/theory.md, after (2.8).
  *   before          at the cell's start, by this function; NULL: none
  *   level, length   of the cell */
-void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned level,
-                 double length, struct rates *rates);
+void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
+                 unsigned level, double length, struct rates *rates);
 void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
                const struct functional *functional, struct slopes *slopes);
 
@@ -102,15 +107,30 @@ enum verdict judge_guard(const struct stretch *stretch, const struct rates *rate
 
 #define SHORTEST 1e-13  /* of a stretch: cells are not split further */
 
-/* What is proved of an output's second derivative over a cell: at a share s of it |f''| <= |first + s (last - first)| + spare,
- * and nowhere above most. docs/theory.md, (2.14). */
+/* What is proved over a cell of the derivative f by which rows are spaced, an output's second where straight lines join them, its
+ * fourth where curves do: at a share s of it |f| <= |first + s (last - first)| + spare, and nowhere above most.
+ * docs/theory.md, (2.14) and (2.22). */
 struct bend {
     double first, last, spare, most;
 };
-/* SPLIT also where a straight line would leave the output by more than `chord` and |f''| is not known closely.
- *   bend   out: but for last, which is the second derivative at the cell's end */
+
+/* The bound at a share of the cell. */
+static inline double bend_at(const struct bend *bend, double share)
+{
+    return lesser(bend->most, fabs(bend->first + share * (bend->last - bend->first)) + bend->spare);
+}
+
+/* Largest between two shares of a cell: the bound is convex, or level. */
+static inline double bend_over(const struct bend *bend, double first, double last)
+{
+    return larger(bend_at(bend, first), bend_at(bend, last));
+}
+
+/* Of rates of ORDERS straight lines are judged, of CURVE_ORDERS curves. SPLIT also where one of them over the whole cell would leave
+ * the output by more than `off` and that derivative is not known closely.
+ *   bend   out: but for last, which is the derivative at the cell's end */
 enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double chord, double length, double grown, struct bend *bend);
+                          const struct functional *output, double off, double length, double grown, struct bend *bend);
 
 /* The state along a cell as a series in the share s of it: sum of term k times s^k. */
 enum { SOLUTION = 28 };  /* 2^28 / 28! is below 1e-21 */

@@ -107,6 +107,22 @@ static void output(const struct dw_run *run, double time, const struct node *nod
     memcpy(slope, knot.slope + guards, p * sizeof *slope);
 }
 
+/* Slopes by differences are known to a few 2^-53 of the values that far apart, and cubics through them to no more than CLOSEST. */
+static void look(const struct dw_run *run, double time, const struct node *node, struct sight *sight)
+{
+    const size_t p = run->modes->outputs, guards = present_mode(run)->guard_count;
+    struct knot knot;
+    knot_here(run, time, node, &knot);
+    const double span = look_around(run, &knot, p > 0);
+    for (size_t j = 0; j < p; j++) {
+        const double value = knot.value[guards + j], scale = run->modes->scale[j];
+        sight->value[j] = value;
+        sight->slope[j] = knot.slope[guards + j];
+        sight->size[j] = larger(fabs(value), 0x1p50 * CLOSEST * scale);
+        sight->noise[j] = 8 * DBL_EPSILON * larger(fabs(value), scale) / span;
+    }
+}
+
 static const struct guard *broken_guard(const struct dw_run *run, double time, bool slopes_known)
 {
     const struct mode *mode = present_mode(run);
@@ -156,5 +172,5 @@ static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw
     return DW_OK;
 }
 
-static const struct engine smooth_engine = { .output = output, .broken = broken_guard, .leave = leave, .enter = enter,
+static const struct engine smooth_engine = { .output = output, .look = look, .broken = broken_guard, .leave = leave, .enter = enter,
                                              .walk = smooth_walk };

@@ -11,17 +11,6 @@ void line_begin(struct line *line, double offset, size_t outputs)
     }
 }
 
-static double bend_at(const struct bend *bend, double share)
-{
-    return lesser(bend->most, fabs(bend->first + share * (bend->last - bend->first)) + bend->spare);
-}
-
-/* Largest between two shares of a cell: the bound is convex, or level. */
-static double bend_over(const struct bend *bend, double first, double last)
-{
-    return larger(bend_at(bend, first), bend_at(bend, last));
-}
-
 /* What has been passed counts by its second derivative, or by how far it bent the wave, whichever lets the line go farther. */
 struct past {
     double worn, most;

@@ -52,6 +52,13 @@ enum dw_status dwi_modes_add(struct dw_modes *modes, size_t mode, const char *na
 /* Frees it, where it is there. */
 void dwi_modes_drop(struct dw_modes *modes, size_t mode);
 
+/* Outputs at an instant, as curves take them. */
+struct sight {
+    double value[DW_OUTPUTS], slope[DW_OUTPUTS];
+    double size[DW_OUTPUTS];   /* of what the value is summed from: it is known to a few 2^-53 of that */
+    double noise[DW_OUTPUTS];  /* of the slope: a smaller one may be nothing but rounding */
+};
+
 /* How the state changes with that at the start. */
 struct tangent {
     struct node column[DW_STATES];  /* [states] */
@@ -72,8 +79,9 @@ struct dw_run {
     double goal_time, goal_input[SYSTEM_INPUTS];
     struct stretch stretch;
     /* the last row given */
-    double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS];
+    double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS], last_slope[DW_OUTPUTS];
     bool given;
+    struct curves *curve;         /* NULL: straight lines */
     struct tangent *tangent;     /* NULL unless a steady state is sought */
     struct hint {
         double length;           /* s, of the last cell that the bounds allowed there; 0: never entered */
@@ -87,6 +95,8 @@ struct engine {
     enum dw_status (*make)(struct dw_modes *modes, size_t mode, struct dw_error *error);
     /* Outputs at a node whose input is set, and their slopes along the line of the input; slope NULL: not asked for. */
     void (*output)(const struct dw_run *run, double time, const struct node *node, double *value, double *slope);
+    /* The same with how closely they are known. */
+    void (*look)(const struct dw_run *run, double time, const struct node *node, struct sight *sight);
     /* The first guard of the present mode that is broken now, below zero or at zero and going down; NULL where none is. */
     const struct guard *(*broken)(const struct dw_run *run, double time, bool slopes_known);
     /* Leaves the present mode by a guard: the state and the mode after it. */
@@ -108,6 +118,9 @@ enum dw_status dwi_run_set_mode(struct dw_run *run, size_t mode, struct dw_error
 /* Gives a row at an offset of the stretch; the node's input part is set. */
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                         struct dw_error *error);
+/* Gives it with these outputs and, for curves, slopes, which else are NULL. */
+enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                            const double *output, const double *slope, struct dw_error *error);
 /* Time of the next uniform row.
  *   slack    out, s: within so much of an instant it is on it, and has the values after what jumps there */
 double dwi_run_uniform_time(const struct dw_run *run, double *slack);

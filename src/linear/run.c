@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A run: from input row to input row, from mode to mode. */
-#include "linear/modes_inner.h"
+#include "linear/curves_inner.h"
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>
@@ -20,19 +20,35 @@ static size_t run_size(const struct dw_modes *modes)
     return sizeof(struct dw_run) + modes->count * sizeof(struct hint);
 }
 
+static bool is_size(double x)
+{
+    return x >= 0 && isfinite(x);
+}
+
 /* Memory for a run with these options, which it has; NULL with the reason. */
 static struct dw_run *new_run(const struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error)
 {
-    if (!(options->accuracy >= 0 && isfinite(options->accuracy)) || !(options->uniform >= 0 && isfinite(options->uniform))) {
+    if (!is_size(options->accuracy) || !is_size(options->uniform)) {
         dw_error_set(error, DW_BAD_USE, 0, "accuracy %g, uniform rate %g: must be finite and not below zero",
                      options->accuracy, options->uniform);
         return NULL;
     }
+    if (!is_size(options->swing) || !is_size(options->carrier)) {
+        dw_error_set(error, DW_BAD_USE, 0, "swing %g, carrier period %g s: must be finite and not below zero", options->swing,
+                     options->carrier);
+        return NULL;
+    }
+    bool failed = false;
     struct dw_run *run = calloc(1, run_size(modes));
-    if (run)
+    if (run) {
         run->options = *options;
-    else
+        run->curve = dwi_curve_new(options, &failed);
+    }
+    if (!run || failed) {
         dw_no_memory(error);
+        free(run);
+        return NULL;
+    }
     return run;
 }
 
@@ -67,9 +83,13 @@ struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options
     struct dw_run *copy = new_run(run->modes, &given, error);
     if (!copy)
         return NULL;
+    struct curves *const curve = copy->curve;
     memcpy(copy, run, run_size(run->modes));
     copy->options = given;
     copy->tangent = NULL;
+    copy->curve = curve;
+    if (curve && run->curve)
+        memcpy(curve->changes, run->curve->changes, sizeof curve->changes);
     if (given.uniform != run->options.uniform)
         begin_uniform(copy);
     return copy;
@@ -80,6 +100,7 @@ void dw_run_free(struct dw_run *run)
     if (!run)
         return;
     free(run->tangent);
+    free(run->curve);
     free(run);
 }
 
@@ -106,30 +127,6 @@ unsigned long long dw_run_events(const struct dw_run *run)
 void dw_run_output(const struct dw_run *run, double *output, double *slope)
 {
     run->modes->engine->output(run, run->time, &run->node, output, slope);
-}
-
-enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
-                        struct dw_error *error)
-{
-    const size_t n = run->modes->states, m = run->modes->inputs, p = run->modes->outputs;
-    if (!run->options.sink || (run->options.uniform > 0 && kind != DW_ROW_BETWEEN))
-        return DW_OK;
-    if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&
-        run->options.uniform == 0)  /* unrun: jump-first */
-        return DW_OK;  /* nothing lies between two rows at one time */
-    if (run->given)
-        time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
-    double output[DW_OUTPUTS];
-    run->modes->engine->output(run, time, node, output, NULL);
-    struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output,
-                              .mode = run->mode, .kind = kind, .tag = tag };
-    row.repeats = run->given && time == run->last_time && memcmp(output, run->last_output, p * sizeof *output) == 0 &&
-                  memcmp(row.input, run->last_input, m * sizeof *output) == 0;
-    run->given = true;
-    run->last_time = time;
-    memcpy(run->last_output, output, p * sizeof *output);
-    memcpy(run->last_input, row.input, m * sizeof *output);
-    return run->options.sink(run->options.context, &row, error);
 }
 
 enum dw_status dwi_run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error)
@@ -231,6 +228,8 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
     run->uniform_next = 0;
     run->events = 0;
     run->given = false;
+    if (run->curve)
+        dwi_curve_start(run);
     memset(&run->node, 0, sizeof run->node);
     memcpy(run->node.high, state, n * sizeof *state);
     return jump(run, input, error);

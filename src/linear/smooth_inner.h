@@ -3,12 +3,15 @@
 #ifndef LINEAR_SMOOTH_INNER_H
 #define LINEAR_SMOOTH_INNER_H
 
-#include "linear/modes_inner.h"
+#include "linear/cubic_inner.h"
+#include "linear/curves_inner.h"
 
 enum {
     STAGES = 7,
     CURVES = MODE_GUARDS + DW_OUTPUTS
 };
+
+#define CLOSEST 0x1p-38  /* of a natural scale: slopes by differences know no cubic more closely */
 
 /* An instant of a run in its present mode. Its curves are the mode's guards and then the outputs. */
 struct knot {
@@ -16,32 +19,6 @@ struct knot {
     double state[DW_STATES], rate[DW_STATES], input[DW_INPUTS];
     double value[CURVES], slope[CURVES];
 };
-
-/* c0 + c1 s + c2 s^2 + c3 s^3 along a step, s from 0 to 1. */
-struct cubic {
-    double c[4];
-};
-
-/* Through the values at both ends, with slopes a unit of s. */
-static inline struct cubic cubic_through(double first, double first_slope, double last, double last_slope)
-{
-    const double rise = last - first;
-    return (struct cubic){ { first, first_slope, 3 * rise - 2 * first_slope - last_slope, first_slope + last_slope - 2 * rise } };
-}
-
-static inline double cubic_at(const struct cubic *cubic, double s)
-{
-    const double *c = cubic->c;
-    return c[0] + s * (c[1] + s * (c[2] + s * c[3]));
-}
-
-static inline double cubic_bend(const struct cubic *cubic, double s)
-{
-    return 2 * cubic->c[2] + 6 * s * cubic->c[3];
-}
-
-/* Where the slope changes its sign inside, in order; returns how many. */
-unsigned cubic_turns(const struct cubic *cubic, double at[2]);
 
 /* Input at an offset of the interval. */
 void step_input(const struct dw_run *run, double offset, double *input);
@@ -63,6 +40,36 @@ double step_error(const struct dw_run *run, const struct knot *from, double leng
 /* How the solution bulges from the cubics of its states: x = cubic + s^2 (1 - s)^2 bulge.
  *   bulge   out, [states] */
 void step_bulge(const struct dw_run *run, double length, double stage[STAGES][DW_STATES], double *bulge);
+
+/* A step under way. */
+struct walk {
+    struct dw_run *run;
+    const struct mode *mode;
+    struct knot knots[2], *from, *to;
+    size_t guards, outputs;         /* curves: guards, and outputs where rows are judged */
+    double length, stage[STAGES][DW_STATES];
+    double state_bulge[DW_STATES];  /* x = cubic + s^2 (1 - s)^2 bulge */
+    double bulge[CURVES], skew[CURVES], doubt[CURVES];  /* doubt: the bulge may be as large, either way */
+    struct cubic cubic[CURVES];
+    bool near[MODE_GUARDS];         /* guards that the cubics cannot tell to stay above zero */
+    struct bend bend[DW_OUTPUTS];
+    double most_bulge[DW_OUTPUTS];  /* of outputs: more than that makes the step shorter */
+    double chord[DW_OUTPUTS];
+    struct line line;               /* from the last row */
+    struct curves *curve;            /* NULL: lines */
+};
+
+/* The longest step from here that can be taken, with its curves.
+ *   returns  DW_OK, or DW_NO where steps become ever shorter */
+enum dw_status dwi_walk_step(struct walk *walk, struct dw_error *error);
+/* Of an output: a turn lower than that is none, or not seen. */
+double dwi_walk_flat(const struct walk *walk, size_t output);
+/* State at a share of the step, by its cubics and their bulges. */
+void dwi_walk_state_at(const struct walk *walk, double share, double *state);
+/* The instant at a share of the step, stepped to from its start, with curves and their slopes. */
+void dwi_walk_inside(const struct walk *walk, double share, struct knot *knot);
+/* How large bulges of the outputs may be. */
+void dwi_walk_set_limits(struct walk *walk);
 
 /* Walks the stretch, as an engine does. */
 enum dw_status smooth_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);

@@ -174,7 +174,7 @@ static const struct guard *broken_guard(const struct dw_run *run, double time, b
         stretch.system = mode->system;
         stretch.chain = &plain;
         if (!rates_known)
-            rates_at(&stretch, &run->node, &rates);
+            rates_at(&stretch, &run->node, ORDERS, &rates);
         rates_known = true;
         slopes_at(&stretch, &run->node, &rates, &guard->value, &slopes);
         if (goes_down(&slopes))
@@ -225,24 +225,59 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
     return status;
 }
 
-/* The rate is had in doubled precision, since a fast state's is the small difference of large terms. */
-static void output(const struct dw_run *run, double time, const struct node *node, double *value, double *slope)
+/* The rate along the line of the input. It is had in doubled precision, since a fast state's is the small difference of large terms. */
+static void rate_along(const struct dw_run *run, const struct node *node, struct node *rate)
 {
     const struct dw_system *system = present_mode(run)->system;
     const size_t n = system->states, both = n + system->inputs;
+    block_apply(system->rate_high, system->rate_low, n, both, node->high, node->low, rate->high, rate->low);
+    for (size_t j = n; j < both; j++)
+        rate->high[j] = run->stretch.slope[j - n].hi;
+}
+
+static void output(const struct dw_run *run, double time, const struct node *node, double *value, double *slope)
+{
+    const struct dw_system *system = present_mode(run)->system;
+    struct node rate;
     (void)time;
-    dw_system_output(system, node->high, node->high + n, value);
+    dw_system_output(system, node->high, node->high + system->states, value);
     if (!slope)
         return;
+    rate_along(run, node, &rate);
+    dw_system_output(system, rate.high, rate.high + system->states, slope);
+}
+
+/* States are rounded to 2^-53, or where they are carried doubled to some 2^-104. */
+static void look(const struct dw_run *run, double time, const struct node *node, struct sight *sight)
+{
+    const struct mode *mode = present_mode(run);
+    const struct dw_system *system = mode->system;
+    const size_t n = system->states, both = n + system->inputs;
+    double known[NODE_WIDTH], doubled = 0;
     struct node rate;
-    block_apply(system->rate_high, system->rate_low, n, both, node->high, node->low, rate.high, rate.low);
-    for (size_t j = n; j < both; j++)
-        rate.high[j] = run->stretch.slope[j - n].hi;
-    dw_system_output(system, rate.high, rate.high + n, slope);
+    for (size_t i = 0; i < n; i++)
+        doubled += fabs(node->low[i]);
+    output(run, time, node, sight->value, NULL);
+    rate_along(run, node, &rate);
+    dw_system_output(system, rate.high, rate.high + n, sight->slope);
+    for (size_t i = 0; i < both; i++) {
+        known[i] = DBL_EPSILON * fabs(rate.high[i]);
+        for (size_t j = 0; i < n && j < both; j++)
+            known[i] += (doubled > 0 ? 0x1p-100 : DBL_EPSILON) * fabs(system->rate_high[i * both + j] * node->high[j]);
+    }
+    for (size_t j = 0; j < system->outputs; j++) {
+        const struct functional *functional = mode->outputs + j;
+        sight->size[j] = sight->noise[j] = 0;
+        for (unsigned i = 0; i < functional->count; i++) {
+            const size_t at = functional->at[i];
+            sight->size[j] += fabs(functional->row[at] * node->high[at]);
+            sight->noise[j] += fabs(functional->row[at]) * known[at];
+        }
+    }
 }
 
 const struct engine switched_engine = {
-    .make = make_mode, .output = output, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk
+    .make = make_mode, .output = output, .look = look, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk
 };
 
 struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)

@@ -21,7 +21,7 @@ void run_tangent_event_begin(struct dw_run *run, const struct guard *guard)
     struct tangent *tangent = run->tangent;
     struct rates rates;
     struct slopes slopes;
-    rates_at(&run->stretch, &run->node, &rates);
+    rates_at(&run->stretch, &run->node, ORDERS, &rates);
     slopes_at(&run->stretch, &run->node, &rates, &guard->value, &slopes);
     const double falls = slopes.order[1];
     for (size_t j = 0; j < n; j++) {
@@ -71,7 +71,7 @@ void run_tangent_event_end(struct dw_run *run)
     struct rates rates;
     stretch.system = present_mode(run)->system;
     stretch.chain = &plain;
-    rates_at(&stretch, &run->node, &rates);
+    rates_at(&stretch, &run->node, ORDERS, &rates);
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             tangent->column[j].high[i] += (tangent->rate[i] + rates.order[1][i]) * tangent->shift[j];

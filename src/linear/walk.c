@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Walks one stretch in one mode, cell by cell, so that no guard's crossing is missed and rows keep the accuracy. */
-#include "linear/modes_inner.h"
+#include "linear/curves_inner.h"
 #include <float.h>
 #include <string.h>
 
@@ -9,6 +9,7 @@
 struct row_found {
     struct doubled offset;
     struct node node;
+    size_t output;  /* of an extremum */
 };
 
 /* A node with all that is known there. */
@@ -27,8 +28,9 @@ struct cell {
     double length;
     struct place places[2], *here, *next;
     bool rows;  /* outputs are judged too */
+    unsigned orders;
     enum verdict guards[MODE_GUARDS], outputs[DW_OUTPUTS];
-    double chord[DW_OUTPUTS];   /* how far straight lines may be from the outputs */
+    double chord[DW_OUTPUTS];   /* how far lines may be from the outputs */
     struct bend bend[DW_OUTPUTS];
     struct line line;           /* from the last row */
 };
@@ -38,7 +40,7 @@ static void look_wholly(const struct dw_run *run, const struct cell *cell, struc
     const struct mode *mode = present_mode(run);
     place->known = place->wholly = true;
     if (!place->carried)
-        rates_at(&run->stretch, &place->node, &place->rates);
+        rates_at(&run->stretch, &place->node, cell->orders, &place->rates);
     for (size_t k = 0; k < mode->guard_count; k++)
         if (!(run->stretch.flat && mode->guards[k].value.still))
             slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
@@ -139,16 +141,16 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     cell->after = stretch_after(stretch, cell->position, cell->level, cell->length);
     if (!stretch->flat)
         stretch_input(stretch, cell->after, 0, next);
-    cell->next->carried = judged && rates_need_carrying(stretch, cell->length);
+    cell->next->carried = judged && rates_need_carrying(stretch, cell->orders, cell->length);
     if (cell->next->carried)
-        rates_carry(stretch, next, cell->here->carried ? &cell->here->rates : NULL, cell->level, cell->length,
-                    &cell->next->rates);
+        rates_carry(stretch, next, cell->here->carried ? &cell->here->rates : NULL, cell->orders, cell->level,
+                    cell->length, &cell->next->rates);
     if (cell->rows)
         look_around(run, cell, cell->next);
     else if (judged)
         glance(run, cell, cell->next);
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
-        cell->bend[j].last = cell->next->outputs[j].order[2];
+        cell->bend[j].last = cell->next->outputs[j].order[cell->orders - 2];
 }
 
 /* The guard that is crossed first in the cell, or NULL. */
@@ -200,6 +202,7 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
         copy_node(&run->stretch, &one->node, &cell->here->node);
         find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one->offset,
                       &one->node);
+        one->output = j;
         one->offset.hi = lesser(larger(one->offset.hi, begin), limit);
         if (one->offset.hi >= limit && row_there)
             continue;
@@ -211,37 +214,47 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
     }
 }
 
-/* The cell's solution, where rows are needed inside it. */
+/* A cell's solution, where rows are needed inside it. */
 struct inside {
-    bool known, series;
+    const struct node *start;  /* NULL: not known yet */
+    double begin, length;
+    bool series;
     struct solution solution;
-    /* without a series: how far the node has been carried, along the chain in plain double, since it is only seen */
+    /* without a series: how far the node has been carried, along the chain */
     struct chain chain;
     struct stretch stretch;
     struct position position;
     struct node node;
 };
 
-/* Sets inside->node to an offset within the cell; offsets never fall. */
-static void go_inside(const struct dw_run *run, const struct cell *cell, double offset, struct inside *inside)
+/* Goes to the start of a cell.
+ *   seen    outputs are only seen there: plain double does */
+static void set_inside(const struct stretch *stretch, const struct node *start, struct position position, double length, bool seen,
+                       struct inside *inside)
 {
-    const struct stretch *stretch = &run->stretch;
-    const double begin = stretch_offset(stretch, cell->position).hi;
-    if (!inside->known) {
-        inside->known = true;
-        inside->series = stretch->system->norm * cell->length <= SOLUTION_REACH;
-        inside->position = cell->position;
-        copy_node(stretch, &inside->node, &cell->here->node);
+    inside->start = start;
+    inside->begin = stretch_offset(stretch, position).hi;
+    inside->length = length;
+    inside->series = stretch->system->norm * length <= SOLUTION_REACH;
+    inside->position = position;
+    inside->stretch = *stretch;
+    copy_node(stretch, &inside->node, start);
+    if (inside->series) {
+        cell_solution(stretch, start, length, &inside->solution);
+        memset(inside->node.low, 0, stretch->system->states * sizeof inside->node.low[0]);
+    } else if (seen) {
         inside->chain = *stretch->chain;
         inside->chain.low = NULL;
-        inside->stretch = *stretch;
         inside->stretch.chain = &inside->chain;
-        if (inside->series)
-            cell_solution(stretch, &cell->here->node, cell->length, &inside->solution);
     }
+}
+
+/* Sets inside->node to an offset within the cell; offsets never fall. */
+static void go_inside(const struct stretch *stretch, double offset, struct inside *inside)
+{
     if (inside->series) {
-        solution_at(&inside->solution, stretch->system->states, (offset - begin) / cell->length, inside->node.high);
-        inside->position = stretch->flat ? cell->position : stretch_seek(stretch, doubled_of(offset));
+        solution_at(&inside->solution, stretch->system->states, (offset - inside->begin) / inside->length, inside->node.high);
+        inside->position = stretch->flat ? inside->position : stretch_seek(stretch, doubled_of(offset));
     } else {
         stretch_move(&inside->stretch, &inside->position, doubled_of(offset), false, &inside->node);
     }
@@ -273,7 +286,9 @@ static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double e
             break;
         if (run->stretch.system->norm * cell->length > SOLUTION_REACH)
             reach = on_the_grid(&run->stretch, larger(cell->line.from, crossing.begin), reach);
-        go_inside(run, cell, reach, inside);
+        if (!inside->start)
+            set_inside(&run->stretch, &cell->here->node, cell->position, cell->length, true, inside);
+        go_inside(&run->stretch, reach, inside);
         const enum dw_status status = run_give(run, run->time + reach, &inside->node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)
             return status;
@@ -300,20 +315,12 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
     return DW_OK;
 }
 
-/* Rows of one cell; `limit` is its end or the event's offset. */
-static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double limit, bool event,
-                                struct dw_error *error)
+/* Rows of one cell that lines join. */
+static enum dw_status give_lined(struct dw_run *run, struct cell *cell, double limit, const struct row_found *extrema, size_t count,
+                                 struct dw_error *error)
 {
-    if (run->options.sink && run->options.uniform > 0)
-        /* the stretch's end is asked by time: of lengths that share a chain, a cell may end ulps behind it */
-        return give_uniform(run, cell, !event && stretch_at_end(&run->stretch, cell->after) ? run->goal_time : run->time + limit, error);
-    if (!cell->rows)
-        return DW_OK;
-    struct row_found extrema[DW_OUTPUTS];
     struct inside inside;
-    size_t count = 0;
-    inside.known = false;
-    find_extrema(run, cell, limit, event || stretch_at_end(&run->stretch, cell->after), extrema, &count);
+    inside.start = NULL;
     for (size_t i = 0; i < count; i++) {
         const struct row_found *extremum = extrema + i;
         enum dw_status status = give_lines(run, cell, extremum->offset.hi, &inside, error);
@@ -324,6 +331,67 @@ static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double li
         line_begin(&cell->line, extremum->offset.hi, run->modes->outputs);
     }
     return give_lines(run, cell, limit, &inside, error);
+}
+
+/* Sets a node inside a segment; the work done for the last one is kept. */
+struct segment_inside {
+    const struct stretch *stretch;
+    double offset;
+    struct inside inside;
+};
+
+static void go_inside_segment(void *of, const struct segment *segment, double offset, struct node *node)
+{
+    struct segment_inside *s = of;
+    if (s->inside.start != &segment->node || (!s->inside.series && offset < s->offset))
+        set_inside(s->stretch, &segment->node, segment->position, segment->length, false, &s->inside);
+    s->offset = offset;
+    go_inside(s->stretch, offset, &s->inside);
+    *node = s->inside.node;
+}
+
+/* Keeps a cell for the curves, whose rows are given when the walk ends. */
+static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double limit, const struct node *node, bool last,
+                                const struct row_found *extrema, size_t count, struct dw_error *error)
+{
+    struct curves *curve = run->curve;
+    struct segment *segment = dwi_curve_add(curve, cell->bend, run->modes->outputs);
+    segment->begin = stretch_offset(&run->stretch, cell->position).hi;
+    segment->length = cell->length;
+    segment->position = cell->position;
+    segment->node = cell->here->node;
+    for (size_t i = 0; i < count; i++) {
+        struct turn *turn = dwi_curve_add_turn(curve);
+        turn->offset = extrema[i].offset.hi;
+        turn->output = extrema[i].output;
+        turn->node = extrema[i].node;
+    }
+    if (!last && !dwi_curve_is_full(curve, run->modes->outputs))
+        return DW_OK;
+    struct segment_inside inside;
+    inside.stretch = &run->stretch;
+    inside.inside.start = NULL;
+    const enum dw_status status = dwi_curve_flush(run, limit, node, last, go_inside_segment, &inside, error);
+    memcpy(cell->chord, curve->tolerance, run->modes->outputs * sizeof *cell->chord);
+    return status;
+}
+
+/* Rows of one cell; `limit` is its end or the event's offset.
+ *   node   at the limit */
+static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double limit, const struct node *node, bool event,
+                                struct dw_error *error)
+{
+    const bool last = event || stretch_at_end(&run->stretch, cell->after);
+    if (run->options.sink && run->options.uniform > 0)
+        /* the stretch's end is asked by time: of lengths that share a chain, a cell may end ulps behind it */
+        return give_uniform(run, cell, !event && last ? run->goal_time : run->time + limit, error);
+    if (!cell->rows)
+        return DW_OK;
+    struct row_found extrema[DW_OUTPUTS];
+    size_t count = 0;
+    find_extrema(run, cell, limit, last, extrema, &count);
+    return run->curve ? keep_cell(run, cell, limit, node, last, extrema, count, error) :
+                        give_lined(run, cell, limit, extrema, count, error);
 }
 
 static bool any_guard_moves(const struct dw_run *run)
@@ -376,8 +444,13 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     cell.here->known = cell.here->carried = false;
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
     line_begin(&cell.line, offset->hi, run->modes->outputs);
+    cell.orders = cell.rows && run->curve ? CURVE_ORDERS : ORDERS;
     for (size_t j = 0; j < run->modes->outputs; j++)
         cell.chord[j] = run->options.accuracy * present_mode(run)->outputs[j].scale;
+    if (cell.rows && run->curve) {
+        dwi_curve_begin(run, offset->hi);
+        memcpy(cell.chord, run->curve->tolerance, run->modes->outputs * sizeof *cell.chord);
+    }
     const bool judged = cell.rows || any_guard_moves(run);
     *guard = NULL;
     if (!stretch_doubled(stretch))
@@ -394,7 +467,8 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
         struct row_found found;
         found.offset = stretch_offset(stretch, cell.after);
         *guard = judged ? first_crossing(run, &cell, &found) : NULL;
-        const enum dw_status status = give_cell(run, &cell, found.offset.hi, *guard != NULL, error);
+        const struct node *const end = *guard ? &found.node : &cell.next->node;
+        const enum dw_status status = give_cell(run, &cell, found.offset.hi, end, *guard != NULL, error);
         if (status != DW_OK)
             return status;
         if (run->tangent)

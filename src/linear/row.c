@@ -1,0 +1,59 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Rows of a run on their way to its sink. */
+#include "linear/curves_inner.h"
+#include <math.h>
+#include <string.h>
+
+enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                            const double *output, const double *slope, struct dw_error *error)
+{
+    const size_t n = run->modes->states, m = run->modes->inputs, p = run->modes->outputs;
+    double finite[DW_OUTPUTS];
+    for (size_t j = 0; slope && j < p; j++)
+        finite[j] = isfinite(slope[j]) ? slope[j] : 0;
+    if (slope)
+        slope = finite;
+    if (run->given)
+        time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
+    struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output, .slope = slope,
+                              .mode = run->mode, .kind = kind, .tag = tag };
+    row.repeats = run->given && time == run->last_time && memcmp(output, run->last_output, p * sizeof *output) == 0 &&
+                  memcmp(row.input, run->last_input, m * sizeof *output) == 0 &&
+                  (!slope || memcmp(slope, run->last_slope, p * sizeof *slope) == 0);
+    run->given = true;
+    run->last_time = time;
+    memcpy(run->last_output, output, p * sizeof *output);
+    memcpy(run->last_input, row.input, m * sizeof *output);
+    if (slope)
+        memcpy(run->last_slope, slope, p * sizeof *slope);
+    return run->options.sink(run->options.context, &row, error);
+}
+
+/* Outputs and slopes of a row that is not dwi_curve_flush's: the one that ends a walk, an input's, one after an event. */
+static void look_for_curves(struct dw_run *run, double time, const struct node *node, double *value, double *slope)
+{
+    struct curves *curve = run->curve;
+    struct sight sight;
+    run->modes->engine->look(run, time, node, &sight);
+    for (size_t j = 0; j < run->modes->outputs; j++) {
+        value[j] = sight.value[j];
+        slope[j] = curve->closes ? curve->closing[j] : fabs(sight.slope[j]) <= sight.noise[j] ? 0 : sight.slope[j];
+    }
+    curve->closes = false;
+}
+
+enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                        struct dw_error *error)
+{
+    if (!run->options.sink || (run->options.uniform > 0 && kind != DW_ROW_BETWEEN))
+        return DW_OK;
+    if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&
+        run->options.uniform == 0)  /* unrun: jump-first */
+        return DW_OK;  /* nothing lies between two rows at one time */
+    double output[DW_OUTPUTS], slope[DW_OUTPUTS];
+    if (run->curve)
+        look_for_curves(run, time, node, output, slope);
+    else
+        run->modes->engine->output(run, time, node, output, NULL);
+    return dwi_run_give_row(run, time, node, kind, tag, output, run->curve ? slope : NULL, error);
+}
