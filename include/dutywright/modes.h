@@ -85,9 +85,10 @@ struct dw_run_row {
 typedef enum dw_status dw_run_sink(void *context, const struct dw_run_row *row, struct dw_error *error);
 
 /* How far lines may be from the outputs: `accuracy` of their scale. Curves: the smaller of that and `swing` of the largest change of
- * an output in one of several walks, but 2^-50 of what it is summed from in any case (of equations: 2^-38 of its scale). A walk is
+ * an output in one of several walks, but 2^-50 of what it is summed from and of its scale in any case (of equations: 2^-38 of that). A walk is
  * what lies between two rows fed, or between a row fed and an event; those that count are the present one, the two before it, and all
- * that began within the last period of the carrier. Between rows outputs are monotone, and so are their cubics. */
+ * that began within the last period of the carrier. Between rows outputs are monotone, and so are their cubics. docs/theory.md, (2.21)
+ * to (2.24). */
 struct dw_run_options {
     double accuracy;   /* of the outputs' scale; 0: rows only at inputs and events */
     double uniform;    /* Hz: rows at this rate alone, from the start's time on, without slopes. One within 4 ulp of a jump or an event is on it, and
