@@ -254,11 +254,13 @@ static void look(const struct dw_run *run, double time, const struct node *node,
     const struct dw_system *system = mode->system;
     const size_t n = system->states, both = n + system->inputs;
     double known[NODE_WIDTH], doubled = 0;
-    struct node rate;
+    struct node rate, seen = *node;
     for (size_t i = 0; i < n; i++)
         doubled += fabs(node->low[i]);
+    if (doubled == 0)  /* then the input's low halves need not be set */
+        memset(seen.low + n, 0, system->inputs * sizeof seen.low[0]);
     output(run, time, node, sight->value, NULL);
-    rate_along(run, node, &rate);
+    rate_along(run, &seen, &rate);
     dw_system_output(system, rate.high, rate.high + n, sight->slope);
     for (size_t i = 0; i < both; i++) {
         known[i] = DBL_EPSILON * fabs(rate.high[i]);
