@@ -56,18 +56,27 @@ DW_API enum dw_status dw_system_advance(struct dw_system *system, double *state,
  *   output   out, [outputs] */
 DW_API void dw_system_output(const struct dw_system *system, const double *state, const double *input, double *output);
 
-/* Integral over one straight line of the input of every output, and of the product of two.
- *   state, start, end, length   as above; the state is that at the start and is not changed
- *   integral  out, [outputs], unit of the output times s
- *   returns   DW_OK, DW_BAD_USE, DW_NO_MEMORY
- *   source    Van Loan 1978, IEEE TAC 23:395, at a length where it cannot overflow, then doubling: docs/theory.md, (2.12)
- *   accuracy  1e-14 of the integral of the largest term */
-DW_API enum dw_status dw_system_integral(struct dw_system *system, const double *state, const double *start,
-                                         const double *end, double length, double *integral, struct dw_error *error);
-/*   first, second  outputs, counted from 0; equal for a mean square */
-DW_API enum dw_status dw_system_product_integral(struct dw_system *system, const double *state, const double *start,
-                                                 const double *end, double length, size_t first, size_t second,
-                                                 double *integral, struct dw_error *error);
+/* One straight line of the input, and where it begins. */
+struct dw_interval {
+    const double *state;          /* [states], at the start */
+    const double *start, *end;    /* [inputs] */
+    double length;                /* s, >= 0 */
+};
+
+#define DW_ALONE ((size_t)-1)
+/* What is integrated: the product of two outputs, counted from 0; the same twice for a mean square. */
+struct dw_integrand {
+    size_t first, second;         /* DW_ALONE as the second: the first alone */
+};
+
+/* Integrals over time along one straight line of the input.
+ *   integrand  [count]
+ *   integral   out, [count], unit of the product times s; untouched on error
+ *   returns    DW_OK, DW_BAD_USE, DW_NO_MEMORY
+ *   source     Van Loan 1978, IEEE TAC 23:395, at a length where it cannot overflow, then doubling: docs/theory.md, (2.12)
+ *   accuracy   1e-14 of the integral of the largest term */
+DW_API enum dw_status dw_system_integrals(struct dw_system *system, const struct dw_interval *over, const struct dw_integrand *integrand,
+                                          size_t count, double *integral, struct dw_error *error);
 
 /* Response of every output to one input: C (j w - A)^-1 B + D.
  *   input     counted from 0

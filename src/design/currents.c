@@ -77,20 +77,22 @@ struct output_sum {
 static enum dw_status mean_square(const struct steady_period *steady, const struct output_sum *sum, double *square,
                                   struct dw_error *error)
 {
+    struct dw_integrand pair[6];
+    double factor[6], integral[6], whole = 0;
+    size_t count = 0;
     enum dw_status status = DW_OK;
-    *square = 0;
     for (int i = 0; i < 3; i++)
-        for (int k = 0; k <= i; k++) {
-            const double factor = sum->factor[i] * sum->factor[k] * (k < i ? 2 : 1) / (steady->length[0] + steady->length[1]);
-            for (int half = 0; half < 2 && factor != 0 && status == DW_OK; half++) {
-                const double *level = &steady->level[half];
-                double integral = 0;
-                status = dw_system_product_integral(steady->system, steady->state[half], level, level, steady->length[half],
-                                                    sum->output[i], sum->output[k], &integral, error);
-                *square += factor * integral;
-            }
-        }
-    *square = fmax(*square, 0);
+        for (int k = 0; k <= i; k++)
+            if ((factor[count] = sum->factor[i] * sum->factor[k] * (k < i ? 2 : 1)) != 0)
+                pair[count++] = (struct dw_integrand){ sum->output[i], sum->output[k] };
+    for (int half = 0; half < 2 && status == DW_OK; half++) {
+        const double *level = &steady->level[half];
+        const struct dw_interval over = { steady->state[half], level, level, steady->length[half] };
+        status = dw_system_integrals(steady->system, &over, pair, count, integral, error);
+        for (size_t k = 0; k < count && status == DW_OK; k++)
+            whole += factor[k] * integral[k];
+    }
+    *square = fmax(whole, 0) / (steady->length[0] + steady->length[1]);
     return status;
 }
 

@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Outputs of the systems that integrate. */
-enum { CURRENT, CLAMP, CLAMP_CURRENT, SUPPLY_CURRENT, OUTPUTS };
+enum { CURRENT, CLAMP, CLAMP_CURRENT, SWITCH, SWITCH_CURRENT, SUPPLY_CURRENT, OUTPUTS };
 enum { N = DW_COIL_STATES, MODES = 2 * CIRCUITS };
 
 /* From one start of an operation to the next. */
@@ -20,8 +20,7 @@ struct cycle {
 
 struct dw_coil_meter {
     const struct dw_coil *coil;
-    struct coil_circuit circuit[CIRCUITS];
-    struct dw_system *system[MODES];            /* NULL: of one rate, or never entered */
+    struct dw_system *system[MODES];            /* NULL: no current, or never entered */
     bool any;
     size_t mode;
     double begin, begin_state[N];               /* where the present mode began */
@@ -48,22 +47,24 @@ static double alone(const struct branch *branch, double from)
     return branch->alone + branch->stray * from;
 }
 
-/* Integrates a circuit in which current and stray capacitance swing together, its voltage counted from there. */
+/* Integrates a circuit, the stray capacitance's voltage counted from there. */
 static struct dw_system *integrator(const struct dw_coil_plan *p, const struct coil_circuit *c, double from, bool pulled_in,
                                     struct dw_error *error)
 {
-    const double inductance = coil_inductance(p, pulled_in);
-    const double a[N * N] = { c->drive.current / inductance, c->drive.stray / inductance, c->charge.current / p->stray,
-                              c->charge.stray / p->stray };
-    const double b[N] = { alone(&c->drive, from) / inductance, alone(&c->charge, from) / p->stray };
-    const struct branch *const rows[OUTPUTS] = { NULL, &c->clamp_volts, &c->clamp_current, &c->supply_current };
-    double out[OUTPUTS * N] = { [CURRENT * N] = 1 }, at_origin[OUTPUTS] = { 0 };
-    for (size_t i = CLAMP; i < OUTPUTS; i++) {
+    static const struct branch the_current = { .current = 1 };
+    const double inductance = coil_inductance(p, pulled_in), stray = p->stray > 0 ? p->stray : inductance;  /* else nothing moves it */
+    const double a[N * N] = { c->drive.current / inductance, c->drive.stray / inductance, c->charge.current / stray,
+                              c->charge.stray / stray };
+    const double b[N] = { alone(&c->drive, from) / inductance, alone(&c->charge, from) / stray };
+    const struct branch *const rows[OUTPUTS] = { &the_current, &c->clamp_volts, &c->clamp_current, &c->sw, &c->switch_current,
+                                                 &c->supply_current };
+    double out[OUTPUTS * N], at_origin[OUTPUTS];
+    for (size_t i = 0; i < OUTPUTS; i++) {
         out[i * N] = rows[i]->current;
         out[i * N + 1] = rows[i]->stray;
         at_origin[i] = alone(rows[i], from);
     }
-    const double weight[N] = { inductance, p->stray };
+    const double weight[N] = { inductance, stray };
     return dw_system_new(&(struct dw_matrices){ .states = N, .inputs = 1, .outputs = OUTPUTS, .a = a, .b = b, .c = out,
                                                 .d = at_origin, .weight = weight }, error);
 }
@@ -82,12 +83,11 @@ struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_er
                                           .on_longest = NAN, .off_longest = NAN, .hold = NAN, .off_current = NAN, .cycle = NAN,
                                           .peak_switch = -INFINITY, .peak_current = -INFINITY, .lowest_current = INFINITY };
     for (size_t i = 0; i < MODES; i++) {
-        struct coil_circuit *c = &m->circuit[circuit_of(i)];
         if (circuit_of(i) == CIRCUIT_CLAMPED && !isfinite(coil_clamp_onset(p)))
             continue;
-        *c = coil_circuit(p, circuit_of(i));
-        if (c->drive.stray != 0 &&
-            !(m->system[i] = integrator(p, c, origin(p, circuit_of(i)), dw_coil_pulled_in(coil, i), error))) {
+        const struct coil_circuit c = coil_circuit(p, circuit_of(i));
+        if (c.drive.current != 0 &&
+            !(m->system[i] = integrator(p, &c, origin(p, circuit_of(i)), dw_coil_pulled_in(coil, i), error))) {
             dw_coil_meter_free(m);
             return NULL;
         }
@@ -134,98 +134,25 @@ static struct dw_coil_energy difference(struct dw_coil_energy a, const struct dw
     return a;
 }
 
-/* Integrals of the current and of its square over a time in which L i' = volts - ohms i: docs/theory.md, (8.11). */
-struct moments {
-    double time, first, second;  /* s, A s, A^2 s */
-};
-
-static struct moments single_rate(double current, double volts, double ohms, double inductance, double time)
-{
-    const double z = ohms / inductance * time;
-    if (z > 1) {  /* the end of the exponential is near, and serves as the zero of currents */
-        const double end = volts / ohms, over = current - end, rate = ohms / inductance;
-        const double once = -expm1(-z) / rate, twice = -expm1(-2 * z) / (2 * rate);
-        return (struct moments){ time, end * time + over * once, end * end * time + 2 * end * over * once + over * over * twice };
-    }
-    /* the end may be far off (next to no resistance): from the start's slope, by series that do not cancel */
-    double power = 1, factorial = 2, two = 4, one_sum = 0, two_sum = 0;
-    for (int k = 2; k < 24; k++) {  /* 2^24 / 25! = 1e-18 */
-        one_sum += power / factorial;                        /* (-z)^(k-2) / k! */
-        two_sum += power * (two - 2) / (factorial * (k + 1));  /* (-z)^(k-2) (2^k - 2) / (k+1)! */
-        power *= -z;
-        factorial *= k + 1;
-        two *= 2;
-    }
-    const double rise = (volts - ohms * current) / inductance * time;
-    return (struct moments){ time, (current + rise * one_sum) * time,
-                             (current * current + 2 * current * rise * one_sum + rise * rise * two_sum) * time };
-}
-
-/* Integral of the product of two branches; the stray capacitance's voltage does not move. */
-static double product(const struct branch *a, const struct branch *b, double stray, const struct moments *m)
-{
-    const double a0 = a->alone + a->stray * stray, b0 = b->alone + b->stray * stray;
-    return a0 * b0 * m->time + (a0 * b->current + b0 * a->current) * m->first + a->current * b->current * m->second;
-}
-
-/* What a mode takes in all. */
-struct flows {
-    double charge, copper, clamp, sw;  /* A s of the supply; A^2 s; J; J */
-};
-
-static struct flows flows_of_one_rate(const struct dw_coil_meter *m, const struct coil_circuit *c, double length)
-{
-    static const struct branch one = { .alone = 1 };
-    const double *from = m->begin_state, stray = from[DW_COIL_STRAY];
-    const double inductance = coil_inductance(coil_plan(m->coil), dw_coil_pulled_in(m->coil, m->mode));
-    const struct moments moments = single_rate(from[DW_COIL_CURRENT], c->drive.alone, -c->drive.current, inductance, length);
-    return (struct flows){ product(&c->supply_current, &one, stray, &moments), moments.second,
-                           product(&c->clamp_volts, &c->clamp_current, stray, &moments),
-                           product(&c->sw, &c->switch_current, stray, &moments) };
-}
-
-static enum dw_status flows_of_two_rates(const struct dw_coil_meter *m, const struct coil_circuit *c, double length,
-                                         struct flows *flows, struct dw_error *error)
-{
-    const double one = 1;
-    struct dw_system *system = m->system[m->mode];
-    double plain[OUTPUTS], from[N];
-    memcpy(from, m->begin_state, sizeof from);
-    from[DW_COIL_STRAY] -= origin(coil_plan(m->coil), circuit_of(m->mode));
-    enum dw_status status = dw_system_integral(system, from, &one, &one, length, plain, error);
-    flows->charge = plain[SUPPLY_CURRENT];
-    if (!status)
-        status = dw_system_product_integral(system, from, &one, &one, length, CURRENT, CURRENT, &flows->copper, error);
-    const bool clamp = c->clamp_current.current != 0 || c->clamp_current.stray != 0;  /* unrun: implied */
-    if (!status && clamp)
-        status = dw_system_product_integral(system, from, &one, &one, length, CLAMP, CLAMP_CURRENT, &flows->clamp,
-                                            error);
-    return status;
-}
-
 /* Adds what passed since the present mode began, up to the last row. */
 static enum dw_status close_mode(struct dw_coil_meter *m, struct dw_error *error)
 {
+    static const struct dw_integrand flows[] = { { SUPPLY_CURRENT, DW_ALONE }, { CURRENT, CURRENT }, { CLAMP, CLAMP_CURRENT },
+                                                 { SWITCH, SWITCH_CURRENT } };
     const struct dw_coil_plan *p = coil_plan(m->coil);
-    const double length = m->time - m->begin;
-    if (!(length > 0))
-        return DW_OK;
-    const struct coil_circuit *c = &m->circuit[circuit_of(m->mode)];
-    struct flows flows = { 0 };
-    enum dw_status status = DW_OK;
-    if (c->drive.stray != 0)
-        status = flows_of_two_rates(m, c, length, &flows, error);
-    else if (c->drive.current != 0)  /* else no current at all */
-        flows = flows_of_one_rate(m, c, length);
-    if (status)
-        return status;
-    m->total.supply += p->supply * flows.charge;
-    m->total.copper += p->resistance * flows.copper;
-    m->total.clamp += flows.clamp;
-    m->total.sw += flows.sw;
+    struct dw_system *system = m->system[m->mode];
+    const double one = 1;
+    const struct dw_interval over = { m->begin_state, &one, &one, m->time - m->begin };
+    double integral[] = { 0, 0, 0, 0 };  /* A s of the supply, A^2 s, J, J */
+    m->begin_state[DW_COIL_STRAY] -= origin(p, circuit_of(m->mode));
+    const enum dw_status status = system ? dw_system_integrals(system, &over, flows, 4, integral, error) : DW_OK;
+    m->total.supply += p->supply * integral[0];
+    m->total.copper += p->resistance * integral[1];
+    m->total.clamp += integral[2];
+    m->total.sw += integral[3];
     m->begin = m->time;
     memcpy(m->begin_state, m->state, sizeof m->state);
-    return DW_OK;
+    return status;
 }
 
 /* ---- edges and the armature ---- */

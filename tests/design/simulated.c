@@ -131,8 +131,9 @@ double simulated_product(const struct simulated *filter, double duty, size_t one
     for (int half = 0; half < 2; half++) {
         const double *level = &levels[half], length = (half ? 1 - duty : duty) * filter->period;
         struct dw_error error = { .text = "" };
+        const struct dw_interval over = { state, level, level, length };
         double integral;
-        succeeds(dw_system_product_integral(filter->system, state, level, level, length, one, other, &integral, &error), error);
+        succeeds(dw_system_integrals(filter->system, &over, &(struct dw_integrand){ one, other }, 1, &integral, &error), error);
         succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
         sum += integral / filter->period;
     }
@@ -160,11 +161,12 @@ double simulated_rate(const struct simulated *filter, double duty, size_t output
 
 double simulated_while_high(const struct simulated *filter, double duty, size_t output)
 {
-    double state[DW_STATES], integral[DW_OUTPUTS];
+    double state[DW_STATES], integral;
+    const struct dw_interval over = { state, levels, levels, duty * filter->period };
     struct dw_error error = { .text = "" };
     steady(filter, duty, state);
-    succeeds(dw_system_integral(filter->system, state, levels, levels, duty * filter->period, integral, &error), error);
-    return integral[output] / filter->period;
+    succeeds(dw_system_integrals(filter->system, &over, &(struct dw_integrand){ output, DW_ALONE }, 1, &integral, &error), error);
+    return integral / filter->period;
 }
 
 struct simulated_start simulated_start(const struct simulated *filter, double duty, double band, size_t periods,
@@ -177,11 +179,13 @@ struct simulated_start simulated_start(const struct simulated *filter, double du
     for (size_t n = 0; n < periods; n++) {
         for (int half = 0; half < 2; half++) {
             const double length = (half ? 1 - duty : duty) * filter->period, *level = &levels[half];
-            double integral[DW_OUTPUTS];
+            const struct dw_interval over = { state, level, level, length };
+            double integral;
             if (!(length > 0))
                 continue;
-            succeeds(dw_system_integral(filter->system, state, level, level, length, integral, &error), error);
-            mean[n] += integral[filter->out] / filter->period;
+            succeeds(dw_system_integrals(filter->system, &over, &(struct dw_integrand){ filter->out, DW_ALONE }, 1, &integral,
+                                         &error), error);
+            mean[n] += integral / filter->period;
             for (int i = 0; i < samples; i++) {
                 start.pin_peak = fmax(start.pin_peak, fabs(moved(filter, state, level, 0, filter->pin)));
                 succeeds(dw_system_advance(filter->system, state, level, level, length / samples, 0, &error), error);

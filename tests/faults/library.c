@@ -299,8 +299,8 @@ static enum dw_status ladders(struct dw_error *error)
     struct dw_result result[DW_MEASURES];
     if (MADE(ladder) && MADE(system = dw_ladder_system(ladder, error)) &&
         RIGHT(dw_system_steady(system, clock_time, clock_pin, CLOCK, state, &steady, error)) &&
-        RIGHT(dw_system_integral(system, state, clock_pin, clock_pin + 2, 1e-3, integral, error)) &&
-        RIGHT(dw_system_product_integral(system, state, clock_pin, clock_pin + 2, 1e-3, 0, 0, integral, error)) &&
+        RIGHT(dw_system_integrals(system, &(struct dw_interval){ state, clock_pin, clock_pin + 2, 1e-3 },
+                                  (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, integral, error)) &&
         RIGHT(dw_system_rates(system, real, imaginary, error)) &&
         RIGHT(dw_system_response(system, 0, 1e3, integral, real, error)) &&
         RIGHT(dw_system_sweep(system, 0, 10, 1e4, 1e-2, take_point, NULL, error)) &&

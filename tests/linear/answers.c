@@ -22,12 +22,12 @@ START_TEST(integrals_of_a_decay_are_the_closed_form_even_beyond_700_time_constan
         const double tau = pow(10, -6 + i / 3.0), a = -1 / tau, length = 0.77, start = 3.1, zero = 0, c[] = { 1, 2 };
         struct dw_system *system = new_system(1, &a, NULL, c, NULL, 2, NULL);
         struct dw_error error;
-        double mean[2], square;
-        succeeds(dw_system_integral(system, &start, &zero, &zero, length, mean, &error), error);
-        succeeds(dw_system_product_integral(system, &start, &zero, &zero, length, 0, 1, &square, &error), error);
-        near(mean[0], -start * tau * expm1(-length / tau), 1e-14);
-        near(mean[1], 2 * mean[0], 1e-14);
-        near(square, -2 * start * start * tau / 2 * expm1(-2 * length / tau), 1e-14);
+        double integral[3];
+        succeeds(dw_system_integrals(system, &(struct dw_interval){ &start, &zero, &zero, length },
+                                     (struct dw_integrand[]){ { 0, DW_ALONE }, { 1, DW_ALONE }, { 0, 1 } }, 3, integral, &error), error);
+        near(integral[0], -start * tau * expm1(-length / tau), 1e-14);
+        near(integral[1], 2 * integral[0], 1e-14);
+        near(integral[2], -2 * start * start * tau / 2 * expm1(-2 * length / tau), 1e-14);
         dw_system_free(system);
     }
 }
@@ -38,15 +38,15 @@ START_TEST(integrals_of_a_ramp_passed_straight_through_are_polynomials)
     const double a = -2, zero = 0, d = 3, from = 0.7, to = -1.9, length = 0.31;
     struct dw_system *system = new_system(1, &a, NULL, NULL, &d, 1, NULL);
     struct dw_error error;
-    double mean, square;
-    succeeds(dw_system_integral(system, &zero, &from, &to, length, &mean, &error), error);
-    succeeds(dw_system_product_integral(system, &zero, &from, &to, length, 0, 0, &square, &error), error);
-    near(mean, 3 * length * (from + to) / 2, 1e-14);
-    near(square, 9 * length * (from * from + from * to + to * to) / 3, 1e-14);
-    refuses(dw_system_product_integral(system, &zero, &from, &to, length, 0, 1, &square, &error), DW_BAD_USE, error,
+    const struct dw_interval over = { &zero, &from, &to, length };
+    double integral[2];
+    succeeds(dw_system_integrals(system, &over, (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, integral, &error), error);
+    near(integral[0], 3 * length * (from + to) / 2, 1e-14);
+    near(integral[1], 9 * length * (from * from + from * to + to * to) / 3, 1e-14);
+    refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, 1 }, 1, integral, &error), DW_BAD_USE, error,
             "outputs 1 and 2 of 1");
-    refuses(dw_system_integral(system, &zero, &from, &to, -1, &mean, &error), DW_BAD_USE, error,
-            "a stretch of -1 s: must be finite and not below zero");
+    refuses(dw_system_integrals(system, &(struct dw_interval){ &zero, &from, &to, -1 }, &(struct dw_integrand){ 0, DW_ALONE }, 1,
+                                integral, &error), DW_BAD_USE, error, "a stretch of -1 s: must be finite and not below zero");
     dw_system_free(system);
 }
 END_TEST
@@ -60,13 +60,13 @@ START_TEST(energy_in_equals_energy_lost_and_stored)
     struct dw_system *system = new_system(2, a, b, c, d, 2, weight);
     struct dw_error error;
     const double u = 12, length = 91e-6;
-    double x[] = { 0.3, -2 }, charge[2], heat;
+    double x[] = { 0.3, -2 }, integral[2];
     const double before = (l * x[0] * x[0] + cap * x[1] * x[1]) / 2;
-    succeeds(dw_system_integral(system, x, &u, &u, length, charge, &error), error);
-    succeeds(dw_system_product_integral(system, x, &u, &u, length, 0, 1, &heat, &error), error);
+    succeeds(dw_system_integrals(system, &(struct dw_interval){ x, &u, &u, length },
+                                 (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 1 } }, 2, integral, &error), error);
     succeeds(dw_system_advance(system, x, &u, &u, length, 0, &error), error);
     const double after = (l * x[0] * x[0] + cap * x[1] * x[1]) / 2;
-    within_scale(u * charge[0], heat + after - before, 1e-13, after);
+    within_scale(u * integral[0], integral[1] + after - before, 1e-13, after);
     dw_system_free(system);
 }
 END_TEST

@@ -74,18 +74,25 @@ START_TEST(lengths_that_are_no_lengths_are_refused)
     struct dw_error error;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         double x = 0.7, answer = 12.5;
+        const struct dw_interval over = { &x, &one, &one, cases[i].length };
         refuses(dw_system_advance(system, &x, &one, &one, cases[i].length, 0, &error), DW_BAD_USE, error, cases[i].text);
-        refuses(dw_system_integral(system, &x, &one, &one, cases[i].length, &answer, &error), DW_BAD_USE, error, cases[i].text);
-        refuses(dw_system_product_integral(system, &x, &one, &one, cases[i].length, 0, 0, &answer, &error), DW_BAD_USE, error,
+        refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, DW_ALONE }, 1, &answer, &error), DW_BAD_USE, error,
+                cases[i].text);
+        refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, 0 }, 1, &answer, &error), DW_BAD_USE, error,
                 cases[i].text);
         ck_assert_double_eq(x, 0.7);
         ck_assert_double_eq(answer, 12.5);
     }
-    double answer = 12.5;
-    refuses(dw_system_product_integral(system, &zero, &one, &one, 1, 1, 0, &answer, &error), DW_BAD_USE, error, "outputs 2 and 1 of 1");
-    refuses(dw_system_product_integral(system, &zero, &one, &one, 1, 0, 3, &answer, &error), DW_BAD_USE, error, "outputs 1 and 4 of 1");
-    succeeds(dw_system_integral(system, &zero, &one, &one, 0, &answer, &error), error);
-    ck_assert_double_eq(answer, 0);
+    const struct dw_integrand squares[] = { { 0, 0 }, { 1, 0 }, { 0, 3 }, { 1, DW_ALONE } };
+    const struct dw_interval whole = { &zero, &one, &one, 1 }, nothing = { &zero, &one, &one, 0 };
+    double answer[2] = { 12.5, 12.5 };
+    refuses(dw_system_integrals(system, &whole, squares, 2, answer, &error), DW_BAD_USE, error, "outputs 2 and 1 of 1");
+    refuses(dw_system_integrals(system, &whole, squares + 2, 1, answer, &error), DW_BAD_USE, error, "outputs 1 and 4 of 1");
+    refuses(dw_system_integrals(system, &whole, squares + 3, 1, answer, &error), DW_BAD_USE, error, "output 2 of 1");
+    ck_assert_double_eq(answer[0], 12.5);
+    succeeds(dw_system_integrals(system, &nothing, squares, 1, answer, &error), error);
+    ck_assert_double_eq(answer[0], 0);
+    ck_assert_double_eq(answer[1], 12.5);
     dw_system_free(system);
 }
 END_TEST

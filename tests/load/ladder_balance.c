@@ -150,12 +150,13 @@ START_TEST(energy_in_is_energy_lost_and_stored)
         double x[LADDER_STATES] = { 0 }, in = 0, lost = 0, passed = 0;
         for (size_t i = 1; i < ROWS; i++) {
             const double length = pulse.time[i] - pulse.time[i - 1], *u = pulse.input + i - 1;
+            const struct dw_interval over = { x, u, u + 1, length };
             double part;
-            succeeds(dw_system_product_integral(system, x, u, u + 1, length, 0, 1, &part, &error), error);
+            succeeds(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, 1 }, 1, &part, &error), error);
             in += part;
             passed += fabs(part);
             for (size_t k = 1; k < probes.count; k++) {
-                succeeds(dw_system_product_integral(system, x, u, u + 1, length, k, k, &part, &error), error);
+                succeeds(dw_system_integrals(system, &over, &(struct dw_integrand){ k, k }, 1, &part, &error), error);
                 lost += probes.factor[k] * part;
             }
             succeeds(dw_system_advance(system, x, u, u + 1, length, 0, &error), error);
@@ -184,17 +185,17 @@ START_TEST(charge_of_each_capacitor_and_volt_seconds_of_each_coil_come_back_in_a
         struct dw_system *system = probed(ladder, &probes);
         const double period = choose_period(ladder, trial);
         const struct pulse pulse = make_pulse(period);
-        double x[LADDER_STATES], sum[LADDER_STATES] = { 0 }, squares[LADDER_STATES] = { 0 }, part[LADDER_STATES];
+        double x[LADDER_STATES], sum[LADDER_STATES] = { 0 }, squares[LADDER_STATES] = { 0 };
         double largest[LADDER_STATES] = { 0 };
         succeeds(dw_system_steady(system, pulse.time, pulse.input, ROWS, x, NULL, &error), error);
         for (size_t i = 1; i < ROWS; i++) {
             const double length = pulse.time[i] - pulse.time[i - 1], *u = pulse.input + i - 1;
-            succeeds(dw_system_integral(system, x, u, u + 1, length, part, &error), error);
+            const struct dw_interval over = { x, u, u + 1, length };
             for (size_t k = 0; k < n; k++) {
-                double square;
-                succeeds(dw_system_product_integral(system, x, u, u + 1, length, k, k, &square, &error), error);
-                sum[k] += part[k];
-                squares[k] += square;
+                double part[2];
+                succeeds(dw_system_integrals(system, &over, (struct dw_integrand[]){ { k, DW_ALONE }, { k, k } }, 2, part, &error), error);
+                sum[k] += part[0];
+                squares[k] += part[1];
                 largest[k] = fmax(largest[k], fabs(x[k]));
             }
             succeeds(dw_system_advance(system, x, u, u + 1, length, 0, &error), error);

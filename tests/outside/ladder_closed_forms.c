@@ -65,14 +65,15 @@ static struct seen steady_extremes(const struct circuit *c, double *state, struc
 static double mean_output(const struct circuit *c, const double *state, size_t out)
 {
     struct dw_error error;
-    double x[DW_STATES], part[2 * DW_STAGES], sum = 0;
+    double x[DW_STATES], part, sum = 0;
     for (size_t i = 0; i < dw_system_states(c->system); i++)
         x[i] = state[i];
     for (size_t i = 1; i < 4; i++) {
         const double length = c->time[i] - c->time[i - 1];
-        succeeds(dw_system_integral(c->system, x, c->input + i - 1, c->input + i, length, part, &error), error);
+        succeeds(dw_system_integrals(c->system, &(struct dw_interval){ x, c->input + i - 1, c->input + i, length },
+                                     &(struct dw_integrand){ out, DW_ALONE }, 1, &part, &error), error);
         succeeds(dw_system_advance(c->system, x, c->input + i - 1, c->input + i, length, 0, &error), error);
-        sum += part[out];
+        sum += part;
     }
     return sum / c->time[3];
 }
