@@ -51,6 +51,81 @@ START_TEST(integrals_of_a_ramp_passed_straight_through_are_polynomials)
 }
 END_TEST
 
+/* Integrals of i and i^2 where tau i' = end - i, from 0 on: by exponentials, or for z = length / tau <= 1 by series that do not cancel,
+ * whose terms left out are below 2^32 / 33! of the first. */
+static void rise_integrals(double end, double tau, double length, double *first, double *second)
+{
+    const long double z = (long double)length / tau;
+    if (z > 1) {
+        const long double once = -expm1l(-z), twice = -expm1l(-2 * z) / 2;
+        *first = (double)(end * tau * (z - once));
+        *second = (double)((long double)end * end * tau * (z - 2 * once + twice));
+        return;
+    }
+    long double power = 1, factorial = 2, two = 4, one_sum = 0, two_sum = 0;
+    for (int k = 2; k < 32; k++) {
+        one_sum += power / factorial;                          /* (-z)^(k-2) / k! */
+        two_sum += power * (two - 2) / (factorial * (k + 1));  /* (-z)^(k-2) (2^k - 2) / (k+1)! */
+        power *= -z;
+        factorial *= k + 1;
+        two *= 2;
+    }
+    *first = (double)(end * z * one_sum * length);
+    *second = (double)((long double)end * end * z * z * two_sum * length);
+}
+
+START_TEST(integrals_of_a_rise_are_the_closed_form_from_1e_9_to_1e6_time_constants)
+{
+    for (int i = 0; i <= 60; i++) {
+        const double tau = 0.0073, a = -1 / tau, b = 1 / tau, c = 1, zero = 0, end = 0.8, length = tau * pow(10, -9 + i / 4.0);
+        struct dw_system *system = new_system(1, &a, &b, &c, NULL, 1, NULL);
+        struct dw_error error;
+        double got[2], first, second;
+        rise_integrals(end, tau, length, &first, &second);
+        succeeds(dw_system_integrals(system, &(struct dw_interval){ &zero, &end, &end, length },
+                                     (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, got, &error), error);
+        near(got[0], first, 1e-14);
+        near(got[1], second, 1e-14);
+        dw_system_free(system);
+    }
+}
+END_TEST
+
+START_TEST(integrals_along_ramps_are_what_gauss_sums_of_the_trajectory_give)
+{
+    enum { N = 3, M = 2, P = 3, PANELS = 128 };
+    static const double a[N * N] = { -0.7, 0.4, 0.1, -0.9, -0.2, 0.6, 0.3, -0.5, 0.25 }, b[N * M] = { 0.8, -0.3, 0.1, 0.9, -0.6, 0.2 },
+        c[P * N] = { 1, 0, 0, 0.3, -0.8, 0.5, 0, 0.7, -1 }, d[P * M] = { 0.4, 0, 0, -0.2, 0.9, 0.3 }, from[M] = { 1.2, -0.4 },
+        to[M] = { -0.5, 0.9 }, start[N] = { 0.6, -1.1, 0.3 }, length = 1.3;
+    /* three points a panel: the error is h^6 length f'''''' / 2016000, with |f''''''| < 4^6 and h = 0.0102 below 1e-14 */
+    static const double node[] = { -0.77459666924148337704, 0, 0.77459666924148337704 }, share[] = { 5 / 18.0, 8 / 18.0, 5 / 18.0 };
+    static const struct dw_integrand integrand[] = { { 0, DW_ALONE }, { 2, DW_ALONE }, { 0, 1 }, { 1, 0 }, { 2, 2 } };
+    enum { COUNT = sizeof integrand / sizeof integrand[0] };
+    struct dw_error error = { .text = "" };
+    struct dw_system *system =
+        dw_system_new(&(struct dw_matrices){ .states = N, .inputs = M, .outputs = P, .a = a, .b = b, .c = c, .d = d }, &error);
+    double got[COUNT], sum[COUNT] = { 0 }, most = 0;
+    ck_assert_msg(system != NULL, "%s", error.text);
+    succeeds(dw_system_integrals(system, &(struct dw_interval){ start, from, to, length }, integrand, COUNT, got, &error), error);
+    for (int i = 0; i < 3 * PANELS; i++) {
+        const double time = length * (i / 3 + (1 + node[i % 3]) / 2) / PANELS, weight = share[i % 3] * length / PANELS;
+        double x[N] = { start[0], start[1], start[2] }, u[M], y[P];
+        for (size_t j = 0; j < M; j++)
+            u[j] = from[j] + (to[j] - from[j]) * time / length;
+        succeeds(dw_system_advance(system, x, from, u, time, 0, &error), error);
+        dw_system_output(system, x, u, y);
+        for (size_t k = 0; k < COUNT; k++) {
+            const double product = y[integrand[k].first] * (integrand[k].second == DW_ALONE ? 1 : y[integrand[k].second]);
+            sum[k] += weight * product;
+            most = fmax(most, fabs(product));
+        }
+    }
+    for (size_t k = 0; k < COUNT; k++)  /* 1e-14 for Gauss, and as much for roundings */
+        within_scale(got[k], sum[k], 2e-14, most * length);
+    dw_system_free(system);
+}
+END_TEST
+
 START_TEST(energy_in_equals_energy_lost_and_stored)
 {
     /* r, l, c in series: states current and voltage; outputs current and the drop over r */
@@ -175,7 +250,9 @@ END_TEST
 
 SUITE("linear: integrals, responses, eigenvalues",
       integrals_of_a_decay_are_the_closed_form_even_beyond_700_time_constants,
-      integrals_of_a_ramp_passed_straight_through_are_polynomials, energy_in_equals_energy_lost_and_stored,
+      integrals_of_a_ramp_passed_straight_through_are_polynomials,
+      integrals_of_a_rise_are_the_closed_form_from_1e_9_to_1e6_time_constants,
+      integrals_along_ramps_are_what_gauss_sums_of_the_trajectory_give, energy_in_equals_energy_lost_and_stored,
       response_of_a_damped_resonance_is_the_closed_form, an_undamped_rate_has_no_response,
       lines_between_the_points_of_a_sweep_stay_within_the_accuracy_over_a_resonance_of_quality_1e4,
       eigenvalues_are_found_close_and_far_apart)
