@@ -109,10 +109,14 @@ struct dw_coil_findings {
     struct dw_coil_energy total;         /* of the whole run */
 };
 
+enum { DW_COIL_INTEGRALS = 4 };
+/* What a run must integrate for a meter: [DW_COIL_INTEGRALS], the coil's. */
+DW_API const struct dw_integrand *dw_coil_integrals(const struct dw_coil *coil);
+
 struct dw_coil_meter;
 DW_API struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_error *error);
 DW_API void dw_coil_meter_free(struct dw_coil_meter *meter);
-/* Takes every row of a run with accuracy > 0 and without uniform rows.
+/* Takes every row of a run with these integrals, with accuracy > 0 and without uniform rows, from its start on.
  *   accuracy  energies 1e-13 of the largest term a mode passed, by exact integrals: docs/theory.md, (8.9) */
 DW_API enum dw_status dw_coil_meter_row(struct dw_coil_meter *meter, const struct dw_run_row *row, struct dw_error *error);
 /* The findings so far. An operation lasts from the switch going on with the armature open to the next time it does so;

@@ -32,6 +32,8 @@ struct dw_follow_plan {
      * DW_OK stops, and is passed on. */
     dw_run_sink *watch;
     void *context;                        /* for the watch */
+    const struct dw_integrand *integrand; /* as in struct dw_run_options: for the watch */
+    size_t integrand_count;
     /* Told as soon as the orbit, or the swings below, have been found; may be NULL. */
     void (*found)(void *context, const struct dw_follow_seen *seen);
     void *found_context;                  /* for that */

@@ -23,12 +23,15 @@ struct dw_guard {
     int tag;                     /* the caller's own number for this event */
 };
 
-/* x' = a x + b u + e, y = c x + d u + f; arrays as in struct dw_matrices, NULL: zero. */
+/* x' = a x + b u + e, y = c x + d u + f, of outputs and then of probes; arrays as in struct dw_matrices, NULL: zero. */
 struct dw_mode {
     const char *name;  /* for messages: "diode conducts" */
     const double *a, *b, *e;
     const double *c, *d, *f;
     const double *a_low, *b_low, *e_low;
+    /* Integrals count the state from here, lest the little by which a large one exceeds it be lost: x' = a (x - origin) + b u + origin_e,
+     * y = c (x - origin) + d u + origin_f. NULL: from zero, with e and f */
+    const double *origin, *origin_e, *origin_f;
     const struct dw_guard *guards;
     size_t guard_count;
     size_t curve;      /* of the pieces of one curve, such as a square law's chords, which follow each other without a step: the same
@@ -37,6 +40,7 @@ struct dw_mode {
 
 struct dw_modes_plan {
     size_t states, inputs, outputs;
+    size_t probes;                /* outputs beyond those, for integrals alone */
     const struct dw_mode *modes;  /* [mode_count]; NULL: each is made when it is first entered */
     size_t mode_count;
     /* Makes one of them, out of arrays that stand until the next call. May be NULL beside modes. */
@@ -77,6 +81,7 @@ struct dw_run_row {
                             * piece after, and a slope may differ where no value does. 0 at an extremum, and always finite */
     size_t mode;
     enum dw_row_kind kind;
+    const double *integral;  /* [integrand_count], since the start; NULL for BETWEEN and EXTREMUM, and where none is asked for */
     int tag;               /* of the guard, for BEFORE and AFTER; else 0; of equations: the guard's number */
     bool repeats;          /* same time, inputs, outputs and slopes as the row before it: a writer leaves it out */
 };
@@ -98,13 +103,18 @@ struct dw_run_options {
     bool curves;       /* rows have slopes, and cubics join them; they are given when a walk ends, or some cells later */
     double swing;      /* curves: of an output's change */
     double carrier;    /* curves: period of a switched drive, s; 0: unknown */
+    const struct dw_integrand *integrand;  /* [integrand_count], up to DW_INTEGRANDS; lives as long as the run: what of outputs and
+                                              probes, counted on behind them, is integrated from the start on. Not of equations */
+    size_t integrand_count;
 };
+
+enum { DW_INTEGRANDS = 8 };
 
 struct dw_run;
 
 DW_API struct dw_run *dw_run_new(struct dw_modes *modes, const struct dw_run_options *options, struct dw_error *error);
 /* An independent run that stands where this one does: to try what comes next, and to go back to.
- *   options  the copy's own; NULL: the run's, whose sink then gets the rows of both
+ *   options  the copy's own, with integrals that begin here; NULL: the run's, whose sink then gets the rows of both
  *   returns  NULL with DW_BAD_USE or DW_NO_MEMORY, as dw_run_new. Both belong to the thread of their modes. */
 DW_API struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options *options, struct dw_error *error);
 DW_API void dw_run_free(struct dw_run *run);

@@ -23,6 +23,8 @@ struct guard {
 struct mode {
     char *name;
     struct dw_system *system;
+    struct dw_system *counted;   /* the same with probes, counted from the origin, for integrals; NULL: the same altogether */
+    double origin[DW_STATES];
     struct guard *guards;
     size_t guard_count, curve;
     struct functional *outputs;  /* [outputs] */
@@ -31,7 +33,7 @@ struct mode {
 
 struct dw_modes {
     const struct engine *engine;
-    size_t states, inputs, outputs, count;  /* inputs without the constant */
+    size_t states, inputs, outputs, probes, count;  /* inputs without the constant */
     struct mode **modes;  /* NULL: not entered yet */
     void (*make)(void *of, size_t mode, struct dw_mode *out);
     void *of;
@@ -82,6 +84,7 @@ struct dw_run {
     double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS], last_slope[DW_OUTPUTS];
     bool given;
     struct curves *curve;         /* NULL: straight lines */
+    double passed_time, passed[NODE_WIDTH], integral[DW_INTEGRANDS];  /* integrals up to there, and the node's high half there */
     struct tangent *tangent;     /* NULL unless a steady state is sought */
     struct hint {
         double length;           /* s, of the last cell that the bounds allowed there; 0: never entered */
@@ -107,6 +110,9 @@ struct engine {
     enum dw_status (*walk)(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 };
 extern const struct engine switched_engine;
+
+/* Adds to the run's integrals what passed in the present mode since the last call, up to a node. */
+enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 
 static inline const struct mode *present_mode(const struct dw_run *run)
 {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Integrals of outputs and of products of two, by forms that are doubled along the propagator's chain: docs/theory.md, (2.12). */
 #include "linear/matrix_inner.h"
-#include "linear/system_inner.h"
+#include "linear/modes_inner.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -133,5 +133,21 @@ enum dw_status dw_system_integrals(struct dw_system *system, const struct dw_int
     free(chain.high);
     free(chain.low);
     free(scratch);
+    return status;
+}
+
+enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct node *node, struct dw_error *error)
+{
+    const struct mode *mode = present_mode(run);
+    const size_t n = run->modes->states, count = run->options.integrand_count;
+    double state[DW_STATES], part[DW_INTEGRANDS] = { 0 };
+    const struct dw_interval over = { state, run->passed + n, node->high + n, fmax(time - run->passed_time, 0) };
+    for (size_t i = 0; i < n; i++)
+        state[i] = run->passed[i] - mode->origin[i];
+    const enum dw_status status = dw_system_integrals(mode->counted ? mode->counted : mode->system, &over, run->options.integrand, count, part, error);
+    for (size_t k = 0; k < count; k++)
+        run->integral[k] += part[k];
+    run->passed_time = time;
+    memcpy(run->passed, node->high, sizeof run->passed);
     return status;
 }

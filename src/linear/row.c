@@ -8,6 +8,7 @@ enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct no
                             const double *output, const double *slope, struct dw_error *error)
 {
     const size_t n = run->modes->states, m = run->modes->inputs, p = run->modes->outputs;
+    const bool whole = run->options.integrand_count > 0 && kind != DW_ROW_BETWEEN && kind != DW_ROW_EXTREMUM;
     double finite[DW_OUTPUTS];
     for (size_t j = 0; slope && j < p; j++)
         finite[j] = isfinite(slope[j]) ? slope[j] : 0;
@@ -16,7 +17,7 @@ enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct no
     if (run->given)
         time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
     struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output, .slope = slope,
-                              .mode = run->mode, .kind = kind, .tag = tag };
+                              .mode = run->mode, .kind = kind, .integral = whole ? run->integral : NULL, .tag = tag };
     row.repeats = run->given && time == run->last_time && memcmp(output, run->last_output, p * sizeof *output) == 0 &&
                   memcmp(row.input, run->last_input, m * sizeof *output) == 0 &&
                   (!slope || memcmp(slope, run->last_slope, p * sizeof *slope) == 0);
@@ -45,6 +46,11 @@ static void look_for_curves(struct dw_run *run, double time, const struct node *
 enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                         struct dw_error *error)
 {
+    if (run->options.integrand_count > 0 && kind != DW_ROW_BETWEEN && kind != DW_ROW_EXTREMUM) {
+        const enum dw_status status = dwi_run_integrate(run, time, node, error);
+        if (status != DW_OK)
+            return status;
+    }
     if (!run->options.sink || (run->options.uniform > 0 && kind != DW_ROW_BETWEEN))
         return DW_OK;
     if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&

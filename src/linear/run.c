@@ -38,6 +38,11 @@ static struct dw_run *new_run(const struct dw_modes *modes, const struct dw_run_
                      options->carrier);
         return NULL;
     }
+    if (options->integrand_count > DW_INTEGRANDS || (options->integrand_count > 0 && modes->engine != &switched_engine)) {
+        dw_error_set(error, DW_BAD_USE, 0, "%zu integrals along a run: up to %d, and none of equations", options->integrand_count,
+                     DW_INTEGRANDS);
+        return NULL;
+    }
     bool failed = false;
     struct dw_run *run = calloc(1, run_size(modes));
     if (run) {
@@ -77,6 +82,13 @@ static void begin_uniform(struct dw_run *run)
         run->uniform_next++;
 }
 
+static void begin_integrals(struct dw_run *run)
+{
+    memset(run->integral, 0, sizeof run->integral);
+    run->passed_time = run->time;
+    memcpy(run->passed, run->node.high, sizeof run->passed);
+}
+
 struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options *options, struct dw_error *error)
 {
     const struct dw_run_options given = options ? *options : run->options;
@@ -90,6 +102,8 @@ struct dw_run *dw_run_copy(const struct dw_run *run, const struct dw_run_options
     copy->curve = curve;
     if (curve && run->curve)
         memcpy(curve->changes, run->curve->changes, sizeof curve->changes);
+    if (options)
+        begin_integrals(copy);
     if (given.uniform != run->options.uniform)
         begin_uniform(copy);
     return copy;
@@ -232,6 +246,7 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
         dwi_curve_start(run);
     memset(&run->node, 0, sizeof run->node);
     memcpy(run->node.high, state, n * sizeof *state);
+    begin_integrals(run);
     return jump(run, input, error);
 }
 

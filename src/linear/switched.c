@@ -39,9 +39,10 @@ static void join(double *out, const double *left, size_t left_width, const doubl
     }
 }
 
-static struct dw_system *mode_system(const struct dw_modes *modes, const struct dw_mode *mode, struct dw_error *error)
+/* p: how many of its outputs and probes. */
+static struct dw_system *mode_system(const struct dw_modes *modes, const struct dw_mode *mode, size_t p, struct dw_error *error)
 {
-    const size_t n = modes->states, m = modes->inputs, p = modes->outputs;
+    const size_t n = modes->states, m = modes->inputs;
     double *b = calloc(2 * n * (m + 1) + p * (m + 1) + n * n, sizeof *b);
     if (!b) {
         dw_no_memory(error);
@@ -57,6 +58,18 @@ static struct dw_system *mode_system(const struct dw_modes *modes, const struct 
     struct dw_system *system = system_new(&matrices, error);
     free(b);
     return system;
+}
+
+/* What integrals are taken of. */
+static struct dw_system *counted_system(const struct dw_modes *modes, const struct dw_mode *mode, struct dw_error *error)
+{
+    struct dw_mode counted = *mode;
+    if (mode->origin) {
+        counted.e = mode->origin_e;
+        counted.e_low = NULL;
+        counted.f = mode->origin_f;
+    }
+    return mode_system(modes, &counted, modes->outputs + modes->probes, error);
 }
 
 /* Where one state alone decides: which, and where it has the guard at zero. */
@@ -104,8 +117,12 @@ static enum dw_status copy_mode(struct dw_modes *modes, size_t i, const struct d
     struct mode *mode = modes->modes[i];
     double *memory = mode->memory;
     mode->curve = given->curve;
-    mode->system = mode_system(modes, given, error);
-    if (!mode->system)
+    for (size_t j = 0; given->origin && j < modes->states; j++)
+        mode->origin[j] = given->origin[j];
+    mode->system = mode_system(modes, given, modes->outputs, error);
+    const bool counts = modes->probes > 0 || given->origin;
+    mode->counted = mode->system && counts ? counted_system(modes, given, error) : NULL;
+    if (!mode->system || (counts && !mode->counted))
         return error ? error->status : DW_BAD_USE;
     for (size_t k = 0; k < given->guard_count; k++)
         copy_guard(modes, mode->system, given->guards + k, mode->guards + k, &memory);

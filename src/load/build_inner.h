@@ -5,7 +5,7 @@
 
 #include <dutywright/modes.h>
 
-enum { BUILD_STATES = 24, BUILD_INPUTS = 4, BUILD_OUTPUTS = 12, BUILD_GUARDS = 10 };
+enum { BUILD_STATES = 24, BUILD_INPUTS = 4, BUILD_OUTPUTS = 16, BUILD_GUARDS = 10 };
 
 /* Everything of one mode that its plan points to; rows as in struct dw_mode. */
 struct build {

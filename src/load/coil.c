@@ -4,17 +4,19 @@
 #include "load/coil_inner.h"
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
-enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 5, OUTPUTS_MOST = 8 };
+enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 5, OUTPUTS_MOST = 8, PROBES = 6, VALUES_MOST = OUTPUTS_MOST + PROBES };
 
 #define LIFT 1e-14  /* of the leak: above the 4 roundings of its slope */
 
 struct dw_coil {
     struct dw_coil_plan plan;
     struct dw_plant *plant;
+    struct dw_integrand integral[DW_COIL_INTEGRALS];
     /* of the mode made last */
     struct build build;
-    double reset[GUARDS_MOST][N * N], reset_offset[GUARDS_MOST][N];
+    double reset[GUARDS_MOST][N * N], reset_offset[GUARDS_MOST][N], origin[N], origin_e[N], origin_f[VALUES_MOST];
 };
 
 static size_t mode_of(enum circuit circuit, bool pulled_in)
@@ -156,7 +158,20 @@ static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit
     return count;
 }
 
+/* What the meter's integrals are of, behind the outputs: docs/theory.md, (8.9). */
+static void add_probes(const struct coil_circuit *c, struct branch *probe)
+{
+    const struct branch all[PROBES] = { c->supply_current, same_current, c->clamp_volts, c->clamp_current, c->sw, c->switch_current };
+    memcpy(probe, all, sizeof all);
+}
+
 /* ---- the whole ---- */
+
+/* An offset with the stray capacitance's voltage counted from there. */
+static double counted(const struct branch *branch, double from)
+{
+    return branch->alone + branch->stray * from;
+}
 
 static void make(void *of, size_t mode, struct dw_mode *out)
 {
@@ -167,22 +182,28 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     const struct coil_circuit c = coil_circuit(p, circuit);
     const double inductance = coil_inductance(p, pulled_in), volts = highest_voltage(p);
     struct dw_port port[OUTPUTS_MOST];
-    struct branch value[OUTPUTS_MOST];
+    struct branch value[VALUES_MOST];
     struct build *b = &coil->build;
     dwi_build_begin(b, N, M);
     b->a[0] = c.drive.current / inductance;
     b->a[1] = c.drive.stray / inductance;
     b->e[0] = c.drive.alone / inductance;
+    /* a clamp's current is what little the voltage is over its onset, and would drown in the rounding of the whole */
+    const double from = coil->origin[DW_COIL_STRAY] = circuit == CIRCUIT_CLAMPED ? coil_clamp_onset(p) : 0;
+    coil->origin_e[0] = counted(&c.drive, from) / inductance;
     if (p->stray > 0) {
+        coil->origin_e[1] = counted(&c.charge, from) / p->stray;
         b->a[2] = c.charge.current / p->stray;
         b->a[3] = c.charge.stray / p->stray;
         b->e[1] = c.charge.alone / p->stray;
     }
     const size_t outputs = outputs_of(p, &c, pulled_in, port, value);
-    for (size_t i = 0; i < outputs; i++) {
+    add_probes(&c, value + outputs);
+    for (size_t i = 0; i < outputs + PROBES; i++) {
         b->c[i * N + DW_COIL_CURRENT] = value[i].current;
         b->c[i * N + DW_COIL_STRAY] = value[i].stray;
         b->f[i] = value[i].alone;
+        coil->origin_f[i] = counted(value + i, from);
     }
     gate_guard(coil, circuit, pulled_in);
     if (circuit == CIRCUIT_OPEN)
@@ -192,6 +213,9 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     if (has_armature(p))
         armature_guard(coil, circuit, pulled_in);
     *out = dwi_build_end(b, c.name);
+    out->origin = coil->origin;
+    out->origin_e = coil->origin_e;
+    out->origin_f = coil->origin_f;
 }
 
 /* With the switch off since long ago. */
@@ -212,13 +236,18 @@ static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
     const size_t begins = rest_of(p, rest);
     const struct coil_circuit circuit = coil_circuit(p, circuit_of(begins));
     const size_t outputs = outputs_of(p, &circuit, dw_coil_pulled_in(coil, begins), port, value);
+    const struct dw_integrand integrals[DW_COIL_INTEGRALS] = { { 0, DW_ALONE }, { 1, 1 }, { 2, 3 }, { 4, 5 } };  /* of the probes */
+    for (size_t i = 0; i < DW_COIL_INTEGRALS; i++) {
+        const bool alone = integrals[i].second == DW_ALONE;
+        coil->integral[i] = (struct dw_integrand){ outputs + integrals[i].first, alone ? DW_ALONE : outputs + integrals[i].second };
+    }
     for (size_t i = 0; i < outputs; i++)
         port[i].initial = branch_at(value + i, rest);
     /* without a stray capacitance its voltage rests at zero: any weight serves */
     const double weight[N] = { coil_inductance(p, true), p->stray > 0 ? p->stray : coil_inductance(p, true) };
     const bool drifts[N] = { [DW_COIL_STRAY] = !(p->stray > 0) };
     return dw_plant_new(&(struct dw_plant_plan){
-        .modes = { .states = N, .inputs = M, .outputs = outputs, .mode_count = has_armature(p) ? MODES : CIRCUITS, .make = make,
+        .modes = { .states = N, .inputs = M, .outputs = outputs, .probes = PROBES, .mode_count = has_armature(p) ? MODES : CIRCUITS, .make = make,
                    .of = coil, .weight = weight, .drifts = drifts },
         .ports = port, .mode = begins, .rest = rest, .load = coil, .release = free }, error);
 }
@@ -255,6 +284,11 @@ const struct dw_coil_plan *coil_plan(const struct dw_coil *coil)
 struct dw_plant *dw_coil_plant(const struct dw_coil *coil)
 {
     return coil->plant;
+}
+
+const struct dw_integrand *dw_coil_integrals(const struct dw_coil *coil)
+{
+    return coil->integral;
 }
 
 bool dw_coil_switched_on(const struct dw_coil *coil, size_t mode)

@@ -1,15 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a run of a coil amounts to: times of the armature, peaks, and where the energy went. docs/theory.md, section 8. */
 #include "load/coil_inner.h"
-#include <dutywright/linear.h>
-#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* Outputs of the systems that integrate. */
-enum { CURRENT, CLAMP, CLAMP_CURRENT, SWITCH, SWITCH_CURRENT, SUPPLY_CURRENT, OUTPUTS };
-enum { N = DW_COIL_STATES, MODES = 2 * CIRCUITS };
 
 /* From one start of an operation to the next. */
 struct cycle {
@@ -20,13 +14,11 @@ struct cycle {
 
 struct dw_coil_meter {
     const struct dw_coil *coil;
-    struct dw_system *system[MODES];            /* NULL: no current, or never entered */
     bool any;
     size_t mode;
-    double begin, begin_state[N];               /* where the present mode began */
-    double time, state[N];                      /* of the last row */
-    double stored_at_first;
-    struct dw_coil_energy total;
+    double state[DW_COIL_STATES];               /* of the last row */
+    double integral[DW_COIL_INTEGRALS];         /* of the last row that had them: A s of the supply, A^2 s, J of clamp and switch */
+    double stored_at_first, stray, armature;    /* J */
     struct dw_coil_findings found;
     struct cycle pulses, operations;
     double on_at, off_at, asked_at, held;       /* s, s, s, A; NaN: not yet */
@@ -35,43 +27,8 @@ struct dw_coil_meter {
 
 /* ---- energy ---- */
 
-/* Where the stray capacitance's voltage is counted from: a clamp's current is what little is over its onset, and would drown in
- * the rounding of the whole. */
-static double origin(const struct dw_coil_plan *p, enum circuit circuit)
-{
-    return circuit == CIRCUIT_CLAMPED ? coil_clamp_onset(p) : 0;
-}
-
-static double alone(const struct branch *branch, double from)
-{
-    return branch->alone + branch->stray * from;
-}
-
-/* Integrates a circuit, the stray capacitance's voltage counted from there. */
-static struct dw_system *integrator(const struct dw_coil_plan *p, const struct coil_circuit *c, double from, bool pulled_in,
-                                    struct dw_error *error)
-{
-    static const struct branch the_current = { .current = 1 };
-    const double inductance = coil_inductance(p, pulled_in), stray = p->stray > 0 ? p->stray : inductance;  /* else nothing moves it */
-    const double a[N * N] = { c->drive.current / inductance, c->drive.stray / inductance, c->charge.current / stray,
-                              c->charge.stray / stray };
-    const double b[N] = { alone(&c->drive, from) / inductance, alone(&c->charge, from) / stray };
-    const struct branch *const rows[OUTPUTS] = { &the_current, &c->clamp_volts, &c->clamp_current, &c->sw, &c->switch_current,
-                                                 &c->supply_current };
-    double out[OUTPUTS * N], at_origin[OUTPUTS];
-    for (size_t i = 0; i < OUTPUTS; i++) {
-        out[i * N] = rows[i]->current;
-        out[i * N + 1] = rows[i]->stray;
-        at_origin[i] = alone(rows[i], from);
-    }
-    const double weight[N] = { inductance, stray };
-    return dw_system_new(&(struct dw_matrices){ .states = N, .inputs = 1, .outputs = OUTPUTS, .a = a, .b = b, .c = out,
-                                                .d = at_origin, .weight = weight }, error);
-}
-
 struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_error *error)
 {
-    const struct dw_coil_plan *p = coil_plan(coil);
     struct dw_coil_meter *m = calloc(1, sizeof *m);
     if (!m) {
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for the meter of the coil");
@@ -82,25 +39,11 @@ struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_er
     m->found = (struct dw_coil_findings){ .operate = NAN, .operate_longest = NAN, .release = NAN, .release_longest = NAN,
                                           .on_longest = NAN, .off_longest = NAN, .hold = NAN, .off_current = NAN, .cycle = NAN,
                                           .peak_switch = -INFINITY, .peak_current = -INFINITY, .lowest_current = INFINITY };
-    for (size_t i = 0; i < MODES; i++) {
-        if (circuit_of(i) == CIRCUIT_CLAMPED && !isfinite(coil_clamp_onset(p)))
-            continue;
-        const struct coil_circuit c = coil_circuit(p, circuit_of(i));
-        if (c.drive.current != 0 &&
-            !(m->system[i] = integrator(p, &c, origin(p, circuit_of(i)), dw_coil_pulled_in(coil, i), error))) {
-            dw_coil_meter_free(m);
-            return NULL;
-        }
-    }
     return m;
 }
 
 void dw_coil_meter_free(struct dw_coil_meter *m)
 {
-    if (!m)
-        return;
-    for (size_t i = 0; i < MODES; i++)
-        dw_system_free(m->system[i]);
     free(m);
 }
 
@@ -117,9 +60,10 @@ static double stored(const struct dw_coil_meter *m, size_t mode, const double *s
 /* The account as it stands at the last row. */
 static struct dw_coil_energy account(const struct dw_coil_meter *m)
 {
-    struct dw_coil_energy now = m->total;
-    now.stored = stored(m, m->mode, m->state) - m->stored_at_first;
-    return now;
+    const struct dw_coil_plan *p = coil_plan(m->coil);
+    return (struct dw_coil_energy){ .supply = p->supply * m->integral[0], .copper = p->resistance * m->integral[1],
+                                    .clamp = m->integral[2], .sw = m->integral[3], .stray = m->stray, .armature = m->armature,
+                                    .stored = stored(m, m->mode, m->state) - m->stored_at_first };
 }
 
 static struct dw_coil_energy difference(struct dw_coil_energy a, const struct dw_coil_energy *b)
@@ -132,27 +76,6 @@ static struct dw_coil_energy difference(struct dw_coil_energy a, const struct dw
     a.armature -= b->armature;
     a.stored -= b->stored;
     return a;
-}
-
-/* Adds what passed since the present mode began, up to the last row. */
-static enum dw_status close_mode(struct dw_coil_meter *m, struct dw_error *error)
-{
-    static const struct dw_integrand flows[] = { { SUPPLY_CURRENT, DW_ALONE }, { CURRENT, CURRENT }, { CLAMP, CLAMP_CURRENT },
-                                                 { SWITCH, SWITCH_CURRENT } };
-    const struct dw_coil_plan *p = coil_plan(m->coil);
-    struct dw_system *system = m->system[m->mode];
-    const double one = 1;
-    const struct dw_interval over = { m->begin_state, &one, &one, m->time - m->begin };
-    double integral[] = { 0, 0, 0, 0 };  /* A s of the supply, A^2 s, J, J */
-    m->begin_state[DW_COIL_STRAY] -= origin(p, circuit_of(m->mode));
-    const enum dw_status status = system ? dw_system_integrals(system, &over, flows, 4, integral, error) : DW_OK;
-    m->total.supply += p->supply * integral[0];
-    m->total.copper += p->resistance * integral[1];
-    m->total.clamp += integral[2];
-    m->total.sw += integral[3];
-    m->begin = m->time;
-    memcpy(m->begin_state, m->state, sizeof m->state);
-    return status;
 }
 
 /* ---- edges and the armature ---- */
@@ -238,61 +161,52 @@ static void note_peaks(struct dw_coil_meter *m, const struct dw_run_row *row)
     f->peak_stored = fmax(f->peak_stored, dw_coil_stored(m->coil, row->mode, current));
 }
 
-static enum dw_status change_mode(struct dw_coil_meter *m, const struct dw_run_row *row, struct dw_error *error)
+static void change_mode(struct dw_coil_meter *m, const struct dw_run_row *row)
 {
     const bool was_on = dw_coil_switched_on(m->coil, m->mode), is_on = dw_coil_switched_on(m->coil, row->mode);
     const bool was_in = dw_coil_pulled_in(m->coil, m->mode), is_in = dw_coil_pulled_in(m->coil, row->mode);
-    enum dw_status status = close_mode(m, error);
-    if (status)
-        return status;
     const double current = m->state[DW_COIL_CURRENT];
     if (!was_on && is_on) {
         goes_on(m, row->time, current, was_in);
-        m->total.stray += stray_energy(m, m->state);
+        m->stray += stray_energy(m, m->state);
     }
     if (was_on && !is_on) {
         goes_off(m, row->time, current, was_in);
         /* it begins at the closed switch's own voltage, which the modes count as zero until then */
-        m->total.stray -= stray_energy(m, row->state);
+        m->stray -= stray_energy(m, row->state);
     }
     if (was_in != is_in) {
-        m->total.armature += dw_coil_stored(m->coil, m->mode, current) -
+        m->armature += dw_coil_stored(m->coil, m->mode, current) -
                              dw_coil_stored(m->coil, row->mode, row->state[DW_COIL_CURRENT]);
         armature_moves(m, row->time, is_in, is_on);
     }
     m->mode = row->mode;
-    m->begin = row->time;
-    memcpy(m->begin_state, row->state, sizeof m->begin_state);
-    return DW_OK;
 }
 
 enum dw_status dw_coil_meter_row(struct dw_coil_meter *m, const struct dw_run_row *row, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
+    if (row->integral)
+        memcpy(m->integral, row->integral, sizeof m->integral);
+    else if (row->kind != DW_ROW_BETWEEN && row->kind != DW_ROW_EXTREMUM)
+        return dw_error_set(error, DW_BAD_USE, 0, "the coil's meter is given a row without the integrals of its coil");
     if (!m->any) {
         m->any = true;
         m->mode = row->mode;
-        m->time = m->begin = row->time;
-        memcpy(m->begin_state, row->state, sizeof m->begin_state);
-        memcpy(m->state, row->state, sizeof m->state);
         m->stored_at_first = stored(m, row->mode, row->state);
+        memcpy(m->state, row->state, sizeof m->state);
         if (dw_coil_switched_on(m->coil, row->mode))
             goes_on(m, row->time, row->state[DW_COIL_CURRENT], dw_coil_pulled_in(m->coil, row->mode));
     } else if (row->mode != m->mode) {
-        status = change_mode(m, row, error);
+        change_mode(m, row);
     }
-    m->time = row->time;
     memcpy(m->state, row->state, sizeof m->state);
-    if (!status)
-        note_peaks(m, row);
-    return status;
+    note_peaks(m, row);
+    return DW_OK;
 }
 
 enum dw_status dw_coil_meter_end(struct dw_coil_meter *m, struct dw_coil_findings *findings, struct dw_error *error)
 {
-    enum dw_status status = close_mode(m, error);
-    if (status)  /* unrun: passed-on */
-        return status;
+    (void)error;
     const struct cycle *cycle = isfinite(m->operations.length) ? &m->operations : &m->pulses;
     struct dw_coil_findings f = m->found;
     f.pulled_in = m->any && dw_coil_pulled_in(m->coil, m->mode);

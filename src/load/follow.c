@@ -246,8 +246,10 @@ static enum dw_status watch_row(void *context, const struct dw_run_row *row, str
 static enum dw_status prepare(struct follow *f, struct dw_error *error)
 {
     const struct dw_follow_plan *plan = f->plan;
-    const struct dw_run_options options = { .accuracy = plan->accuracy, .uniform = plan->uniform, .sink = write_row, .context = f },
-                                exact = { .accuracy = plan->accuracy, .sink = watch_row, .context = f };
+    const struct dw_run_options options = { .accuracy = plan->accuracy, .uniform = plan->uniform, .sink = write_row, .context = f,
+                                            .integrand = plan->integrand, .integrand_count = plan->integrand_count },
+                                exact = { .accuracy = plan->accuracy, .sink = watch_row, .context = f, .integrand = plan->integrand,
+                                          .integrand_count = plan->integrand_count };
     struct dw_modes *modes = dw_plant_modes(plan->plant);
     f->before = calloc(3 * f->columns + f->outputs, sizeof *f->before);
     if (!f->before) {

@@ -248,7 +248,9 @@ static enum dw_status run_table(const struct coil_options *o, struct dw_reader *
     struct seen seen = { .coil = plant ? dw_plant_load(plant) : NULL };
     const struct dw_follow_plan follow = { .plant = plant, .steady = o->steady ? START_STEADY : NULL,
                                            .input_column = { [DW_COIL_PIN] = gate->column },
-                                           .descriptor = o->report ? -1 : STDOUT_FILENO, .watch = watch, .context = &seen };
+                                           .descriptor = o->report ? -1 : STDOUT_FILENO, .watch = watch, .context = &seen,
+                                           .integrand = o->report && plant ? dw_coil_integrals(seen.coil) : NULL,
+                                           .integrand_count = o->report ? DW_COIL_INTEGRALS : 0 };
     struct dw_follow_seen followed;
     enum dw_status status = plant ? DW_OK : error->status;
     if (!status && o->report && !(seen.meter = dw_coil_meter_new(seen.coil, error)))

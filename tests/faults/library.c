@@ -261,7 +261,9 @@ static enum dw_status run_plant(struct dw_plant *plant, struct dw_coil_meter *me
     for (size_t i = 0; i < CLOCK; i++)
         given[i * inputs] = clock_pin[i];
     if (RIGHT(dw_modes_steady(modes, clock_time, given, CLOCK, &mode, state, &steady, error)))
-        run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-4, .sink = take_row, .context = meter }, error);
+        run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-4, .sink = take_row, .context = meter,
+                                                          .integrand = meter ? dw_coil_integrals(dw_plant_load(plant)) : NULL,
+                                                          .integrand_count = meter ? DW_COIL_INTEGRALS : 0 }, error);
     if (MADE(run) && RIGHT(dw_run_start(run, 0, mode, state, given, error)))
         for (size_t i = 1; i < CLOCK && status == DW_OK; i++)
             status = dw_run_feed(run, clock_time[i], given + i * inputs, error);

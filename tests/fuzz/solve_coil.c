@@ -94,7 +94,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         return 0;
     }
     struct seen seen = { .outputs = dw_plant_outputs(dw_coil_plant(coil)), .time = -1, .meter = dw_coil_meter_new(coil, &error) };
-    const struct dw_run_options options = { .accuracy = 1e-2, .sink = look, .context = &seen };
+    const struct dw_run_options options = { .accuracy = 1e-2, .sink = look, .context = &seen,
+                                            .integrand = dw_coil_integrals(coil), .integrand_count = DW_COIL_INTEGRALS };
     struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)), &options, &error);
     demand(run != NULL && seen.meter != NULL, "a run begins");
     if (pulses(run, coil, period, &bytes, &error) != DW_OK)

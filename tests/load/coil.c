@@ -57,7 +57,9 @@ static void begin(struct given *g, const struct dw_coil_plan *plan, double accur
     memset(g, 0, sizeof *g);
     g->coil = made(plan);
     g->meter = dw_coil_meter_new(g->coil, &error);
-    g->run = dw_run_new(dw_plant_modes(dw_coil_plant(g->coil)), &(struct dw_run_options){ .accuracy = accuracy, .sink = take, .context = g }, &error);
+    g->run = dw_run_new(dw_plant_modes(dw_coil_plant(g->coil)), 
+                        &(struct dw_run_options){ .accuracy = accuracy, .sink = take, .context = g,
+                                                  .integrand = dw_coil_integrals(g->coil), .integrand_count = DW_COIL_INTEGRALS }, &error);
     ck_assert_msg(g->meter && g->run, "%s", error.text);
 }
 

@@ -56,7 +56,10 @@ static struct result along(struct dw_coil *coil, size_t mode, const double *stat
 {
     struct dw_error error = { .status = DW_OK };
     struct watched w = { .meter = dw_coil_meter_new(coil, &error) };
-    struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)), &(struct dw_run_options){ .accuracy = 1e-8, .sink = watch, .context = &w }, &error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)),
+                                    &(struct dw_run_options){ .accuracy = 1e-8, .sink = watch, .context = &w,
+                                                              .integrand = dw_coil_integrals(coil),
+                                                              .integrand_count = DW_COIL_INTEGRALS }, &error);
     struct result result;
     succeeds(dw_run_start(run, time[0], mode, state, pin, &error), error);
     for (size_t i = 1; i < rows; i++)
