@@ -117,6 +117,7 @@ struct dw_coil_meter;
 DW_API struct dw_coil_meter *dw_coil_meter_new(const struct dw_coil *coil, struct dw_error *error);
 DW_API void dw_coil_meter_free(struct dw_coil_meter *meter);
 /* Takes every row of a run with these integrals, with accuracy > 0 and without uniform rows, from its start on.
+ *   returns   DW_OK; DW_BAD_USE: a row without the integrals
  *   accuracy  energies 1e-13 of the largest term a mode passed, by exact integrals: docs/theory.md, (8.9) */
 DW_API enum dw_status dw_coil_meter_row(struct dw_coil_meter *meter, const struct dw_run_row *row, struct dw_error *error);
 /* The findings so far. An operation lasts from the switch going on with the armature open to the next time it does so;
@@ -124,7 +125,7 @@ DW_API enum dw_status dw_coil_meter_row(struct dw_coil_meter *meter, const struc
  * to one operation (peak and hold) thus counts from the first of them, the release from the last. The hold is the current when
  * the switch last went on with the armature pulled in; where it never did, the last one when it went off so.
  *   findings  out; untouched on error
- *   returns   DW_OK, DW_NO_MEMORY */
+ *   returns   DW_OK */
 DW_API enum dw_status dw_coil_meter_end(struct dw_coil_meter *meter, struct dw_coil_findings *findings, struct dw_error *error);
 
 #ifdef __cplusplus

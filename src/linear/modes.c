@@ -65,7 +65,8 @@ struct dw_modes *modes_allocate(const struct dw_modes_plan *plan, struct dw_erro
 {
     struct dw_modes *modes = calloc(1, sizeof *modes);
     if (modes) {
-        *modes = (struct dw_modes){ .states = plan->states, .inputs = plan->inputs, .outputs = plan->outputs, .probes = plan->probes, .count = plan->mode_count };
+        *modes = (struct dw_modes){ .states = plan->states, .inputs = plan->inputs, .outputs = plan->outputs, .probes = plan->probes,
+                                    .count = plan->mode_count };
         /* NOLINTNEXTLINE(clang-analyzer-optin.portability.UnixAPI,bugprone-sizeof-expression): it has a mode; pointers are meant */
         modes->modes = calloc(modes->count, sizeof *modes->modes);
         modes->scale = malloc((modes->outputs + 1) * sizeof *modes->scale);

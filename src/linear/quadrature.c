@@ -144,7 +144,8 @@ enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct n
     const struct dw_interval over = { state, run->passed + n, node->high + n, fmax(time - run->passed_time, 0) };
     for (size_t i = 0; i < n; i++)
         state[i] = run->passed[i] - mode->origin[i];
-    const enum dw_status status = dw_system_integrals(mode->counted ? mode->counted : mode->system, &over, run->options.integrand, count, part, error);
+    struct dw_system *system = mode->counted ? mode->counted : mode->system;
+    const enum dw_status status = dw_system_integrals(system, &over, run->options.integrand, count, part, error);
     for (size_t k = 0; k < count; k++)
         run->integral[k] += part[k];
     run->passed_time = time;

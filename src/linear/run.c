@@ -133,6 +133,11 @@ const double *dw_run_state(const struct dw_run *run)
     return run->node.high;
 }
 
+const double *dw_run_integrals(const struct dw_run *run)
+{
+    return run->integral;
+}
+
 unsigned long long dw_run_events(const struct dw_run *run)
 {
     return run->events;

@@ -6,7 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 5, OUTPUTS_MOST = 8, PROBES = 6, VALUES_MOST = OUTPUTS_MOST + PROBES };
+enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 5, OUTPUTS_MOST = 8, PROBES = 6,
+       VALUES_MOST = OUTPUTS_MOST + PROBES };
 
 #define LIFT 1e-14  /* of the leak: above the 4 roundings of its slope */
 
@@ -236,19 +237,18 @@ static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
     const size_t begins = rest_of(p, rest);
     const struct coil_circuit circuit = coil_circuit(p, circuit_of(begins));
     const size_t outputs = outputs_of(p, &circuit, dw_coil_pulled_in(coil, begins), port, value);
-    const struct dw_integrand integrals[DW_COIL_INTEGRALS] = { { 0, DW_ALONE }, { 1, 1 }, { 2, 3 }, { 4, 5 } };  /* of the probes */
-    for (size_t i = 0; i < DW_COIL_INTEGRALS; i++) {
-        const bool alone = integrals[i].second == DW_ALONE;
-        coil->integral[i] = (struct dw_integrand){ outputs + integrals[i].first, alone ? DW_ALONE : outputs + integrals[i].second };
-    }
+    const size_t first = outputs;  /* of the probes */
+    const struct dw_integrand integrals[DW_COIL_INTEGRALS] = { { first, DW_ALONE }, { first + 1, first + 1 }, { first + 2, first + 3 },
+                                                               { first + 4, first + 5 } };
+    memcpy(coil->integral, integrals, sizeof integrals);
     for (size_t i = 0; i < outputs; i++)
         port[i].initial = branch_at(value + i, rest);
     /* without a stray capacitance its voltage rests at zero: any weight serves */
     const double weight[N] = { coil_inductance(p, true), p->stray > 0 ? p->stray : coil_inductance(p, true) };
     const bool drifts[N] = { [DW_COIL_STRAY] = !(p->stray > 0) };
     return dw_plant_new(&(struct dw_plant_plan){
-        .modes = { .states = N, .inputs = M, .outputs = outputs, .probes = PROBES, .mode_count = has_armature(p) ? MODES : CIRCUITS, .make = make,
-                   .of = coil, .weight = weight, .drifts = drifts },
+        .modes = { .states = N, .inputs = M, .outputs = outputs, .probes = PROBES, .mode_count = has_armature(p) ? MODES : CIRCUITS,
+                   .make = make, .of = coil, .weight = weight, .drifts = drifts },
         .ports = port, .mode = begins, .rest = rest, .load = coil, .release = free }, error);
 }
 

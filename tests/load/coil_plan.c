@@ -70,7 +70,7 @@ START_TEST(impossible_coils_are_refused_with_a_reason)
 }
 END_TEST
 
-START_TEST(a_meter_that_saw_no_row_found_nothing)
+START_TEST(a_meter_that_took_no_row_found_nothing)
 {
     const struct dw_coil_plan plan = { .resistance = 47.3, .inductance = 0.371, .supply = 23.7, .clamp = DW_CLAMP_DIODE,
                                        .diode_drop = 0.73, .pull_in = 0.293, .drop_out = 0.117, .threshold = 2.4 };
@@ -79,6 +79,8 @@ START_TEST(a_meter_that_saw_no_row_found_nothing)
     ck_assert_msg(coil, "%s", error.text);
     struct dw_coil_meter *meter = dw_coil_meter_new(coil, &error);
     ck_assert_msg(meter, "%s", error.text);
+    const struct dw_run_row row = { .kind = DW_ROW_INPUT };
+    refuses(dw_coil_meter_row(meter, &row, &error), DW_BAD_USE, error, "the coil's meter is given a row without the integrals of its coil");
     struct dw_coil_findings findings;
     succeeds(dw_coil_meter_end(meter, &findings, &error), error);
     ck_assert(!findings.pulled_in && !findings.pulses && !findings.pull_ins && !findings.drop_outs);
@@ -111,4 +113,4 @@ START_TEST(times_need_thresholds_and_a_holding_current)
 END_TEST
 
 SUITE("load: coil, its values", copper_follows_its_coefficient, impossible_coils_are_refused_with_a_reason,
-      a_meter_that_saw_no_row_found_nothing, times_need_thresholds_and_a_holding_current)
+      a_meter_that_took_no_row_found_nothing, times_need_thresholds_and_a_holding_current)
