@@ -108,11 +108,10 @@ struct engine {
     enum dw_status (*enter)(struct dw_run *run, struct doubled offset, struct dw_error *error);
     /* Goes on from *offset in the present mode until the stretch's end (*guard = NULL) or a guard's crossing. */
     enum dw_status (*walk)(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
+    /* Adds to the run's integrals what passed in the present mode since the last call, up to a node; NULL: it cannot. */
+    enum dw_status (*integrate)(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 };
 extern const struct engine switched_engine;
-
-/* Adds to the run's integrals what passed in the present mode since the last call, up to a node. */
-enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 
 static inline const struct mode *present_mode(const struct dw_run *run)
 {
@@ -130,6 +129,8 @@ enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct no
 /* Time of the next uniform row.
  *   slack    out, s: within so much of an instant it is on it, and has the values after what jumps there */
 double dwi_run_uniform_time(const struct dw_run *run, double *slack);
+/* Of linear modes, as the engine's. */
+enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 /* Walks the stretch from *offset in the present mode until its end (*guard = NULL) or a guard's crossing. */
 enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 /* The tangent over a part of the stretch; through an event: its begin, each reset at that instant, its end. */

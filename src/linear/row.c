@@ -47,7 +47,7 @@ enum dw_status run_give(struct dw_run *run, double time, const struct node *node
                         struct dw_error *error)
 {
     if (run->options.integrand_count > 0 && kind != DW_ROW_BETWEEN && kind != DW_ROW_EXTREMUM) {
-        const enum dw_status status = dwi_run_integrate(run, time, node, error);
+        const enum dw_status status = run->modes->engine->integrate(run, time, node, error);
         if (status != DW_OK)
             return status;
     }

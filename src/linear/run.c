@@ -38,7 +38,7 @@ static struct dw_run *new_run(const struct dw_modes *modes, const struct dw_run_
                      options->carrier);
         return NULL;
     }
-    if (options->integrand_count > DW_INTEGRANDS || (options->integrand_count > 0 && modes->engine != &switched_engine)) {
+    if (options->integrand_count > DW_INTEGRANDS || (options->integrand_count > 0 && !modes->engine->integrate)) {
         dw_error_set(error, DW_BAD_USE, 0, "%zu integrals along a run: up to %d, and none of equations", options->integrand_count,
                      DW_INTEGRANDS);
         return NULL;

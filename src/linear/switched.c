@@ -296,7 +296,8 @@ static void look(const struct dw_run *run, double time, const struct node *node,
 }
 
 const struct engine switched_engine = {
-    .make = make_mode, .output = output, .look = look, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk
+    .make = make_mode, .output = output, .look = look, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk,
+    .integrate = dwi_run_integrate
 };
 
 struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
