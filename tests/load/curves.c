@@ -44,14 +44,16 @@ static double mean_exact(const struct dw_ladder *ladder, const struct drive *dri
     struct dw_error error = { .status = DW_OK };
     struct dw_system *system = dw_ladder_system(ladder, &error);
     ck_assert_msg(system != NULL, "%s", error.text);
-    double state[DW_STATES] = { 0 }, integral[DW_OUTPUTS], area = 0;
+    double state[DW_STATES] = { 0 }, integral, area = 0;
+    const struct dw_integrand out = { dw_ladder_outputs(ladder) - 1, DW_ALONE };
     for (size_t i = 0; i + 1 < drive->count; i++) {
         const double length = drive->time[i + 1] - drive->time[i];
         if (!(length > 0))
             continue;
-        succeeds(dw_system_integral(system, state, drive->input[i], drive->input[i + 1], length, integral, &error), error);
+        const struct dw_interval over = { .state = state, .start = drive->input[i], .end = drive->input[i + 1], .length = length };
+        succeeds(dw_system_integrals(system, &over, &out, 1, &integral, &error), error);
         succeeds(dw_system_advance(system, state, drive->input[i], drive->input[i + 1], length, 0, &error), error);
-        area += integral[dw_ladder_outputs(ladder) - 1];
+        area += integral;
     }
     dw_system_free(system);
     return area / drive->time[drive->count - 1];
