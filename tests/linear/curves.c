@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows that cubics join, of modes: as close as they promise, monotone, and few. */
 #include "linear/curves.h"
-#include <dutywright/equations.h>
 
 static const double one = 1, minus_one = -1, zeros[DW_STATES] = { 0 };
 
@@ -186,6 +185,36 @@ static struct dw_modes *random_modes(size_t *outputs)
     return modes;
 }
 
+START_TEST(a_copy_of_a_run_gives_the_curves_that_the_run_would_have_given)
+{
+    /* a swing a hundred times smaller behind the copy: what went before still counts */
+    struct dw_modes *modes = lag(&one, NULL);
+    struct dw_error error = { .status = DW_OK };
+    struct drawn d = { .outputs = 1 }, other = { .outputs = 1 };
+    struct dw_run_options options = { .accuracy = 1, .swing = 1e-6, .curves = true, .sink = draw, .context = &d };
+    const double after = 0.99;
+    struct dw_run *run = dw_run_new(modes, &options, &error);
+    succeeds(dw_run_start(run, 0, 0, zeros, &one, &error), error);
+    succeeds(dw_run_feed(run, 5, &one, &error), error);
+    options.context = &other;
+    struct dw_run *copy = dw_run_copy(run, &options, &error);
+    ck_assert_msg(copy != NULL, "%s", error.text);
+    const size_t before = d.count;
+    for (int i = 0; i < 2; i++) {
+        succeeds(dw_run_feed(i ? copy : run, 5, &after, &error), error);
+        succeeds(dw_run_feed(i ? copy : run, 9, &after, &error), error);
+    }
+    ck_assert_uint_eq(other.count, d.count - before);
+    ck_assert_mem_eq(other.time, d.time + before, other.count * sizeof *d.time);
+    ck_assert_mem_eq(other.slope, d.slope + before, other.count * sizeof *d.slope);
+    dw_run_free(copy);
+    dw_run_free(run);
+    forget_drawn(&d);
+    forget_drawn(&other);
+    dw_modes_free(modes);
+}
+END_TEST
+
 START_TEST(random_systems_are_within_the_tolerance_everywhere_and_monotone_between_rows)
 {
     double worst = 0;
@@ -207,10 +236,32 @@ START_TEST(random_systems_are_within_the_tolerance_everywhere_and_monotone_betwe
 }
 END_TEST
 
+/* Counts rows, and those that have slopes. */
+static enum dw_status count_slopes(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    size_t *count = context;
+    (void)error;
+    count[0]++;
+    count[1] += row->slope != NULL;
+    return DW_OK;
+}
+
 START_TEST(curves_need_a_swing_that_is_a_number_and_no_slopes_come_with_lines_or_at_a_rate)
 {
     struct dw_modes *modes = lag(&one, NULL);
     struct dw_error error = { .status = DW_OK };
+    for (int i = 0; i < 3; i++) {
+        size_t count[2] = { 0 };
+        struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-4, .swing = 1e-4, .curves = i > 0,
+                                               .uniform = i == 1 ? 10 : 0, .sink = count_slopes, .context = count }, &error);
+        ck_assert_msg(run != NULL, "%s", error.text);
+        succeeds(dw_run_start(run, 0, 0, zeros, &one, &error), error);
+        succeeds(dw_run_feed(run, 1, &one, &error), error);
+        succeeds(dw_run_finish(run, &error), error);
+        ck_assert_uint_ge(count[0], 3);
+        ck_assert_uint_eq(count[1], i == 2 ? count[0] : 0);
+        dw_run_free(run);
+    }
     ck_assert_ptr_null(dw_run_new(modes, &(struct dw_run_options){ .curves = true, .swing = -1 }, &error));
     ck_assert_str_eq(error.text, "swing -1, carrier period 0 s: must be finite and not below zero");
     ck_assert_ptr_null(dw_run_new(modes, &(struct dw_run_options){ .curves = true, .carrier = NAN }, &error));
@@ -223,5 +274,6 @@ SUITE("linear: curves", an_exponential_takes_few_pieces_and_is_the_closed_form,
       where_the_input_bends_a_row_stands_for_either_side_and_only_where_the_output_feels_it,
       a_ringing_of_quality_1000_has_its_extrema_as_rows_with_no_slope,
       a_swing_of_a_millionth_of_the_mean_is_known_to_a_millionth_of_itself,
+      a_copy_of_a_run_gives_the_curves_that_the_run_would_have_given,
       random_systems_are_within_the_tolerance_everywhere_and_monotone_between_rows,
       curves_need_a_swing_that_is_a_number_and_no_slopes_come_with_lines_or_at_a_rate)
