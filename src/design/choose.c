@@ -74,7 +74,7 @@ static enum goal goal_of(const struct dw_choice_wish *wish)
 static struct search search_new(const struct dw_choice_wish *wish, enum goal goal)
 {
     return (struct search){
-        .terms = terms_of(&wish->task),
+        .terms = dwi_terms_of(&wish->task),
         .goal = goal,
         .count_parts = goal == GOAL_BALANCE && wish->rank == DW_RANK_PARTS,
         .room = goal == GOAL_NEAREST ? 1 : wish->best,
@@ -108,7 +108,7 @@ static bool offers_new(struct offers *offers, const struct dw_choice_wish *wish)
         struct dw_parts **own = &offers->own[2 * i];
         if (!kinds[i]->first)
             continue;
-        if (!parts_share(kinds[i]->first, kinds[i]->second, wish->shard, wish->shards, own)) {
+        if (!dwi_parts_share(kinds[i]->first, kinds[i]->second, wish->shard, wish->shards, own)) {
             offers_free(offers);
             return false;
         }
@@ -136,13 +136,13 @@ static void search_all(struct search *search, const struct dw_choice_wish *wish,
         search->share_from = (double)i / count;
         search->share_to = (double)(i + 1) / count;
         if (kinds[i] == LC) {
-            search_lc(search, &offers->lc);
-            *candidates += lc_candidates(&offers->lc, damped);
+            dwi_search_lc(search, &offers->lc);
+            *candidates += dwi_lc_candidates(&offers->lc, damped);
         } else {
-            search_rc(search, kinds[i], &offers->rc);
-            *candidates += rc_candidates(kinds[i], &offers->rc);
+            dwi_search_rc(search, kinds[i], &offers->rc);
+            *candidates += dwi_rc_candidates(kinds[i], &offers->rc);
         }
-        search_tell(search, 1);
+        dwi_search_tell(search, 1);
     }
 }
 
@@ -162,13 +162,13 @@ static struct dw_choices *choices_of(const struct search *search)
         choice[i] = (struct dw_choice){ .filter = found->filter, .worst = found->worst, .exact = found->exact,
                                         .margin = found->margin, .price = found->price, .parts = found->parts,
                                         .size = found->size };
-        figures_at(&search->terms, &found->filter, NULL, &NO_LIMITS, &choice[i].nominal);
+        dwi_figures_at(&search->terms, &found->filter, NULL, &dwi_no_limits, &choice[i].nominal);
     }
     return choices;
 }
 
-enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bool nearest, struct dw_choices **choices,
-                           struct dw_error *error)
+enum dw_status dwi_choose_with(const struct dw_choice_wish *wish, enum goal goal, bool nearest, struct dw_choices **choices,
+                               struct dw_error *error)
 {
     enum dw_status status = check(wish, goal, error);
     struct offers offers;
@@ -205,7 +205,7 @@ enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bo
 
 enum dw_status dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error)
 {
-    return choose_with(wish, goal_of(wish), true, choices, error);
+    return dwi_choose_with(wish, goal_of(wish), true, choices, error);
 }
 
 enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct dw_filter *filters, size_t count,
@@ -215,14 +215,14 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
     enum dw_status status = check(wish, goals[0], error);
     *choices = NULL;
     for (size_t i = 0; i < count && status == DW_OK; i++)  /* unrun: passed-on */
-        status = filter_check(&wish->task, &filters[i], error);
+        status = dwi_filter_check(&wish->task, &filters[i], error);
     for (int pass = 0; pass < 2 && status == DW_OK && !*choices; pass++) {
         struct search search = search_new(wish, goals[pass]);
         for (size_t i = 0; i < count; i++) {
             struct dw_filter_figures worst;
             bool exact;
-            if (figures_worst(&search.terms, &filters[i], &NO_LIMITS, &worst, &exact))  /* unrun: undamped */
-                search_offer(&search, &filters[i], &worst, exact);
+            if (dwi_figures_worst(&search.terms, &filters[i], &dwi_no_limits, &worst, &exact))  /* unrun: undamped */
+                dwi_search_offer(&search, &filters[i], &worst, exact);
         }
         if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))
             status = dw_no_memory(error);

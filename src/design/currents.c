@@ -118,19 +118,19 @@ static enum dw_status all_squares(const struct filter_circuit *circuit, const st
 /* Peak-to-peak current of the coil; NaN where nothing damps it, so that no steady state is ever reached. */
 static double coil_swing(const struct task_terms *terms, const struct dw_filter *filter, double duty)
 {
-    const struct lc_parts parts = lc_parts_at(terms, filter, NULL);
+    const struct lc_parts parts = dwi_lc_parts_at(terms, filter, NULL);
     struct filter_poles poles;
     double extremes[2];
-    if (!lc_poles(&poles, &parts))
+    if (!dwi_lc_poles(&poles, &parts))
         return NAN;
-    pulse_current(&poles, terms->period, duty, extremes);
+    dwi_pulse_current(&poles, terms->period, duty, extremes);
     return terms->height * (extremes[1] - extremes[0]);
 }
 
 enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, const struct dw_filter *filter, double duty,
                                          struct dw_filter_currents *currents, struct dw_error *error)
 {
-    enum dw_status status = filter_check(task, filter, error);
+    enum dw_status status = dwi_filter_check(task, filter, error);
     if (status == DW_OK && !(duty >= 0 && duty <= 1))
         status = dw_error_set(error, DW_BAD_USE, 0, "duty must be from 0 to 1");
     if (status != DW_OK)
@@ -146,8 +146,8 @@ enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, cons
     dw_system_free(circuit.system);
     if (status != DW_OK)
         return status;
-    const struct task_terms terms = terms_of(task);
-    const double direct = (task->low + duty * terms.height) / (task->source + rc_values_at(filter, NULL).whole + task->load);
+    const struct task_terms terms = dwi_terms_of(task);
+    const double direct = (task->low + duty * terms.height) / (task->source + dwi_rc_values_at(filter, NULL).whole + task->load);
     *currents = (struct dw_filter_currents){ .coil = filter->l.value > 0 ? coil_swing(&terms, filter, duty) : 0 };
     for (int k = 0; k < filter->stages; k++) {
         currents->capacitor[k] = sqrt(capacitor[k]);
@@ -195,12 +195,12 @@ enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct 
                                 struct dw_error *error)
 {
     struct filter_circuit circuit;
-    enum dw_status status = filter_check(task, filter, error);
+    enum dw_status status = dwi_filter_check(task, filter, error);
     if (status == DW_OK)
         status = circuit_new(&circuit, task, filter, error);
     if (status != DW_OK)
         return status;
-    const double series = task->source + rc_values_at(filter, NULL).whole, l = filter->l.value, c = filter->c[0].value;
+    const double series = task->source + dwi_rc_values_at(filter, NULL).whole, l = filter->l.value, c = filter->c[0].value;
     /* RC stages only fall; a stage with a coil does beyond its natural frequency, and may pass the level twice more below */
     const double from = l > 0 ? 2 / sqrt(l * c) : 1 / (series * c), step = l > 0 ? 1.01 : 2;
     *cutoff = highest_crossing(&circuit, M_SQRT1_2 / (1 + series / task->load), from, step) / (2 * M_PI);

@@ -3,12 +3,12 @@
 #include <float.h>
 #include <math.h>
 
-double complex exp_power(double complex p, double t)
+double complex dwi_exp_power(double complex p, double t)
 {
     return cimag(p) == 0 ? exp(-creal(p) * t) : cexp(-p * t);
 }
 
-double complex exp_less_one(double complex p, double t)
+double complex dwi_exp_less_one(double complex p, double t)
 {
     const double real = expm1(-creal(p) * t);
     if (cimag(p) == 0)
@@ -17,12 +17,12 @@ double complex exp_less_one(double complex p, double t)
     return real * cos(angle) - 2 * half * half + I * (real + 1) * sin(angle);
 }
 
-double complex exp_sum_pole(const struct exp_sum *f, int n)
+double complex dwi_exp_sum_pole(const struct exp_sum *f, int n)
 {
     return n == 0 ? f->rate[0] + I * f->angular : f->rate[n];
 }
 
-void exp_sum_multiply(struct exp_sum *f, int n, double complex factor)
+void dwi_exp_sum_multiply(struct exp_sum *f, int n, double complex factor)
 {
     const double even = f->even[n];
     f->even[n] *= creal(factor);
@@ -38,7 +38,7 @@ static double size_of(const struct exp_sum *f, int n)
     return n == 0 && f->angular != 0 ? hypot(f->even[0], f->odd) : fabs(f->even[n]);
 }
 
-double exp_sum_at(const struct exp_sum *f, double time, double *slope)
+double dwi_exp_sum_at(const struct exp_sum *f, double time, double *slope)
 {
     double sum = 0, rise = 0;
     int n = 0;
@@ -58,7 +58,7 @@ double exp_sum_at(const struct exp_sum *f, double time, double *slope)
     return sum;
 }
 
-struct exp_sum exp_sum_slope(const struct exp_sum *f)
+struct exp_sum dwi_exp_sum_slope(const struct exp_sum *f)
 {
     struct exp_sum slope = *f;
     for (int n = 0; n < f->count; n++)
@@ -70,7 +70,7 @@ struct exp_sum exp_sum_slope(const struct exp_sum *f)
     return slope;
 }
 
-double exp_sum_bound(const struct exp_sum *f, double time)
+double dwi_exp_sum_bound(const struct exp_sum *f, double time)
 {
     double sum = 0;
     for (int n = 0; n < f->count; n++)
@@ -78,7 +78,7 @@ double exp_sum_bound(const struct exp_sum *f, double time)
     return sum;
 }
 
-int exp_sum_slowest(const struct exp_sum *f)
+int dwi_exp_sum_slowest(const struct exp_sum *f)
 {
     int slowest = 0;
     for (int n = 1; n < f->count; n++)
@@ -86,10 +86,10 @@ int exp_sum_slowest(const struct exp_sum *f)
     return slowest;
 }
 
-double exp_sum_bounded_from(const struct exp_sum *f, double level)
+double dwi_exp_sum_bounded_from(const struct exp_sum *f, double level)
 {
     /* the bound's logarithm is convex: Newton comes up to the level from the left, where the slowest alone has it */
-    const int slow = exp_sum_slowest(f);
+    const int slow = dwi_exp_sum_slowest(f);
     double time = fmax(0, log(size_of(f, slow) / level) / f->rate[slow]);
     for (int i = 0; i < 60 && f->count > 1; i++) {
         double sum = 0, fall = 0;
@@ -142,7 +142,7 @@ static double newton_step(const struct exp_sum *f, double time, double *value)
 {
     double up = 0, down = 0, up_slope = 0, down_slope = 0;
     if (f->angular != 0) {
-        *value = exp_sum_at(f, time, &up_slope);
+        *value = dwi_exp_sum_at(f, time, &up_slope);
         return *value / up_slope;
     }
     for (int n = 0; n < f->count; n++) {
@@ -195,21 +195,21 @@ static int most_zeros(const struct exp_sum *f)
     return changes;
 }
 
-void exp_zeros_begin(struct exp_zeros *zeros, const struct exp_sum *f, double length)
+void dwi_exp_zeros_begin(struct exp_zeros *zeros, const struct exp_sum *f, double length)
 {
     const bool real = f->angular == 0;
     *zeros = (struct exp_zeros){ .f = f, .length = length, .outweighed = real ? INFINITY : outweighed_from(f),
-                                 .left = real ? most_zeros(f) : 2, .value = exp_sum_at(f, 0, NULL) };
+                                 .left = real ? most_zeros(f) : 2, .value = dwi_exp_sum_at(f, 0, NULL) };
 }
 
-bool exp_zeros_next(struct exp_zeros *zeros, double *zero)
+bool dwi_exp_zeros_next(struct exp_zeros *zeros, double *zero)
 {
     const struct exp_sum *f = zeros->f;
     while (zeros->time < zeros->length && zeros->left > 0) {
         const double low = zeros->time, at_low = zeros->value;
         const bool last = zeros->left == 1 || low > zeros->outweighed;
         zeros->time = last ? zeros->length : next_fence(f, low, zeros->length);
-        zeros->value = exp_sum_at(f, zeros->time, NULL);
+        zeros->value = dwi_exp_sum_at(f, zeros->time, NULL);
         if (at_low != 0 && zeros->value != 0 && (at_low > 0) != (zeros->value > 0)) {
             *zero = bracketed_zero(f, low, zeros->time, at_low);
             return true;
@@ -218,16 +218,16 @@ bool exp_zeros_next(struct exp_zeros *zeros, double *zero)
     return false;
 }
 
-void exp_sum_extremes(const struct exp_sum *f, double length, double *least, double *most)
+void dwi_exp_sum_extremes(const struct exp_sum *f, double length, double *least, double *most)
 {
-    const struct exp_sum slope = exp_sum_slope(f);
-    const double ends[2] = { exp_sum_at(f, 0, NULL), exp_sum_at(f, length, NULL) };
+    const struct exp_sum slope = dwi_exp_sum_slope(f);
+    const double ends[2] = { dwi_exp_sum_at(f, 0, NULL), dwi_exp_sum_at(f, length, NULL) };
     struct exp_zeros turns;
     double t;
     *least = fmin(*least, fmin(ends[0], ends[1]));
     *most = fmax(*most, fmax(ends[0], ends[1]));
-    for (exp_zeros_begin(&turns, &slope, length); exp_zeros_next(&turns, &t);) {
-        const double value = exp_sum_at(f, t, NULL), rest = exp_sum_bound(f, t);
+    for (dwi_exp_zeros_begin(&turns, &slope, length); dwi_exp_zeros_next(&turns, &t);) {
+        const double value = dwi_exp_sum_at(f, t, NULL), rest = dwi_exp_sum_bound(f, t);
         *least = fmin(*least, value);
         *most = fmax(*most, value);
         if (rest <= *most && -rest >= *least)  /* nothing later can go further */

@@ -36,7 +36,7 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
     return DW_OK;
 }
 
-struct task_terms terms_of(const struct dw_filter_task *task)
+struct task_terms dwi_terms_of(const struct dw_filter_task *task)
 {
     const bool search = isnan(task->duty);
     return (struct task_terms){
@@ -49,61 +49,61 @@ struct task_terms terms_of(const struct dw_filter_task *task)
     };
 }
 
-void rc_poles_of(struct filter_poles *poles, const struct task_terms *terms, int stages, const struct rc_values *values)
+void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms, int stages, const struct rc_values *values)
 {
     double r[POLES_MAX] = { 0 };
     for (int k = 0; k < stages; k++)
         r[k] = values->r[k];
     r[0] += terms->task.source;
-    rc_poles(poles, stages, r, values->c, terms->task.load);
+    dwi_rc_poles(poles, stages, r, values->c, terms->task.load);
 }
 
-double rc_ripple(const struct task_terms *terms, const struct filter_poles *poles)
+double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles)
 {
     /* of all k / levels the one nearest to one half is the worst: theory, (6.4) */
-    return terms->height * poles->gain * pulse_ripple(&poles->out, terms->period, terms->duty);
+    return terms->height * poles->gain * dwi_pulse_ripple(&poles->out, terms->period, terms->duty);
 }
 
-double rc_settling(const struct task_terms *terms, const struct filter_poles *poles, bool *at_most)
+double dwi_rc_settling(const struct task_terms *terms, const struct filter_poles *poles, bool *at_most)
 {
-    const struct exp_sum missing = pulse_missing(&poles->out, terms->period, terms->step);
-    return pulse_settling(&missing, terms->period, terms->task.band, at_most);
+    const struct exp_sum missing = dwi_pulse_missing(&poles->out, terms->period, terms->step);
+    return dwi_pulse_settling(&missing, terms->period, terms->task.band, at_most);
 }
 
-double loading_of(const struct task_terms *terms, double series)
+double dwi_loading_of(const struct task_terms *terms, double series)
 {
     const double ratio = series / terms->task.load;
     return ratio / (1 + ratio);
 }
 
-double rc_pin_current(const struct task_terms *terms, double first, double whole)
+double dwi_rc_pin_current(const struct task_terms *terms, double first, double whole)
 {
     const double inrush = terms->height / (terms->task.source + first), all = terms->task.source + whole + terms->task.load;
     const double rest = fmax(fabs(terms->task.high), fabs(terms->task.low)) / (terms->task.source + first);
     return fmax(rest, fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all)));
 }
 
-const struct filter_limits NO_LIMITS = { INFINITY, INFINITY, INFINITY };
+const struct filter_limits dwi_no_limits = { INFINITY, INFINITY, INFINITY };
 
-bool exceeds(const struct task_terms *terms, const struct dw_filter_figures *figures, const struct filter_limits *limits)
+bool dwi_exceeds(const struct task_terms *terms, const struct dw_filter_figures *figures, const struct filter_limits *limits)
 {
     return figures->ripple > limits->ripple || figures->settling > limits->settling ||
-           margin_of(&terms->task, figures, true) > limits->margin;
+           dwi_margin_of(&terms->task, figures, true) > limits->margin;
 }
 
 static bool begin(const struct task_terms *terms, const struct lc_parts *parts, struct filter_poles *poles,
                   struct dw_filter_figures *figures)
 {
-    if (!lc_poles(poles, parts))
+    if (!dwi_lc_poles(poles, parts))
         return false;
-    const struct exp_sum missing = pulse_missing(&poles->out, terms->period, terms->step);
-    *figures = (struct dw_filter_figures){ .duty = terms->duty, .loading = loading_of(terms, parts->r) };
-    figures->overshoot = pulse_overshoot(&missing, terms->period);
-    figures->settling = pulse_settling(&missing, terms->period, terms->task.band, &figures->settling_at_most);
+    const struct exp_sum missing = dwi_pulse_missing(&poles->out, terms->period, terms->step);
+    *figures = (struct dw_filter_figures){ .duty = terms->duty, .loading = dwi_loading_of(terms, parts->r) };
+    figures->overshoot = dwi_pulse_overshoot(&missing, terms->period);
+    figures->settling = dwi_pulse_settling(&missing, terms->period, terms->task.band, &figures->settling_at_most);
     return true;
 }
 
-bool lc_start(const struct task_terms *terms, const struct lc_parts *parts, struct dw_filter_figures *figures)
+bool dwi_lc_start(const struct task_terms *terms, const struct lc_parts *parts, struct dw_filter_figures *figures)
 {
     struct filter_poles poles;
     return begin(terms, parts, &poles, figures);
@@ -113,14 +113,14 @@ bool lc_start(const struct task_terms *terms, const struct lc_parts *parts, stru
 static double lc_pin_current(const struct task_terms *terms, const struct filter_poles *poles, double worst_duty)
 {
     double current[2], other[2], peak = 0;
-    pulse_current_from_rest(poles, terms->period, terms->step, 0, current);
+    dwi_pulse_current_from_rest(poles, terms->period, terms->step, 0, current);
     if (terms->search_duty) { /* either level */
         peak = fmax(fabs(terms->task.high), fabs(terms->task.low)) * fmax(-current[0], current[1]);
-        pulse_current(poles, terms->period, worst_duty, other);
+        dwi_pulse_current(poles, terms->period, worst_duty, other);
         current[0] = fmin(current[0], other[0]);
         current[1] = fmax(current[1], other[1]);
     } else if (terms->task.low != 0) {
-        pulse_current_from_rest(poles, terms->period, terms->step, terms->task.low / terms->height, other);
+        dwi_pulse_current_from_rest(poles, terms->period, terms->step, terms->task.low / terms->height, other);
         peak = terms->height * fmax(-other[0], other[1]);
     }
     for (int i = 0; i < 2; i++) {
@@ -132,30 +132,30 @@ static double lc_pin_current(const struct task_terms *terms, const struct filter
     return peak;
 }
 
-bool lc_figures(const struct task_terms *terms, const struct lc_parts *parts, const struct filter_limits *limits,
-                struct dw_filter_figures *figures)
+bool dwi_lc_figures(const struct task_terms *terms, const struct lc_parts *parts, const struct filter_limits *limits,
+                    struct dw_filter_figures *figures)
 {
     struct filter_poles poles;
     if (!begin(terms, parts, &poles, figures))
         return false;
     /* what takes longest last */
-    if (exceeds(terms, figures, limits))  /* unrun: worst-middle */
+    if (dwi_exceeds(terms, figures, limits))  /* unrun: worst-middle */
         return true;
     const double volts = terms->height * poles.gain;
-    figures->ripple = volts * (terms->search_duty ? pulse_worst_ripple(&poles.out, terms->period, terms->task.levels,
-                                                                       limits->ripple / volts, &figures->duty)
-                                                  : pulse_ripple(&poles.out, terms->period, terms->duty));
-    if (!exceeds(terms, figures, limits))
+    figures->ripple = volts * (terms->search_duty ? dwi_pulse_worst_ripple(&poles.out, terms->period, terms->task.levels,
+                                                                           limits->ripple / volts, &figures->duty)
+                                                  : dwi_pulse_ripple(&poles.out, terms->period, terms->duty));
+    if (!dwi_exceeds(terms, figures, limits))
         figures->pin_current = lc_pin_current(terms, &poles, figures->duty);
     return true;
 }
 
-double lc_least_ripple(const struct task_terms *terms, const struct lc_parts *parts)
+double dwi_lc_least_ripple(const struct task_terms *terms, const struct lc_parts *parts)
 {
-    return terms->height * sin(M_PI * terms->duty) * lc_response(parts, 2 * M_PI / terms->period);
+    return terms->height * sin(M_PI * terms->duty) * dwi_lc_response(parts, 2 * M_PI / terms->period);
 }
 
-double margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil)
+double dwi_margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil)
 {
     double margin = fmax(figures->ripple / task->ripple, figures->settling / task->settling);
     margin = fmax(margin, fmax(figures->overshoot / task->overshoot, figures->loading / task->loading));
@@ -168,7 +168,7 @@ static bool positive(struct dw_part part)
     return part.value > 0 && isfinite(part.value);
 }
 
-enum dw_status filter_check(const struct dw_filter_task *task, const struct dw_filter *filter, struct dw_error *error)
+enum dw_status dwi_filter_check(const struct dw_filter_task *task, const struct dw_filter *filter, struct dw_error *error)
 {
     const enum dw_status status = dw_filter_task_check(task, error);
     if (status != DW_OK)
@@ -185,14 +185,14 @@ enum dw_status filter_check(const struct dw_filter_task *task, const struct dw_f
         good = filter->rd.value == 0 && filter->cd.value == 0;
     if (!good)
         return dw_error_set(error, DW_BAD_USE, 0, "the parts make neither RC stages nor one stage with a coil");
-    const int count = filter_part_list(filter, parts);
+    const int count = dwi_filter_part_list(filter, parts);
     for (int i = 0; i < count; i++)
         if (!(parts[i]->spread >= 0 && parts[i]->spread < 1))
             return dw_error_set(error, DW_BAD_USE, 0, "spread must be from 0 to below 100%%");
     return DW_OK;
 }
 
-int filter_part_list(const struct dw_filter *filter, const struct dw_part *parts[FILTER_PARTS])
+int dwi_filter_part_list(const struct dw_filter *filter, const struct dw_part *parts[FILTER_PARTS])
 {
     int count = 0;
     if (filter->l.value > 0) {
@@ -215,7 +215,7 @@ static double part_at(const struct dw_part *part, const double *deviation, int n
     return part->value * (deviation ? 1 + deviation[n] * part->spread : 1);
 }
 
-struct rc_values rc_values_at(const struct dw_filter *filter, const double *deviation)
+struct rc_values dwi_rc_values_at(const struct dw_filter *filter, const double *deviation)
 {
     struct rc_values values = { .whole = 0 };
     for (int k = 0; k < filter->stages; k++) {
@@ -226,7 +226,7 @@ struct rc_values rc_values_at(const struct dw_filter *filter, const double *devi
     return values;
 }
 
-struct lc_parts lc_parts_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation)
+struct lc_parts dwi_lc_parts_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation)
 {
     return (struct lc_parts){
         .r = terms->task.source + part_at(&filter->r[0], deviation, 0),
@@ -238,27 +238,27 @@ struct lc_parts lc_parts_at(const struct task_terms *terms, const struct dw_filt
     };
 }
 
-bool figures_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation,
-                const struct filter_limits *limits, struct dw_filter_figures *figures)
+bool dwi_figures_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation,
+                    const struct filter_limits *limits, struct dw_filter_figures *figures)
 {
     if (filter->l.value > 0) {
-        const struct lc_parts parts = lc_parts_at(terms, filter, deviation);
-        return lc_figures(terms, &parts, limits, figures);
+        const struct lc_parts parts = dwi_lc_parts_at(terms, filter, deviation);
+        return dwi_lc_figures(terms, &parts, limits, figures);
     }
-    const struct rc_values values = rc_values_at(filter, deviation);
+    const struct rc_values values = dwi_rc_values_at(filter, deviation);
     struct filter_poles poles;
-    rc_poles_of(&poles, terms, filter->stages, &values);
+    dwi_rc_poles_of(&poles, terms, filter->stages, &values);
     *figures = (struct dw_filter_figures){
-        .ripple = rc_ripple(terms, &poles),
+        .ripple = dwi_rc_ripple(terms, &poles),
         .duty = terms->duty,
-        .loading = loading_of(terms, terms->task.source + values.whole),
-        .pin_current = rc_pin_current(terms, values.r[0], values.whole),
+        .loading = dwi_loading_of(terms, terms->task.source + values.whole),
+        .pin_current = dwi_rc_pin_current(terms, values.r[0], values.whole),
     };
-    figures->settling = rc_settling(terms, &poles, &figures->settling_at_most);
+    figures->settling = dwi_rc_settling(terms, &poles, &figures->settling_at_most);
     return true;
 }
 
-enum dw_status filter_undamped(struct dw_error *error)
+enum dw_status dwi_filter_undamped(struct dw_error *error)
 {
     return dw_error_set(error, DW_NO, 0, "nothing damps the coil: it never settles; give source, load, r, or rd and cd");
 }
@@ -266,13 +266,13 @@ enum dw_status filter_undamped(struct dw_error *error)
 enum dw_status dw_filter_nominal(const struct dw_filter_task *task, const struct dw_filter *filter,
                                  struct dw_filter_figures *figures, struct dw_error *error)
 {
-    const enum dw_status status = filter_check(task, filter, error);
+    const enum dw_status status = dwi_filter_check(task, filter, error);
     if (status != DW_OK)
         return status;
-    const struct task_terms terms = terms_of(task);
+    const struct task_terms terms = dwi_terms_of(task);
     struct dw_filter_figures found;
-    if (!figures_at(&terms, filter, NULL, &NO_LIMITS, &found))
-        return filter_undamped(error);
+    if (!dwi_figures_at(&terms, filter, NULL, &dwi_no_limits, &found))
+        return dwi_filter_undamped(error);
     *figures = found;
     return DW_OK;
 }
@@ -281,7 +281,7 @@ int dw_filter_parts(const struct dw_filter *filter)
 {
     const struct dw_part *parts[FILTER_PARTS];
     int there = 0;
-    for (int i = filter_part_list(filter, parts); i-- > 0;)
+    for (int i = dwi_filter_part_list(filter, parts); i-- > 0;)
         there += parts[i]->value > 0;
     return there;
 }
@@ -290,7 +290,7 @@ double dw_filter_price(const struct dw_filter *filter)
 {
     const struct dw_part *parts[FILTER_PARTS];
     double price = 0;
-    for (int i = filter_part_list(filter, parts); i-- > 0;)
+    for (int i = dwi_filter_part_list(filter, parts); i-- > 0;)
         price += parts[i]->value > 0 ? parts[i]->price : 0;
     return price;
 }

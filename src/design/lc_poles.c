@@ -106,21 +106,21 @@ static bool find_poles(struct exp_sum *f, const struct fraction *h)
 static void find_residues(struct exp_sum *f, const struct fraction *h, const double *above, int order)
 {
     for (int n = 0; n < f->count; n++) {
-        const double complex p = exp_sum_pole(f, n);
+        const double complex p = dwi_exp_sum_pole(f, n);
         double complex rest = h->below[h->order];
         for (int m = 0; m < f->count; m++) {
-            const double complex other = exp_sum_pole(f, m);
+            const double complex other = dwi_exp_sum_pole(f, m);
             rest *= m == n ? 1 : other - p;
             if (m == 0 && f->angular != 0)
                 rest *= (conj(other) - p) / (m == n ? 2 : 1);
         }
         f->even[n] = 1;
         f->odd = n == 0 ? 0 : f->odd;
-        exp_sum_multiply(f, n, polynomial(above, order, -p) / (p * rest));
+        dwi_exp_sum_multiply(f, n, polynomial(above, order, -p) / (p * rest));
     }
 }
 
-bool lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
+bool dwi_lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
 {
     const struct fraction h = fraction_of(parts);
     const double per_gain[2] = { h.out[0] * h.below[0], h.out[1] * h.below[0] };
@@ -130,10 +130,10 @@ bool lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
     poles->current = poles->out;
     find_residues(&poles->out, &h, per_gain, h.order == 3 ? 1 : 0);
     find_residues(&poles->current, &h, h.current, h.order - 1);
-    return isfinite(exp_sum_bound(&poles->out, 0)) && isfinite(exp_sum_bound(&poles->current, 0));
+    return isfinite(dwi_exp_sum_bound(&poles->out, 0)) && isfinite(dwi_exp_sum_bound(&poles->current, 0));
 }
 
-double lc_response(const struct lc_parts *parts, double angular)
+double dwi_lc_response(const struct lc_parts *parts, double angular)
 {
     const struct fraction h = fraction_of(parts);
     return cabs(polynomial(h.out, 1, I * angular)) / cabs(polynomial(h.below, 3, I * angular));

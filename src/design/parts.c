@@ -246,7 +246,7 @@ static struct dw_parts *every(const struct dw_parts *parts, size_t from, size_t 
     return part ? parts_new(part, count, NULL) : NULL;
 }
 
-bool parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2])
+bool dwi_parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2])
 {
     const size_t number = (size_t)shard - 1, of = (size_t)shards, groups = of < first->count ? of : first->count;
     const size_t group = number % groups, within = number / groups, members = (of - group - 1) / groups + 1;

@@ -4,7 +4,7 @@
 #include <float.h>
 #include <math.h>
 
-double log_cosh(double x)
+double dwi_log_cosh(double x)
 {
     /* beyond 20, exp(-2x) is below half an ulp of the sum */
     if (x > 20)
@@ -13,7 +13,7 @@ double log_cosh(double x)
     return log1p(e * e / (2 * (1 + e)));
 }
 
-double log_sinhc(double x)
+double dwi_log_sinhc(double x)
 {
     /* (-1)^(n+1) zeta(2n) / (n pi^2n): logarithm of Euler's product for sinh; 12 terms reach 1e-16 at 0.75 */
     static const double term[] = { 1.0 / 6, -1.0 / 180, 1.0 / 2835, -1.0 / 37800, 1.0 / 467775, -691.0 / 3831077250.0,
@@ -34,7 +34,7 @@ static double log_share(double y, double a, bool fast)
 {
     if (fast)
         return a == 0.5 ? M_LN2 - log1p(exp(-y / 2)) : log1p(-exp(-a * y)) - log1p(-exp(-y)) - log(a);
-    return a == 0.5 ? -log_cosh(y / 4) : log_sinhc(a * y / 2) - log_sinhc(y / 2);
+    return a == 0.5 ? -dwi_log_cosh(y / 4) : dwi_log_sinhc(a * y / 2) - dwi_log_sinhc(y / 2);
 }
 
 /* Ripple of two real poles: the slope's zero is a logarithm, and put in leaves one exponential an interval. (6.6) */
@@ -66,8 +66,8 @@ static struct run_out run_out_of(const struct exp_sum *step, double period, doub
     for (int n = 0; n < step->count; n++) {
         run.level -= rest * step->even[n];
         if (n == 0 && step->angular != 0) {
-            const double complex p = exp_sum_pole(step, 0);
-            exp_sum_multiply(&run.left, 0, exp_less_one(p, rest * period) / exp_less_one(p, period));
+            const double complex p = dwi_exp_sum_pole(step, 0);
+            dwi_exp_sum_multiply(&run.left, 0, dwi_exp_less_one(p, rest * period) / dwi_exp_less_one(p, period));
         } else {
             const double y = step->rate[n] * period;
             const bool fast = rest * y >= 2;
@@ -100,17 +100,17 @@ static double excursion(const struct run_out *run, double time)
 static void excursions(const struct exp_sum *step, double period, double rest, double extremes[2])
 {
     const struct run_out run = run_out_of(step, period, rest);
-    const struct exp_sum slope = exp_sum_slope(&run.left);
+    const struct exp_sum slope = dwi_exp_sum_slope(&run.left);
     struct exp_zeros turns;
     double t;
     extremes[0] = extremes[1] = excursion(&run, 0);
-    for (exp_zeros_begin(&turns, &slope, (1 - rest) * period); exp_zeros_next(&turns, &t);) {
+    for (dwi_exp_zeros_begin(&turns, &slope, (1 - rest) * period); dwi_exp_zeros_next(&turns, &t);) {
         const double value = excursion(&run, t);
         extremes[0] = fmin(extremes[0], value);
         extremes[1] = fmax(extremes[1], value);
         if (step->angular == 0)
             continue;
-        const double bound = exp_sum_bound(&run.left, t);
+        const double bound = dwi_exp_sum_bound(&run.left, t);
         if (run.level + bound <= extremes[1] && run.level - bound >= extremes[0])  /* nothing later can go further */
             break;
     }
@@ -131,7 +131,7 @@ static void orbit(const struct exp_sum *step, double period, double duty, double
     extremes[1] = fmax(low[1], -high[0]);
 }
 
-double pulse_ripple(const struct exp_sum *out, double period, double duty)
+double dwi_pulse_ripple(const struct exp_sum *out, double period, double duty)
 {
     const double y = out->rate[0] * period;
     double extremes[2];
@@ -145,13 +145,13 @@ double pulse_ripple(const struct exp_sum *out, double period, double duty)
     return extremes[1] - extremes[0];
 }
 
-struct exp_sum pulse_missing(const struct exp_sum *out, double period, double duty)
+struct exp_sum dwi_pulse_missing(const struct exp_sum *out, double period, double duty)
 {
     struct exp_sum missing = *out;
     for (int n = 0; n < out->count; n++) {
         if (n == 0 && out->angular != 0) {
-            const double complex p = exp_sum_pole(out, 0), fall = -exp_less_one(p, duty * period);
-            exp_sum_multiply(&missing, 0, fall / (p * duty * period) * exp_power(p, (1 - duty) * period));
+            const double complex p = dwi_exp_sum_pole(out, 0), fall = -dwi_exp_less_one(p, duty * period);
+            dwi_exp_sum_multiply(&missing, 0, fall / (p * duty * period) * dwi_exp_power(p, (1 - duty) * period));
         } else {
             const double y = out->rate[n] * period, ramp = -expm1(-y * duty) / (y * duty);
             missing.even[n] *= duty == 1 ? ramp : ramp * exp(-y * (1 - duty));
@@ -171,20 +171,20 @@ static double periods_back(const struct exp_sum *f, double period, double k, dou
     const double least = fmax(1, 2 * DBL_EPSILON * k), steep = fabs(slope);
     if (2 * period * steep > room)
         return least;
-    const struct exp_sum rise = exp_sum_slope(f), bend = exp_sum_slope(&rise);
-    const double bound = exp_sum_bound(&bend, k * period);
+    const struct exp_sum rise = dwi_exp_sum_slope(f), bend = dwi_exp_sum_slope(&rise);
+    const double bound = dwi_exp_sum_bound(&bend, k * period);
     double back = floor(2 * room / (steep + sqrt(steep * steep + 4 * bound * room)) / period);
     back = fmin(fmax(back, least), fmax(k, 1));
-    while (back > least && back * period * (steep + exp_sum_bound(&bend, (k - back) * period) * back * period / 2) > room)
+    while (back > least && back * period * (steep + dwi_exp_sum_bound(&bend, (k - back) * period) * back * period / 2) > room)
         back = fmax(floor(back / 2), least);
     return back;
 }
 
-double pulse_settling(const struct exp_sum *missing, double period, double band, bool *at_most)
+double dwi_pulse_settling(const struct exp_sum *missing, double period, double band, bool *at_most)
 {
     /* the last boundary outside the band, from where on all are bounded to be inside */
-    double k = ceil(exp_sum_bounded_from(missing, band) / period), back = 0, before = 0, after = 0, slope;
-    for (int steps = 0; k >= 0 && fabs(before = exp_sum_at(missing, k * period, &slope)) <= band; steps++, k -= back) {
+    double k = ceil(dwi_exp_sum_bounded_from(missing, band) / period), back = 0, before = 0, after = 0, slope;
+    for (int steps = 0; k >= 0 && fabs(before = dwi_exp_sum_at(missing, k * period, &slope)) <= band; steps++, k -= back) {
         *at_most = false;
         if (steps == LOOKED_AT_MAX)
             return INFINITY;
@@ -197,27 +197,27 @@ double pulse_settling(const struct exp_sum *missing, double period, double band,
     if (!(k < 0x1p52)) /* so many periods cannot be told apart */
         return period * k;
     if (back != 1)
-        after = exp_sum_at(missing, (k + 1) * period, NULL);
+        after = dwi_exp_sum_at(missing, (k + 1) * period, NULL);
     const double outside = fabs(before), inside = before > 0 ? after : -after;
     return period * (k + 1 + (outside - band) / (outside - inside));
 }
 
-double pulse_overshoot(const struct exp_sum *missing, double period)
+double dwi_pulse_overshoot(const struct exp_sum *missing, double period)
 {
     /* seen once a period an oscillation is the same as a slower one, of half a turn a period at most */
     struct exp_sum f = *missing;
     const double turn = remainder(f.angular * period, 2 * M_PI);
     f.angular = fabs(turn) / period;
     f.odd = turn < 0 ? -f.odd : f.odd;
-    const struct exp_sum slope = exp_sum_slope(&f);
+    const struct exp_sum slope = dwi_exp_sum_slope(&f);
     struct exp_zeros turns;
-    double least = exp_sum_at(&f, 0, NULL), t;
+    double least = dwi_exp_sum_at(&f, 0, NULL), t;
     int number = 0;
-    for (exp_zeros_begin(&turns, &slope, 40 / f.rate[exp_sum_slowest(&f)]); exp_zeros_next(&turns, &t);) {
+    for (dwi_exp_zeros_begin(&turns, &slope, 40 / f.rate[dwi_exp_sum_slowest(&f)]); dwi_exp_zeros_next(&turns, &t);) {
         /* the boundaries on either side of a turn */
         const double whole = floor(t / period) * period;
-        least = fmin(least, fmin(exp_sum_at(&f, whole, NULL), exp_sum_at(&f, whole + period, NULL)));
-        if (exp_sum_bound(&f, whole) <= -least || exp_sum_bound(&f, t) < 1e-12)
+        least = fmin(least, fmin(dwi_exp_sum_at(&f, whole, NULL), dwi_exp_sum_at(&f, whole + period, NULL)));
+        if (dwi_exp_sum_bound(&f, whole) <= -least || dwi_exp_sum_bound(&f, t) < 1e-12)
             break;
         if (++number == LOOKED_AT_MAX)
             return INFINITY;
@@ -225,7 +225,7 @@ double pulse_overshoot(const struct exp_sum *missing, double period)
     return fmax(0, -least);
 }
 
-void pulse_current(const struct filter_poles *poles, double period, double duty, double extremes[2])
+void dwi_pulse_current(const struct filter_poles *poles, double period, double duty, double extremes[2])
 {
     orbit(&poles->current, period, duty, extremes);
     for (int i = 0; i < 2; i++)
@@ -236,7 +236,7 @@ void pulse_current(const struct filter_poles *poles, double period, double duty,
 static void widen(double extremes[2], const struct exp_sum *f, double length, double level, double sign)
 {
     double least = INFINITY, most = -INFINITY;
-    exp_sum_extremes(f, length, &least, &most);
+    dwi_exp_sum_extremes(f, length, &least, &most);
     extremes[0] = fmin(extremes[0], level + (sign > 0 ? least : -most));
     extremes[1] = fmax(extremes[1], level + (sign > 0 ? most : -least));
 }
@@ -246,7 +246,7 @@ static void add_later(struct exp_sum *f, const struct exp_sum *more, double time
 {
     struct exp_sum later = *more;
     for (int n = 0; n < f->count; n++) {
-        exp_sum_multiply(&later, n, sign * exp_power(exp_sum_pole(more, n), time));
+        dwi_exp_sum_multiply(&later, n, sign * dwi_exp_power(dwi_exp_sum_pole(more, n), time));
         f->even[n] += later.even[n];
     }
     f->odd += later.odd;
@@ -255,12 +255,12 @@ static void add_later(struct exp_sum *f, const struct exp_sum *more, double time
 static void step_from_rest(const struct filter_poles *poles, double low, double extremes[2])
 {
     double ends[2] = { 0, 0 };
-    widen(ends, &poles->current, 40 / poles->current.rate[exp_sum_slowest(&poles->current)], poles->conductance, -1);
+    widen(ends, &poles->current, 40 / poles->current.rate[dwi_exp_sum_slowest(&poles->current)], poles->conductance, -1);
     extremes[0] = fmin((1 + low) * ends[0], (1 + low) * ends[1]);
     extremes[1] = fmax((1 + low) * ends[0], (1 + low) * ends[1]);
 }
 
-void pulse_current_from_rest(const struct filter_poles *poles, double period, double duty, double low, double extremes[2])
+void dwi_pulse_current_from_rest(const struct filter_poles *poles, double period, double duty, double low, double extremes[2])
 {
     const struct exp_sum *f = &poles->current;
     const double shift = low * poles->conductance;
@@ -272,15 +272,15 @@ void pulse_current_from_rest(const struct filter_poles *poles, double period, do
     const struct run_out on = run_out_of(f, period, 1 - duty), off = run_out_of(f, period, duty);
     struct exp_sum start = off.left;  /* what the steady state lacks in the beginning, and the step to the low level */
     for (int n = 0; n < f->count; n++) {
-        exp_sum_multiply(&start, n, exp_power(exp_sum_pole(f, n), (1 - duty) * period));
+        dwi_exp_sum_multiply(&start, n, dwi_exp_power(dwi_exp_sum_pole(f, n), (1 - duty) * period));
         start.even[n] += low * f->even[n];
     }
     start.odd += low * f->odd;
-    pulse_current(poles, period, duty, steady);
+    dwi_pulse_current(poles, period, duty, steady);
     extremes[0] = fmin(0, steady[0] += shift);
     extremes[1] = fmax(0, steady[1] += shift);
     for (int k = 0; k < LOOKED_AT_MAX; k++) {
-        const double bound = exp_sum_bound(&start, k * period);
+        const double bound = dwi_exp_sum_bound(&start, k * period);
         if (steady[1] + bound <= extremes[1] && steady[0] - bound >= extremes[0])
             return;
         struct exp_sum now = on.left, then = off.left;

@@ -70,7 +70,7 @@ static double three_stages(const double *r, const double *c, double load, double
     return 1 / a[0];
 }
 
-void rc_poles(struct filter_poles *poles, int stages, const double *r, const double *c, double load)
+void dwi_rc_poles(struct filter_poles *poles, int stages, const double *r, const double *c, double load)
 {
     double *p = poles->out.rate, *w = poles->out.even;
     poles->out.count = stages;

@@ -55,10 +55,10 @@ static size_t front_before(const struct search *search, double settling)
     return low;
 }
 
-bool search_hopeless(const struct search *search, const struct bound *bound, bool coil)
+bool dwi_search_hopeless(const struct search *search, const struct bound *bound, bool coil)
 {
     const struct dw_filter_figures *figures = &bound->figures;
-    const double margin = margin_of(&search->terms.task, figures, coil);
+    const double margin = dwi_margin_of(&search->terms.task, figures, coil);
     if (search->goal != GOAL_NEAREST && margin > 1 + ROUNDING)
         return true;
     if (search->goal == GOAL_FRONT) {
@@ -80,7 +80,7 @@ bool search_hopeless(const struct search *search, const struct bound *bound, boo
     return score > last->score || tie_lost;
 }
 
-struct filter_limits search_limits(const struct search *search, const struct bound *bound)
+struct filter_limits dwi_search_limits(const struct search *search, const struct bound *bound)
 {
     const struct dw_filter_task *task = &search->terms.task;
     const struct candidate *last = search->count > 0 ? &search->kept[search->count - 1] : NULL;
@@ -129,7 +129,7 @@ static int compare(double one, double other)
 static int compare_values(const struct dw_filter *one, const struct dw_filter *other)
 {
     const struct dw_part *a[FILTER_PARTS], *b[FILTER_PARTS];
-    const int count = filter_part_list(one, a), more = filter_part_list(other, b);
+    const int count = dwi_filter_part_list(one, a), more = dwi_filter_part_list(other, b);
     int order = count - more;
     for (int i = 0; i < count && order == 0; i++)  /* unrun: search-keeps */
         order = compare(a[i]->value, b[i]->value);
@@ -215,9 +215,9 @@ static void offer_ranked(struct search *search, const struct candidate *found)
     insert(search, at, found);
 }
 
-void search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact)
+void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact)
 {
-    const double margin = margin_of(&search->terms.task, worst, filter->l.value > 0);
+    const double margin = dwi_margin_of(&search->terms.task, worst, filter->l.value > 0);
     if (search->goal != GOAL_NEAREST && !(margin <= 1))
         return;
     struct candidate found = {
@@ -243,7 +243,7 @@ void search_offer(struct search *search, const struct dw_filter *filter, const s
         offer_ranked(search, &found);
 }
 
-void search_tell(struct search *search, double share)
+void dwi_search_tell(struct search *search, double share)
 {
     if (search->progress && !search->stopped)
         search->stopped = !search->progress(search->context,

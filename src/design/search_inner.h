@@ -60,13 +60,13 @@ struct search {
 };
 
 /* Whether nothing under this bound can be kept. */
-bool search_hopeless(const struct search *search, const struct bound *bound, bool coil);
+bool dwi_search_hopeless(const struct search *search, const struct bound *bound, bool coil);
 /* Figures beyond which a candidate of this bound will not be kept. */
-struct filter_limits search_limits(const struct search *search, const struct bound *bound);
+struct filter_limits dwi_search_limits(const struct search *search, const struct bound *bound);
 /* Keeps a candidate if it is good enough. */
-void search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
+void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
 /* Tells progress; now and then. */
-void search_tell(struct search *search, double share);
+void dwi_search_tell(struct search *search, double share);
 
 /* What candidates are made of: first, a resistor of the first stage or a coil, with the capacitor behind it (all of both, or
  * those of a shard); then any of the others. */
@@ -77,23 +77,23 @@ struct offer {
 };
 
 /* RC stages by branch and bound. */
-void search_rc(struct search *search, int stages, const struct offer *offer);
+void dwi_search_rc(struct search *search, int stages, const struct offer *offer);
 /* Filters with a coil. */
-void search_lc(struct search *search, const struct offer *offer);
+void dwi_search_lc(struct search *search, const struct offer *offer);
 /* Number of candidates that each looks at. */
-double rc_candidates(int stages, const struct offer *offer);
-double lc_candidates(const struct offer *offer, bool damped_already);
+double dwi_rc_candidates(int stages, const struct offer *offer);
+double dwi_lc_candidates(const struct offer *offer, bool damped_already);
 
 /* One shard's share of all pairs of a part of each list. The first list is dealt out to the shards; where there are more
  * shards than that has parts, those of one part deal out the second.
  *   shard    1 to shards
  *   share    out, to be freed: all parts of one with all of the other; both NULL where no pair is left for it
  *   returns  false: no memory */
-bool parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2]);
+bool dwi_parts_share(const struct dw_parts *first, const struct dw_parts *second, int shard, int shards, struct dw_parts *share[2]);
 
 /* dw_choose with a goal of its own.
  *   nearest   where nothing fits, the nearest miss is looked for; else there is no choice then */
-enum dw_status choose_with(const struct dw_choice_wish *wish, enum goal goal, bool nearest, struct dw_choices **choices,
-                           struct dw_error *error);
+enum dw_status dwi_choose_with(const struct dw_choice_wish *wish, enum goal goal, bool nearest, struct dw_choices **choices,
+                               struct dw_error *error);
 
 #endif

@@ -39,32 +39,32 @@ static double best_damper(double n)
 static void look(struct search *search, const struct dw_filter *filter)
 {
     const struct task_terms *terms = &search->terms;
-    const struct lc_parts parts = lc_parts_at(terms, filter, NULL);
+    const struct lc_parts parts = dwi_lc_parts_at(terms, filter, NULL);
     struct bound bound = { .parts = dw_filter_parts(filter), .price = dw_filter_price(filter) };
     struct dw_filter_figures worst;
     struct filter_limits limits = { search->goal == GOAL_NEAREST ? INFINITY : 1, INFINITY, INFINITY };
     bool exact;
     /* cheap first: the nominal case bounds the worst one */
     if (!search->exhaustive) {
-        bound.figures.loading = loading_of(terms, parts.r);
-        bound.figures.ripple = lc_least_ripple(terms, &parts);
-        if (search_hopeless(search, &bound, true))
+        bound.figures.loading = dwi_loading_of(terms, parts.r);
+        bound.figures.ripple = dwi_lc_least_ripple(terms, &parts);
+        if (dwi_search_hopeless(search, &bound, true))
             return;
         search->evaluations++;
         const double ripple = bound.figures.ripple;
-        if (!lc_start(terms, &parts, &bound.figures))
+        if (!dwi_lc_start(terms, &parts, &bound.figures))
             return;
         bound.figures.ripple = ripple;
-        if (search_hopeless(search, &bound, true))
+        if (dwi_search_hopeless(search, &bound, true))
             return;
-        limits = search_limits(search, &bound);
-        lc_figures(terms, &parts, &limits, &bound.figures);
-        if (search_hopeless(search, &bound, true))
+        limits = dwi_search_limits(search, &bound);
+        dwi_lc_figures(terms, &parts, &limits, &bound.figures);
+        if (dwi_search_hopeless(search, &bound, true))
             return;
     }
     search->evaluations += 100;
-    if (figures_worst(terms, filter, &limits, &worst, &exact) && !exceeds(terms, &worst, &limits))  /* unrun: undamped */
-        search_offer(search, filter, &worst, exact);
+    if (dwi_figures_worst(terms, filter, &limits, &worst, &exact) && !dwi_exceeds(terms, &worst, &limits))  /* unrun: undamped */
+        dwi_search_offer(search, filter, &worst, exact);
 }
 
 /* Each variant of one coil and capacitor, or only their number. */
@@ -103,7 +103,7 @@ static double variants(struct search *search, struct dw_filter *filter, bool dam
     return count;
 }
 
-double lc_candidates(const struct offer *offer, bool damped_already)
+double dwi_lc_candidates(const struct offer *offer, bool damped_already)
 {
     double count = 0;
     for (size_t i = 0; i < offer->first->count; i++)
@@ -130,7 +130,7 @@ static size_t scattering_step(size_t places)
     }
 }
 
-void search_lc(struct search *search, const struct offer *offer)
+void dwi_search_lc(struct search *search, const struct offer *offer)
 {
     const struct dw_parts *coils = offer->first, *capacitors = offer->second;
     const bool damped_already = search->terms.task.source > 0 || isfinite(search->terms.task.load);
@@ -140,6 +140,6 @@ void search_lc(struct search *search, const struct offer *offer)
         struct dw_filter filter = { .stages = 1, .l = coils->part[pair / capacitors->count],
                                     .c = { capacitors->part[pair % capacitors->count] } };
         variants(search, &filter, damped_already, offer->capacitors, offer->resistors);
-        search_tell(search, (double)(n + 1) / (double)pairs);
+        dwi_search_tell(search, (double)(n + 1) / (double)pairs);
     }
 }

@@ -17,7 +17,7 @@ struct space {
     const struct dw_parts *list[SIDES];
 };
 
-double rc_candidates(int stages, const struct offer *offer)
+double dwi_rc_candidates(int stages, const struct offer *offer)
 {
     double count = (double)offer->first->count * (double)offer->second->count;
     for (int k = 1; k < stages; k++)
@@ -55,22 +55,22 @@ static bool bounded(const struct space *space, struct search_box *box)
     if (search->goal == GOAL_PRICE)
         for (int i = 0; i < 2 * space->stages; i++)
             box->bound.price += least_price(space->list[i], box->from[i], box->to[i]);
-    figures->loading = loading_of(terms, terms->task.source + low.whole);
+    figures->loading = dwi_loading_of(terms, terms->task.source + low.whole);
     /* the first of the two currents of (6.16), at the largest first resistance */
     const double rest = terms->task.source + terms->task.load;
     const double all = rest + (terms->task.low < 0 ? fmin(low.whole, top.whole) : fmax(low.whole, top.whole));
     figures->pin_current = fmax(0, terms->height / (terms->task.source + top.r[0]) + terms->task.low / all);
-    if (search_hopeless(search, &box->bound, false))
+    if (dwi_search_hopeless(search, &box->bound, false))
         return false;
-    rc_poles_of(&poles, terms, space->stages, &top);
-    figures->ripple = rc_ripple(terms, &poles);
+    dwi_rc_poles_of(&poles, terms, space->stages, &top);
+    figures->ripple = dwi_rc_ripple(terms, &poles);
     search->evaluations += 0.5;
-    if (search_hopeless(search, &box->bound, false))
+    if (dwi_search_hopeless(search, &box->bound, false))
         return false;
-    rc_poles_of(&poles, terms, space->stages, &low);
-    figures->settling = rc_settling(terms, &poles, &figures->settling_at_most);
+    dwi_rc_poles_of(&poles, terms, space->stages, &low);
+    figures->settling = dwi_rc_settling(terms, &poles, &figures->settling_at_most);
     search->evaluations += 0.5;
-    return !search_hopeless(search, &box->bound, false);
+    return !dwi_search_hopeless(search, &box->bound, false);
 }
 
 static void leaf(const struct space *space, const size_t *index)
@@ -82,9 +82,9 @@ static void leaf(const struct space *space, const size_t *index)
         filter.r[k] = space->list[2 * k]->part[index[2 * k]];
         filter.c[k] = space->list[2 * k + 1]->part[index[2 * k + 1]];
     }
-    figures_worst(&space->search->terms, &filter, &NO_LIMITS, &worst, &exact);
+    dwi_figures_worst(&space->search->terms, &filter, &dwi_no_limits, &worst, &exact);
     space->search->evaluations++;
-    search_offer(space->search, &filter, &worst, exact);
+    dwi_search_offer(space->search, &filter, &worst, exact);
 }
 
 /* The side whose values differ most, -1 where none does. */
@@ -135,8 +135,8 @@ static void branch_and_bound(const struct space *space, double all)
     while (depth > 0 && !search->stopped && !search->no_memory) {
         struct search_box box = stack[--depth];
         if (++nodes % NODES_A_TELL == 0)
-            search_tell(search, done / all);
-        if (search_hopeless(search, &box.bound, false)) {
+            dwi_search_tell(search, done / all);
+        if (dwi_search_hopeless(search, &box.bound, false)) {
             done += volume(space, &box);
             continue;
         }
@@ -167,21 +167,21 @@ static void every_one(const struct space *space, double all)
     size_t index[SIDES] = { 0 };
     for (double done = 0; done < all && !search->stopped && !search->no_memory; done++) {  /* unrun: passed-on */
         if (fmod(done, NODES_A_TELL) == 0)
-            search_tell(search, done / all);
+            dwi_search_tell(search, done / all);
         leaf(space, index);
         for (int i = 2 * space->stages - 1; i >= 0 && ++index[i] == space->list[i]->count; i--)
             index[i] = 0;
     }
 }
 
-void search_rc(struct search *search, int stages, const struct offer *offer)
+void dwi_search_rc(struct search *search, int stages, const struct offer *offer)
 {
     struct space space = { .search = search, .stages = stages };
     for (int k = 0; k < stages; k++) {
         space.list[2 * k] = k == 0 ? offer->first : offer->resistors;
         space.list[2 * k + 1] = k == 0 ? offer->second : offer->capacitors;
     }
-    const double all = rc_candidates(stages, offer);
+    const double all = dwi_rc_candidates(stages, offer);
     if (search->exhaustive)
         every_one(&space, all);
     else

@@ -23,7 +23,7 @@ static double three_digits_up(double value)
 static bool fits(const struct dw_choice_wish *wish, enum goal goal, struct dw_choice *choice, enum dw_status *status)
 {
     struct dw_choices *choices;
-    *status = choose_with(wish, goal, false, &choices, NULL);
+    *status = dwi_choose_with(wish, goal, false, &choices, NULL);
     const bool found = *status == DW_OK && dw_choices_count(choices) > 0;  /* unrun: passed-on */
     if (found)
         *choice = *dw_choices_get(choices, 0);

@@ -8,19 +8,19 @@
 static void rc_worst(const struct task_terms *terms, const struct dw_filter *filter, struct dw_filter_figures *figures)
 {
     static const double lowest[FILTER_PARTS] = { -1, -1, -1, -1, -1, -1 }, highest[FILTER_PARTS] = { 1, 1, 1, 1, 1, 1 };
-    const struct rc_values low = rc_values_at(filter, lowest), high = rc_values_at(filter, highest);
+    const struct rc_values low = dwi_rc_values_at(filter, lowest), high = dwi_rc_values_at(filter, highest);
     struct filter_poles poles;
-    rc_poles_of(&poles, terms, filter->stages, &low);
+    dwi_rc_poles_of(&poles, terms, filter->stages, &low);
     *figures = (struct dw_filter_figures){
-        .ripple = rc_ripple(terms, &poles),
+        .ripple = dwi_rc_ripple(terms, &poles),
         .duty = terms->duty,
-        .loading = loading_of(terms, terms->task.source + high.whole),
+        .loading = dwi_loading_of(terms, terms->task.source + high.whole),
         /* falls with the first resistance, and goes one way with the others */
-        .pin_current = fmax(rc_pin_current(terms, low.r[0], low.whole),
-                            rc_pin_current(terms, low.r[0], low.r[0] + high.whole - high.r[0])),
+        .pin_current = fmax(dwi_rc_pin_current(terms, low.r[0], low.whole),
+                            dwi_rc_pin_current(terms, low.r[0], low.r[0] + high.whole - high.r[0])),
     };
-    rc_poles_of(&poles, terms, filter->stages, &high);
-    figures->settling = rc_settling(terms, &poles, &figures->settling_at_most);
+    dwi_rc_poles_of(&poles, terms, filter->stages, &high);
+    figures->settling = dwi_rc_settling(terms, &poles, &figures->settling_at_most);
 }
 
 enum { RIPPLE, SETTLING, OVERSHOOT, PIN, SEARCHED };
@@ -65,10 +65,10 @@ enum finding { GO_ON, BEYOND, UNDAMPED };
 static enum finding look_at(struct worst *worst, const double *deviation)
 {
     struct dw_filter_figures now;
-    if (!figures_at(worst->terms, worst->filter, deviation, worst->limits, &now))
+    if (!dwi_figures_at(worst->terms, worst->filter, deviation, worst->limits, &now))
         return UNDAMPED;
     keep(worst, &now, deviation);
-    return exceeds(worst->terms, &worst->figures, worst->limits) ? BEYOND : GO_ON;
+    return dwi_exceeds(worst->terms, &worst->figures, worst->limits) ? BEYOND : GO_ON;
 }
 
 /* Number n of the deviations whose coordinates are from -1 to 1 in so many equal steps; whether none is 0. */
@@ -101,10 +101,10 @@ static enum finding look_at_corners(struct worst *worst)
     struct dw_filter_figures now;
     for (int n = 0; n < number_of(worst->free, 1); n++) {
         deviation_of(worst->free, 1, n, deviation);
-        const struct lc_parts parts = lc_parts_at(worst->terms, worst->filter, deviation);
-        if (!lc_start(worst->terms, &parts, &now))
+        const struct lc_parts parts = dwi_lc_parts_at(worst->terms, worst->filter, deviation);
+        if (!dwi_lc_start(worst->terms, &parts, &now))
             return UNDAMPED;
-        if (exceeds(worst->terms, &now, worst->limits)) {
+        if (dwi_exceeds(worst->terms, &now, worst->limits)) {
             keep(worst, &now, deviation);
             return BEYOND;
         }
@@ -140,8 +140,8 @@ static enum finding look_around(struct worst *worst, int which)
     return finding;
 }
 
-bool figures_worst(const struct task_terms *terms, const struct dw_filter *filter, const struct filter_limits *limits,
-                   struct dw_filter_figures *figures, bool *exact)
+bool dwi_figures_worst(const struct task_terms *terms, const struct dw_filter *filter, const struct filter_limits *limits,
+                       struct dw_filter_figures *figures, bool *exact)
 {
     *exact = filter->l.value == 0;
     if (*exact) {
@@ -152,7 +152,7 @@ bool figures_worst(const struct task_terms *terms, const struct dw_filter *filte
     struct worst worst = { .terms = terms, .filter = filter, .limits = limits,
                            .figures = { .ripple = -1, .settling = -1, .overshoot = -1, .loading = -1, .pin_current = -1 } };
     *exact = true;
-    for (int k = filter_part_list(filter, parts); k-- > 0;) {
+    for (int k = dwi_filter_part_list(filter, parts); k-- > 0;) {
         worst.free[k] = parts[k]->value > 0 && parts[k]->spread > 0;
         *exact = *exact && !worst.free[k];
     }
@@ -168,14 +168,14 @@ bool figures_worst(const struct task_terms *terms, const struct dw_filter *filte
 enum dw_status dw_filter_worst(const struct dw_filter_task *task, const struct dw_filter *filter,
                                struct dw_filter_figures *figures, bool *exact, struct dw_error *error)
 {
-    const enum dw_status status = filter_check(task, filter, error);
+    const enum dw_status status = dwi_filter_check(task, filter, error);
     if (status != DW_OK)
         return status;
-    const struct task_terms terms = terms_of(task);
+    const struct task_terms terms = dwi_terms_of(task);
     struct dw_filter_figures found;
     bool proved;
-    if (!figures_worst(&terms, filter, &NO_LIMITS, &found, &proved))
-        return filter_undamped(error);
+    if (!dwi_figures_worst(&terms, filter, &dwi_no_limits, &found, &proved))
+        return dwi_filter_undamped(error);
     *figures = found;
     *exact = proved;
     return DW_OK;

@@ -8,8 +8,8 @@ static struct exp_sum impulses(const struct exp_sum *out, double period)
 {
     struct exp_sum train = *out;
     for (int n = 0; n < train.count; n++) {
-        const double complex p = exp_sum_pole(&train, n);
-        exp_sum_multiply(&train, n, p * period / -exp_less_one(p, period));
+        const double complex p = dwi_exp_sum_pole(&train, n);
+        dwi_exp_sum_multiply(&train, n, p * period / -dwi_exp_less_one(p, period));
     }
     return train;
 }
@@ -17,12 +17,12 @@ static struct exp_sum impulses(const struct exp_sum *out, double period)
 /* Whether it has one maximum and one minimum a period. */
 static bool rises_once(const struct exp_sum *train, double period)
 {
-    const struct exp_sum slope = exp_sum_slope(train);
-    const double begin = exp_sum_at(&slope, 0, NULL), end = exp_sum_at(&slope, period, NULL);
+    const struct exp_sum slope = dwi_exp_sum_slope(train);
+    const double begin = dwi_exp_sum_at(&slope, 0, NULL), end = dwi_exp_sum_at(&slope, period, NULL);
     int changes = (begin > 0) != (end > 0);
     struct exp_zeros turns;
     double t;
-    for (exp_zeros_begin(&turns, &slope, period); changes <= 2 && exp_zeros_next(&turns, &t);)
+    for (dwi_exp_zeros_begin(&turns, &slope, period); changes <= 2 && dwi_exp_zeros_next(&turns, &t);)
         changes++;
     return changes <= 2;
 }
@@ -43,13 +43,13 @@ struct ceiling {
 
 static struct ceiling ceiling_of(const struct exp_sum *out, const struct exp_sum *train, double period, double steps)
 {
-    const struct exp_sum slope = exp_sum_slope(train);
+    const struct exp_sum slope = dwi_exp_sum_slope(train);
     double least = INFINITY, most = -INFINITY, least_slope = INFINITY, most_slope = -INFINITY;
     double lowest = 0, highest = 0;
-    const double slowest = out->rate[exp_sum_slowest(out)];
-    exp_sum_extremes(train, period, &least, &most);
-    exp_sum_extremes(&slope, period, &least_slope, &most_slope);
-    exp_sum_extremes(out, 40 / slowest, &lowest, &highest);
+    const double slowest = out->rate[dwi_exp_sum_slowest(out)];
+    dwi_exp_sum_extremes(train, period, &least, &most);
+    dwi_exp_sum_extremes(&slope, period, &least_slope, &most_slope);
+    dwi_exp_sum_extremes(out, 40 / slowest, &lowest, &highest);
     return (struct ceiling){
         .out = out,
         .step = period / steps,
@@ -67,7 +67,7 @@ static double most_within(const struct duties *span, const struct ceiling *ceili
     const double middle = (span->at_from + span->at_to) / 2, apart = span->at_to - span->at_from;
     const double arch = ceiling->curvature * width * width / 2;
     const double by_slope = middle + ceiling->slope * width / 2;
-    const double by_edge = ceiling->edge + ceiling->after_edges * exp_sum_bound(ceiling->out, (double)span->from * ceiling->step);
+    const double by_edge = ceiling->edge + ceiling->after_edges * dwi_exp_sum_bound(ceiling->out, (double)span->from * ceiling->step);
     const double by_curvature = fabs(apart) < arch ? middle + arch / 4 + apart * apart / (4 * arch) : higher;
     return fmin(by_edge, fmin(by_slope, by_curvature));
 }
@@ -75,30 +75,30 @@ static double most_within(const struct duties *span, const struct ceiling *ceili
 /* Ripples that differ by less, relatively, are equal. */
 static const double SAME = 1e-13;
 
-double pulse_worst_ripple(const struct exp_sum *out, double period, long levels, double enough, double *duty)
+double dwi_pulse_worst_ripple(const struct exp_sum *out, double period, long levels, double enough, double *duty)
 {
     enum { DEEP = 64 };  /* as often a long can be halved */
     struct duties stack[DEEP];
     const struct exp_sum train = impulses(out, period);
     const double steps = (double)levels;
     long worst = levels / 2;
-    double most = pulse_ripple(out, period, (double)worst / steps);
+    double most = dwi_pulse_ripple(out, period, (double)worst / steps);
     *duty = (double)worst / steps;
     if (most > enough || rises_once(&train, period))
         return most;
     /* duties d and 1 - d have the same ripple */
     const struct ceiling ceiling = ceiling_of(out, &train, period, steps);
     /* where both intervals outlast what each edge starts, the ripple is that of a single edge whatever the duty */
-    const double outlasted = ceil(exp_sum_bounded_from(out, SAME * most) / period * steps);
+    const double outlasted = ceil(dwi_exp_sum_bounded_from(out, SAME * most) / period * steps);
     const long from = outlasted < (double)worst ? (long)outlasted : worst;
     int depth = 0;
-    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? pulse_ripple(out, period, (double)from / steps) : most };
+    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? dwi_pulse_ripple(out, period, (double)from / steps) : most };
     while (depth > 0 && !(most > enough)) {
         const struct duties span = stack[--depth];
         if (span.to - span.from < 2 || most_within(&span, &ceiling) <= most * (1 + SAME))
             continue;
         const long middle = span.from + (span.to - span.from) / 2;
-        const double ripple = pulse_ripple(out, period, (double)middle / steps);
+        const double ripple = dwi_pulse_ripple(out, period, (double)middle / steps);
         if (ripple > most) {
             most = ripple;
             worst = middle;

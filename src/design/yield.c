@@ -5,12 +5,12 @@
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 
-double draw(uint64_t seed, uint64_t sample, uint32_t n)
+double dwi_draw(uint64_t seed, uint64_t sample, uint32_t n)
 {
     const uint32_t counter[4] = { (uint32_t)sample, (uint32_t)(sample >> 32), n / 2, 0 };
     const uint32_t key[2] = { (uint32_t)seed, (uint32_t)(seed >> 32) };
     uint32_t out[4];
-    philox(counter, key, out);
+    dwi_philox(counter, key, out);
     /* 52 bits, and one half of the last: symmetric, never an end */
     const uint64_t word = ((uint64_t)out[2 * (n % 2)] << 32 | out[2 * (n % 2) + 1]) >> 12;
     return ((double)word + 0.5) * 0x1p-51 - 1;
@@ -89,23 +89,23 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
                                unsigned long long first, unsigned long long samples, double confidence,
                                struct dw_yield *yield, struct dw_error *error)
 {
-    enum dw_status status = filter_check(task, filter, error);
+    enum dw_status status = dwi_filter_check(task, filter, error);
     if (status == DW_OK)
         status = check_counts(0, samples, confidence, error);  /* before they are drawn */
     if (status != DW_OK)
         return status;
-    const struct task_terms terms = terms_of(task);
+    const struct task_terms terms = dwi_terms_of(task);
     const struct dw_part *parts[FILTER_PARTS];
-    const int count = filter_part_list(filter, parts);
+    const int count = dwi_filter_part_list(filter, parts);
     const struct filter_limits limits = { 1, INFINITY, INFINITY };
     unsigned long long good = 0;
     for (unsigned long long i = first; i < first + samples; i++) {
         double deviation[FILTER_PARTS] = { 0 };
         struct dw_filter_figures figures;
         for (int k = 0; k < count; k++)
-            deviation[k] = draw(seed, i, (uint32_t)k);
-        if (figures_at(&terms, filter, deviation, &limits, &figures))  /* unrun: worst-middle */
-            good += margin_of(task, &figures, filter->l.value > 0) <= 1;
+            deviation[k] = dwi_draw(seed, i, (uint32_t)k);
+        if (dwi_figures_at(&terms, filter, deviation, &limits, &figures))  /* unrun: worst-middle */
+            good += dwi_margin_of(task, &figures, filter->l.value > 0) <= 1;
     }
     return dw_yield_interval(good, samples, confidence, yield, error);
 }

@@ -12,7 +12,7 @@ enum { SERIES = 18 };  /* (1/2)^18 / 18! is below 1e-21 */
 #define NEGLIGIBLE 1e-13  /* of a functional's scale: less is not looked into */
 #define SPARE 0.125       /* of a derivative: its bound may be that much above it, which is one row in sixteen too many, or in thirty */
 
-struct functional functional_of(const struct dw_system *system, const double *row, double scale)
+struct functional dwi_functional_of(const struct dw_system *system, const double *row, double scale)
 {
     const size_t n = system->states, both = n + system->inputs;
     struct functional functional = { .row = row, .scale = scale };
@@ -32,7 +32,7 @@ struct functional functional_of(const struct dw_system *system, const double *ro
         functional.still = functional.still && moved == 0;
     }
     for (unsigned k = 0; k < CURVE_ORDERS; k++) {
-        functional.dual[k] = energy_dual(system, rate);
+        functional.dual[k] = dwi_energy_dual(system, rate);
         for (size_t j = 0; j < n; j++) {
             next[j] = 0;
             for (size_t i = 0; i < n; i++)
@@ -43,7 +43,7 @@ struct functional functional_of(const struct dw_system *system, const double *ro
     return functional;
 }
 
-void rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates)
+void dwi_rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
@@ -51,7 +51,7 @@ void rates_at(const struct stretch *stretch, const struct node *node, unsigned o
     struct node slope, second;
     rates->orders = orders;
     memcpy(rates->order[0], node->high, n * sizeof node->high[0]);
-    block_apply(system->rate_high, low, n, both, node->high, node->low, slope.high, slope.low);
+    dwi_block_apply(system->rate_high, low, n, both, node->high, node->low, slope.high, slope.low);
     for (size_t j = 0; j < m; j++) {
         slope.high[n + j] = stretch->slope[j].hi;
         slope.low[n + j] = stretch->slope[j].lo;
@@ -59,16 +59,16 @@ void rates_at(const struct stretch *stretch, const struct node *node, unsigned o
     memcpy(rates->order[1], slope.high, n * sizeof slope.high[0]);
     unsigned from = 2;
     if (low || !stretch->flat) {
-        block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
+        dwi_block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
         memcpy(rates->order[from++], second.high, n * sizeof second.high[0]);
     }
     for (unsigned k = from; k <= orders; k++)
         square_apply(system->rate_high, n, both, 1, rates->order[k - 1], rates->order[k]);
     for (unsigned k = 1; k <= orders; k++)
-        rates->norm[k] = energy_norm(system, rates->order[k]);
+        rates->norm[k] = dwi_energy_norm(system, rates->order[k]);
 }
 
-void first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates)
+void dwi_first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
@@ -77,7 +77,7 @@ void first_rate_at(const struct stretch *stretch, const struct node *node, struc
     for (size_t l = 0; l < stretch->lives; l++)
         for (size_t i = 0, j = n + stretch->live[l]; i < n; i++)
             rate[i] += system->rate_high[i * both + j] * node->high[j];
-    rates->norm[1] = energy_norm(system, rate);
+    rates->norm[1] = dwi_energy_norm(system, rate);
 }
 
 static void copy_state(double *high, double *low, const struct node *node, size_t n)
@@ -89,20 +89,20 @@ static void copy_state(double *high, double *low, const struct node *node, size_
 /* The better of two estimates of a derivative is the smaller one, since noise only adds; kept are its halves. */
 static void keep_lesser(const struct dw_system *system, struct rates *rates, unsigned k, const struct node *other)
 {
-    const double norm = energy_norm(system, other->high);
+    const double norm = dwi_energy_norm(system, other->high);
     if (norm >= rates->norm[k])
         return;
     copy_state(rates->order[k], rates->low[k], other, system->states);
     rates->norm[k] = norm;
 }
 
-bool rates_need_carrying(const struct stretch *stretch, unsigned orders, double length)
+bool dwi_rates_need_carrying(const struct stretch *stretch, unsigned orders, double length)
 {
     return stretch_doubled(stretch) && stretch->system->norm * length > (orders > ORDERS ? NOISY_CURVE : NOISY);
 }
 
-void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
-                 unsigned level, double length, struct rates *rates)
+void dwi_rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
+                     unsigned level, double length, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
@@ -111,14 +111,14 @@ void rates_carry(const struct stretch *stretch, const struct node *node, const s
     copy_state(rates->order[0], rates->low[0], node, n);
     from = *node;
     for (unsigned k = 1; k <= orders; k++) {
-        block_apply(system->rate_high, system->rate_low, n, both, from.high, from.low, to.high, to.low);
+        dwi_block_apply(system->rate_high, system->rate_low, n, both, from.high, from.low, to.high, to.low);
         copy_state(rates->order[k], rates->low[k], &to, n);
-        rates->norm[k] = energy_norm(system, to.high);
+        rates->norm[k] = dwi_energy_norm(system, to.high);
         if (before && k >= 2) {
             memset(&to, 0, sizeof to);
             memcpy(to.high, before->order[k], n * sizeof to.high[0]);
             memcpy(to.low, before->low[k], n * sizeof to.low[0]);
-            stretch_step(stretch, level, length, &to);
+            dwi_stretch_step(stretch, level, length, &to);
             keep_lesser(system, rates, k, &to);
         }
         memcpy(from.high, rates->order[k], n * sizeof from.high[0]);
@@ -130,8 +130,8 @@ void rates_carry(const struct stretch *stretch, const struct node *node, const s
     }
 }
 
-void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
-               const struct functional *functional, struct slopes *slopes)
+void dwi_slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
+                   const struct functional *functional, struct slopes *slopes)
 {
     const size_t n = stretch->system->states;
     double direct = 0;
@@ -177,7 +177,7 @@ static inline double variation(const struct slopes *slopes, const double *larges
     return least;
 }
 
-double growth_over(const struct stretch *stretch, double length)
+double dwi_growth_over(const struct stretch *stretch, double length)
 {
     const double growth = stretch->system->growth * length;
     if (growth > 1) {
@@ -190,8 +190,8 @@ double growth_over(const struct stretch *stretch, double length)
     return 1 + growth + 0.7183 * growth * growth;
 }
 
-enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                         const struct functional *guard, double length, double grown)
+enum verdict dwi_judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                             const struct functional *guard, double length, double grown)
 {
     const double *derivative = slopes->order;
     double largest[ORDERS + 1];
@@ -241,8 +241,8 @@ static inline enum verdict judge_rows(const struct stretch *stretch, const struc
     return fabs(derivative[2]) > variation(slopes, largest, orders, 2, length) ? ENDS_TELL : SPLIT;
 }
 
-enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double off, double length, double grown, struct bend *bend)
+enum verdict dwi_judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                              const struct functional *output, double off, double length, double grown, struct bend *bend)
 {
     if (grown == 0)  /* unrun: growth */
         return SPLIT;
@@ -259,8 +259,8 @@ static double value_at(const struct stretch *stretch, const struct node *node, c
         return functional_at(functional, node);
     struct rates rates;
     struct slopes slopes;
-    rates_at(stretch, node, ORDERS, &rates);
-    slopes_at(stretch, node, &rates, functional, &slopes);
+    dwi_rates_at(stretch, node, ORDERS, &rates);
+    dwi_slopes_at(stretch, node, &rates, functional, &slopes);
     return slopes.order[order];
 }
 
@@ -273,8 +273,8 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
     const size_t n = system->states, both = n + system->inputs;
     struct rates rates;
     struct slopes slopes;
-    rates_at(stretch, node, ORDERS, &rates);
-    slopes_at(stretch, node, &rates, functional, &slopes);
+    dwi_rates_at(stretch, node, ORDERS, &rates);
+    dwi_slopes_at(stretch, node, &rates, functional, &slopes);
     double state[DW_STATES], factor = 1, worth = 1;
     memcpy(state, rates.order[ORDERS], n * sizeof *state);
     unsigned j = 0;
@@ -300,7 +300,7 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
     return j;
 }
 
-void cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution)
+void dwi_cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
@@ -345,7 +345,7 @@ static inline void sum_series(const struct solution *solution, double share, dou
     }
 }
 
-void solution_at(const struct solution *solution, size_t states, double share, double *state)
+void dwi_solution_at(const struct solution *solution, size_t states, double share, double *state)
 {
     switch (states) {
     case 1: sum_series(solution, share, state, 1); break;
@@ -391,7 +391,7 @@ static double crossing_by_solution(const struct stretch *stretch, struct node *n
     const size_t n = stretch->system->states;
     struct solution solution;
     double coefficient[SOLUTION] = { 0 };
-    cell_solution(stretch, node, length, &solution);
+    dwi_cell_solution(stretch, node, length, &solution);
     for (unsigned k = 0; k < solution.count; k++)
         coefficient[k] = functional_of_state(functional, solution.term + k * n);
     coefficient[0] = functional_at(functional, node);
@@ -400,28 +400,28 @@ static double crossing_by_solution(const struct stretch *stretch, struct node *n
     for (unsigned k = 1; k < solution.count && order == 1; k++)
         coefficient[k - 1] = k * coefficient[k];
     const double share = polynomial_crossing(coefficient, solution.count - order, sign);
-    solution_at(&solution, n, share, node->high);
+    dwi_solution_at(&solution, n, share, node->high);
     return share;
 }
 
-void find_crossing(const struct stretch *stretch, struct position position, unsigned level, double length,
-                   const struct functional *functional, unsigned order, double sign, struct doubled *offset,
-                   struct node *node)
+void dwi_find_crossing(const struct stretch *stretch, struct position position, unsigned level, double length,
+                       const struct functional *functional, unsigned order, double sign, struct doubled *offset,
+                       struct node *node)
 {
     const unsigned levels = stretch->chain->levels;
     const size_t n = stretch->system->states;
     double high[DW_STATES], low[DW_STATES];
-    stretch_input(stretch, position, length, node);
+    dwi_stretch_input(stretch, position, length, node);
     while (level < levels && stretch->system->norm * length > 0.5) {
         level++;
         length /= 2;
         copy_state(high, low, node, n);
         if (!stretch->flat)
-            stretch_input(stretch, position, length, node);
-        stretch_step(stretch, level, length, node);
-        const struct position after = stretch_after(stretch, position, level, length);
+            dwi_stretch_input(stretch, position, length, node);
+        dwi_stretch_step(stretch, level, length, node);
+        const struct position after = dwi_stretch_after(stretch, position, level, length);
         if (!stretch->flat)
-            stretch_input(stretch, after, length, node);
+            dwi_stretch_input(stretch, after, length, node);
         if (sign * value_at(stretch, node, functional, order) >= 0) {
             position = after;
         } else {
@@ -429,18 +429,18 @@ void find_crossing(const struct stretch *stretch, struct position position, unsi
             memcpy(node->low, low, n * sizeof *low);
         }
     }
-    stretch_input(stretch, position, length, node);
+    dwi_stretch_input(stretch, position, length, node);
     double run = 0;
     if (stretch_doubled(stretch)) {
         double coefficient[SERIES];
         const unsigned count = cell_polynomial(stretch, node, length, functional, order, coefficient);
         run = length * polynomial_crossing(coefficient, count, sign);
-        stretch_input(stretch, position, run, node);
-        stretch_step(stretch, levels + 1, run, node);
+        dwi_stretch_input(stretch, position, run, node);
+        dwi_stretch_step(stretch, levels + 1, run, node);
     } else {
         run = length * crossing_by_solution(stretch, node, length, functional, order, sign);
     }
-    *offset = doubled_sum(stretch_offset(stretch, position), doubled_of(run));
+    *offset = doubled_sum(dwi_stretch_offset(stretch, position), doubled_of(run));
     if (!stretch->flat)
-        stretch_input(stretch, stretch_seek(stretch, *offset), 0, node);
+        dwi_stretch_input(stretch, dwi_stretch_seek(stretch, *offset), 0, node);
 }

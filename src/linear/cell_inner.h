@@ -24,7 +24,7 @@ static inline double larger(double a, double b)
 /* f = row . (x | u). */
 struct functional {
     const double *row;      /* [states + inputs] */
-    double dual[CURVE_ORDERS];  /* energy_dual of its state part c, of c A, c A A, ... */
+    double dual[CURVE_ORDERS];  /* dwi_energy_dual of its state part c, of c A, c A A, ... */
     double scale;           /* natural size, > 0 */
     bool still;             /* constant while the input stands still: of the input alone, or of states that nothing moves */
     unsigned char count, states;                 /* how many entries of the row are not zero, and how many of those are of states */
@@ -54,7 +54,7 @@ static inline double functional_of_state(const struct functional *functional, co
 }
 
 /* row stays the caller's; scale as above. */
-struct functional functional_of(const struct dw_system *system, const double *row, double scale);
+struct functional dwi_functional_of(const struct dw_system *system, const double *row, double scale);
 
 /* Derivatives of the state at a node, so many orders; order[0] is the state itself. */
 struct rates {
@@ -72,20 +72,20 @@ struct slopes {
 
 /* The input part of the node must be set.
  *   orders   ORDERS or CURVE_ORDERS */
-void rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates);
+void dwi_rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates);
 /* The first of them alone, in plain double, while the input stands still: order[1] and norm[1]. */
-void first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
+void dwi_first_rate_at(const struct stretch *stretch, const struct node *node, struct rates *rates);
 /* Whether a cell is so long beside the fastest rate that the last derivatives of a node are its rounding errors times powers of
  * that rate. */
-bool rates_need_carrying(const struct stretch *stretch, unsigned orders, double length);
-/* The same as rates_at for the end of such a cell: derivatives are those at its start, carried over it, where that is closer.
+bool dwi_rates_need_carrying(const struct stretch *stretch, unsigned orders, double length);
+/* The same as dwi_rates_at for the end of such a cell: derivatives are those at its start, carried over it, where that is closer.
  * They are then those of an exact solution within a few 2^-106 of the node: docs/theory.md, after (2.8).
  *   before          at the cell's start, by this function; NULL: none
  *   level, length   of the cell */
-void rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
-                 unsigned level, double length, struct rates *rates);
-void slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
-               const struct functional *functional, struct slopes *slopes);
+void dwi_rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
+                     unsigned level, double length, struct rates *rates);
+void dwi_slopes_at(const struct stretch *stretch, const struct node *node, const struct rates *rates,
+                   const struct functional *functional, struct slopes *slopes);
 
 enum verdict {
     SPLIT,     /* nothing proved: look at a shorter cell */
@@ -94,16 +94,16 @@ enum verdict {
                 * ends differ in sign, else none */
 };
 /* Growth of the energy norm over a cell, an upper bound, at least 1; 0 where it is too much for one. */
-double growth_over(const struct stretch *stretch, double length);
-/*   grown   growth_over of the cell */
-/* Whether the bound on the first derivative alone keeps a guard above zero while the input stands still: then judge_guard finds it
+double dwi_growth_over(const struct stretch *stretch, double length);
+/*   grown   dwi_growth_over of the cell */
+/* Whether the bound on the first derivative alone keeps a guard above zero while the input stands still: then dwi_judge_guard finds it
  * clear, too, and nothing else need be known. */
 static inline bool guard_is_far(const struct functional *guard, double value, double rate_norm, double length, double grown)
 {
     return grown > 0 && value > grown * (guard->dual[0] * rate_norm) * length;
 }
-enum verdict judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                         const struct functional *guard, double length, double grown);
+enum verdict dwi_judge_guard(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                             const struct functional *guard, double length, double grown);
 
 #define SHORTEST 1e-13  /* of a stretch: cells are not split further */
 
@@ -129,8 +129,8 @@ static inline double bend_over(const struct bend *bend, double first, double las
 /* Of rates of ORDERS straight lines are judged, of CURVE_ORDERS curves. SPLIT also where one of them over the whole cell would leave
  * the output by more than `off` and that derivative is not known closely.
  *   bend   out: but for last, which is the derivative at the cell's end */
-enum verdict judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                          const struct functional *output, double off, double length, double grown, struct bend *bend);
+enum verdict dwi_judge_output(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
+                              const struct functional *output, double off, double length, double grown, struct bend *bend);
 
 /* The state along a cell as a series in the share s of it: sum of term k times s^k. */
 enum { SOLUTION = 28 };  /* 2^28 / 28! is below 1e-21 */
@@ -140,16 +140,16 @@ struct solution {
     double term[SOLUTION * DW_STATES];  /* [count x states] */
 };
 /* The node's input part must be set. Plain double: for what is seen, not for what is carried on. */
-void cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution);
-void solution_at(const struct solution *solution, size_t states, double share, double *state);
+void dwi_cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution);
+void dwi_solution_at(const struct solution *solution, size_t states, double share, double *state);
 
 /* Where sign * (derivative `order` of f) falls below zero in a cell that starts at or above zero and ends below.
  *   start     position, node: start of the cell, of this level and length
  *   offset    out, from the stretch's start
  *   node      in: at the start; out: at the root, with its input set */
-void find_crossing(const struct stretch *stretch, struct position position, unsigned level, double length,
-                   const struct functional *functional, unsigned order, double sign, struct doubled *offset,
-                   struct node *node);
+void dwi_find_crossing(const struct stretch *stretch, struct position position, unsigned level, double length,
+                       const struct functional *functional, unsigned order, double sign, struct doubled *offset,
+                       struct node *node);
 
 /* A straight line on its way from the last row given: how far it may go, whatever its end. Of each output it keeps how far
  * the wave may have left it over what has been passed: `worn`, and beside it |f''| <= `most` from `since` on. */
@@ -169,10 +169,10 @@ struct crossing {
 };
 
 /* A new line from that offset, of so many outputs; nothing is passed yet. */
-void line_begin(struct line *line, double offset, size_t outputs);
+void dwi_line_begin(struct line *line, double offset, size_t outputs);
 /* Offset up to which the line may go in this cell, at most `end`; the cell's own begin where it may not enter it. */
-double line_reach(const struct line *line, const struct crossing *crossing, double end);
+double dwi_line_reach(const struct line *line, const struct crossing *crossing, double end);
 /* The line goes on up to `end`, which it may reach. */
-void line_pass(struct line *line, const struct crossing *crossing, double end);
+void dwi_line_pass(struct line *line, const struct crossing *crossing, double end);
 
 #endif

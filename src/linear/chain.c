@@ -9,8 +9,8 @@
 enum { STIFF = 256 };  /* norm x length from which states are carried doubled: 256^2 ulp is the noise of a second derivative */
 #define MOST_GROWN 0x1p40  /* a bound beyond proves nothing */
 
-void block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
-                 const double *z_low, double *out_high, double *out_low)
+void dwi_block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
+                     const double *z_low, double *out_high, double *out_low)
 {
     for (size_t i = 0; i < rows; i++, high += width) {
         if (!low) {
@@ -57,7 +57,7 @@ static void phi2_series(const struct doubled *x, size_t n, double norm, struct d
         phi2[i * n + i].hi = 1;
     for (unsigned k = terms; k >= 2; k--) {
         if (k > 2) {
-            doubled_multiply(scratch, x, phi2, n, n, n);
+            dwi_doubled_multiply(scratch, x, phi2, n, n, n);
             memcpy(phi2, scratch, n * n * sizeof *phi2);
         }
         for (size_t i = 0; i < n * n; i++)
@@ -84,15 +84,15 @@ static void finest_level(const struct dw_system *system, double length, struct d
         }
     }
     phi2_series(x, n, system->norm * length, phi2, phi1);
-    doubled_multiply(phi1, x, phi2, n, n, n);
+    dwi_doubled_multiply(phi1, x, phi2, n, n, n);
     for (size_t i = 0; i < n; i++)
         phi1[i * n + i] = doubled_sum(phi1[i * n + i], doubled_of(1));
     for (size_t part = 1; part <= 2 && m > 0; part++) {
-        doubled_multiply(g, part == 1 ? phi1 : phi2, b, n, n, m);
+        dwi_doubled_multiply(g, part == 1 ? phi1 : phi2, b, n, n, m);
         for (size_t i = 0; i < n; i++)
             memcpy(rows + i * width + n + (part - 1) * m, g + i * m, m * sizeof *g);
     }
-    doubled_multiply(phi2, x, phi1, n, n, n);
+    dwi_doubled_multiply(phi2, x, phi1, n, n, n);
     for (size_t i = 0; i < n; i++)
         memcpy(rows + i * width, phi2 + i * n, n * sizeof *rows);
 }
@@ -104,7 +104,7 @@ static void twice_as_long(const struct dw_system *system, struct doubled *rows, 
     const size_t n = system->states, m = system->inputs, width = system->width;
     for (size_t i = 0; i < n; i++)
         memcpy(y + i * n, rows + i * width, n * sizeof *y);
-    doubled_multiply(product, y, rows, n, n, width);
+    dwi_doubled_multiply(product, y, rows, n, n, width);
     for (size_t i = 0; i < n; i++) {
         struct doubled *row = rows + i * width;
         const struct doubled *added = product + i * width;
@@ -152,7 +152,7 @@ static double propagator_norm(const struct dw_system *system, const struct doubl
                 sum += scaled[k * n + i] * scaled[k * n + j];
             square[i * n + j] = sum;
         }
-    return sqrt(symmetric_largest(square, n)) * (1 + 16 * (double)n * DBL_EPSILON);
+    return sqrt(dwi_symmetric_largest(square, n)) * (1 + 16 * (double)n * DBL_EPSILON);
 }
 
 /* Bound of |exp(A t)| up to a level's length, from that up to half of it and the propagator of that half; at the finest level
@@ -166,7 +166,7 @@ static double grown_over(const struct dw_system *system, const struct chain *cha
     return grown < MOST_GROWN ? grown : 0;
 }
 
-enum dw_status chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error)
+enum dw_status dwi_chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error)
 {
     const size_t n = system->states, m = system->inputs, size = n * system->width;
     const enum dw_status status = count_levels(system, chain->length, &chain->levels, error);

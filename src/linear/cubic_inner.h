@@ -27,6 +27,6 @@ static inline double cubic_bend(const struct cubic *cubic, double s)
 }
 
 /* Where the slope changes its sign inside, in order; returns how many. */
-unsigned cubic_turns(const struct cubic *cubic, double at[2]);
+unsigned dwi_cubic_turns(const struct cubic *cubic, double at[2]);
 
 #endif

@@ -6,7 +6,7 @@
 
 enum { MOST = 32 };
 
-double symmetric_largest(double *s, size_t n)
+double dwi_symmetric_largest(double *s, size_t n)
 {
     for (int sweep = 0; sweep < 30; sweep++) {  /* unrun: count */
         double off = 0, all = 0;
@@ -108,7 +108,7 @@ static double complex last_shift(double complex h[MOST][MOST], size_t last)
     return cabs(one - d) < cabs(other - d) ? one : other;
 }
 
-bool matrix_eigenvalues(const double *a, size_t n, double *real, double *imaginary)
+bool dwi_matrix_eigenvalues(const double *a, size_t n, double *real, double *imaginary)
 {
     double complex h[MOST][MOST];
     if (n > MOST)  /* unrun: size */

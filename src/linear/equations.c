@@ -22,13 +22,13 @@ static enum dw_status check_functions(const struct dw_equations *plan, struct dw
 
 static enum dw_status check_plan(const struct dw_equations *plan, struct dw_error *error)
 {
-    enum dw_status status = modes_check_sizes(plan->mode_count, plan->states, plan->inputs, plan->outputs, error);
+    enum dw_status status = dwi_modes_check_sizes(plan->mode_count, plan->states, plan->inputs, plan->outputs, error);
     if (status == DW_OK)
-        status = modes_check_scales("state", plan->state_scale, plan->states, error);
+        status = dwi_modes_check_scales("state", plan->state_scale, plan->states, error);
     if (status == DW_OK)
-        status = modes_check_scales("output", plan->scale, plan->outputs, error);
+        status = dwi_modes_check_scales("output", plan->scale, plan->outputs, error);
     for (size_t i = 0; i < plan->mode_count && status == DW_OK; i++)
-        status = modes_check_guards(plan->modes[i].name, plan->modes[i].guard_count, error);
+        status = dwi_modes_check_guards(plan->modes[i].name, plan->modes[i].guard_count, error);
     if (status == DW_OK)
         status = check_functions(plan, error);
     if (status == DW_OK && plan->tolerance != 0 && !(plan->tolerance >= finest && plan->tolerance <= coarsest))
@@ -51,7 +51,7 @@ struct dw_modes *dw_modes_new_smooth(const struct dw_equations *plan, struct dw_
 {
     if (check_plan(plan, error) != DW_OK)
         return NULL;
-    struct dw_modes *modes = modes_allocate(&(struct dw_modes_plan){
+    struct dw_modes *modes = dwi_modes_allocate(&(struct dw_modes_plan){
         .states = plan->states, .inputs = plan->inputs, .outputs = plan->outputs, .mode_count = plan->mode_count, .scale = plan->scale,
         .drifts = plan->drifts }, error);
     if (!modes)
@@ -86,9 +86,9 @@ static void knot_here(const struct dw_run *run, double time, const struct node *
 static double look_around(const struct dw_run *run, struct knot *knot, bool outputs)
 {
     const double last = run->hint[run->mode].length, length = run->stretch.length > 0 ? run->stretch.length : 1;
-    knot_rate(run, knot);
-    const double span = knot_span(run, knot, lesser(last, length));
-    knot_curves(run, knot, outputs, span);
+    dwi_knot_rate(run, knot);
+    const double span = dwi_knot_span(run, knot, lesser(last, length));
+    dwi_knot_curves(run, knot, outputs, span);
     return span;
 }
 
@@ -129,7 +129,7 @@ static const struct guard *broken_guard(const struct dw_run *run, double time, b
     struct knot knot;
     double span = 0;
     knot_here(run, time, &run->node, &knot);
-    knot_curves(run, &knot, false, 0);
+    dwi_knot_curves(run, &knot, false, 0);
     for (size_t k = 0; k < mode->guard_count; k++) {
         if (knot.value[k] < -ON_GUARD)
             return mode->guards + k;
@@ -168,9 +168,9 @@ static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw
         const double slope = (run->goal_input[j] - run->input[j]) / stretch->length;
         stretch->slope[j] = doubled_of(isfinite(slope) ? slope : 0);  /* in a time in which no state moves: a jump at its end */
     }
-    step_input(run, offset.hi, run->node.high + run->modes->states);
+    dwi_step_input(run, offset.hi, run->node.high + run->modes->states);
     return DW_OK;
 }
 
 static const struct engine smooth_engine = { .output = output, .look = look, .broken = broken_guard, .leave = leave, .enter = enter,
-                                             .walk = smooth_walk };
+                                             .walk = dwi_smooth_walk };

@@ -2,7 +2,7 @@
 /* How far a straight line may go from the last row given: docs/theory.md, (2.14) and (2.15). */
 #include "linear/cell_inner.h"
 
-void line_begin(struct line *line, double offset, size_t outputs)
+void dwi_line_begin(struct line *line, double offset, size_t outputs)
 {
     line->from = offset;
     for (size_t j = 0; j < outputs; j++) {
@@ -49,7 +49,7 @@ static double reach_of(const struct crossing *c, size_t output, struct past past
     return lesser(length, last);
 }
 
-double line_reach(const struct line *line, const struct crossing *crossing, double end)
+double dwi_line_reach(const struct line *line, const struct crossing *crossing, double end)
 {
     const double first = larger(crossing->begin - line->from, 0);
     double least = end - line->from;
@@ -62,7 +62,7 @@ double line_reach(const struct line *line, const struct crossing *crossing, doub
     return line->from + larger(least, first);
 }
 
-void line_pass(struct line *line, const struct crossing *crossing, double end)
+void dwi_line_pass(struct line *line, const struct crossing *crossing, double end)
 {
     const double first = larger(crossing->begin - line->from, 0), last = end - line->from;
     if (!(last > first))

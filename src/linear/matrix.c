@@ -2,7 +2,7 @@
 #include "linear/matrix_inner.h"
 #include <string.h>
 
-void double_multiply(double *out, const double *left, const double *right, size_t rows, size_t inner, size_t columns)
+void dwi_double_multiply(double *out, const double *left, const double *right, size_t rows, size_t inner, size_t columns)
 {
     for (size_t i = 0; i < rows; i++) {
         double *row = out + i * columns;
@@ -16,8 +16,8 @@ void double_multiply(double *out, const double *left, const double *right, size_
     }
 }
 
-void doubled_multiply(struct doubled *out, const struct doubled *left, const struct doubled *right, size_t rows,
-                      size_t inner, size_t columns)
+void dwi_doubled_multiply(struct doubled *out, const struct doubled *left, const struct doubled *right, size_t rows,
+                          size_t inner, size_t columns)
 {
     for (size_t i = 0; i < rows; i++) {
         struct doubled *row = out + i * columns;
@@ -68,7 +68,7 @@ static void swap_rows(struct doubled *a, size_t first, size_t second, size_t col
     }
 }
 
-bool doubled_solve(struct doubled *a, struct doubled *b, size_t n, size_t columns)
+bool dwi_doubled_solve(struct doubled *a, struct doubled *b, size_t n, size_t columns)
 {
     double power[64];
     if (n > sizeof power / sizeof power[0])  /* unrun: size */

@@ -8,7 +8,7 @@
 /* Natural scales within which neither squares nor their sums leave the range of numbers. */
 static const double smallest = 1e-100, largest = 1e100;
 
-enum dw_status modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error)
+enum dw_status dwi_modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error)
 {
     if (states >= 1 && states <= DW_STATES && inputs <= DW_INPUTS && outputs <= DW_OUTPUTS && count >= 1)
         return DW_OK;
@@ -18,7 +18,7 @@ enum dw_status modes_check_sizes(size_t count, size_t states, size_t inputs, siz
                         count, states, inputs, outputs, DW_STATES, DW_INPUTS, DW_OUTPUTS);
 }
 
-enum dw_status modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error)
+enum dw_status dwi_modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error)
 {
     for (size_t j = 0; j < count; j++)
         if (!scale || !(scale[j] >= smallest && scale[j] <= largest))
@@ -27,7 +27,7 @@ enum dw_status modes_check_scales(const char *what, const double *scale, size_t 
     return DW_OK;
 }
 
-enum dw_status modes_check_guards(const char *name, size_t count, struct dw_error *error)
+enum dw_status dwi_modes_check_guards(const char *name, size_t count, struct dw_error *error)
 {
     return count <= MODE_GUARDS ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "mode '%s' has %zu guards: up to %d",
                                                        name ? name : "unnamed", count, MODE_GUARDS);
@@ -61,7 +61,7 @@ void dwi_modes_drop(struct dw_modes *modes, size_t i)
     free(mode);
 }
 
-struct dw_modes *modes_allocate(const struct dw_modes_plan *plan, struct dw_error *error)
+struct dw_modes *dwi_modes_allocate(const struct dw_modes_plan *plan, struct dw_error *error)
 {
     struct dw_modes *modes = calloc(1, sizeof *modes);
     if (modes) {

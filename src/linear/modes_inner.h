@@ -44,11 +44,11 @@ struct dw_modes {
 };
 
 /* Checks that all plans share. */
-enum dw_status modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error);
-enum dw_status modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error);
-enum dw_status modes_check_guards(const char *name, size_t count, struct dw_error *error);
+enum dw_status dwi_modes_check_sizes(size_t count, size_t states, size_t inputs, size_t outputs, struct dw_error *error);
+enum dw_status dwi_modes_check_scales(const char *what, const double *scale, size_t count, struct dw_error *error);
+enum dw_status dwi_modes_check_guards(const char *name, size_t count, struct dw_error *error);
 /* Room for modes, none of which is there, and for scales, which are copied. NULL: no memory is left. */
-struct dw_modes *modes_allocate(const struct dw_modes_plan *plan, struct dw_error *error);
+struct dw_modes *dwi_modes_allocate(const struct dw_modes_plan *plan, struct dw_error *error);
 /* A mode with room for its name, guards, outputs and so many numbers; DW_NO_MEMORY. */
 enum dw_status dwi_modes_add(struct dw_modes *modes, size_t mode, const char *name, size_t guards, size_t numbers, struct dw_error *error);
 /* Frees it, where it is there. */
@@ -111,7 +111,7 @@ struct engine {
     /* Adds to the run's integrals what passed in the present mode since the last call, up to a node; NULL: it cannot. */
     enum dw_status (*integrate)(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 };
-extern const struct engine switched_engine;
+extern const struct engine dwi_switched_engine;
 
 static inline const struct mode *present_mode(const struct dw_run *run)
 {
@@ -121,8 +121,8 @@ static inline const struct mode *present_mode(const struct dw_run *run)
 /* Puts the run into a mode, which is made where it is not there yet. */
 enum dw_status dwi_run_set_mode(struct dw_run *run, size_t mode, struct dw_error *error);
 /* Gives a row at an offset of the stretch; the node's input part is set. */
-enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
-                        struct dw_error *error);
+enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                            struct dw_error *error);
 /* Gives it with these outputs and, for curves, slopes, which else are NULL. */
 enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                             const double *output, const double *slope, struct dw_error *error);
@@ -132,11 +132,11 @@ double dwi_run_uniform_time(const struct dw_run *run, double *slack);
 /* Of linear modes, as the engine's. */
 enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 /* Walks the stretch from *offset in the present mode until its end (*guard = NULL) or a guard's crossing. */
-enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
+enum dw_status dwi_run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 /* The tangent over a part of the stretch; through an event: its begin, each reset at that instant, its end. */
-void run_tangent_move(struct dw_run *run, struct position from, struct doubled to);
-void run_tangent_event_begin(struct dw_run *run, const struct guard *guard);
-void run_tangent_reset(struct dw_run *run, const struct guard *guard);
-void run_tangent_event_end(struct dw_run *run);
+void dwi_run_tangent_move(struct dw_run *run, struct position from, struct doubled to);
+void dwi_run_tangent_event_begin(struct dw_run *run, const struct guard *guard);
+void dwi_run_tangent_reset(struct dw_run *run, const struct guard *guard);
+void dwi_run_tangent_event_end(struct dw_run *run);
 
 #endif

@@ -160,7 +160,7 @@ static bool newton_step(struct orbit *orbit, double *size)
     for (size_t i = 0; i < count; i++)
         step[i] = exact_sum(orbit->after[kept[i]], -orbit->state[kept[i]]);
     *size = 0;
-    if (!doubled_solve(matrix, step, count, 1))
+    if (!dwi_doubled_solve(matrix, step, count, 1))
         return false;
     for (size_t i = 0; i < count; i++) {
         orbit->state[kept[i]] += step[i].hi;
@@ -250,7 +250,7 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
         return status;
     go_on(orbit, mode);
     const size_t count = reduced_map(orbit, y, kept);
-    const double radius = count ? map_radius(y, count) : 0;
+    const double radius = count ? dwi_map_radius(y, count) : 0;
     if (!(radius <= 1 + (orbit->smooth ? DIFFERENCES : STABLE)))
         return dw_error_set(error, DW_NO, 0,
                             "no steady state: the orbit is unstable, a disturbance grows %.6g times each period", radius);
@@ -264,7 +264,7 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
         inverse[i * count + i].hi = 1;
     for (size_t i = 0; i < count * count; i++)
         matrix[i] = doubled_of(y[i]);
-    const bool solved = doubled_solve(matrix, inverse, count, count);
+    const bool solved = dwi_doubled_solve(matrix, inverse, count, count);
     for (int pass = 0; pass < 2; pass++) {
         for (size_t i = 0; i < count; i++)
             for (size_t j = 0; j < count; j++) {
@@ -273,7 +273,7 @@ static enum dw_status judge_orbit(struct orbit *orbit, struct dw_steady *steady,
                     sum += pass ? inverse[k * count + i].hi * inverse[k * count + j].hi : y[k * count + i] * y[k * count + j];
                 square[i * count + j] = sum;
             }
-        *(pass ? &inverse_size : &size) = count ? sqrt(fmax(symmetric_largest(square, count), 0)) : 0;
+        *(pass ? &inverse_size : &size) = count ? sqrt(fmax(dwi_symmetric_largest(square, count), 0)) : 0;
     }
     steady->condition = solved ? size * inverse_size : INFINITY;  /* unrun: rounding */
     return DW_OK;
@@ -353,13 +353,13 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
 enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
                                size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error)
 {
-    const bool smooth = modes->engine != &switched_engine;
+    const bool smooth = modes->engine != &dwi_switched_engine;
     if (!smooth && modes->count == 1 && modes->modes[0]->guard_count == 0) {
         bool drifting = false;
         for (size_t i = 0; i < modes->states; i++)
             drifting = drifting || modes->drifts[i];
         if (!drifting)
-            return system_steady(modes->modes[0]->system, time, input, modes->inputs, rows, state, steady, error);
+            return dwi_system_steady(modes->modes[0]->system, time, input, modes->inputs, rows, state, steady, error);
     }
     if (rows < 2 || !(time[rows - 1] > time[0]))
         return dw_error_set(error, DW_BAD_USE, 0, "a period needs two rows at least, and time must pass");

@@ -66,7 +66,7 @@ static void second_half(const struct dw_system *system, const double *block, dou
 static void double_form(const struct dw_system *system, const double *z, double *form, double *right)
 {
     const size_t both = system->states + system->inputs, width = system->width, size = width + 1;
-    double_multiply(right, form, z, size, size, size);
+    dwi_double_multiply(right, form, z, size, size, size);
     for (size_t i = 0; i < size; i++)
         for (size_t j = 0; j < size; j++) {
             double sum = 0;
@@ -127,7 +127,7 @@ enum dw_status dw_system_integrals(struct dw_system *system, const struct dw_int
         z[n + m + j] = over->end[j] - over->start[j];
     }
     z[size - 1] = 1;
-    status = !scratch ? dw_no_memory(error) : over->length > 0 ? chain_build(system, &chain, false, error) : DW_OK;
+    status = !scratch ? dw_no_memory(error) : over->length > 0 ? dwi_chain_build(system, &chain, false, error) : DW_OK;
     for (size_t k = 0; k < count && status == DW_OK; k++)
         integral[k] = over->length > 0 ? integrate(system, &chain, integrand[k], z, scratch) : 0;
     free(chain.high);

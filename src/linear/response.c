@@ -24,7 +24,7 @@ enum dw_status dw_system_response(const struct dw_system *system, size_t input, 
         matrix[(n + i) * size + i].hi = angular;
         x[i] = (struct doubled){ system->rate_high[i * both + n + input], system->rate_low[i * both + n + input] };
     }
-    const bool solved = doubled_solve(matrix, x, size, 1);
+    const bool solved = dwi_doubled_solve(matrix, x, size, 1);
     for (size_t k = 0; k < system->outputs && solved; k++) {
         const double *row = system->output + k * both;
         real[k] = row[n + input];
@@ -46,7 +46,7 @@ enum dw_status dw_system_rates(const struct dw_system *system, double *real, dou
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             scaled[i * n + j] = system->rate_high[i * both + j] * sqrt(system->weight[i] / system->weight[j]);
-    if (!matrix_eigenvalues(scaled, n, real, imaginary))  /* unrun: eigenvalues */
+    if (!dwi_matrix_eigenvalues(scaled, n, real, imaginary))  /* unrun: eigenvalues */
         return dw_error_set(error, DW_NO, 0, "the eigenvalues of the system were not found");
     for (size_t i = 1; i < n; i++)
         for (size_t j = i; j > 0 && hypot(real[j], imaginary[j]) < hypot(real[j - 1], imaginary[j - 1]); j--) {

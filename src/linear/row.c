@@ -43,8 +43,8 @@ static void look_for_curves(struct dw_run *run, double time, const struct node *
     curve->closes = false;
 }
 
-enum dw_status run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
-                        struct dw_error *error)
+enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
+                            struct dw_error *error)
 {
     if (run->options.integrand_count > 0 && kind != DW_ROW_BETWEEN && kind != DW_ROW_EXTREMUM) {
         const enum dw_status status = run->modes->engine->integrate(run, time, node, error);

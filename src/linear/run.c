@@ -215,7 +215,7 @@ static enum dw_status jump(struct dw_run *run, const double *input, struct dw_er
     run->stretch.flat = true;
     const enum dw_status status = settle(run, run->time, false, &tag, &changed, error);
     /* unrun: passed-on */
-    return status != DW_OK ? status : run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
+    return status != DW_OK ? status : dwi_run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
 }
 
 static enum dw_status check_input(const struct dw_run *run, double time, const double *input, struct dw_error *error)
@@ -270,8 +270,8 @@ static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, c
     if (status != DW_OK || (!changed && !event))
         return status;
     if (event && run->tangent)  /* unrun: jump-first */
-        run_tangent_event_end(run);
-    return run_give(run, time, &run->node, DW_ROW_AFTER, tag, error);
+        dwi_run_tangent_event_end(run);
+    return dwi_run_give(run, time, &run->node, DW_ROW_AFTER, tag, error);
 }
 
 /* Goes through the stretch from event to event. */
@@ -293,7 +293,7 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
         close = offset.hi - before <= INSTANT * length ? close + 1 : 0;
         const bool too_many = close > CHAIN_OF_MODES || events > EVENTS_MOST;  /* unrun: count */
         if (!too_many)
-            status = run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
+            status = dwi_run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
         if (status == DW_OK)
             status = change_mode(run, then, guard, too_many, error);
         if (status != DW_OK)  /* unrun: passed-on */
@@ -322,7 +322,7 @@ enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input,
         return status;
     run->time = time;
     set_node_input(run, input);
-    return run_give(run, time, &run->node, DW_ROW_INPUT, 0, error);
+    return dwi_run_give(run, time, &run->node, DW_ROW_INPUT, 0, error);
 }
 
 enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error)
@@ -331,7 +331,7 @@ enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error)
     enum dw_status status = DW_OK;
     while (!status && run->options.uniform > 0 && (time = dwi_run_uniform_time(run, &slack)) <= run->time + slack) {
         run->uniform_next++;
-        status = run_give(run, time, &run->node, DW_ROW_BETWEEN, 0, error);
+        status = dwi_run_give(run, time, &run->node, DW_ROW_BETWEEN, 0, error);
     }
     return status;
 }

@@ -48,7 +48,7 @@ static bool bracket(const struct walk *w, size_t k, double *low, double *high)
     *high = 1;
     if (!w->near[k])
         return false;
-    const bool turns = cubic_turns(cubic, at) == 1;
+    const bool turns = dwi_cubic_turns(cubic, at) == 1;
     if (turns && cubic_bend(cubic, at[0]) < 0)
         *low = at[0];
     if (below || !turns || *low > 0)  /* unrun: rounding */
@@ -100,14 +100,14 @@ static const struct guard *first_crossing(const struct walk *w, struct found *fo
 static void set_node(const struct dw_run *run, double offset, const double *state, struct node *node)
 {
     memcpy(node->high, state, run->modes->states * sizeof *state);
-    step_input(run, offset, node->high + run->modes->states);
+    dwi_step_input(run, offset, node->high + run->modes->states);
 }
 
 static enum dw_status give(struct walk *w, double offset, const double *state, enum dw_row_kind kind, struct dw_error *error)
 {
     struct node node;
     set_node(w->run, offset, state, &node);
-    return run_give(w->run, lesser(w->run->time + offset, w->run->goal_time), &node, kind, 0, error);
+    return dwi_run_give(w->run, lesser(w->run->time + offset, w->run->goal_time), &node, kind, 0, error);
 }
 
 /* Gives the uniform rows from the step's start up to, not with, an instant. */
@@ -118,10 +118,10 @@ static enum dw_status give_uniform(struct walk *w, double instant, struct dw_err
     while ((time = dwi_run_uniform_time(run, &slack)) < instant - slack) {
         const double offset = larger(time - run->time, w->from->offset);
         struct node node;
-        step_carry(run, w->from, offset - w->from->offset, stage, state);
+        dwi_step_carry(run, w->from, offset - w->from->offset, stage, state);
         set_node(run, offset, state, &node);
         run->uniform_next++;
-        const enum dw_status status = run_give(run, time, &node, DW_ROW_BETWEEN, 0, error);
+        const enum dw_status status = dwi_run_give(run, time, &node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)
             return status;
     }
@@ -134,7 +134,7 @@ static enum dw_status give_lines(struct walk *w, double end, struct dw_error *er
     const struct crossing crossing = { .begin = w->from->offset, .length = w->length, .bend = w->bend, .chord = w->chord,
                                        .outputs = w->outputs };
     const double slack = 4 * DBL_EPSILON * fabs(w->run->goal_time), least = larger(slack, SHORTEST * w->run->stretch.length);
-    for (double reach; (reach = line_reach(&w->line, &crossing, end)) < end; line_begin(&w->line, reach, crossing.outputs)) {
+    for (double reach; (reach = dwi_line_reach(&w->line, &crossing, end)) < end; dwi_line_begin(&w->line, reach, crossing.outputs)) {
         double state[DW_STATES];
         reach = larger(reach, w->line.from + least);
         if (reach >= end - slack)
@@ -144,7 +144,7 @@ static enum dw_status give_lines(struct walk *w, double end, struct dw_error *er
         if (status != DW_OK)
             return status;
     }
-    line_pass(&w->line, &crossing, end);
+    dwi_line_pass(&w->line, &crossing, end);
     return DW_OK;
 }
 
@@ -157,7 +157,7 @@ static bool find_extremum(const struct walk *w, size_t j, double limit, bool nex
     const struct cubic *cubic = w->cubic + k;
     const double end = (limit - w->from->offset) / w->length, close = INSTANT * w->run->stretch.length / w->length;
     double at[2];
-    if (cubic_turns(cubic, at) != 1)
+    if (dwi_cubic_turns(cubic, at) != 1)
         return false;
     double share = at[0], before = INFINITY;
     struct knot knot;
@@ -203,7 +203,7 @@ static enum dw_status give_lined(struct walk *w, double limit, const struct foun
             status = give(w, extrema[i].offset, extrema[i].state, DW_ROW_EXTREMUM, error);
         if (status != DW_OK)
             return status;
-        line_begin(&w->line, extrema[i].offset, w->outputs);
+        dwi_line_begin(&w->line, extrema[i].offset, w->outputs);
     }
     return give_lines(w, limit, error);
 }
@@ -215,9 +215,9 @@ static void go_inside_segment(void *of, const struct segment *segment, double of
     double stage[STAGES][DW_STATES], state[DW_STATES];
     struct knot from = { .offset = segment->begin };
     memcpy(from.state, segment->node.high, run->modes->states * sizeof(double));
-    knot_place(run, &from);
-    knot_rate(run, &from);
-    step_carry(run, &from, offset - segment->begin, stage, state);
+    dwi_knot_place(run, &from);
+    dwi_knot_rate(run, &from);
+    dwi_step_carry(run, &from, offset - segment->begin, stage, state);
     set_node(run, offset, state, node);
 }
 
@@ -271,13 +271,13 @@ static void begin(struct walk *w, struct dw_run *run, double offset)
     w->to = w->knots + 1;
     w->from->offset = offset;
     memcpy(w->from->state, run->node.high, run->modes->states * sizeof(double));
-    knot_place(run, w->from);
-    knot_rate(run, w->from);
-    const double span = knot_span(run, w->from, lesser(*hint, run->stretch.length));
+    dwi_knot_place(run, w->from);
+    dwi_knot_rate(run, w->from);
+    const double span = dwi_knot_span(run, w->from, lesser(*hint, run->stretch.length));
     if (*hint == INFINITY)
         *hint = 4 * span;  /* a first step moves a state by a sixteenth of its natural size */
-    knot_curves(run, w->from, w->outputs > 0, span);
-    line_begin(&w->line, offset, w->outputs);
+    dwi_knot_curves(run, w->from, w->outputs > 0, span);
+    dwi_line_begin(&w->line, offset, w->outputs);
     w->curve = w->outputs > 0 ? run->curve : NULL;
     if (w->curve)
         dwi_curve_begin(run, offset);
@@ -286,7 +286,7 @@ static void begin(struct walk *w, struct dw_run *run, double offset)
         w->chord[j] = run->options.accuracy * run->modes->scale[j] * 15 / 16;
 }
 
-enum dw_status smooth_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
+enum dw_status dwi_smooth_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
 {
     struct walk w;
     *guard = NULL;

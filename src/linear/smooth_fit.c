@@ -36,10 +36,10 @@ void dwi_walk_inside(const struct walk *w, double s, struct knot *knot)
 {
     double stage[STAGES][DW_STATES];
     knot->offset = w->from->offset + s * w->length;
-    step_carry(w->run, w->from, s * w->length, stage, knot->state);
-    knot_place(w->run, knot);
-    knot_rate(w->run, knot);
-    knot_curves(w->run, knot, w->outputs > 0, knot_span(w->run, knot, w->length));
+    dwi_step_carry(w->run, w->from, s * w->length, stage, knot->state);
+    dwi_knot_place(w->run, knot);
+    dwi_knot_rate(w->run, knot);
+    dwi_knot_curves(w->run, knot, w->outputs > 0, dwi_knot_span(w->run, knot, w->length));
 }
 
 /* Curves at a share of the step. */
@@ -47,8 +47,8 @@ static void look_inside(const struct walk *w, double s, struct knot *knot)
 {
     knot->offset = w->from->offset + s * w->length;
     dwi_walk_state_at(w, s, knot->state);
-    knot_place(w->run, knot);
-    knot_curves(w->run, knot, w->outputs > 0, 0);
+    dwi_knot_place(w->run, knot);
+    dwi_knot_curves(w->run, knot, w->outputs > 0, 0);
 }
 
 /* Cubics of the curves over the step just made, and how they miss what is seen at its half, and at a place where an error that is
@@ -71,7 +71,7 @@ static void fit_curves(struct walk *w)
 static bool turns_twice(const struct cubic *cubic, double flat)
 {
     double at[2];
-    return cubic_turns(cubic, at) == 2 && fabs(cubic_at(cubic, at[0]) - cubic_at(cubic, at[1])) > flat;
+    return dwi_cubic_turns(cubic, at) == 2 && fabs(cubic_at(cubic, at[0]) - cubic_at(cubic, at[1])) > flat;
 }
 
 double dwi_walk_flat(const struct walk *w, size_t j)
@@ -151,15 +151,15 @@ static double curves_miss(struct walk *w)
 static double try_step(struct walk *w)
 {
     struct dw_run *run = w->run;
-    step_carry(run, w->from, w->length, w->stage, w->to->state);
-    knot_place(run, w->to);
-    knot_rate(run, w->to);
+    dwi_step_carry(run, w->from, w->length, w->stage, w->to->state);
+    dwi_knot_place(run, w->to);
+    dwi_knot_rate(run, w->to);
     memcpy(w->stage[STAGES - 1], w->to->rate, run->modes->states * sizeof(double));
-    const double error = step_error(run, w->from, w->length, w->stage);
+    const double error = dwi_step_error(run, w->from, w->length, w->stage);
     if (!(error <= 1) || w->guards + w->outputs == 0)
         return error;
-    step_bulge(run, w->length, w->stage, w->state_bulge);
-    knot_curves(run, w->to, w->outputs > 0, knot_span(run, w->to, w->length));
+    dwi_step_bulge(run, w->length, w->stage, w->state_bulge);
+    dwi_knot_curves(run, w->to, w->outputs > 0, dwi_knot_span(run, w->to, w->length));
     const double miss = curves_miss(w);
     return not_less(error, miss * sqrt(sqrt(miss)));  /* the cubics err by the fourth power of the length */
 }

@@ -21,25 +21,25 @@ struct knot {
 };
 
 /* Input at an offset of the interval. */
-void step_input(const struct dw_run *run, double offset, double *input);
+void dwi_step_input(const struct dw_run *run, double offset, double *input);
 /* Sets time and input of a knot from its offset; then its rate from these and its state. */
-void knot_place(const struct dw_run *run, struct knot *knot);
-void knot_rate(const struct dw_run *run, struct knot *knot);
+void dwi_knot_place(const struct dw_run *run, struct knot *knot);
+void dwi_knot_rate(const struct dw_run *run, struct knot *knot);
 /* Sets its curves, and from its rate their slopes along the trajectory; values alone where `span` is 0.
  *   outputs  those are curves, too
- *   span     s, how far apart to look for slopes: knot_span */
-void knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, double span);
+ *   span     s, how far apart to look for slopes: dwi_knot_span */
+void dwi_knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, double span);
 /* A part of `most`, or of the time in which a state moves by its natural size, whichever is less. */
-double knot_span(const struct dw_run *run, const struct knot *knot, double most);
+double dwi_knot_span(const struct dw_run *run, const struct knot *knot, double most);
 
 /* Carries a knot's state by a length: stages 0 (which is the knot's rate) to 5 are set, and the state after.
  *   stage   out, [STAGES][DW_STATES] */
-void step_carry(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES], double *after);
+void dwi_step_carry(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES], double *after);
 /* Of a step whose last stage is the rate at its end: the largest estimated error, in units of what is allowed. */
-double step_error(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES]);
+double dwi_step_error(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES]);
 /* How the solution bulges from the cubics of its states: x = cubic + s^2 (1 - s)^2 bulge.
  *   bulge   out, [states] */
-void step_bulge(const struct dw_run *run, double length, double stage[STAGES][DW_STATES], double *bulge);
+void dwi_step_bulge(const struct dw_run *run, double length, double stage[STAGES][DW_STATES], double *bulge);
 
 /* A step under way. */
 struct walk {
@@ -72,6 +72,6 @@ void dwi_walk_inside(const struct walk *walk, double share, struct knot *knot);
 void dwi_walk_set_limits(struct walk *walk);
 
 /* Walks the stretch, as an engine does. */
-enum dw_status smooth_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
+enum dw_status dwi_smooth_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 
 #endif

@@ -35,7 +35,7 @@ static enum dw_status find_chain(struct period_map *map, double length, const st
     free(place->low);
     *place = (struct chain){ .length = length };
     *chain = place;
-    return chain_build(map->system, place, true, error);
+    return dwi_chain_build(map->system, place, true, error);
 }
 
 /* Composes the map with one more stretch: Y <- Y2 + Y + Y2 Y, g <- g2 + g + Y2 g. */
@@ -53,7 +53,7 @@ static enum dw_status append_stretch(struct period_map *map, const double *start
         memcpy(map->joint + i * (n + 1), map->y + i * n, n * sizeof *map->y);
         map->joint[i * (n + 1) + n] = map->g[i];
     }
-    doubled_multiply(map->product, map->rows, map->joint, n, n, n + 1);
+    dwi_doubled_multiply(map->product, map->rows, map->joint, n, n, n + 1);
     for (size_t i = 0; i < n; i++) {
         const struct doubled *added = map->product + i * (n + 1);
         for (size_t j = 0; j < n; j++)
@@ -83,7 +83,7 @@ static double energy_size(const struct dw_system *system, const struct doubled *
                 sum += system->weight[k] * matrix[k * n + i].hi * matrix[k * n + j].hi;
             square[i * n + j] = sum / sqrt(system->weight[i] * system->weight[j]);
         }
-    return sqrt(fmax(symmetric_largest(square, n), 0));
+    return sqrt(fmax(dwi_symmetric_largest(square, n), 0));
 }
 
 /* An undamped rate on harmonic >= 1 of the period, where Y itself is nearly singular; 0: none. */
@@ -104,10 +104,10 @@ static double blocked_harmonic(const struct dw_system *system, double period, do
     return 0;
 }
 
-double map_radius(const double *y, size_t n)
+double dwi_map_radius(const double *y, size_t n)
 {
     double real[DW_STATES], imaginary[DW_STATES], radius = 0;
-    if (!matrix_eigenvalues(y, n, real, imaginary))  /* unrun: eigenvalues */
+    if (!dwi_matrix_eigenvalues(y, n, real, imaginary))  /* unrun: eigenvalues */
         return NAN;
     for (size_t i = 0; i < n; i++)
         radius = fmax(radius, hypot(1 + real[i], imaginary[i]));
@@ -127,7 +127,7 @@ static void scaled_map(const struct period_map *map, double *y)
 static double smallest_eigenvalue(const double *y, size_t n)
 {
     double real[DW_STATES], imaginary[DW_STATES], least = INFINITY;
-    if (!matrix_eigenvalues(y, n, real, imaginary))  /* unrun: eigenvalues */
+    if (!dwi_matrix_eigenvalues(y, n, real, imaginary))  /* unrun: eigenvalues */
         return NAN;
     for (size_t i = 0; i < n; i++)
         least = fmin(least, hypot(real[i], imaginary[i]));
@@ -153,7 +153,7 @@ static enum dw_status solve_map(struct period_map *map, double period, double *s
         map->joint[i * columns + i].hi = 1;
         map->joint[i * columns + n] = doubled_minus(map->g[i]);
     }
-    bool solved = doubled_solve(map->y, map->joint, n, columns);
+    bool solved = dwi_doubled_solve(map->y, map->joint, n, columns);
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             map->rows[i * n + j] = map->joint[i * columns + j];
@@ -166,7 +166,7 @@ static enum dw_status solve_map(struct period_map *map, double period, double *s
         state[i] = doubled_value(map->joint[i * columns + n]);
     if (steady) {
         steady->condition = largest * inverse;
-        steady->radius = map_radius(y, n);
+        steady->radius = dwi_map_radius(y, n);
         steady->lasting = !(steady->radius < 1 - LASTING);
     }
     return DW_OK;
@@ -187,8 +187,8 @@ static enum dw_status check_rows(const double *time, const double *input, size_t
     return DW_OK;
 }
 
-enum dw_status system_steady(struct dw_system *system, const double *time, const double *input, size_t inputs,
-                             size_t rows, double *state, struct dw_steady *steady, struct dw_error *error)
+enum dw_status dwi_system_steady(struct dw_system *system, const double *time, const double *input, size_t inputs,
+                                 size_t rows, double *state, struct dw_steady *steady, struct dw_error *error)
 {
     const size_t n = system->states, m = system->inputs;
     enum dw_status status = check_rows(time, input, rows, inputs, error);
@@ -225,5 +225,5 @@ enum dw_status system_steady(struct dw_system *system, const double *time, const
 enum dw_status dw_system_steady(struct dw_system *system, const double *time, const double *input, size_t rows,
                                 double *state, struct dw_steady *steady, struct dw_error *error)
 {
-    return system_steady(system, time, input, system->inputs, rows, state, steady, error);
+    return dwi_system_steady(system, time, input, system->inputs, rows, state, steady, error);
 }

@@ -32,7 +32,7 @@ static inline double weigh(const double *by, unsigned count, double stage[STAGES
     return sum;
 }
 
-void step_input(const struct dw_run *run, double offset, double *input)
+void dwi_step_input(const struct dw_run *run, double offset, double *input)
 {
     for (size_t j = 0; j < run->modes->inputs; j++)
         input[j] = run->input[j] + run->stretch.slope[j].hi * offset;
@@ -42,7 +42,7 @@ static void rate_at(const struct dw_run *run, double offset, const double *state
 {
     const struct dw_equations *equations = &run->modes->equations;
     double input[DW_INPUTS];
-    step_input(run, offset, input);
+    dwi_step_input(run, offset, input);
     equations->rate(equations->of, run->mode, run->time + offset, state, input, rate);
 }
 
@@ -56,7 +56,7 @@ static inline void add_stage(const struct dw_run *run, const struct knot *from, 
         rate_at(run, from->offset + instant[k] * length, after, stage[k]);
 }
 
-void step_carry(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES], double *after)
+void dwi_step_carry(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES], double *after)
 {
     memcpy(stage[0], from->rate, run->modes->states * sizeof *after);
     add_stage(run, from, length, 1, stage, after);
@@ -67,7 +67,7 @@ void step_carry(const struct dw_run *run, const struct knot *from, double length
     add_stage(run, from, length, 6, stage, after);
 }
 
-double step_error(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES])
+double dwi_step_error(const struct dw_run *run, const struct knot *from, double length, double stage[STAGES][DW_STATES])
 {
     const struct dw_equations *equations = &run->modes->equations;
     double most = 0;
@@ -79,26 +79,26 @@ double step_error(const struct dw_run *run, const struct knot *from, double leng
     return most;
 }
 
-void step_bulge(const struct dw_run *run, double length, double stage[STAGES][DW_STATES], double *bulge)
+void dwi_step_bulge(const struct dw_run *run, double length, double stage[STAGES][DW_STATES], double *bulge)
 {
     for (size_t i = 0; i < run->modes->states; i++)
         bulge[i] = length * weigh(extension, STAGES, stage, i);
 }
 
-void knot_place(const struct dw_run *run, struct knot *knot)
+void dwi_knot_place(const struct dw_run *run, struct knot *knot)
 {
     knot->time = run->time + knot->offset;
-    step_input(run, knot->offset, knot->input);
+    dwi_step_input(run, knot->offset, knot->input);
 }
 
-void knot_rate(const struct dw_run *run, struct knot *knot)
+void dwi_knot_rate(const struct dw_run *run, struct knot *knot)
 {
     const struct dw_equations *equations = &run->modes->equations;
     equations->rate(equations->of, run->mode, knot->time, knot->state, knot->input, knot->rate);
 }
 
 /* It is a power of two and at least an ulp of the time, so that what is added to the time is what is meant. */
-double knot_span(const struct dw_run *run, const struct knot *knot, double most)
+double dwi_knot_span(const struct dw_run *run, const struct knot *knot, double most)
 {
     const double *scale = run->modes->equations.state_scale;
     for (size_t i = 0; i < run->modes->states; i++) {
@@ -119,7 +119,7 @@ static void look(const struct dw_run *run, struct knot *knot, size_t guards, siz
 }
 
 /* Slopes are central differences of order 4 along the trajectory's direction, (1, x', u'): (2.19). */
-void knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, double span)
+void dwi_knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, double span)
 {
     static const int place[] = { -2, -1, 1, 2 }, factor[] = { 1, -8, 8, -1 };
     const size_t guards = present_mode(run)->guard_count, others = outputs ? run->modes->outputs : 0;
@@ -141,7 +141,7 @@ void knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, doub
     }
 }
 
-unsigned cubic_turns(const struct cubic *cubic, double at[2])
+unsigned dwi_cubic_turns(const struct cubic *cubic, double at[2])
 {
     const double a = 3 * cubic->c[3], b = 2 * cubic->c[2], c = cubic->c[1], square = b * b - 4 * a * c;
     unsigned count = 0;

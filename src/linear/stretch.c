@@ -3,11 +3,11 @@
 #include "linear/system_inner.h"
 #include <string.h>
 
-enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
-                           double length, double slack, struct dw_error *error)
+enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
+                               double length, double slack, struct dw_error *error)
 {
     struct chain *chain = NULL;
-    const enum dw_status status = system_chain(system, length, slack, &chain, error);
+    const enum dw_status status = dwi_system_chain(system, length, slack, &chain, error);
     if (status != DW_OK)
         return status;
     stretch->system = system;
@@ -17,7 +17,7 @@ enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, co
     stretch->count = (uint64_t)1 << chain->levels;
     stretch->tail = length - chain->length;
     if (length < chain->length && chain->length - length > stretch->unit / 2) {
-        const struct position end_position = stretch_seek(stretch, doubled_of(length));
+        const struct position end_position = dwi_stretch_seek(stretch, doubled_of(length));
         stretch->count = end_position.index;
         stretch->tail = end_position.rest;
     }
@@ -59,7 +59,7 @@ static struct position seek_far(const struct stretch *stretch, struct doubled of
     return (struct position){ index, fmax(rest, 0) };
 }
 
-struct position stretch_seek(const struct stretch *stretch, struct doubled offset)
+struct position dwi_stretch_seek(const struct stretch *stretch, struct doubled offset)
 {
     if (offset.hi == 0 && offset.lo == 0)  /* unrun: rounding */
         return (struct position){ 0, 0 };
@@ -78,7 +78,7 @@ struct position stretch_seek(const struct stretch *stretch, struct doubled offse
     return (struct position){ (uint64_t)fmax(index, 0), fmax(rest.hi, 0) };
 }
 
-struct doubled stretch_offset(const struct stretch *stretch, struct position position)
+struct doubled dwi_stretch_offset(const struct stretch *stretch, struct position position)
 {
     /* an index may have more than 53 bits */
     const double upper = (double)(position.index >> 32) * 0x1p32, lower = (double)(position.index & 0xffffffffu);
@@ -86,13 +86,13 @@ struct doubled stretch_offset(const struct stretch *stretch, struct position pos
     return position.rest == 0 ? grid : doubled_sum(grid, doubled_of(position.rest));
 }
 
-bool stretch_at_end(const struct stretch *stretch, struct position position)
+bool dwi_stretch_at_end(const struct stretch *stretch, struct position position)
 {
     return position.index > stretch->count ||  /* unrun: rounding */
            (position.index == stretch->count && (stretch->tail < 0 ? position.rest != 0 : position.rest >= stretch->tail));
 }
 
-unsigned stretch_cell(const struct stretch *stretch, struct position position, double *length)
+unsigned dwi_stretch_cell(const struct stretch *stretch, struct position position, double *length)
 {
     const unsigned levels = stretch->chain->levels;
     if (position.index == stretch->count) {
@@ -112,7 +112,7 @@ unsigned stretch_cell(const struct stretch *stretch, struct position position, d
     return levels - up;
 }
 
-void stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node)
+void dwi_stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node)
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs;
     double *high = node->high + n, *low = node->low + n;
@@ -122,7 +122,7 @@ void stretch_input(const struct stretch *stretch, struct position position, doub
         memset(low, 0, 2 * m * sizeof *low);
         return;
     }
-    const struct doubled offset = stretch_offset(stretch, position);
+    const struct doubled offset = dwi_stretch_offset(stretch, position);
     for (size_t j = 0; j < m; j++) {
         const struct doubled rise = doubled_product(stretch->slope[j], offset);
         const struct doubled here = doubled_sum(doubled_of(stretch->start[j]), rise);
@@ -220,7 +220,7 @@ static void step_by_series(const struct stretch *stretch, double length, struct 
     memcpy(term_low, node->low, both * sizeof *term_low);
     double bound = 1;
     for (unsigned k = 1; k == 1 || bound > 0x1p-108; k++) {
-        block_apply(system->rate_high, system->rate_low, n, both, term_high, term_low, next_high, next_low);
+        dwi_block_apply(system->rate_high, system->rate_low, n, both, term_high, term_low, next_high, next_low);
         scale_doubled(next_high, next_low, n, doubled_quotient(doubled_of(length), doubled_of(k)));
         memcpy(term_low, next_low, n * sizeof *term_low);
         memcpy(term_high, next_high, n * sizeof *term_high);
@@ -234,7 +234,7 @@ static void step_by_series(const struct stretch *stretch, double length, struct 
     }
 }
 
-void stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node)
+void dwi_stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node)
 {
     const struct chain *chain = stretch->chain;
     const size_t n = stretch->system->states, width = stretch->system->width;
@@ -245,19 +245,19 @@ void stretch_step(const struct stretch *stretch, unsigned level, double length, 
     double high[DW_STATES], low[DW_STATES];
     const size_t at = level * n * width;
     if (!chain->low && !stretch->flat) {
-        block_apply(chain->high + at, NULL, n, width, node->high, NULL, high, NULL);
+        dwi_block_apply(chain->high + at, NULL, n, width, node->high, NULL, high, NULL);
         add_state(node, n, high, NULL);
     } else if (!chain->low) {
         square_apply(chain->high + at, n, width, 1, node->high, high);
         add_inputs(stretch, chain->high + at + n, width, 1, node->high + n, high);
         add_state(node, n, high, NULL);
     } else {
-        block_apply(chain->high + at, chain->low + at, n, width, node->high, node->low, high, low);
+        dwi_block_apply(chain->high + at, chain->low + at, n, width, node->high, node->low, high, low);
         add_state(node, n, high, low);
     }
 }
 
-struct position stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length)
+struct position dwi_stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length)
 {
     const unsigned levels = stretch->chain->levels;
     if (level <= levels) {
@@ -265,7 +265,7 @@ struct position stretch_after(const struct stretch *stretch, struct position pos
         return position;
     }
     double most = 0;
-    stretch_cell(stretch, position, &most);
+    dwi_stretch_cell(stretch, position, &most);
     if (position.rest == 0 && position.index < stretch->count)
         most = stretch->unit;  /* a piece of a unit that begins on the grid */
     if (length != most) {
@@ -279,21 +279,21 @@ struct position stretch_after(const struct stretch *stretch, struct position pos
     return position;
 }
 
-void stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
-                  struct node *node)
+void dwi_stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
+                      struct node *node)
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs;
-    const struct position goal = stretch_seek(stretch, offset);
+    const struct position goal = dwi_stretch_seek(stretch, offset);
     if (homogeneous) {
         memset(node->high + n, 0, 2 * m * sizeof *node->high);
         memset(node->low + n, 0, 2 * m * sizeof *node->low);
     }
     for (;;) {
         double length = 0;
-        unsigned level = stretch_cell(stretch, *position, &length);
+        unsigned level = dwi_stretch_cell(stretch, *position, &length);
         const unsigned levels = stretch->chain->levels;
         if (position->index >= goal.index || position->index == stretch->count) {  /* unrun: rounding */
-            const struct doubled here = stretch_offset(stretch, *position);
+            const struct doubled here = dwi_stretch_offset(stretch, *position);
             length = doubled_value(doubled_difference(offset, here));
             if (!(length > 0) && position->index != stretch->count)
                 return;
@@ -307,14 +307,14 @@ void stretch_move(const struct stretch *stretch, struct position *position, stru
         if (length == 0)
             return;
         if (!homogeneous)
-            stretch_input(stretch, *position, length, node);
-        stretch_step(stretch, level, length, node);
+            dwi_stretch_input(stretch, *position, length, node);
+        dwi_stretch_step(stretch, level, length, node);
         const bool last = position->index >= goal.index || position->index == stretch->count;  /* unrun: rounding */
         if (last) {
             position->rest += length;
             return;
         }
-        *position = stretch_after(stretch, *position, level, length);
+        *position = dwi_stretch_after(stretch, *position, level, length);
     }
 }
 
@@ -372,18 +372,18 @@ static inline bool advance_quickly(struct dw_system *system, double *state, cons
     return false;
 }
 
-void stretch_finish(const struct stretch *stretch, struct position position, struct node *node)
+void dwi_stretch_finish(const struct stretch *stretch, struct position position, struct node *node)
 {
-    while (!stretch_at_end(stretch, position)) {
+    while (!dwi_stretch_at_end(stretch, position)) {
         double length = 0;
-        const unsigned level = stretch_cell(stretch, position, &length);
+        const unsigned level = dwi_stretch_cell(stretch, position, &length);
         if (!stretch->flat)
-            stretch_input(stretch, position, length, node);
-        stretch_step(stretch, level, length, node);
-        position = stretch_after(stretch, position, level, length);
+            dwi_stretch_input(stretch, position, length, node);
+        dwi_stretch_step(stretch, level, length, node);
+        position = dwi_stretch_after(stretch, position, level, length);
     }
     if (!stretch->flat)
-        stretch_input(stretch, position, 0, node);
+        dwi_stretch_input(stretch, position, 0, node);
 }
 
 static enum dw_status advance_by_cells(struct dw_system *system, double *state, const double *start, const double *end,
@@ -391,14 +391,14 @@ static enum dw_status advance_by_cells(struct dw_system *system, double *state, 
 {
     const size_t n = system->states;
     struct stretch stretch;
-    const enum dw_status status = stretch_set(&stretch, system, start, end, length, slack, error);
+    const enum dw_status status = dwi_stretch_set(&stretch, system, start, end, length, slack, error);
     if (status != DW_OK)
         return status;
     struct node node;
     memcpy(node.high, state, n * sizeof *state);
     memset(node.low, 0, n * sizeof *node.low);
-    stretch_input(&stretch, (struct position){ 0, 0 }, 0, &node);
-    stretch_finish(&stretch, (struct position){ 0, 0 }, &node);
+    dwi_stretch_input(&stretch, (struct position){ 0, 0 }, 0, &node);
+    dwi_stretch_finish(&stretch, (struct position){ 0, 0 }, &node);
     for (size_t i = 0; i < n; i++)
         state[i] = node.high[i] + (stretch_doubled(&stretch) ? node.low[i] : 0);
     return DW_OK;

@@ -55,7 +55,7 @@ static struct dw_system *mode_system(const struct dw_modes *modes, const struct 
     const struct dw_matrices matrices = { .states = n, .inputs = m + 1, .outputs = p, .a = mode->a ? mode->a : zero,
                                           .b = b, .c = mode->c, .d = d, .a_low = mode->a_low, .b_low = b_low,
                                           .weight = modes->weighted ? modes->weight : NULL };
-    struct dw_system *system = system_new(&matrices, error);
+    struct dw_system *system = dwi_system_new(&matrices, error);
     free(b);
     return system;
 }
@@ -90,7 +90,7 @@ static void copy_guard(const struct dw_modes *modes, const struct dw_system *sys
     double *row = *memory;
     join(row, given->state, n, given->input, m, &given->offset, 1);
     *memory += width;
-    guard->value = functional_of(system, row, given->scale);
+    guard->value = dwi_functional_of(system, row, given->scale);
     find_alone(n, m, guard);
     guard->next = given->next;
     guard->tag = given->tag;
@@ -105,7 +105,7 @@ static enum dw_status copy_mode(struct dw_modes *modes, size_t i, const struct d
 {
     const size_t width = modes->states + modes->inputs + 1;
     size_t numbers = 0;
-    enum dw_status status = modes_check_guards(given->name, given->guard_count, error);
+    enum dw_status status = dwi_modes_check_guards(given->name, given->guard_count, error);
     for (size_t k = 0; k < given->guard_count && status == DW_OK; k++) {
         status = check_guard(modes, given, k, error);
         numbers += width + (given->guards[k].reset ? modes->states * width : 0);
@@ -127,7 +127,7 @@ static enum dw_status copy_mode(struct dw_modes *modes, size_t i, const struct d
     for (size_t k = 0; k < given->guard_count; k++)
         copy_guard(modes, mode->system, given->guards + k, mode->guards + k, &memory);
     for (size_t j = 0; j < modes->outputs; j++)
-        mode->outputs[j] = functional_of(mode->system, mode->system->output + j * width, modes->scale[j]);
+        mode->outputs[j] = dwi_functional_of(mode->system, mode->system->output + j * width, modes->scale[j]);
     return DW_OK;
 }
 
@@ -191,9 +191,9 @@ static const struct guard *broken_guard(const struct dw_run *run, double time, b
         stretch.system = mode->system;
         stretch.chain = &plain;
         if (!rates_known)
-            rates_at(&stretch, &run->node, ORDERS, &rates);
+            dwi_rates_at(&stretch, &run->node, ORDERS, &rates);
         rates_known = true;
-        slopes_at(&stretch, &run->node, &rates, &guard->value, &slopes);
+        dwi_slopes_at(&stretch, &run->node, &rates, &guard->value, &slopes);
         if (goes_down(&slopes))
             return guard;
     }
@@ -214,21 +214,21 @@ static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw
 {
     const double length = run->goal_time - run->time, slack = 4 * DBL_EPSILON * fabs(run->goal_time);
     const enum dw_status status =
-        stretch_set(&run->stretch, present_mode(run)->system, run->input, run->goal_input, length, slack, error);
+        dwi_stretch_set(&run->stretch, present_mode(run)->system, run->input, run->goal_input, length, slack, error);
     if (status == DW_OK)
-        stretch_input(&run->stretch, stretch_seek(&run->stretch, offset), 0, &run->node);
+        dwi_stretch_input(&run->stretch, dwi_stretch_seek(&run->stretch, offset), 0, &run->node);
     return status;
 }
 
 
 static enum dw_status walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
 {
-    const enum dw_status status = run_walk(run, offset, guard, error);
+    const enum dw_status status = dwi_run_walk(run, offset, guard, error);
     if (status != DW_OK || !*guard)  /* unrun: passed-on */
         return status;
     set_on_guard(*guard, run->modes->states, &run->node);
     if (run->tangent)
-        run_tangent_event_begin(run, *guard);
+        dwi_run_tangent_event_begin(run, *guard);
     return DW_OK;
 }
 
@@ -238,7 +238,7 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
     apply_reset(run, guard, &run->node);
     const enum dw_status status = dwi_run_set_mode(run, guard->next, error);
     if (status == DW_OK && run->tangent)
-        run_tangent_reset(run, guard);
+        dwi_run_tangent_reset(run, guard);
     return status;
 }
 
@@ -247,7 +247,7 @@ static void rate_along(const struct dw_run *run, const struct node *node, struct
 {
     const struct dw_system *system = present_mode(run)->system;
     const size_t n = system->states, both = n + system->inputs;
-    block_apply(system->rate_high, system->rate_low, n, both, node->high, node->low, rate->high, rate->low);
+    dwi_block_apply(system->rate_high, system->rate_low, n, both, node->high, node->low, rate->high, rate->low);
     for (size_t j = n; j < both; j++)
         rate->high[j] = run->stretch.slope[j - n].hi;
 }
@@ -295,20 +295,20 @@ static void look(const struct dw_run *run, double time, const struct node *node,
     }
 }
 
-const struct engine switched_engine = {
+const struct engine dwi_switched_engine = {
     .make = make_mode, .output = output, .look = look, .broken = broken_guard, .leave = leave, .enter = enter, .walk = walk,
     .integrate = dwi_run_integrate
 };
 
 struct dw_modes *dw_modes_new(const struct dw_modes_plan *plan, struct dw_error *error)
 {
-    if (modes_check_sizes(plan->mode_count, plan->states, plan->inputs, plan->outputs, error) != DW_OK ||
-        modes_check_scales("output", plan->scale, plan->outputs, error) != DW_OK)
+    if (dwi_modes_check_sizes(plan->mode_count, plan->states, plan->inputs, plan->outputs, error) != DW_OK ||
+        dwi_modes_check_scales("output", plan->scale, plan->outputs, error) != DW_OK)
         return NULL;
-    struct dw_modes *modes = modes_allocate(plan, error);
+    struct dw_modes *modes = dwi_modes_allocate(plan, error);
     if (!modes)
         return NULL;
-    modes->engine = &switched_engine;
+    modes->engine = &dwi_switched_engine;
     modes->make = plan->make;
     modes->of = plan->of;
     modes->weighted = plan->weight;

@@ -13,12 +13,12 @@ enum {
     EAGER = 8               /* so many lengths get a chain at once; later ones when they come a second time */
 };
 
-double energy_norm(const struct dw_system *system, const double *state)
+double dwi_energy_norm(const struct dw_system *system, const double *state)
 {
     return sqrt(energy_square(system, state));
 }
 
-double energy_dual(const struct dw_system *system, const double *functional)
+double dwi_energy_dual(const struct dw_system *system, const double *functional)
 {
     double sum = 0;
     for (size_t i = 0; i < system->states; i++)
@@ -78,7 +78,7 @@ static void measure_rates(struct dw_system *system)
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             symmetric[i * n + j] = (scaled[i * n + j] + scaled[j * n + i]) / 2;
-    const double growth = symmetric_largest(symmetric, n);
+    const double growth = dwi_symmetric_largest(symmetric, n);
     system->near = system->norm > 0 ? 1e-8 / system->norm : INFINITY;
     system->growth = growth > 16 * (double)n * DBL_EPSILON * system->norm ? growth : 0;
 }
@@ -120,7 +120,7 @@ static void side_by_side(double *out, const double *left, const double *right, s
     }
 }
 
-struct dw_system *system_new(const struct dw_matrices *given, struct dw_error *error)
+struct dw_system *dwi_system_new(const struct dw_matrices *given, struct dw_error *error)
 {
     if (check_matrices(given, error) != DW_OK)
         return NULL;
@@ -162,7 +162,7 @@ struct dw_system *dw_system_new(const struct dw_matrices *matrices, struct dw_er
         dw_error_set(error, DW_BAD_USE, 0, "%zu inputs: a system has up to %d", matrices->inputs, DW_INPUTS);
         return NULL;
     }
-    return system_new(matrices, error);
+    return dwi_system_new(matrices, error);
 }
 
 void dw_system_free(struct dw_system *system)
@@ -213,7 +213,7 @@ void dw_system_output(const struct dw_system *system, const double *state, const
 static enum dw_status add_chain(struct dw_system *system, double length, struct chain **chain, struct dw_error *error)
 {
     struct chain fresh = { .length = length };
-    const enum dw_status status = chain_build(system, &fresh, false, error);
+    const enum dw_status status = dwi_chain_build(system, &fresh, false, error);
     if (status != DW_OK)
         return status;
     struct chain *place = system->chains + system->chain_count;
@@ -274,8 +274,8 @@ static enum dw_status search_chain(struct dw_system *system, double length, doub
     return DW_OK;
 }
 
-enum dw_status system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
-                            struct dw_error *error)
+enum dw_status dwi_system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
+                                struct dw_error *error)
 {
     for (size_t i = 0; i < 2; i++)
         if (system->recent[i] && system->recent[i]->length == length) {

@@ -70,18 +70,18 @@ struct stretch {
 };
 
 /* Like dw_system_new, up to SYSTEM_INPUTS inputs. */
-struct dw_system *system_new(const struct dw_matrices *matrices, struct dw_error *error);
+struct dw_system *dwi_system_new(const struct dw_matrices *matrices, struct dw_error *error);
 
 /* A chain that covers the length: its own, one within the slack, or a longer one.
  *   returns  DW_OK; DW_BAD_USE: rates too fast for the length; DW_NO_MEMORY */
-enum dw_status system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
-                            struct dw_error *error);
+enum dw_status dwi_system_chain(struct dw_system *system, double length, double slack, struct chain **chain,
+                                struct dw_error *error);
 /* Fills high, low of a chain whose length is set; doubled: with low even where it is not stiff. */
-enum dw_status chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error);
+enum dw_status dwi_chain_build(const struct dw_system *system, struct chain *chain, bool doubled, struct dw_error *error);
 
 /* out = block . z for a block [rows x width]; low NULL: plain double, and out_low is left alone. */
-void block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
-                 const double *z_low, double *out_high, double *out_low);
+void dwi_block_apply(const double *high, const double *low, size_t rows, size_t width, const double *z_high,
+                     const double *z_low, double *out_high, double *out_low);
 
 /* out = factor * a z for a square block of n rows, so far apart, in plain double; out may not be z. Written out for few states,
  * since it is what the time goes into. */
@@ -111,33 +111,33 @@ static inline double energy_square(const struct dw_system *system, const double 
         sum += system->weight[i] * (state[i] * state[i]);
     return sum;
 }
-double energy_norm(const struct dw_system *system, const double *state);
-double energy_dual(const struct dw_system *system, const double *functional);
+double dwi_energy_norm(const struct dw_system *system, const double *state);
+double dwi_energy_dual(const struct dw_system *system, const double *functional);
 
-enum dw_status stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
-                           double length, double slack, struct dw_error *error);
+enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
+                               double length, double slack, struct dw_error *error);
 static inline bool stretch_doubled(const struct stretch *stretch)
 {
     return stretch->chain->low != NULL;
 }
-struct position stretch_seek(const struct stretch *stretch, struct doubled offset);
-struct doubled stretch_offset(const struct stretch *stretch, struct position position);
-bool stretch_at_end(const struct stretch *stretch, struct position position);
+struct position dwi_stretch_seek(const struct stretch *stretch, struct doubled offset);
+struct doubled dwi_stretch_offset(const struct stretch *stretch, struct position position);
+bool dwi_stretch_at_end(const struct stretch *stretch, struct position position);
 
 /* The longest cell that starts at a position: its level in the chain, or levels + 1 where only a series will do (off the
  * grid, or the tail); *length in s. */
-unsigned stretch_cell(const struct stretch *stretch, struct position position, double *length);
+unsigned dwi_stretch_cell(const struct stretch *stretch, struct position position, double *length);
 /* Sets the input part of a node. */
-void stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node);
+void dwi_stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node);
 /* Carries a node over one cell: a level of the chain, or beyond it a series over the length, at most a unit. The input part
  * must be set; only the state changes. */
-void stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node);
+void dwi_stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node);
 /* Position after that cell. */
-struct position stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length);
+struct position dwi_stretch_after(const struct stretch *stretch, struct position position, unsigned level, double length);
 /* Carries a node whose input part is set to the stretch's end, along the grid; the input part is then that end's. */
-void stretch_finish(const struct stretch *stretch, struct position position, struct node *node);
+void dwi_stretch_finish(const struct stretch *stretch, struct position position, struct node *node);
 /* Carries a node on by many cells to an offset from the stretch's start; homogeneous: with no input at all. */
-void stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
-                  struct node *node);
+void dwi_stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
+                      struct node *node);
 
 #endif

@@ -4,25 +4,25 @@
 #include "linear/modes_inner.h"
 #include <string.h>
 
-void run_tangent_move(struct dw_run *run, struct position from, struct doubled to)
+void dwi_run_tangent_move(struct dw_run *run, struct position from, struct doubled to)
 {
     for (size_t j = 0; j < run->modes->states; j++) {
         struct position position = from;
         struct node *column = run->tangent->column + j;
         if (!stretch_doubled(&run->stretch))
             memset(column->low, 0, sizeof column->low);
-        stretch_move(&run->stretch, &position, to, true, column);
+        dwi_stretch_move(&run->stretch, &position, to, true, column);
     }
 }
 
-void run_tangent_event_begin(struct dw_run *run, const struct guard *guard)
+void dwi_run_tangent_event_begin(struct dw_run *run, const struct guard *guard)
 {
     const size_t n = run->modes->states;
     struct tangent *tangent = run->tangent;
     struct rates rates;
     struct slopes slopes;
-    rates_at(&run->stretch, &run->node, ORDERS, &rates);
-    slopes_at(&run->stretch, &run->node, &rates, &guard->value, &slopes);
+    dwi_rates_at(&run->stretch, &run->node, ORDERS, &rates);
+    dwi_slopes_at(&run->stretch, &run->node, &rates, &guard->value, &slopes);
     const double falls = slopes.order[1];
     for (size_t j = 0; j < n; j++) {
         double change = 0;
@@ -51,7 +51,7 @@ static void reset_vector(const struct dw_run *run, const struct guard *guard, do
     memcpy(vector, out, n * sizeof *out);
 }
 
-void run_tangent_reset(struct dw_run *run, const struct guard *guard)
+void dwi_run_tangent_reset(struct dw_run *run, const struct guard *guard)
 {
     if (!guard->reset)
         return;
@@ -62,7 +62,7 @@ void run_tangent_reset(struct dw_run *run, const struct guard *guard)
     reset_vector(run, guard, run->tangent->rate, 1);
 }
 
-void run_tangent_event_end(struct dw_run *run)
+void dwi_run_tangent_event_end(struct dw_run *run)
 {
     const size_t n = run->modes->states;
     struct tangent *tangent = run->tangent;
@@ -71,7 +71,7 @@ void run_tangent_event_end(struct dw_run *run)
     struct rates rates;
     stretch.system = present_mode(run)->system;
     stretch.chain = &plain;
-    rates_at(&stretch, &run->node, ORDERS, &rates);
+    dwi_rates_at(&stretch, &run->node, ORDERS, &rates);
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             tangent->column[j].high[i] += (tangent->rate[i] + rates.order[1][i]) * tangent->shift[j];

@@ -40,12 +40,12 @@ static void look_wholly(const struct dw_run *run, const struct cell *cell, struc
     const struct mode *mode = present_mode(run);
     place->known = place->wholly = true;
     if (!place->carried)
-        rates_at(&run->stretch, &place->node, cell->orders, &place->rates);
+        dwi_rates_at(&run->stretch, &place->node, cell->orders, &place->rates);
     for (size_t k = 0; k < mode->guard_count; k++)
         if (!(run->stretch.flat && mode->guards[k].value.still))
-            slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
+            dwi_slopes_at(&run->stretch, &place->node, &place->rates, &mode->guards[k].value, place->guards + k);
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++)
-        slopes_at(&run->stretch, &place->node, &place->rates, mode->outputs + j, place->outputs + j);
+        dwi_slopes_at(&run->stretch, &place->node, &place->rates, mode->outputs + j, place->outputs + j);
 }
 
 /* Most guards are far from zero, and no more than this is needed to see it, unless one has been crossed before. */
@@ -58,7 +58,7 @@ static void look_around(const struct dw_run *run, const struct cell *cell, struc
     }
     place->known = true;
     place->wholly = false;
-    first_rate_at(&run->stretch, &place->node, &place->rates);
+    dwi_first_rate_at(&run->stretch, &place->node, &place->rates);
     for (size_t k = 0; k < mode->guard_count; k++)
         place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node);
 }
@@ -77,7 +77,7 @@ static bool judge_cell(const struct dw_run *run, struct cell *cell)
 {
     const struct mode *mode = present_mode(run);
     struct place *here = cell->here;
-    const double grown = growth_over(&run->stretch, cell->length);
+    const double grown = dwi_growth_over(&run->stretch, cell->length);
     for (size_t k = 0; k < mode->guard_count; k++) {
         const struct functional *guard = &mode->guards[k].value;
         cell->guards[k] = CLEAR;
@@ -86,14 +86,14 @@ static bool judge_cell(const struct dw_run *run, struct cell *cell)
             continue;
         if (!here->wholly)
             look_wholly(run, cell, here);
-        cell->guards[k] = judge_guard(&run->stretch, &here->rates, here->guards + k, guard, cell->length, grown);
+        cell->guards[k] = dwi_judge_guard(&run->stretch, &here->rates, here->guards + k, guard, cell->length, grown);
         if (cell->guards[k] == SPLIT)
             return false;
     }
     for (size_t j = 0; cell->rows && j < run->modes->outputs; j++) {
         const struct functional *output = mode->outputs + j;
-        cell->outputs[j] = judge_output(&run->stretch, &here->rates, here->outputs + j, output,
-                                        cell->chord[j], cell->length, grown, cell->bend + j);
+        cell->outputs[j] = dwi_judge_output(&run->stretch, &here->rates, here->outputs + j, output,
+                                            cell->chord[j], cell->length, grown, cell->bend + j);
         if (cell->outputs[j] == SPLIT)
             return false;
     }
@@ -121,7 +121,7 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
     const unsigned levels = stretch->chain->levels;
     struct node *next = &cell->next->node;
     double *hint = &run->hint[run->mode].length;
-    cell->level = stretch_cell(stretch, cell->position, &cell->length);
+    cell->level = dwi_stretch_cell(stretch, cell->position, &cell->length);
     if (judged && cell->length > 0) {
         if (!cell->here->known)
             look_around(run, cell, cell->here);
@@ -135,16 +135,16 @@ static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
             *hint = cell->length;
     }
     if (!stretch->flat)
-        stretch_input(stretch, cell->position, cell->length, &cell->here->node);
+        dwi_stretch_input(stretch, cell->position, cell->length, &cell->here->node);
     copy_node(stretch, next, &cell->here->node);
-    stretch_step(stretch, cell->level, cell->length, next);
-    cell->after = stretch_after(stretch, cell->position, cell->level, cell->length);
+    dwi_stretch_step(stretch, cell->level, cell->length, next);
+    cell->after = dwi_stretch_after(stretch, cell->position, cell->level, cell->length);
     if (!stretch->flat)
-        stretch_input(stretch, cell->after, 0, next);
-    cell->next->carried = judged && rates_need_carrying(stretch, cell->orders, cell->length);
+        dwi_stretch_input(stretch, cell->after, 0, next);
+    cell->next->carried = judged && dwi_rates_need_carrying(stretch, cell->orders, cell->length);
     if (cell->next->carried)
-        rates_carry(stretch, next, cell->here->carried ? &cell->here->rates : NULL, cell->orders, cell->level,
-                    cell->length, &cell->next->rates);
+        dwi_rates_carry(stretch, next, cell->here->carried ? &cell->here->rates : NULL, cell->orders, cell->level,
+                        cell->length, &cell->next->rates);
     if (cell->rows)
         look_around(run, cell, cell->next);
     else if (judged)
@@ -164,8 +164,8 @@ static const struct guard *first_crossing(const struct dw_run *run, const struct
             continue;
         struct row_found root;
         copy_node(&run->stretch, &root.node, &cell->here->node);
-        find_crossing(&run->stretch, cell->position, cell->level, cell->length, &guard->value, 0, 1, &root.offset,
-                      &root.node);
+        dwi_find_crossing(&run->stretch, cell->position, cell->level, cell->length, &guard->value, 0, 1, &root.offset,
+                          &root.node);
         if (!first || root.offset.hi < found->offset.hi) {
             first = guard;
             found->offset = root.offset;
@@ -191,7 +191,7 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
                          struct row_found *found, size_t *count)
 {
     const struct mode *mode = present_mode(run);
-    const double begin = stretch_offset(&run->stretch, cell->position).hi;
+    const double begin = dwi_stretch_offset(&run->stretch, cell->position).hi;
     *count = 0;
     for (size_t j = 0; j < run->modes->outputs; j++) {
         const int turn = turns(cell, j);
@@ -200,8 +200,8 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
         if (turn == 0)
             continue;
         copy_node(&run->stretch, &one->node, &cell->here->node);
-        find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one->offset,
-                      &one->node);
+        dwi_find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one->offset,
+                          &one->node);
         one->output = j;
         one->offset.hi = lesser(larger(one->offset.hi, begin), limit);
         if (one->offset.hi >= limit && row_there)
@@ -233,14 +233,14 @@ static void set_inside(const struct stretch *stretch, const struct node *start, 
                        struct inside *inside)
 {
     inside->start = start;
-    inside->begin = stretch_offset(stretch, position).hi;
+    inside->begin = dwi_stretch_offset(stretch, position).hi;
     inside->length = length;
     inside->series = stretch->system->norm * length <= SOLUTION_REACH;
     inside->position = position;
     inside->stretch = *stretch;
     copy_node(stretch, &inside->node, start);
     if (inside->series) {
-        cell_solution(stretch, start, length, &inside->solution);
+        dwi_cell_solution(stretch, start, length, &inside->solution);
         memset(inside->node.low, 0, stretch->system->states * sizeof inside->node.low[0]);
     } else if (seen) {
         inside->chain = *stretch->chain;
@@ -253,22 +253,22 @@ static void set_inside(const struct stretch *stretch, const struct node *start, 
 static void go_inside(const struct stretch *stretch, double offset, struct inside *inside)
 {
     if (inside->series) {
-        solution_at(&inside->solution, stretch->system->states, (offset - inside->begin) / inside->length, inside->node.high);
-        inside->position = stretch->flat ? inside->position : stretch_seek(stretch, doubled_of(offset));
+        dwi_solution_at(&inside->solution, stretch->system->states, (offset - inside->begin) / inside->length, inside->node.high);
+        inside->position = stretch->flat ? inside->position : dwi_stretch_seek(stretch, doubled_of(offset));
     } else {
-        stretch_move(&inside->stretch, &inside->position, doubled_of(offset), false, &inside->node);
+        dwi_stretch_move(&inside->stretch, &inside->position, doubled_of(offset), false, &inside->node);
     }
-    stretch_input(stretch, inside->position, 0, &inside->node);
+    dwi_stretch_input(stretch, inside->position, 0, &inside->node);
 }
 
 /* Without a series an offset is reached along the chain: one on its grid, at most a sixteenth of the line short of it, in few steps. */
 static double on_the_grid(const struct stretch *stretch, double from, double reach)
 {
-    uint64_t index = stretch_seek(stretch, doubled_of(reach)).index;
+    uint64_t index = dwi_stretch_seek(stretch, doubled_of(reach)).index;
     const double units = (reach - from) / (16 * stretch->unit);
     if (units >= 2)
         index &= ~(uint64_t)0 << (units < 0x1p62 ? ilogb(units) : 62);  /* unrun: size */
-    const double offset = stretch_offset(stretch, (struct position){ index, 0 }).hi;
+    const double offset = dwi_stretch_offset(stretch, (struct position){ index, 0 }).hi;
     return offset > from + (reach - from) / 2 ? offset : reach;
 }
 
@@ -276,11 +276,11 @@ static double on_the_grid(const struct stretch *stretch, double from, double rea
 static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double end, struct inside *inside,
                                  struct dw_error *error)
 {
-    const struct crossing crossing = { .begin = stretch_offset(&run->stretch, cell->position).hi, .length = cell->length,
+    const struct crossing crossing = { .begin = dwi_stretch_offset(&run->stretch, cell->position).hi, .length = cell->length,
                                        .bend = cell->bend, .chord = cell->chord, .outputs = run->modes->outputs };
     /* nothing is seen of less than a few ulp of the time, nor of a shorter part of the stretch than a cell may be */
     const double slack = 4 * DBL_EPSILON * fabs(run->goal_time), least = larger(slack, SHORTEST * run->stretch.length);
-    for (double reach; (reach = line_reach(&cell->line, &crossing, end)) < end; line_begin(&cell->line, reach, crossing.outputs)) {
+    for (double reach; (reach = dwi_line_reach(&cell->line, &crossing, end)) < end; dwi_line_begin(&cell->line, reach, crossing.outputs)) {
         reach = larger(reach, cell->line.from + least);
         if (reach >= end - slack)
             break;
@@ -289,11 +289,11 @@ static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double e
         if (!inside->start)
             set_inside(&run->stretch, &cell->here->node, cell->position, cell->length, true, inside);
         go_inside(&run->stretch, reach, inside);
-        const enum dw_status status = run_give(run, run->time + reach, &inside->node, DW_ROW_BETWEEN, 0, error);
+        const enum dw_status status = dwi_run_give(run, run->time + reach, &inside->node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)
             return status;
     }
-    line_pass(&cell->line, &crossing, end);
+    dwi_line_pass(&cell->line, &crossing, end);
     return DW_OK;
 }
 
@@ -305,10 +305,10 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
         const struct doubled offset = exact_sum(time, -run->time);
         struct node node = cell->here->node;
         struct position position = cell->position;
-        stretch_move(&run->stretch, &position, offset.hi > 0 ? offset : doubled_of(0), false, &node);
-        stretch_input(&run->stretch, position, 0, &node);
+        dwi_stretch_move(&run->stretch, &position, offset.hi > 0 ? offset : doubled_of(0), false, &node);
+        dwi_stretch_input(&run->stretch, position, 0, &node);
         run->uniform_next++;
-        const enum dw_status status = run_give(run, time, &node, DW_ROW_BETWEEN, 0, error);
+        const enum dw_status status = dwi_run_give(run, time, &node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)  /* unrun: passed-on */
             return status;
     }
@@ -325,10 +325,10 @@ static enum dw_status give_lined(struct dw_run *run, struct cell *cell, double l
         const struct row_found *extremum = extrema + i;
         enum dw_status status = give_lines(run, cell, extremum->offset.hi, &inside, error);
         if (status == DW_OK)
-            status = run_give(run, run->time + extremum->offset.hi, &extremum->node, DW_ROW_EXTREMUM, 0, error);
+            status = dwi_run_give(run, run->time + extremum->offset.hi, &extremum->node, DW_ROW_EXTREMUM, 0, error);
         if (status != DW_OK)
             return status;
-        line_begin(&cell->line, extremum->offset.hi, run->modes->outputs);
+        dwi_line_begin(&cell->line, extremum->offset.hi, run->modes->outputs);
     }
     return give_lines(run, cell, limit, &inside, error);
 }
@@ -356,7 +356,7 @@ static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double li
 {
     struct curves *curve = run->curve;
     struct segment *segment = dwi_curve_add(curve, cell->bend, run->modes->outputs);
-    segment->begin = stretch_offset(&run->stretch, cell->position).hi;
+    segment->begin = dwi_stretch_offset(&run->stretch, cell->position).hi;
     segment->length = cell->length;
     segment->position = cell->position;
     segment->node = cell->here->node;
@@ -381,7 +381,7 @@ static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double li
 static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double limit, const struct node *node, bool event,
                                 struct dw_error *error)
 {
-    const bool last = event || stretch_at_end(&run->stretch, cell->after);
+    const bool last = event || dwi_stretch_at_end(&run->stretch, cell->after);
     if (run->options.sink && run->options.uniform > 0)
         /* the stretch's end is asked by time: of lengths that share a chain, a cell may end ulps behind it */
         return give_uniform(run, cell, !event && last ? run->goal_time : run->time + limit, error);
@@ -412,18 +412,18 @@ static bool leap(struct dw_run *run, struct cell *cell)
     struct position position = cell->position;
     struct node *node = &cell->next->node;
     look_around(run, cell, cell->here);
-    cell->length = stretch->length - stretch_offset(stretch, position).hi;
+    cell->length = stretch->length - dwi_stretch_offset(stretch, position).hi;
     if (!judge_cell(run, cell))
         return false;
     copy_node(stretch, node, &cell->here->node);
     if (position.rest != 0 && !stretch_doubled(stretch) && stretch->system->norm * cell->length <= 1) {
         /* off the grid the rest is one series, sooner summed than climbed to and along */
         if (!stretch->flat)
-            stretch_input(stretch, position, cell->length, node);
-        stretch_step(stretch, stretch->chain->levels + 1, cell->length, node);
+            dwi_stretch_input(stretch, position, cell->length, node);
+        dwi_stretch_step(stretch, stretch->chain->levels + 1, cell->length, node);
         position = (struct position){ stretch->count, stretch->tail };
     }
-    stretch_finish(stretch, position, node);
+    dwi_stretch_finish(stretch, position, node);
     for (size_t k = 0; k < present_mode(run)->guard_count; k++) {
         const struct functional *guard = &present_mode(run)->guards[k].value;
         if (cell->guards[k] == ENDS_TELL && functional_at(guard, node) < -GRAZE * guard->scale)
@@ -433,17 +433,17 @@ static bool leap(struct dw_run *run, struct cell *cell)
     return true;
 }
 
-enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
+enum dw_status dwi_run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
 {
     const struct stretch *stretch = &run->stretch;
     struct cell cell;
-    cell.position = stretch_seek(stretch, *offset);
+    cell.position = dwi_stretch_seek(stretch, *offset);
     cell.here = cell.places;
     cell.next = cell.places + 1;
     copy_node(stretch, &cell.here->node, &run->node);
     cell.here->known = cell.here->carried = false;
     cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
-    line_begin(&cell.line, offset->hi, run->modes->outputs);
+    dwi_line_begin(&cell.line, offset->hi, run->modes->outputs);
     cell.orders = cell.rows && run->curve ? CURVE_ORDERS : ORDERS;
     for (size_t j = 0; j < run->modes->outputs; j++)
         cell.chord[j] = run->options.accuracy * present_mode(run)->outputs[j].scale;
@@ -459,20 +459,20 @@ enum dw_status run_walk(struct dw_run *run, struct doubled *offset, const struct
     /* a mode that ended by a guard will most likely do so again, and then its cells are needed */
     if (plain && !run->hint[run->mode].crossed && leap(run, &cell))
         return DW_OK;
-    while (!stretch_at_end(stretch, cell.position)) {
+    while (!dwi_stretch_at_end(stretch, cell.position)) {
         take_cell(run, &cell, judged);
         if (judged && cell.here->wholly && !isfinite(cell.here->rates.norm[ORDERS]))
             return dw_error_set(error, DW_NO, 0, "at %.9g s something is so large, or changes so fast, that its derivatives are beyond "
-                                "what numbers can hold", run->time + stretch_offset(stretch, cell.position).hi);
+                                "what numbers can hold", run->time + dwi_stretch_offset(stretch, cell.position).hi);
         struct row_found found;
-        found.offset = stretch_offset(stretch, cell.after);
+        found.offset = dwi_stretch_offset(stretch, cell.after);
         *guard = judged ? first_crossing(run, &cell, &found) : NULL;
         const struct node *const end = *guard ? &found.node : &cell.next->node;
         const enum dw_status status = give_cell(run, &cell, found.offset.hi, end, *guard != NULL, error);
         if (status != DW_OK)
             return status;
         if (run->tangent)
-            run_tangent_move(run, cell.position, found.offset);
+            dwi_run_tangent_move(run, cell.position, found.offset);
         if (*guard) {
             run->hint[run->mode].crossed = true;
             *offset = found.offset;

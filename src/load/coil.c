@@ -70,7 +70,7 @@ static void armature_guard(struct dw_coil *coil, enum circuit circuit, bool pull
 {
     const struct dw_coil_plan *p = &coil->plan;
     /* flux linkage goes on: L i is the same on both sides (8.6) */
-    const double ratio = coil_inductance(p, pulled_in) / coil_inductance(p, !pulled_in);
+    const double ratio = dwi_coil_inductance(p, pulled_in) / dwi_coil_inductance(p, !pulled_in);
     const struct branch left = pulled_in ? (struct branch){ 1, 0, -p->drop_out } : (struct branch){ -1, 0, p->pull_in };
     size_t k = add_guard(coil, left, dw_coil_full_current(p), mode_of(circuit, !pulled_in));
     coil->build.guards[k].tag = pulled_in ? DW_COIL_DROPS_OUT : DW_COIL_PULLS_IN;
@@ -83,7 +83,7 @@ static void open_guards(struct dw_coil *coil, bool pulled_in, double volts)
 {
     const struct dw_coil_plan *p = &coil->plan;
     const size_t clamped = mode_of(CIRCUIT_CLAMPED, pulled_in), body = mode_of(CIRCUIT_BODY, pulled_in);
-    const double onset = coil_clamp_onset(p), drop = p->diode_drop, amperes = dw_coil_full_current(p);
+    const double onset = dwi_coil_clamp_onset(p), drop = p->diode_drop, amperes = dw_coil_full_current(p);
     if (p->stray > 0) {
         size_t k = add_guard(coil, (struct branch){ 0, 1, drop }, volts, body);
         reset_to(coil, k, same_current, (struct branch){ .alone = -drop });
@@ -91,7 +91,7 @@ static void open_guards(struct dw_coil *coil, bool pulled_in, double volts)
             return;
         k = add_guard(coil, (struct branch){ 0, -1, onset }, volts, clamped);
         reset_to(coil, k, same_current, (struct branch){ .alone = onset });
-    } else if (coil_clamp_leaks(p)) {
+    } else if (dwi_coil_clamp_leaks(p)) {
         add_guard(coil, (struct branch){ p->clamp_value, 0, drop }, volts, body);
     } else {
         add_guard(coil, (struct branch){ .current = 1 }, amperes, body);
@@ -104,16 +104,16 @@ static void path_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_i
 {
     const struct dw_coil_plan *p = &coil->plan;
     const size_t open = mode_of(CIRCUIT_OPEN, pulled_in);
-    const double leaking = coil_clamp_leaks(p) ? p->diode_drop / p->clamp_value : 0, amperes = dw_coil_full_current(p);
+    const double leaking = dwi_coil_clamp_leaks(p) ? p->diode_drop / p->clamp_value : 0, amperes = dw_coil_full_current(p);
     if (circuit == CIRCUIT_BODY) {
         size_t k = add_guard(coil, (struct branch){ -1, 0, -leaking }, amperes, open);
         /* with a leak the voltage would rise from a slope of zero; a hair more keeps rounding from making it fall */
         reset_to(coil, k, (struct branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
-    } else if (coil_clamp_holds(p) || !(p->stray > 0)) {
+    } else if (dwi_coil_clamp_holds(p) || !(p->stray > 0)) {
         size_t k = add_guard(coil, same_current, amperes, open);
         reset_to(coil, k, (struct branch){ 0 }, same_stray);
     } else {
-        add_guard(coil, (struct branch){ 0, 1, -coil_clamp_onset(p) }, volts, open);
+        add_guard(coil, (struct branch){ 0, 1, -dwi_coil_clamp_onset(p) }, volts, open);
     }
 }
 
@@ -124,9 +124,9 @@ static double highest_voltage(const struct dw_coil_plan *p)
 {
     const double full = dw_coil_full_current(p);
     if (p->clamp == DW_CLAMP_NONE)
-        return p->supply + full * sqrt(coil_inductance(p, true) / p->stray);
-    if (coil_clamp_holds(p))
-        return coil_clamp_onset(p);
+        return p->supply + full * sqrt(dwi_coil_inductance(p, true) / p->stray);
+    if (dwi_coil_clamp_holds(p))
+        return dwi_coil_clamp_onset(p);
     return p->supply + p->diode_drop + full * p->clamp_value;
 }
 
@@ -141,7 +141,7 @@ static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit
         struct branch value;
     } all[] = {
         { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
-        { p->all, { "flux", "Wb", coil_inductance(p, true) * amperes, NAN }, { .current = coil_inductance(p, pulled_in) } },
+        { p->all, { "flux", "Wb", dwi_coil_inductance(p, true) * amperes, NAN }, { .current = dwi_coil_inductance(p, pulled_in) } },
         { p->all, { "supply-current", "A", amperes, NAN }, c->supply_current },
         { p->all, { "switch-current", "A", amperes, NAN }, c->switch_current },
         { p->all && p->clamp != DW_CLAMP_NONE, { p->clamp_at_switch ? "clamp-current" : "diode-current", "A", amperes, NAN },
@@ -180,8 +180,8 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     const struct dw_coil_plan *p = &coil->plan;
     const enum circuit circuit = circuit_of(mode);
     const bool pulled_in = dw_coil_pulled_in(coil, mode);
-    const struct coil_circuit c = coil_circuit(p, circuit);
-    const double inductance = coil_inductance(p, pulled_in), volts = highest_voltage(p);
+    const struct coil_circuit c = dwi_coil_circuit(p, circuit);
+    const double inductance = dwi_coil_inductance(p, pulled_in), volts = highest_voltage(p);
     struct dw_port port[OUTPUTS_MOST];
     struct branch value[VALUES_MOST];
     struct build *b = &coil->build;
@@ -190,7 +190,7 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     b->a[1] = c.drive.stray / inductance;
     b->e[0] = c.drive.alone / inductance;
     /* a clamp's current is what little the voltage is over its onset, and would drown in the rounding of the whole */
-    const double from = coil->origin[DW_COIL_STRAY] = circuit == CIRCUIT_CLAMPED ? coil_clamp_onset(p) : 0;
+    const double from = coil->origin[DW_COIL_STRAY] = circuit == CIRCUIT_CLAMPED ? dwi_coil_clamp_onset(p) : 0;
     coil->origin_e[0] = counted(&c.drive, from) / inductance;
     if (p->stray > 0) {
         coil->origin_e[1] = counted(&c.charge, from) / p->stray;
@@ -222,9 +222,9 @@ static void make(void *of, size_t mode, struct dw_mode *out)
 /* With the switch off since long ago. */
 static size_t rest_of(const struct dw_coil_plan *p, double *state)
 {
-    const double leaking = coil_clamp_leaks(p) ? p->supply / (p->resistance + p->clamp_value) : 0;
+    const double leaking = dwi_coil_clamp_leaks(p) ? p->supply / (p->resistance + p->clamp_value) : 0;
     state[DW_COIL_CURRENT] = leaking;
-    state[DW_COIL_STRAY] = !(p->stray > 0) ? 0 : coil_clamp_leaks(p) ? leaking * p->clamp_value : p->supply;
+    state[DW_COIL_STRAY] = !(p->stray > 0) ? 0 : dwi_coil_clamp_leaks(p) ? leaking * p->clamp_value : p->supply;
     return mode_of(CIRCUIT_OPEN, false);
 }
 
@@ -235,7 +235,7 @@ static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
     struct dw_port port[OUTPUTS_MOST];
     struct branch value[OUTPUTS_MOST];
     const size_t begins = rest_of(p, rest);
-    const struct coil_circuit circuit = coil_circuit(p, circuit_of(begins));
+    const struct coil_circuit circuit = dwi_coil_circuit(p, circuit_of(begins));
     const size_t outputs = outputs_of(p, &circuit, dw_coil_pulled_in(coil, begins), port, value);
     const size_t first = outputs;  /* of the probes */
     const struct dw_integrand integrals[DW_COIL_INTEGRALS] = { { first, DW_ALONE }, { first + 1, first + 1 }, { first + 2, first + 3 },
@@ -244,7 +244,7 @@ static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
     for (size_t i = 0; i < outputs; i++)
         port[i].initial = branch_at(value + i, rest);
     /* without a stray capacitance its voltage rests at zero: any weight serves */
-    const double weight[N] = { coil_inductance(p, true), p->stray > 0 ? p->stray : coil_inductance(p, true) };
+    const double weight[N] = { dwi_coil_inductance(p, true), p->stray > 0 ? p->stray : dwi_coil_inductance(p, true) };
     const bool drifts[N] = { [DW_COIL_STRAY] = !(p->stray > 0) };
     return dw_plant_new(&(struct dw_plant_plan){
         .modes = { .states = N, .inputs = M, .outputs = outputs, .probes = PROBES, .mode_count = has_armature(p) ? MODES : CIRCUITS,
@@ -276,7 +276,7 @@ void dw_coil_free(struct dw_coil *coil)
         dw_plant_free(coil->plant);
 }
 
-const struct dw_coil_plan *coil_plan(const struct dw_coil *coil)
+const struct dw_coil_plan *dwi_coil_plan(const struct dw_coil *coil)
 {
     return &coil->plan;
 }
@@ -305,13 +305,13 @@ bool dw_coil_pulled_in(const struct dw_coil *coil, size_t mode)
 
 double dw_coil_switch_voltage(const struct dw_coil *coil, size_t mode, const double *state)
 {
-    const struct coil_circuit circuit = coil_circuit(&coil->plan, circuit_of(mode));
+    const struct coil_circuit circuit = dwi_coil_circuit(&coil->plan, circuit_of(mode));
     return branch_at(&circuit.sw, state);
 }
 
 double dw_coil_stored(const struct dw_coil *coil, size_t mode, double current)
 {
-    return coil_inductance(&coil->plan, dw_coil_pulled_in(coil, mode)) * current * current / 2;
+    return dwi_coil_inductance(&coil->plan, dw_coil_pulled_in(coil, mode)) * current * current / 2;
 }
 
 /* ---- operate and release ---- */
@@ -334,7 +334,7 @@ static enum dw_status time_to(const struct dw_coil *coil, size_t mode, const dou
                               struct dw_error *error)
 {
     const struct dw_coil_plan *p = &coil->plan;
-    const double constant = coil_inductance(p, true) / p->resistance, pin = on ? p->threshold + 1 : p->threshold - 1;
+    const double constant = dwi_coil_inductance(p, true) / p->resistance, pin = on ? p->threshold + 1 : p->threshold - 1;
     struct sought sought = { coil, on, 0 };
     struct dw_run *run = dw_run_new(dw_plant_modes(coil->plant), &(struct dw_run_options){ .sink = seek_place, .context = &sought }, error);
     enum dw_status status = run ? dw_run_start(run, 0, mode, state, &pin, error) : DW_NO_MEMORY;

@@ -29,17 +29,17 @@ struct coil_circuit {
     struct branch supply_current, switch_current, clamp_current, clamp_volts;
 };
 
-struct coil_circuit coil_circuit(const struct dw_coil_plan *plan, enum circuit circuit);
+struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *plan, enum circuit circuit);
 /* V across the switch at which the clamp begins to conduct, and where a zener or diode holds it; infinite without one. */
-double coil_clamp_onset(const struct dw_coil_plan *plan);
+double dwi_coil_clamp_onset(const struct dw_coil_plan *plan);
 /* The same above the supply: what the coil sees against its current. */
-double coil_clamp_excess(const struct dw_coil_plan *plan);
+double dwi_coil_clamp_excess(const struct dw_coil_plan *plan);
 /* A zener or a diode: its voltage does not depend on its current. */
-bool coil_clamp_holds(const struct dw_coil_plan *plan);
+bool dwi_coil_clamp_holds(const struct dw_coil_plan *plan);
 /* A resistor across the switch: it conducts whenever the switch is off. */
-bool coil_clamp_leaks(const struct dw_coil_plan *plan);
-double coil_inductance(const struct dw_coil_plan *plan, bool pulled_in);
-const struct dw_coil_plan *coil_plan(const struct dw_coil *coil);
+bool dwi_coil_clamp_leaks(const struct dw_coil_plan *plan);
+double dwi_coil_inductance(const struct dw_coil_plan *plan, bool pulled_in);
+const struct dw_coil_plan *dwi_coil_plan(const struct dw_coil *coil);
 
 /* A mode is a circuit and a place of the armature. */
 static inline enum circuit circuit_of(size_t mode)

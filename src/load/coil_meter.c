@@ -49,7 +49,7 @@ void dw_coil_meter_free(struct dw_coil_meter *m)
 
 static double stray_energy(const struct dw_coil_meter *m, const double *state)
 {
-    return coil_plan(m->coil)->stray * state[DW_COIL_STRAY] * state[DW_COIL_STRAY] / 2;
+    return dwi_coil_plan(m->coil)->stray * state[DW_COIL_STRAY] * state[DW_COIL_STRAY] / 2;
 }
 
 static double stored(const struct dw_coil_meter *m, size_t mode, const double *state)
@@ -60,7 +60,7 @@ static double stored(const struct dw_coil_meter *m, size_t mode, const double *s
 /* The account as it stands at the last row. */
 static struct dw_coil_energy account(const struct dw_coil_meter *m)
 {
-    const struct dw_coil_plan *p = coil_plan(m->coil);
+    const struct dw_coil_plan *p = dwi_coil_plan(m->coil);
     return (struct dw_coil_energy){ .supply = p->supply * m->integral[0], .copper = p->resistance * m->integral[1],
                                     .clamp = m->integral[2], .sw = m->integral[3], .stray = m->stray, .armature = m->armature,
                                     .stored = stored(m, m->mode, m->state) - m->stored_at_first };

@@ -19,17 +19,17 @@ double dw_coil_full_current(const struct dw_coil_plan *plan)
     return plan->supply / (plan->resistance + plan->switch_resistance);
 }
 
-bool coil_clamp_holds(const struct dw_coil_plan *p)
+bool dwi_coil_clamp_holds(const struct dw_coil_plan *p)
 {
     return p->clamp == DW_CLAMP_DIODE || p->clamp == DW_CLAMP_ZENER;
 }
 
-bool coil_clamp_leaks(const struct dw_coil_plan *p)
+bool dwi_coil_clamp_leaks(const struct dw_coil_plan *p)
 {
     return p->clamp == DW_CLAMP_RESISTOR && p->clamp_at_switch;
 }
 
-double coil_clamp_excess(const struct dw_coil_plan *p)
+double dwi_coil_clamp_excess(const struct dw_coil_plan *p)
 {
     switch (p->clamp) {
     case DW_CLAMP_NONE:
@@ -44,12 +44,12 @@ double coil_clamp_excess(const struct dw_coil_plan *p)
     return NAN;  /* unrun: all-cases */
 }
 
-double coil_clamp_onset(const struct dw_coil_plan *p)
+double dwi_coil_clamp_onset(const struct dw_coil_plan *p)
 {
-    return p->supply + coil_clamp_excess(p);
+    return p->supply + dwi_coil_clamp_excess(p);
 }
 
-double coil_inductance(const struct dw_coil_plan *p, bool pulled_in)
+double dwi_coil_inductance(const struct dw_coil_plan *p, bool pulled_in)
 {
     return pulled_in && p->inductance_closed > 0 ? p->inductance_closed : p->inductance;
 }
@@ -62,7 +62,7 @@ static const struct branch the_current = { .current = 1 };
 static struct branch leak(const struct dw_coil_plan *p, const struct branch *sw)
 {
     double ohms = p->clamp_value;
-    if (!coil_clamp_leaks(p))
+    if (!dwi_coil_clamp_leaks(p))
         return (struct branch){ 0 };
     return (struct branch){ sw->current / ohms, sw->stray / ohms, sw->alone / ohms };
 }
@@ -76,7 +76,7 @@ static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
         c.drive = (struct branch){ -p->resistance, -1, 0 };
         c.charge = (struct branch){ 1 - c.clamp_current.current, -c.clamp_current.stray, 0 };
         c.share = 1;
-    } else if (coil_clamp_leaks(p)) {
+    } else if (dwi_coil_clamp_leaks(p)) {
         c.sw = (struct branch){ .current = p->clamp_value };
         c.clamp_current = the_current;
         c.drive.current = -p->resistance - p->clamp_value;
@@ -84,15 +84,15 @@ static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
     } else {
         c.sw = (struct branch){ .alone = p->supply };
     }
-    c.clamp_volts = coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
+    c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
     return c;
 }
 
 static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
 {
     struct coil_circuit c = { .name = "the clamp conducts", .clamp_current = the_current };
-    const double onset = coil_clamp_onset(p);
-    if (coil_clamp_holds(p)) {
+    const double onset = dwi_coil_clamp_onset(p);
+    if (dwi_coil_clamp_holds(p)) {
         c.sw = (struct branch){ .alone = onset };
     } else if (p->stray > 0) {
         c.sw = (struct branch){ .stray = 1 };
@@ -104,14 +104,14 @@ static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
     }
     c.drive = (struct branch){ -p->resistance - c.sw.current, -c.sw.stray, 0 };
     c.share = c.sw.stray != 0 || p->clamp_at_switch;
-    c.own = c.sw.stray != 0 ? 0 : p->clamp_at_switch ? -p->clamp_value : -coil_clamp_excess(p);
+    c.own = c.sw.stray != 0 ? 0 : p->clamp_at_switch ? -p->clamp_value : -dwi_coil_clamp_excess(p);
     c.clamp_volts = c.sw;
     if (!p->clamp_at_switch)
-        c.clamp_volts.alone = c.sw.stray != 0 ? -p->supply : coil_clamp_excess(p);
+        c.clamp_volts.alone = c.sw.stray != 0 ? -p->supply : dwi_coil_clamp_excess(p);
     return c;
 }
 
-struct coil_circuit coil_circuit(const struct dw_coil_plan *p, enum circuit circuit)
+struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *p, enum circuit circuit)
 {
     struct coil_circuit c = { .name = "the switch is on", .share = 1 };
     switch (circuit) {
@@ -132,7 +132,7 @@ struct coil_circuit coil_circuit(const struct dw_coil_plan *p, enum circuit circ
         c.drive.current = -p->resistance;
         c.own = p->diode_drop;
         c.clamp_current = leak(p, &c.sw);
-        c.clamp_volts = coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
+        c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
         c.switch_current = (struct branch){ .current = 1, .alone = -c.clamp_current.alone };
         break;
     case CIRCUITS:  /* unrun: all-cases */
@@ -165,7 +165,7 @@ static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error
         { "drop_out", "drop-out", p->drop_out, "A", NOT_NEGATIVE },
         { "threshold", "threshold", p->threshold, "V", FINITE },
     };
-    return demands_check(demands, sizeof demands / sizeof demands[0], error);
+    return dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
 }
 
 static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error *error)
@@ -188,7 +188,7 @@ static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error 
 
 static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_error *error)
 {
-    const double full = dw_coil_full_current(p), closed = coil_inductance(p, true);
+    const double full = dw_coil_full_current(p), closed = dwi_coil_inductance(p, true);
     if (p->inductance_closed > 0 && p->inductance_closed < p->inductance)
         return dw_error_member(error, "inductance_closed", "closed inductance %g H: must not be below the open one, %g H: a "
                                "closed gap holds more flux", p->inductance_closed, p->inductance);
@@ -211,7 +211,7 @@ static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_err
                                "A: not above the drop-out, %g A, so the armature would not stay", p->pull_in, fallen,
                                p->drop_out);
     const double leaking = p->supply / (p->resistance + p->clamp_value);
-    if (coil_clamp_leaks(p) && !(leaking < p->drop_out))
+    if (dwi_coil_clamp_leaks(p) && !(leaking < p->drop_out))
         return dw_error_member(error, "clamp_value", "the resistor across the switch, %g ohm, keeps %.4g A flowing: not below "
                                "the drop-out, %g A, so the armature never lets go", p->clamp_value, leaking, p->drop_out);
     return DW_OK;

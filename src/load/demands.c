@@ -2,7 +2,7 @@
 #include "load/demands_inner.h"
 #include <math.h>
 
-enum dw_status demands_check(const struct demand *demands, size_t count, struct dw_error *error)
+enum dw_status dwi_demands_check(const struct demand *demands, size_t count, struct dw_error *error)
 {
     for (size_t i = 0; i < count; i++) {
         const struct demand *d = demands + i;

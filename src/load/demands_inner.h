@@ -14,6 +14,6 @@ struct demand {
 };
 
 /* DW_BAD_USE: the first that does not hold, "drag -3 N m: must not be negative". */
-enum dw_status demands_check(const struct demand *demands, size_t count, struct dw_error *error);
+enum dw_status dwi_demands_check(const struct demand *demands, size_t count, struct dw_error *error);
 
 #endif

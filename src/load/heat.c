@@ -235,10 +235,10 @@ static double steady_now(const struct dw_heat *heat)
 
 static void follow_steady(struct dw_heat *heat, const struct dw_loss_piece *conduction, const struct dw_loss_piece *edge, double step)
 {
-    const struct dw_loss_piece none = { 0, 0, 0 }, cold = loss_sum(edge, 1, conduction);
+    const struct dw_loss_piece none = { 0, 0, 0 }, cold = dwi_loss_sum(edge, 1, conduction);
     dw_thermal_advance(heat->steady, &cold, step);
     if (slope_of(heat) > 0) {
-        const struct dw_loss_piece grows = loss_sum(&none, slope_of(heat), conduction);
+        const struct dw_loss_piece grows = dwi_loss_sum(&none, slope_of(heat), conduction);
         dw_thermal_advance(heat->growth, &grows, step);
     }
     if (heat->followed)
@@ -250,8 +250,8 @@ static enum dw_status polynomial(struct dw_heat *heat, const double *a, const do
                                  struct dw_loss_piece conduction, struct dw_loss_piece edge, struct dw_error *error)
 {
     const double hotter = 1 + slope_of(heat) * (heat->hot - 25);
-    struct dw_loss_piece loss = loss_sum(&edge, hotter, &conduction);
-    heat->largest_loss = fmax(heat->largest_loss, fmax(loss_at(&loss, 0), loss_at(&loss, end - start)));
+    struct dw_loss_piece loss = dwi_loss_sum(&edge, hotter, &conduction);
+    heat->largest_loss = fmax(heat->largest_loss, fmax(dwi_loss_at(&loss, 0), dwi_loss_at(&loss, end - start)));
     enum dw_status status = heat->jumped ? emit(heat, a, b, start, loss.base, error) : DW_OK;
     while (!status && start < end) {
         double step = straight_step(heat, &loss, end - start), next = start + step;
@@ -268,9 +268,9 @@ static enum dw_status polynomial(struct dw_heat *heat, const double *a, const do
             if (heat->source.period > 0)
                 follow_steady(heat, &conduction, &edge, step);
         }
-        conduction = loss_later(&conduction, step);
-        edge = loss_later(&edge, step);
-        loss = loss_sum(&edge, hotter, &conduction);
+        conduction = dwi_loss_later(&conduction, step);
+        edge = dwi_loss_later(&edge, step);
+        loss = dwi_loss_sum(&edge, hotter, &conduction);
         start = next;
         status = emit(heat, a, b, start, loss.base, error);
     }
@@ -334,7 +334,7 @@ static enum dw_status piece(struct dw_heat *heat, const double *a, const double 
             stop = fmin(end, at < apex ? apex : at < last ? last : end);
         }
         double i = stop >= end && at <= start ? i0 : i0 + slope * (at - start);
-        enum dw_status status = polynomial(heat, a, b, at, stop, loss_conduction(&heat->transistor, i, slope),
+        enum dw_status status = polynomial(heat, a, b, at, stop, dwi_loss_conduction(&heat->transistor, i, slope),
                                            edge_of(heat, at, stop), error);
         if (status)
             return status;

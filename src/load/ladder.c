@@ -7,15 +7,15 @@
 
 struct dw_ladder *dw_ladder_new(const struct dw_ladder_plan *plan, struct dw_error *error)
 {
-    if (ladder_check(plan, error) != DW_OK)
+    if (dwi_ladder_check(plan, error) != DW_OK)
         return NULL;
     struct dw_ladder *ladder = calloc(1, sizeof *ladder);
     if (!ladder) {
         dw_no_memory(error);
         return NULL;
     }
-    if (ladder_connect(plan, &ladder->net, error) != DW_OK ||  /* unrun: passed-on */
-        ladder_reduce(&ladder->net, false, &ladder->forms, error) != DW_OK) {
+    if (dwi_ladder_connect(plan, &ladder->net, error) != DW_OK ||  /* unrun: passed-on */
+        dwi_ladder_reduce(&ladder->net, false, &ladder->forms, error) != DW_OK) {
         free(ladder);
         return NULL;
     }
@@ -196,7 +196,7 @@ static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_s
         if (net->stages[k].rp > 0)
             return dw_error_set(error, DW_BAD_USE, 0,
                                 "stage %zu: rp: with one switch the coil behind the pin takes no damping branch beside it", k);
-    const enum dw_status status = ladder_reduce(net, true, &driven->floating, error);
+    const enum dw_status status = dwi_ladder_reduce(net, true, &driven->floating, error);
     memcpy(driven->path, path, sizeof path);
     for (size_t i = 0; i < net->states; i++) {
         driven->current[i] = current[i].hi;

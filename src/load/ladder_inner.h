@@ -58,13 +58,13 @@ struct dw_ladder {
     struct ladder_forms forms;
 };
 
-enum dw_status ladder_check(const struct dw_ladder_plan *plan, struct dw_error *error);
+enum dw_status dwi_ladder_check(const struct dw_ladder_plan *plan, struct dw_error *error);
 /* Nodes, branches and states of a checked plan. */
-enum dw_status ladder_connect(const struct dw_ladder_plan *plan, struct ladder_net *net, struct dw_error *error);
+enum dw_status dwi_ladder_connect(const struct dw_ladder_plan *plan, struct ladder_net *net, struct dw_error *error);
 /* The state space.
  *   floating  the pin is connected to nothing: the current of branches 0..head is zero and stays so
  *   returns   DW_OK, DW_BAD_USE (never for a checked plan), DW_NO_MEMORY */
-enum dw_status ladder_reduce(const struct ladder_net *net, bool floating, struct ladder_forms *forms,
-                             struct dw_error *error);
+enum dw_status dwi_ladder_reduce(const struct ladder_net *net, bool floating, struct ladder_forms *forms,
+                                 struct dw_error *error);
 
 #endif

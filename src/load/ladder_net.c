@@ -44,7 +44,7 @@ static enum dw_status check_company(const struct dw_stage *stage, size_t k, stru
     return DW_OK;
 }
 
-enum dw_status ladder_check(const struct dw_ladder_plan *plan, struct dw_error *error)
+enum dw_status dwi_ladder_check(const struct dw_ladder_plan *plan, struct dw_error *error)
 {
     if (plan->count < 1 || plan->count > DW_STAGES)
         return dw_error_set(error, DW_BAD_USE, 0, "%zu stages: a ladder has 1 to %d", plan->count, DW_STAGES);
@@ -196,7 +196,7 @@ static void set_conductances(struct ladder_net *net)
     }
 }
 
-enum dw_status ladder_connect(const struct dw_ladder_plan *plan, struct ladder_net *net, struct dw_error *error)
+enum dw_status dwi_ladder_connect(const struct dw_ladder_plan *plan, struct ladder_net *net, struct dw_error *error)
 {
     memset(net, 0, sizeof *net);
     memcpy(net->stages + 1, plan->stages, plan->count * sizeof *plan->stages);

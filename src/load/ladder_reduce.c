@@ -187,7 +187,7 @@ static enum dw_status solve_voltages(struct reduction *reduction, struct dw_erro
     for (size_t i = 0; i < equations.count; i++)
         for (size_t j = 0; j < equations.count; j++)
             packed[i * equations.count + j] = equations.matrix[i * UNKNOWNS + j];
-    if (!doubled_solve(packed, equations.right, equations.count, FORM))  /* unrun: passed-on */
+    if (!dwi_doubled_solve(packed, equations.right, equations.count, FORM))  /* unrun: passed-on */
         return dw_error_set(error, DW_BAD_USE, 0, "the ladder's node equations have no single solution");
     for (size_t n = 0; n < net->nodes; n++)
         if (equations.voltage[n] >= 0)
@@ -326,8 +326,8 @@ static void currents_of_merged(struct reduction *reduction)
     }
 }
 
-enum dw_status ladder_reduce(const struct ladder_net *net, bool floating, struct ladder_forms *forms,
-                             struct dw_error *error)
+enum dw_status dwi_ladder_reduce(const struct ladder_net *net, bool floating, struct ladder_forms *forms,
+                                 struct dw_error *error)
 {
     struct reduction reduction;
     memset(&reduction, 0, sizeof reduction);

@@ -1,22 +1,22 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "load/loss_inner.h"
 
-double loss_at(const struct dw_loss_piece *loss, double after)
+double dwi_loss_at(const struct dw_loss_piece *loss, double after)
 {
     return loss->base + after * (loss->slope + after * loss->curve);
 }
 
-struct dw_loss_piece loss_later(const struct dw_loss_piece *loss, double after)
+struct dw_loss_piece dwi_loss_later(const struct dw_loss_piece *loss, double after)
 {
-    return (struct dw_loss_piece){ loss_at(loss, after), loss->slope + 2 * after * loss->curve, loss->curve };
+    return (struct dw_loss_piece){ dwi_loss_at(loss, after), loss->slope + 2 * after * loss->curve, loss->curve };
 }
 
-struct dw_loss_piece loss_sum(const struct dw_loss_piece *a, double factor, const struct dw_loss_piece *b)
+struct dw_loss_piece dwi_loss_sum(const struct dw_loss_piece *a, double factor, const struct dw_loss_piece *b)
 {
     return (struct dw_loss_piece){ a->base + factor * b->base, a->slope + factor * b->slope, a->curve + factor * b->curve };
 }
 
-struct dw_loss_piece loss_conduction(const struct dw_switch *transistor, double current, double slope)
+struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, double current, double slope)
 {
     struct dw_loss_piece loss = { 0, 0, 0 };
     const double unit = dw_switch_conduction(transistor, 1, 25);  /* W at 1 A */

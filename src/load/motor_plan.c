@@ -13,7 +13,7 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
         { "free_current", "free-current", free_current, "A", ABOVE_ZERO },
         { "stall_current", "stall-current", stall_current, "A", ABOVE_ZERO },
     };
-    const enum dw_status status = demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (!(stall_current > free_current))
@@ -44,7 +44,7 @@ enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *er
         { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
         { "threshold", "threshold", p->threshold, "V", FINITE },
     };
-    const enum dw_status status = demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (!(p->diode_drop < p->supply))

@@ -4,12 +4,12 @@
 #include <math.h>
 #include <stdlib.h>
 
-struct exits exits_new(double sign, size_t most)
+struct exits dwi_exits_new(double sign, size_t most)
 {
     return (struct exits){ .sign = sign, .most = most };
 }
 
-void exits_free(struct exits *exits)
+void dwi_exits_free(struct exits *exits)
 {
     free(exits->exit);
     exits->exit = NULL;
@@ -66,7 +66,7 @@ static enum dw_status push(struct exits *exits, struct exit next, struct dw_erro
     return DW_OK;
 }
 
-enum dw_status exits_add(struct exits *exits, double time, double value, struct dw_error *error)
+enum dw_status dwi_exits_add(struct exits *exits, double time, double value, struct dw_error *error)
 {
     struct exit next = { .value = exits->sign * value, .time = time }, gone = { 0 };
     const size_t before = exits->count;
@@ -84,7 +84,7 @@ enum dw_status exits_add(struct exits *exits, double time, double value, struct 
     return push(exits, next, error);
 }
 
-bool exits_last(const struct exits *exits, double level, double *time, double *bound, double *slope)
+bool dwi_exits_last(const struct exits *exits, double level, double *time, double *bound, double *slope)
 {
     const double wanted = exits->sign * level;
     size_t low = 0, high = exits->count; /* vertices before `low` are at or above, those from `high` on below */

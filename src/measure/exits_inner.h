@@ -20,14 +20,14 @@ struct exits {
 };
 
 /* most >= 8 */
-struct exits exits_new(double sign, size_t most);
-void exits_free(struct exits *exits);
+struct exits dwi_exits_new(double sign, size_t most);
+void dwi_exits_free(struct exits *exits);
 /* Next vertex of the line; time never decreasing, two vertices at one time are a jump. */
-enum dw_status exits_add(struct exits *exits, double time, double value, struct dw_error *error);
+enum dw_status dwi_exits_add(struct exits *exits, double time, double value, struct dw_error *error);
 /* Last time at or above (sign -1: at or below) a level.
  *   bound    out, s
  *   slope    out, |value per second| of the line there; 0 at a jump
  *   returns  false where the line never was */
-bool exits_last(const struct exits *exits, double level, double *time, double *bound, double *slope);
+bool dwi_exits_last(const struct exits *exits, double level, double *time, double *bound, double *slope);
 
 #endif

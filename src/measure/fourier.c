@@ -9,7 +9,7 @@
  * Nothing here is a time: what adding up, memory and a planner cost beside makes a factor of two or so, on one machine another
  * than on the next. That is no matter: far from where two ways cost the same the counts are decades apart, and near it either
  * will do. */
-struct fourier_way fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid)
+struct fourier_way dwi_fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid)
 {
     const double n = (double)rows, h = (double)lines, m = (double)grid, c = (double)channels;
     /* a piece: angles and their multiples up to 64; in each line two are turned and weighed, and make four products a channel */
@@ -35,7 +35,7 @@ enum dw_status dwi_fourier_by(const struct fourier_way *way, const struct fourie
 enum dw_status dwi_fourier(const struct fourier_rows *rows, double slack, size_t lines, double *out, struct dw_error *error)
 {
     const size_t most = (size_t)fmin(64 * (double)rows->count, FOURIER_CELLS_MOST);
-    const struct fourier_way way = fourier_choose(rows->count, lines, rows->channels, fourier_grid(rows, slack, most));
+    const struct fourier_way way = dwi_fourier_choose(rows->count, lines, rows->channels, dwi_fourier_grid(rows, slack, most));
     return dwi_fourier_by(&way, rows, lines, out, error);
 }
 
@@ -56,7 +56,7 @@ enum dw_status dw_fourier(const double *time, const double *value, size_t rows, 
     if (status == DW_OK) {
         const struct fourier_rows all = { .time = time, .value = value, .time_step = 1, .value_step = channels, .count = rows,
                                           .channels = channels, .start = start, .period = end - start, .reference = mean };
-        status = dwi_fourier(&all, fourier_slack(fmax(fabs(start), fabs(end)), end - start), lines, out, error);
+        status = dwi_fourier(&all, dwi_fourier_slack(fmax(fabs(start), fabs(end)), end - start), lines, out, error);
     }
     for (size_t i = 0; i < channels && status == DW_OK; i++) {
         out[2 * i * (lines + 1)] = mean[i];

@@ -67,7 +67,7 @@ static struct cells *cells_new(size_t lines, size_t channels, size_t grid, size_
     c->grid = grid;
     c->cells = grid ? grid : smooth_size((lines < 16 ? 16 : lines) * (rows / LONG >= lines ? CELLS_A_LINE : 1));
     c->theta = M_PI * (double)lines / (double)c->cells;
-    c->planes = grid ? 2 : weight_degree(c->theta) + 1;
+    c->planes = grid ? 2 : dwi_weight_degree(c->theta) + 1;
     c->pitch = (c->cells + 2 + 7) / 8 * 8;
     const size_t planes = (size_t)c->planes, most = ((size_t)-1 / sizeof(double) - 8) / c->pitch;
     if (channels <= most / planes) /* calloc: large zeros cost nothing until they are used */
@@ -83,7 +83,7 @@ static struct cells *cells_new(size_t lines, size_t channels, size_t grid, size_
     c->wrap = c->slope + channels;
     c->value = c->wrap + channels;
     if (!grid)
-        gauss_rules_fill(&c->rules);
+        dwi_gauss_rules_fill(&c->rules);
     return c;
 }
 
@@ -255,7 +255,7 @@ static void transform_few(double *plane, size_t cells)
     double cosine[FEW_CELLS], sine[FEW_CELLS], x[FEW_CELLS], rest_cos, rest_sin;
     for (size_t k = 0; k < cells; k++) {
         const size_t quarter = (8 * k + cells) / (2 * cells);
-        turn_cos_sin((4.0 * (double)k - (double)(quarter * cells)) / (4.0 * (double)cells), &rest_cos, &rest_sin);
+        dwi_turn_cos_sin((4.0 * (double)k - (double)(quarter * cells)) / (4.0 * (double)cells), &rest_cos, &rest_sin);
         cosine[k] = quarter_cos[quarter] * rest_cos - quarter_sin[quarter] * rest_sin;
         sine[k] = quarter_cos[quarter] * rest_sin + quarter_sin[quarter] * rest_cos;
         x[k] = plane[k];
@@ -305,7 +305,7 @@ struct plane_weights {
 static double weigh_grid(double theta, double cosine, double sine, struct plane_weights *w)
 {
     double j0, j1;
-    weights_of_line(theta, cosine, sine, &j0, &j1);
+    dwi_weights_of_line(theta, cosine, sine, &j0, &j1);
     w->re[1] = w->wrap_re = -(j0 * cosine + j1 * sine) / 2;
     w->im[1] = w->wrap_im = -(j0 * sine - j1 * cosine) / 2;
     w->re[0] = j0 * j0;
@@ -322,12 +322,12 @@ static void weigh(const struct cells *c, size_t line, double cosine, double sine
         return;
     }
     if (c->samples) {
-        turn_cos_sin((double)line / (2 * (double)c->samples), &cosine, &sine);
+        dwi_turn_cos_sin((double)line / (2 * (double)c->samples), &cosine, &sine);
         const double triangle = weigh_grid(M_PI * (double)line / (double)c->samples, cosine, sine, w);
         re *= triangle;
         im *= triangle;
     }
-    weights_to_degree(theta, c->planes - 1, j);
+    dwi_weights_to_degree(theta, c->planes - 1, j);
     for (int q = 0; q < c->planes; q++) { /* (2q + 1) (-j)^q j_q e^(-j theta) */
         w->re[q] = (2 * q + 1) * j[q] * re;
         w->im[q] = (2 * q + 1) * j[q] * im;
@@ -358,8 +358,8 @@ static void chunk_angles(const struct cells *c, size_t first, const struct rotat
 {
     const size_t halves = 2 * c->cells, at = first % halves;
     double base_cos, base_sin;
-    turn_cos_sin(((double)at - (at > c->cells ? (double)halves : 0)) / (double)halves, &base_cos, &base_sin);
-    rotate(step, base_cos, base_sin, cosine, sine);
+    dwi_turn_cos_sin(((double)at - (at > c->cells ? (double)halves : 0)) / (double)halves, &base_cos, &base_sin);
+    dwi_rotate(step, base_cos, base_sin, cosine, sine);
 }
 
 static bool put_out(const struct cells *c, double *out)
@@ -371,7 +371,7 @@ static bool put_out(const struct cells *c, double *out)
     if (!transform(c))
         return false;
     for (int k = 0; k < CHUNK; k++)
-        turn_cos_sin((double)((size_t)k % (2 * c->cells)) / (double)(2 * c->cells), &step.cosine[k], &step.sine[k]);
+        dwi_turn_cos_sin((double)((size_t)k % (2 * c->cells)) / (double)(2 * c->cells), &step.cosine[k], &step.sine[k]);
     for (size_t line = 0; line <= c->lines; line++) {
         if (line % CHUNK == 0)
             chunk_angles(c, line, &step, cosine, sine);

@@ -36,7 +36,7 @@ static void rotation_fill(struct rotation *r, struct exact turn, size_t count)
     for (size_t half = 1; half < count; half *= 2) {
         double c, s;
         if (half == 1 || half == 8) {
-            turn_cos_sin(turn_of((double)half, turn.high, turn.low), &c, &s);
+            dwi_turn_cos_sin(dwi_turn_of((double)half, turn.high, turn.low), &c, &s);
         } else {
             const double pc = r->cosine[half / 2], ps = r->sine[half / 2];
             c = pc * pc - ps * ps;
@@ -62,8 +62,8 @@ static void bessel_of_chunk(const struct line_sums *d, size_t first, struct exac
     if (step * (double)(first + CHUNK) <= 1)
         return;
     double c[CHUNK], s[CHUNK], cosine, sine;
-    turn_cos_sin(turn_of((double)first, half_width.high, half_width.low), &cosine, &sine);
-    rotate(half, cosine, sine, c, s);
+    dwi_turn_cos_sin(dwi_turn_of((double)first, half_width.high, half_width.low), &cosine, &sine);
+    dwi_rotate(half, cosine, sine, c, s);
     const double inverse = 1 / step;
     const size_t series = step * (double)first <= 1 ? (size_t)(1 / step - (double)first) + 1 : 0;
     for (size_t k = series; k < CHUNK; k++) {
@@ -77,8 +77,8 @@ static void weigh(const struct line_sums *d, size_t first, struct exact middle, 
                   const struct rotation *at_middle, const struct rotation *half, struct chunk_weights *w)
 {
     double c[CHUNK], s[CHUNK], j0[CHUNK], j1[CHUNK], cosine, sine;
-    turn_cos_sin(turn_of((double)first, middle.high, middle.low), &cosine, &sine);
-    rotate(at_middle, cosine, sine, c, s);
+    dwi_turn_cos_sin(dwi_turn_of((double)first, middle.high, middle.low), &cosine, &sine);
+    dwi_rotate(at_middle, cosine, sine, c, s);
     bessel_of_chunk(d, first, half_width, half, j0, j1);
     for (size_t k = 0; k < CHUNK; k++) {
         /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): either way of the above fills the chunk */

@@ -15,8 +15,8 @@ struct fourier_way {
     size_t grid;   /* cells on whose borders all rows lie; 0: cells as the lines need them */
 };
 /* What takes the fewest operations.
- *   grid  as fourier_grid gives it */
-struct fourier_way fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid);
+ *   grid  as dwi_fourier_grid gives it */
+struct fourier_way dwi_fourier_choose(size_t rows, size_t lines, size_t channels, size_t grid);
 
 /* Coefficients c_n = integral of (x - reference) e^(-j 2 pi n (t - start) / period) dt / period, n = 0 .. lines, summed over all
  * periods that the rows hold, or parts of them.
@@ -26,7 +26,7 @@ struct fourier_way fourier_choose(size_t rows, size_t lines, size_t channels, si
 enum dw_status dwi_fourier_by(const struct fourier_way *way, const struct fourier_rows *rows, size_t lines, double *out,
                               struct dw_error *error);
 /* The same by the way that takes the fewest operations.
- *   slack  as in fourier_grid */
+ *   slack  as in dwi_fourier_grid */
 enum dw_status dwi_fourier(const struct fourier_rows *rows, double slack, size_t lines, double *out, struct dw_error *error);
 
 /* Either way, in its file.

@@ -41,7 +41,7 @@ static size_t denominator(double x, double slack, double most)
     return (size_t)q;
 }
 
-double fourier_slack(double latest, double length)
+double dwi_fourier_slack(double latest, double length)
 {
     return 2 * (nextafter(latest, INFINITY) - latest) / length + DBL_EPSILON;
 }
@@ -67,7 +67,7 @@ static size_t refine(const struct fourier_rows *rows, double slack, size_t cells
     return cells;
 }
 
-size_t fourier_grid(const struct fourier_rows *rows, double slack, size_t most)
+size_t dwi_fourier_grid(const struct fourier_rows *rows, double slack, size_t most)
 {
     const size_t fewest = refine(rows, slack, 1, most), lines = rows->count - 1;
     return fewest || lines > FOURIER_CELLS_MOST ? fewest : refine(rows, slack, lines, lines);

@@ -39,8 +39,8 @@ enum { FOURIER_CELLS_MOST = 1 << 28 };
  *   slack    share of the period by which a row may be off its border
  *   most     cells, beside the latter
  *   returns  0: there are none */
-size_t fourier_grid(const struct fourier_rows *rows, double slack, size_t most);
+size_t dwi_fourier_grid(const struct fourier_rows *rows, double slack, size_t most);
 /* Share of a length by which a row may be off a grid: 2 ulp of the latest time, and the rounding of the share itself. */
-double fourier_slack(double latest, double length);
+double dwi_fourier_slack(double latest, double length);
 
 #endif

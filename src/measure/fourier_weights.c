@@ -4,7 +4,7 @@
 #include <float.h>
 #include <math.h>
 
-double turn_of(double n, double x, double rest)
+double dwi_turn_of(double n, double x, double rest)
 {
     const double wide = 134217729 * x; /* 2^27 + 1: Dekker 1971, Numerische Mathematik 18:224 */
     const double high = wide - (wide - x), low = x - high + rest;
@@ -12,14 +12,14 @@ double turn_of(double n, double x, double rest)
     return (product - rint(product)) + n * low;
 }
 
-void turn_cos_sin(double turn, double *cosine, double *sine)
+void dwi_turn_cos_sin(double turn, double *cosine, double *sine)
 {
     const double angle = 2 * M_PI * turn;
     *cosine = cos(angle);
     *sine = sin(angle);
 }
 
-void rotate(const struct rotation *r, double cosine, double sine, double *restrict c, double *restrict s)
+void dwi_rotate(const struct rotation *r, double cosine, double sine, double *restrict c, double *restrict s)
 {
     for (size_t k = 0; k < CHUNK; k++) {
         c[k] = cosine * r->cosine[k] - sine * r->sine[k];
@@ -27,7 +27,7 @@ void rotate(const struct rotation *r, double cosine, double sine, double *restri
     }
 }
 
-void weights_of_line(double theta, double cosine, double sine, double *j0, double *j1)
+void dwi_weights_of_line(double theta, double cosine, double sine, double *j0, double *j1)
 {
     if (theta <= 1) {
         *j0 = weight_j0_series(theta);
@@ -38,11 +38,11 @@ void weights_of_line(double theta, double cosine, double sine, double *j0, doubl
     }
 }
 
-void weights_to_degree(double theta, int degree, double *j)
+void dwi_weights_to_degree(double theta, int degree, double *j)
 {
     enum { BEYOND = 12 }; /* for theta <= 4 each step back divides the error by more than 10 */
     double ratio[WEIGHT_DEGREE_MOST + BEYOND + 2];
-    weights_of_line(theta, cos(theta), sin(theta), &j[0], &j[1]);
+    dwi_weights_of_line(theta, cos(theta), sin(theta), &j[0], &j[1]);
     double next = 0;
     for (int q = degree + BEYOND; q >= 2; q--) {
         next = theta / (2 * q + 1 - theta * next);
@@ -52,7 +52,7 @@ void weights_to_degree(double theta, int degree, double *j)
         j[q] = j[q - 1] * ratio[q]; /* NOLINT(clang-analyzer-core.UndefinedBinaryOperatorResult): set from the degree down to 2 */
 }
 
-int weight_degree(double theta_most)
+int dwi_weight_degree(double theta_most)
 {
     double term = 1; /* theta^q / (2q+1)!! */
     int q = 0;
@@ -100,7 +100,7 @@ static double legendre(int degree, double x, double *slope)
     return now;
 }
 
-void gauss_rules_fill(struct gauss_rules *rules)
+void dwi_gauss_rules_fill(struct gauss_rules *rules)
 {
     for (int g = 1; g <= GAUSS_MOST; g++) {
         for (int i = 0; i < g; i++) {

@@ -7,16 +7,16 @@
 
 /* n * (x + rest) modulo 1 in [-1/2, 1/2], to an ulp of 1/2: the product is never rounded as a whole. 0 <= n <= 2^26, |x| <= 1,
  * |rest| at most an ulp of x. */
-double turn_of(double n, double x, double rest);
+double dwi_turn_of(double n, double x, double rest);
 /* cos and sin of so many turns, |turn| <= 1/2. */
-void turn_cos_sin(double turn, double *cosine, double *sine);
+void dwi_turn_cos_sin(double turn, double *cosine, double *sine);
 enum { CHUNK = 64 }; /* lines between two phases that are reduced afresh */
 /* e^(j k angle) for k = 0 .. CHUNK - 1 */
 struct rotation {
     double cosine[CHUNK], sine[CHUNK];
 };
 /* cosine + j sine times the rotation: c + j s, [CHUNK]. */
-void rotate(const struct rotation *rotation, double cosine, double sine, double *c, double *s);
+void dwi_rotate(const struct rotation *rotation, double cosine, double sine, double *c, double *s);
 
 /* Spherical Bessel functions j_0 and j_1 for 0 <= theta <= 1, 2 ulp; terms beyond these are below 2^-56: DLMF 10.53.1. */
 static inline double weight_j0_series(double theta)
@@ -33,17 +33,17 @@ static inline double weight_j1_series(double theta)
 }
 /* The same at any theta >= 0, given its cosine and sine.
  *   accuracy  3 ulp of 1 / (1 + theta) */
-void weights_of_line(double theta, double cosine, double sine, double *j0, double *j1);
+void dwi_weights_of_line(double theta, double cosine, double sine, double *j0, double *j1);
 /* j_0 .. j_degree at 0 <= theta <= 4; j_q is the product of ratios that a downward continued fraction gives.
  *   j         out, [degree + 1]
  *   source    ratio: Gautschi 1967, SIAM Review 9:24
  *   accuracy  (q + 4) ulp of j_q for q >= 1; j_0 an ulp of 1 near its zero */
-void weights_to_degree(double theta, int degree, double *j);
+void dwi_weights_to_degree(double theta, int degree, double *j);
 
 enum { WEIGHT_DEGREE_MOST = 24, GAUSS_MOST = 14 };
 /* Degree beyond which a cell's moments change no line with |theta| <= theta_most <= pi by more than 2^-54 of the largest
  * value: equation 5.8. */
-int weight_degree(double theta_most);
+int dwi_weight_degree(double theta_most);
 
 struct gauss_rules {
     double node[GAUSS_MOST + 1][GAUSS_MOST], weight[GAUSS_MOST + 1][GAUSS_MOST];
@@ -51,6 +51,6 @@ struct gauss_rules {
     double reach[GAUSS_MOST + 1];  /* largest kappa for which so many nodes do: equation 5.9 */
 };
 /* Nodes and weights of Gauss and Legendre on [-1, 1], 1 to GAUSS_MOST nodes. */
-void gauss_rules_fill(struct gauss_rules *rules);
+void dwi_gauss_rules_fill(struct gauss_rules *rules);
 
 #endif

@@ -112,7 +112,7 @@ static bool stand_out(const struct histogram *h, int low, int high)
     return NOISE_VALLEY * valley <= lesser && 2 * (hump(h, low, &first, &last) + hump(h, high, &first, &last)) >= total;
 }
 
-struct levels levels_find(const struct vertices *vertices, size_t channel)
+struct levels dwi_levels_find(const struct vertices *vertices, size_t channel)
 {
     struct histogram h = { .minimum = INFINITY, .maximum = -INFINITY };
     for (size_t i = 0; i < vertices->count; i++) {

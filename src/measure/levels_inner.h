@@ -26,6 +26,6 @@ struct vertices {
 
 /* Levels of one channel, by the time the straight lines spend at each value.
  *   channel  from 0 */
-struct levels levels_find(const struct vertices *vertices, size_t channel);
+struct levels dwi_levels_find(const struct vertices *vertices, size_t channel);
 
 #endif

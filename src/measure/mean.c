@@ -28,10 +28,10 @@ static void measure(const double *time, const double *value, size_t rows, size_t
             last++;
         if (last + 1 == rows)
             return;
-        moments_line(accumulator, channels, column, time[last], value + last * channels, time[last + 1],
-                     value + (last + 1) * channels);
+        dwi_moments_line(accumulator, channels, column, time[last], value + last * channels, time[last + 1],
+                         value + (last + 1) * channels);
         for (size_t between = first + 1; between < last; between++)
-            moments_extremes(accumulator, channels, value + between * channels, value + between * channels);
+            dwi_moments_extremes(accumulator, channels, value + between * channels, value + between * channels);
         first = last + 1;
     }
 }
@@ -50,7 +50,7 @@ enum dw_status dw_statistics(const double *time, const double *value, size_t row
         measure(time, value, rows, channels, column, &accumulator);
         for (size_t i = 0; i < channels; i++) {
             const struct channel_moments *m = &accumulator.of[i];
-            const double mean = moments_mean(m), ac = moments_ac_rms(m, accumulator.end - accumulator.start);
+            const double mean = dwi_moments_mean(m), ac = dwi_moments_ac_rms(m, accumulator.end - accumulator.start);
             out[i] = (struct dw_statistics){ mean, hypot(mean, ac), ac, m->minimum, m->maximum };
         }
     } else {

@@ -17,13 +17,13 @@ void dw_meter_free(struct dw_meter *m)
     if (!m)
         return;
     for (size_t i = 0; m->state && i < m->channels; i++)
-        settling_free(&m->state[i].settling);
+        dwi_settling_free(&m->state[i].settling);
     for (int i = 0; i < WINDOWS; i++)
         free(m->window[i].now.of);
     for (size_t i = 0; i < m->notes.count; i++)
         free(m->notes.note[i].text);
     free(m->notes.note);
-    pulses_free(m->pulses);
+    dwi_pulses_free(m->pulses);
     free(m->ring.accumulator);
     free(m->ring.moments);
     free(m->piece.of);
@@ -92,13 +92,13 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
     if (status == DW_OK && !make_room(m))
         status = dw_no_memory(error);
     if (status == DW_OK)
-        status = meter_read_header(m, header, options, error);
+        status = dwi_meter_read_header(m, header, options, error);
     if (status != DW_OK)
         return status;
     size_t exits = EXIT_BYTES / (2 * m->channels * sizeof(struct exit));
     exits = exits > MOST_EXITS ? MOST_EXITS : exits < LEAST_EXITS ? LEAST_EXITS : exits;
     for (size_t i = 0; i < m->channels; i++)
-        m->state[i].settling = settling_new(exits);
+        m->state[i].settling = dwi_settling_new(exits);
     struct known_levels *known = calloc(m->channels, sizeof *known);
     if (!known)
         return dw_no_memory(error);
@@ -106,8 +106,8 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
         known[i] = m->facts[i].levels;
     const bool last = m->span.kind == DW_SPAN_LAST;
     m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct channel_moments) ? (size_t)m->span.periods : SIZE_MAX;
-    m->pulses = pulses_new(m->column, known, m->channels, last ? m->window[m->span_window].clock.period : 0,
-                           last ? (double)m->span.periods : 0, PULSE_BYTES, error);
+    m->pulses = dwi_pulses_new(m->column, known, m->channels, last ? m->window[m->span_window].clock.period : 0,
+                               last ? (double)m->span.periods : 0, PULSE_BYTES, error);
     free(known);
     return m->pulses ? DW_OK : DW_NO_MEMORY;
 }
@@ -142,30 +142,30 @@ static enum dw_status use_window(struct dw_meter *m, int which, double at, struc
     if (window->now.empty)
         return DW_OK;
     if (which == m->span_window && m->span.kind == DW_SPAN_LAST) {
-        status = window->open ? ring_add(&m->ring, &window->now, m->channels, error) : DW_OK;
+        status = window->open ? dwi_ring_add(&m->ring, &window->now, m->channels, error) : DW_OK;
         if (status == DW_OK)
             status = dwi_pulses_window_end(m->pulses, window->open, error);
         m->span_windows += window->open;
         for (size_t i = 0; i < m->channels && window->open; i++) {
             m->state[i].mean_before = m->state[i].mean_last;
-            m->state[i].mean_last = moments_mean(&window->now.of[i]);
+            m->state[i].mean_last = dwi_moments_mean(&window->now.of[i]);
             m->state[i].ripple = window->now.of[i].maximum - window->now.of[i].minimum;
         }
     } else if (which == WINDOW_BETWEEN && window->open) {
-        moments_append(&m->span_total, &window->now, m->channels);
+        dwi_moments_append(&m->span_total, &window->now, m->channels);
     }
     if (which == m->mean_window && window->open)
         for (size_t i = 0; i < m->channels && status == DW_OK; i++)
-            status = settling_add(&m->state[i].settling, at, moments_mean(&window->now.of[i]), error);
+            status = dwi_settling_add(&m->state[i].settling, at, dwi_moments_mean(&window->now.of[i]), error);
     return status;
 }
 
 static void end_piece(struct dw_meter *m)
 {
-    moments_append(&m->record, &m->piece, m->channels);
+    dwi_moments_append(&m->record, &m->piece, m->channels);
     for (int i = 0; i < WINDOWS; i++)
         if (m->window[i].used)
-            moments_append(&m->window[i].now, &m->piece, m->channels);
+            dwi_moments_append(&m->window[i].now, &m->piece, m->channels);
     m->piece.empty = true;
 }
 
@@ -206,9 +206,9 @@ static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *bl
     for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
         const double *row = block->rows + k * m->columns;
         if (pulses)
-            pulses_vertex(m->pulses, row[0], row);
+            dwi_pulses_vertex(m->pulses, row[0], row);
         for (size_t i = 0; values && i < m->channels && status == DW_OK; i++)
-            status = settling_add(&m->state[i].settling, row[0], row[m->column[i]], error);
+            status = dwi_settling_add(&m->state[i].settling, row[0], row[m->column[i]], error);
     }
     return status;
 }
@@ -257,10 +257,10 @@ static enum dw_status add_block(struct dw_meter *m, const struct dw_block *block
     /* line by line: sums over blocks would depend on how many rows come together */
     for (size_t k = 1; k < block->count; k++) {
         const double *to = block->rows + k * m->columns, *from = to - m->columns;
-        moments_line(&m->piece, m->channels, m->column, from[0], from, to[0], to);
+        dwi_moments_line(&m->piece, m->channels, m->column, from[0], from, to[0], to);
     }
     if (m->passed)
-        moments_extremes(&m->piece, m->channels, m->passed_low, m->passed_high);
+        dwi_moments_extremes(&m->piece, m->channels, m->passed_low, m->passed_high);
     m->passed = false;
     status = add_vertices(m, block, error);
     return status == DW_OK && block->ends ? cut_at(m, block->ends, block->end, error) : status;
@@ -291,7 +291,7 @@ static enum dw_status close_between(struct dw_meter *m, struct dw_error *error)
     if (window->open && to < INFINITY)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", m->place, to,
                             end);
-    moments_append(&m->span_total, &window->now, m->channels);
+    dwi_moments_append(&m->span_total, &window->now, m->channels);
     if (m->span_total.empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", m->place);
     return DW_OK;
@@ -301,7 +301,7 @@ static enum dw_status close_last(struct dw_meter *m, struct dw_error *error)
 {
     const double period = m->window[m->span_window].clock.period;
     if (m->ring.count >= m->span.periods) {
-        ring_total(&m->ring, m->channels, &m->span_total);
+        dwi_ring_total(&m->ring, m->channels, &m->span_total);
         m->span_periods = (double)m->ring.count;
         return DW_OK;
     }
@@ -310,7 +310,7 @@ static enum dw_status close_last(struct dw_meter *m, struct dw_error *error)
                             m->place, m->span.periods, m->ring.count);
     if (m->asked != DW_SPAN_DEFAULT)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the record holds no whole period of %g s", m->place, period);
-    moments_append(&m->span_total, &m->record, m->channels);
+    dwi_moments_append(&m->span_total, &m->record, m->channels);
     return DW_OK;
 }
 
@@ -324,12 +324,12 @@ enum dw_status dw_meter_finish(struct dw_meter *m, struct dw_error *error)
     enum dw_status status = DW_OK;
     switch (m->span.kind) {
     case DW_SPAN_DEFAULT:
-    case DW_SPAN_ALL: moments_append(&m->span_total, &m->record, m->channels); break;
+    case DW_SPAN_ALL: dwi_moments_append(&m->span_total, &m->record, m->channels); break;
     case DW_SPAN_BETWEEN: status = close_between(m, error); break;
     case DW_SPAN_LAST: status = close_last(m, error); break;
     }
     if (status == DW_OK)
-        status = meter_conclude(m, error);
+        status = dwi_meter_conclude(m, error);
     m->finished = status == DW_OK;
     return status;
 }

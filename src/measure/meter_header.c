@@ -46,8 +46,8 @@ static enum dw_status choose_span(struct dw_meter *m, const struct dw_meter_opti
     return DW_OK;
 }
 
-enum dw_status meter_read_header(struct dw_meter *m, const struct dw_header *header,
-                                 const struct dw_meter_options *options, struct dw_error *error)
+enum dw_status dwi_meter_read_header(struct dw_meter *m, const struct dw_header *header,
+                                     const struct dw_meter_options *options, struct dw_error *error)
 {
     const struct dw_facts *table = dw_header_facts(header);
     double period = table->period, carrier = table->carrier_period;

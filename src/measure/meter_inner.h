@@ -79,12 +79,12 @@ struct dw_meter {
 };
 
 /* Reads the header's keys into the meter (span, windows, facts). */
-enum dw_status meter_read_header(struct dw_meter *meter, const struct dw_header *header,
-                                 const struct dw_meter_options *options, struct dw_error *error);
-enum dw_status ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error);
+enum dw_status dwi_meter_read_header(struct dw_meter *meter, const struct dw_header *header,
+                                     const struct dw_meter_options *options, struct dw_error *error);
+enum dw_status dwi_ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error);
 /* All in the ring as one. */
-void ring_total(const struct ring *ring, size_t channels, struct accumulator *total);
+void dwi_ring_total(const struct ring *ring, size_t channels, struct accumulator *total);
 /* Fills results and notes once the record has ended. */
-enum dw_status meter_conclude(struct dw_meter *meter, struct dw_error *error);
+enum dw_status dwi_meter_conclude(struct dw_meter *meter, struct dw_error *error);
 
 #endif

@@ -18,8 +18,8 @@ static void add_to(double *high, double *low, double term)
     *low += error;
 }
 
-void moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
-                  double end, const double *to)
+void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
+                      double end, const double *to)
 {
     if (accumulator->empty)
         begin(accumulator, channels, start);
@@ -49,7 +49,7 @@ static void join(struct channel_moments *m, const struct channel_moments *part, 
     m->maximum = part->maximum > m->maximum ? part->maximum : m->maximum;
 }
 
-void moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels)
+void dwi_moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels)
 {
     if (next->empty)
         return;
@@ -90,12 +90,12 @@ static struct channel_moments moments_of_few(const double *row, size_t lines, si
     return m;
 }
 
-void moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
-                   size_t width)
+void dwi_moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
+                       size_t width)
 {
     enum { FEW = 512 };  /* more would add up roundings */
     if (lines == 1) {
-        moments_line(accumulator, channels, column, row[0], row, row[width], row + width);
+        dwi_moments_line(accumulator, channels, column, row[0], row, row[width], row + width);
         return;
     }
     if (accumulator->empty)
@@ -111,7 +111,7 @@ void moments_lines(struct accumulator *accumulator, size_t channels, const size_
     }
 }
 
-void moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high)
+void dwi_moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high)
 {
     for (size_t i = 0; i < channels; i++) {
         struct channel_moments *m = &accumulator->of[i];
@@ -120,12 +120,12 @@ void moments_extremes(struct accumulator *accumulator, size_t channels, const do
     }
 }
 
-double moments_mean(const struct channel_moments *moments)
+double dwi_moments_mean(const struct channel_moments *moments)
 {
     return moments->mean + moments->mean_low;
 }
 
-double moments_ac_rms(const struct channel_moments *moments, double duration)
+double dwi_moments_ac_rms(const struct channel_moments *moments, double duration)
 {
     return sqrt((moments->square + moments->square_low) / duration);
 }

@@ -41,23 +41,23 @@ static inline void add_each(double *restrict high, double *restrict low, const d
 /* Adds one straight line from (start, from) to (end, to), which begins where those before ended.
  *   column    [channels]: where channel i stands in `from` and `to`
  *   source    docs/theory.md, equations 4.3 and 4.4 */
-void moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
-                  double end, const double *to);
+void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
+                      double end, const double *to);
 
 /* The same by many lines at once, which takes less time a line.
  *   row     [(lines + 1) x width], time first and rising throughout; row[0] is where those before ended
  *   lines   some hundreds: their sums are plain, so that more would lose digits
  *   source  docs/theory.md, equations 4.1, 4.2 and 4.5 */
-void moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
-                   size_t width);
+void dwi_moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
+                       size_t width);
 
 /* Appends what begins where `onto` ended: docs/theory.md, equation 4.5. */
-void moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels);
+void dwi_moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels);
 
 /* Lets values at an instant count for minimum and maximum only. */
-void moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high);
+void dwi_moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high);
 
-double moments_mean(const struct channel_moments *moments);
-double moments_ac_rms(const struct channel_moments *moments, double duration);
+double dwi_moments_mean(const struct channel_moments *moments);
+double dwi_moments_ac_rms(const struct channel_moments *moments, double duration);
 
 #endif

@@ -20,7 +20,7 @@ struct pulses {
     bool have_passed;         /* the last whole window was too long to keep; `passed` are its findings */
 };
 
-void pulses_free(struct pulses *p)
+void dwi_pulses_free(struct pulses *p)
 {
     if (!p)
         return;
@@ -35,8 +35,8 @@ void pulses_free(struct pulses *p)
     free(p);
 }
 
-struct pulses *pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
-                          double keep, size_t bytes, struct dw_error *error)
+struct pulses *dwi_pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
+                              double keep, size_t bytes, struct dw_error *error)
 {
     struct pulses *p = calloc(1, sizeof *p);
     if (!p)
@@ -63,7 +63,7 @@ struct pulses *pulses_new(const size_t *column, const struct known_levels *known
     memcpy(p->known, known, channels * sizeof *known);
     return p;
 no_memory:
-    pulses_free(p);
+    dwi_pulses_free(p);
     dw_no_memory(error);
     return NULL;
 }
@@ -84,14 +84,14 @@ static struct levels decide(const struct pulses *p, const struct vertices *v, si
         if (inside)
             return given;
     }
-    return levels_find(v, channel);
+    return dwi_levels_find(v, channel);
 }
 
 static void feed(struct transitions *t, const struct vertices *v, size_t channel, double shift)
 {
     for (size_t i = 1; i < v->count; i++) {
         const double *a = v->row + (i - 1) * v->width, *b = a + v->width;
-        transitions_line(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel]);
+        dwi_transitions_line(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel]);
     }
 }
 
@@ -123,11 +123,11 @@ static struct pulse_findings find_open(struct levels levels, const struct transi
 /* Whole periods: the end goes on at the start, so the first round shows what is under way there and the second counts. */
 static struct pulse_findings find_round(const struct vertices *v, size_t channel, struct levels levels, double length)
 {
-    struct transitions t = transitions_new(levels.low, levels.high);
+    struct transitions t = dwi_transitions_new(levels.low, levels.high);
     const double *first = v->row, *last = v->row + (v->count - 1) * v->width;
     feed(&t, v, channel, length);
     const struct polarity p = t.positive, n = t.negative;
-    transitions_line(&t, first[0], last[1 + channel], first[0], first[1 + channel]);
+    dwi_transitions_line(&t, first[0], last[1 + channel], first[0], first[1 + channel]);
     feed(&t, v, channel, 0);
     t.positive.count -= p.count;
     t.positive.duration -= p.duration;
@@ -158,7 +158,7 @@ static void start_passing(struct pulses *p)
     const struct vertices v = { p->row + p->current * p->width, p->end - p->current, p->width };
     for (size_t i = 0; i < p->channels; i++) {
         p->levels[i] = decide(p, &v, i);
-        p->transitions[i] = transitions_new(p->levels[i].low, p->levels[i].high);
+        p->transitions[i] = dwi_transitions_new(p->levels[i].low, p->levels[i].high);
         feed(&p->transitions[i], &v, i, 0);
     }
     memcpy(p->last, p->row + (p->end - 1) * p->width, p->width * sizeof *p->last);
@@ -191,14 +191,14 @@ static bool make_room(struct pulses *p)
     return p->end < p->room;
 }
 
-void pulses_vertex(struct pulses *p, double time, const double *row)
+void dwi_pulses_vertex(struct pulses *p, double time, const double *row)
 {
     if (!p->passing && p->end == p->room && !make_room(p))
         start_passing(p);
     if (p->passing) {
         for (size_t i = 0; i < p->channels; i++) {
             const double value = row[p->column[i]];
-            transitions_line(&p->transitions[i], p->last[0], p->last[1 + i], time, value);
+            dwi_transitions_line(&p->transitions[i], p->last[0], p->last[1 + i], time, value);
             p->last[1 + i] = value;
         }
         p->last[0] = time;
@@ -258,7 +258,7 @@ enum dw_status dwi_pulses_window_end(struct pulses *p, bool begun, struct dw_err
     return status;
 }
 
-void pulses_find(struct pulses *p, struct pulse_findings *findings, double *windows)
+void dwi_pulses_find(struct pulses *p, struct pulse_findings *findings, double *windows)
 {
     *windows = 0;
     if (!(p->period > 0)) {
@@ -268,7 +268,7 @@ void pulses_find(struct pulses *p, struct pulse_findings *findings, double *wind
         for (size_t i = 0; i < p->channels && !p->passing; i++) {
             struct transitions t;
             const struct levels levels = decide(p, &v, i);
-            t = transitions_new(levels.low, levels.high);
+            t = dwi_transitions_new(levels.low, levels.high);
             feed(&t, &v, i, 0);
             findings[i] = find_open(levels, &t);
         }

@@ -31,19 +31,19 @@ struct known_levels {
 
 /*   column   [channels], copied
  *   known    [channels], copied
- *   period   s, length of the windows whose ends dwi_pulses_window_end tells; 0: one span, ended by pulses_find
+ *   period   s, length of the windows whose ends dwi_pulses_window_end tells; 0: one span, ended by dwi_pulses_find
  *   keep     how many last windows the span has
  *   bytes    for vertices */
-struct pulses *pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
-                          double keep, size_t bytes, struct dw_error *error);
-void pulses_free(struct pulses *pulses);
+struct pulses *dwi_pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
+                              double keep, size_t bytes, struct dw_error *error);
+void dwi_pulses_free(struct pulses *pulses);
 /* Next vertex; two at one time are a jump. row is indexed by column. */
-void pulses_vertex(struct pulses *pulses, double time, const double *row);
+void dwi_pulses_vertex(struct pulses *pulses, double time, const double *row);
 /* A window is whole: the next vertex begins another, at the same time or later. begun: the window began at its boundary */
 enum dw_status dwi_pulses_window_end(struct pulses *pulses, bool begun, struct dw_error *error);
 /* Ends the span.
  *   findings  out, [channels]
  *   windows     out: how many windows they come from (fewer than asked where they were too many to keep), 0: no windows */
-void pulses_find(struct pulses *pulses, struct pulse_findings *findings, double *windows);
+void dwi_pulses_find(struct pulses *pulses, struct pulse_findings *findings, double *windows);
 
 #endif

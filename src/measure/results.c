@@ -47,8 +47,8 @@ static void set(struct dw_meter *m, size_t channel, enum dw_measure measure, dou
 static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, struct dw_error *error)
 {
     const struct channel_moments *moments = &m->span_total.of[channel];
-    const double mean = moments_mean(moments);
-    const double ac = moments_ac_rms(moments, m->span_total.end - m->span_total.start);
+    const double mean = dwi_moments_mean(moments);
+    const double ac = dwi_moments_ac_rms(moments, m->span_total.end - m->span_total.start);
     set(m, channel, DW_MEASURE_MEAN, mean);
     set(m, channel, DW_MEASURE_MINIMUM, moments->minimum);
     set(m, channel, DW_MEASURE_MAXIMUM, moments->maximum);
@@ -114,8 +114,8 @@ static struct dw_settling find_settling(const struct dw_meter *m, size_t channel
         .range = m->record.of[channel].maximum - m->record.of[channel].minimum,
     };
     if (m->mean_window >= 0)
-        return settling_find(settling, &rule, fabs(settling->last - settling->before));
-    struct dw_settling found = settling_find(settling, &rule, 0);
+        return dwi_settling_find(settling, &rule, fabs(settling->last - settling->before));
+    struct dw_settling found = dwi_settling_find(settling, &rule, 0);
     if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - dw_pieces_first(m->pieces)[0]))
         found.state = DW_NOT_SETTLED;
     return found;
@@ -176,7 +176,7 @@ static enum dw_status conclude_record(struct dw_meter *m, struct dw_error *error
     return status;
 }
 
-enum dw_status meter_conclude(struct dw_meter *m, struct dw_error *error)
+enum dw_status dwi_meter_conclude(struct dw_meter *m, struct dw_error *error)
 {
     struct pulse_findings *pulses = calloc(m->channels, sizeof *pulses);
     if (!pulses)
@@ -184,7 +184,7 @@ enum dw_status meter_conclude(struct dw_meter *m, struct dw_error *error)
     double windows;
     for (size_t i = 0; i < m->channels; i++)
         pulses[i].duty = NAN;
-    pulses_find(m->pulses, pulses, &windows);
+    dwi_pulses_find(m->pulses, pulses, &windows);
     enum dw_status status = conclude_record(m, error);
     for (size_t i = 0; i < m->channels && status == DW_OK; i++) {
         status = conclude_statistics(m, i, error);

@@ -20,7 +20,7 @@ static enum dw_status grow(struct ring *ring, size_t channels, struct dw_error *
     return DW_OK;
 }
 
-enum dw_status ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error)
+enum dw_status dwi_ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error)
 {
     if (ring->count == ring->room && ring->room < ring->most) {
         const enum dw_status status = grow(ring, channels, error);
@@ -36,13 +36,13 @@ enum dw_status ring_add(struct ring *ring, const struct accumulator *accumulator
     return DW_OK;
 }
 
-void ring_total(const struct ring *ring, size_t channels, struct accumulator *total)
+void dwi_ring_total(const struct ring *ring, size_t channels, struct accumulator *total)
 {
     total->empty = true;
     for (size_t i = 0; i < ring->count; i++) {
         const size_t at = (ring->next + i) % ring->count;
         struct accumulator one = ring->accumulator[at];
         one.of = ring->moments + at * channels;
-        moments_append(total, &one, channels);
+        dwi_moments_append(total, &one, channels);
     }
 }

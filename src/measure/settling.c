@@ -7,21 +7,21 @@
 static const double NO_CHANGE = 1e-9;      /* share of the range below which a change counts as none */
 static const double SETTLED_DRIFT = 0.1;   /* share of the band by which the last two means may differ */
 
-struct settling settling_new(size_t most_exits)
+struct settling dwi_settling_new(size_t most_exits)
 {
-    return (struct settling){ .above = exits_new(1, most_exits),
-                              .below = exits_new(-1, most_exits),
+    return (struct settling){ .above = dwi_exits_new(1, most_exits),
+                              .below = dwi_exits_new(-1, most_exits),
                               .minimum = INFINITY,
                               .maximum = -INFINITY };
 }
 
-void settling_free(struct settling *settling)
+void dwi_settling_free(struct settling *settling)
 {
-    exits_free(&settling->above);
-    exits_free(&settling->below);
+    dwi_exits_free(&settling->above);
+    dwi_exits_free(&settling->below);
 }
 
-enum dw_status settling_add(struct settling *settling, double time, double value, struct dw_error *error)
+enum dw_status dwi_settling_add(struct settling *settling, double time, double value, struct dw_error *error)
 {
     if (!settling->count++)
         settling->first_time = time;
@@ -29,11 +29,11 @@ enum dw_status settling_add(struct settling *settling, double time, double value
     settling->last = value;
     settling->minimum = fmin(settling->minimum, value);
     settling->maximum = fmax(settling->maximum, value);
-    const enum dw_status status = exits_add(&settling->above, time, value, error);
-    return status == DW_OK ? exits_add(&settling->below, time, value, error) : status;
+    const enum dw_status status = dwi_exits_add(&settling->above, time, value, error);
+    return status == DW_OK ? dwi_exits_add(&settling->below, time, value, error) : status;
 }
 
-struct dw_settling settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift)
+struct dw_settling dwi_settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift)
 {
     struct dw_settling found = { .state = DW_TOO_FEW, .final = settling->last };
     if (!settling->count)
@@ -55,8 +55,8 @@ struct dw_settling settling_find(const struct settling *settling, const struct d
     if (beyond > none)
         found.overshoot = beyond / fabs(change);
     double when[2], bound[2], slope[2];
-    const bool above = exits_last(&settling->above, settling->last + half_width, &when[0], &bound[0], &slope[0]);
-    const bool below = exits_last(&settling->below, settling->last - half_width, &when[1], &bound[1], &slope[1]);
+    const bool above = dwi_exits_last(&settling->above, settling->last + half_width, &when[0], &bound[0], &slope[0]);
+    const bool below = dwi_exits_last(&settling->below, settling->last - half_width, &when[1], &bound[1], &slope[1]);
     if (!above && !below) {
         found.state = DW_SETTLED_WITHIN;
         found.time = settling->first_time - rule->start;
@@ -76,12 +76,12 @@ enum dw_status dw_settling_from_means(const double *time, const double *mean, si
 {
     if (!(rule->band > 0 && rule->band < 1))
         return dw_error_set(error, DW_BAD_USE, 0, "a settling band of %g is not between 0 and 1", rule->band);
-    struct settling settling = settling_new(SIZE_MAX);
+    struct settling settling = dwi_settling_new(SIZE_MAX);
     enum dw_status status = DW_OK;
     for (size_t i = 0; i < count && status == DW_OK; i++)
-        status = settling_add(&settling, time[i], mean[i], error);
+        status = dwi_settling_add(&settling, time[i], mean[i], error);
     if (status == DW_OK)
-        *out = settling_find(&settling, rule, fabs(settling.last - settling.before));
-    settling_free(&settling);
+        *out = dwi_settling_find(&settling, rule, fabs(settling.last - settling.before));
+    dwi_settling_free(&settling);
     return status;
 }

@@ -14,10 +14,10 @@ struct settling {
     double minimum, maximum;
 };
 
-struct settling settling_new(size_t most_exits);
-void settling_free(struct settling *settling);
-enum dw_status settling_add(struct settling *settling, double time, double value, struct dw_error *error);
+struct settling dwi_settling_new(size_t most_exits);
+void dwi_settling_free(struct settling *settling);
+enum dw_status dwi_settling_add(struct settling *settling, double time, double value, struct dw_error *error);
 /* drift: how far the value still moves, compared with a tenth of the band; both are shares of the unit */
-struct dw_settling settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift);
+struct dw_settling dwi_settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift);
 
 #endif

@@ -14,7 +14,7 @@ void dw_spectrum_free(struct dw_spectrum *s)
     free(s->of);
     free(s->note);
     free(s->column);
-    record_free(s->record);
+    dwi_record_free(s->record);
     free(s);
 }
 
@@ -51,10 +51,10 @@ static enum dw_status choose_lines(struct dw_spectrum *s, const struct dw_spectr
             return dw_error_member(error, "highest", "a highest frequency of %g Hz is below the fundamental, %g Hz", s->top,
                                    s->frequency);
         if (lines > DW_LINES_MOST)
-            return spectrum_too_many(lines, error);
+            return dwi_spectrum_too_many(lines, error);
         s->harmonics = (size_t)lines;
     }
-    return s->harmonics > DW_LINES_MOST ? spectrum_too_many((double)s->harmonics, error) : DW_OK;
+    return s->harmonics > DW_LINES_MOST ? dwi_spectrum_too_many((double)s->harmonics, error) : DW_OK;
 }
 
 /* The pattern repeats after `pattern` (0: not known); the fundamental asked is `period` long. How many of its periods
@@ -74,7 +74,7 @@ static enum dw_status choose_span(struct dw_spectrum *s, const struct dw_spectru
     const double of_pattern = pattern > 0 ? periods_of_pattern(pattern, s->period) : 0;
     s->steady_wanted = !(of_pattern > 1);
     if (pattern > 0 && !(of_pattern > 0))
-        spectrum_remark(s, s->channels, true,
+        dwi_spectrum_remark(s, s->channels, true,
                "the table repeats every %g s, which is not a whole number of periods of %g Hz: other lines mix into these",
                pattern, s->frequency);
     if (span.kind == DW_SPAN_DEFAULT && pattern > 0 && options->taper == DW_TAPER_NONE) {
@@ -109,7 +109,7 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     struct record_plan plan = { .from = -INFINITY, .to = INFINITY, .place = s->place, .origin = facts->origin };
     snprintf(s->place, sizeof s->place, "%s", options->place ? options->place : "the table");
     s->columns = dw_header_columns(header);
-    s->taper = taper_of(options->taper);
+    s->taper = dwi_taper_of(options->taper);
     enum dw_status status = dw_header_needs_time(header, s->place, error);
     if (status != DW_OK)
         return status;
@@ -136,7 +136,7 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     plan.period = s->period;
     plan.whole = !s->harmonic || options->taper != DW_TAPER_NONE;
     plan.lines = s->harmonics;
-    s->record = record_new(&plan, error);
+    s->record = dwi_record_new(&plan, error);
     return s->record ? DW_OK : DW_NO_MEMORY;
 }
 
@@ -157,5 +157,5 @@ struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct
 
 enum dw_status dw_spectrum_rows(struct dw_spectrum *s, const double *values, size_t rows, struct dw_error *error)
 {
-    return record_rows(s->record, values, rows, error);
+    return dwi_record_rows(s->record, values, rows, error);
 }

@@ -34,28 +34,28 @@ struct windows {
     struct period_group open, *closed;
     size_t count, room_closed, next;  /* closed[next] is the oldest, or where the next one goes */
     struct accumulator period;    /* moments of the period going on, which the caller adds up */
-    struct accumulator total;     /* of all closed groups, once windows_total has been called; and the periods in them */
+    struct accumulator total;     /* of all closed groups, once dwi_windows_total has been called; and the periods in them */
     double periods;
 };
 
-bool windows_new(struct windows *windows);
-void windows_free(struct windows *windows);
+bool dwi_windows_new(struct windows *windows);
+void dwi_windows_free(struct windows *windows);
 /* Drops what no closed group has. */
-void windows_forget(struct windows *windows);
+void dwi_windows_forget(struct windows *windows);
 /* Appends a row, its place given. */
-enum dw_status windows_append(struct windows *windows, double place, const double *values, struct dw_error *error);
+enum dw_status dwi_windows_append(struct windows *windows, double place, const double *values, struct dw_error *error);
 /* Appends rows as they are read, their place being the time, or the share of the period that began at `start`.
  *   row     [rows x pitch] */
-enum dw_status windows_append_rows(struct windows *windows, const double *row, size_t rows, size_t pitch, double start,
-                                   struct dw_error *error);
+enum dw_status dwi_windows_append_rows(struct windows *windows, const double *row, size_t rows, size_t pitch, double start,
+                                       struct dw_error *error);
 /* The period going on has ended, and stands for so many; its group, too, where it is whole. */
-enum dw_status windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
+enum dw_status dwi_windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
 /* Fills `total` and `periods`: once, at the end. */
-void windows_total(struct windows *windows);
-/* See record_rest. */
-bool windows_rest(const struct windows *windows, size_t channel, const double *line, double *square);
-/* See record_coefficients. */
-enum dw_status windows_coefficients(struct windows *windows, size_t lines, double *out, struct dw_error *error);
+void dwi_windows_total(struct windows *windows);
+/* See dwi_record_rest. */
+bool dwi_windows_rest(const struct windows *windows, size_t channel, const double *line, double *square);
+/* See dwi_record_coefficients. */
+enum dw_status dwi_windows_coefficients(struct windows *windows, size_t lines, double *out, struct dw_error *error);
 
 /* ---- the record ---- */
 
@@ -77,34 +77,34 @@ struct record_plan {
 
 struct record;
 /* plan  copied; place and column too */
-struct record *record_new(const struct record_plan *plan, struct dw_error *error);
-void record_free(struct record *record);
+struct record *dwi_record_new(const struct record_plan *plan, struct dw_error *error);
+void dwi_record_free(struct record *record);
 /* Rows as read, [rows x columns]. DW_BAD_INPUT: time goes back; the span begins before the record; period too short. */
-enum dw_status record_rows(struct record *record, const double *values, size_t rows, struct dw_error *error);
+enum dw_status dwi_record_rows(struct record *record, const double *values, size_t rows, struct dw_error *error);
 /* DW_BAD_INPUT where the span is not in the record or holds no whole period. */
-enum dw_status record_finish(struct record *record, struct dw_error *error);
+enum dw_status dwi_record_finish(struct record *record, struct dw_error *error);
 
-/* After record_finish: the part kept; whole periods in it; what the span held beyond them, s; lines between rows in all
+/* After dwi_record_finish: the part kept; whole periods in it; what the span held beyond them, s; lines between rows in all
  * whole periods, kept or not. */
 struct record_facts {
     double from, to, periods, rest;
     unsigned long long pieces;
 };
-struct record_facts record_facts(const struct record *record);
+struct record_facts dwi_record_facts(const struct record *record);
 /* Moments of all channels over it, [channels]. */
-const struct channel_moments *record_moments(const struct record *record);
+const struct channel_moments *dwi_record_moments(const struct record *record);
 /* How far the mean of the last whole period is from that of the one before, [channels]; NAN where there is only one. */
-double record_drift(const struct record *record, size_t channel);
+double dwi_record_drift(const struct record *record, size_t channel);
 /* Fourier coefficients up to `lines`, of the period (mean over the periods kept), or with `whole` of the span.
  *   out  [channels x (lines + 1) x 2]; see fourier_coefficients. Line 0 means nothing: the moments have the mean */
-enum dw_status record_coefficients(struct record *record, size_t lines, double *out, struct dw_error *error);
+enum dw_status dwi_record_coefficients(struct record *record, size_t lines, double *out, struct dw_error *error);
 /* Mean square, over the periods kept, of what a channel has beside its mean and line 1: equation 5.15.
  *   line      [2], coefficient of line 1
  *   square    out, to 1e-9 of itself and 16 DBL_EPSILON of the largest value, squared
  *   returns   false where it cannot be had: rows have been summed up, or there is so long a line that there must be more
  *             than a thousandth beside line 1
  *   cost      some 50 ns a row */
-bool record_rest(const struct record *record, size_t channel, const double *line, double *square);
+bool dwi_record_rest(const struct record *record, size_t channel, const double *line, double *square);
 
 /* ---- tapers: sums of cosines over the span ---- */
 
@@ -114,12 +114,12 @@ struct taper {
     size_t terms;                     /* cosines, that of frequency 0 included; also the fewest periods it tells apart */
     double cosine[TAPER_TERMS_MOST];  /* w(t) = sum of cosine[m] cos(2 pi m t / T); cosine[0] = 1 is the mean weight */
 };
-const struct taper *taper_of(enum dw_taper taper);
+const struct taper *dwi_taper_of(enum dw_taper taper);
 /* Coefficients of the tapered wave at every stride-th line, its mean taken off first: docs/theory.md, equation 5.14.
  *   lines   [(last * stride + terms) x 2] coefficients of the wave without its mean; line 0 is not read
  *   out     [(last + 1) x 2]
  *   mean    out, of the wave weighted by the taper */
-void taper_apply(const struct taper *taper, const double *lines, size_t stride, size_t last, double *out, double *mean);
+void dwi_taper_apply(const struct taper *taper, const double *lines, size_t stride, size_t last, double *out, double *mean);
 
 /* ---- the analyser ---- */
 
@@ -162,8 +162,8 @@ struct dw_spectrum {
 };
 
 /* DW_BAD_USE: more lines than DW_LINES_MOST. */
-enum dw_status spectrum_too_many(double lines, struct dw_error *error);
-__attribute__((format(printf, 4, 5))) void spectrum_remark(struct dw_spectrum *spectrum, size_t channel, bool caution,
-                                                           const char *format, ...);
+enum dw_status dwi_spectrum_too_many(double lines, struct dw_error *error);
+__attribute__((format(printf, 4, 5))) void dwi_spectrum_remark(struct dw_spectrum *spectrum, size_t channel, bool caution,
+                                                               const char *format, ...);
 
 #endif

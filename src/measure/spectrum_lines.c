@@ -13,7 +13,7 @@ static const double least_line = 1e-12, least_of_mean = 1e-15, nothing = 1e-20;
 /* Share of the mean square below which Parseval's difference has fewer than the four digits that people read. */
 static const double little = 1e-8;
 
-void spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const char *format, ...)
+void dwi_spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const char *format, ...)
 {
     va_list arguments;
     struct spectrum_note *note = &s->note[s->notes++];
@@ -38,7 +38,7 @@ static bool is_rounding(const struct channel_lines *of, double amplitude)
 
 /* ---- the end of the record ---- */
 
-enum dw_status spectrum_too_many(double lines, struct dw_error *error)
+enum dw_status dwi_spectrum_too_many(double lines, struct dw_error *error)
 {
     return dw_error_set(error, DW_BAD_USE, 0, "%.15g lines are asked; at most %d can be had", lines, DW_LINES_MOST);
 }
@@ -54,7 +54,7 @@ static enum dw_status settle_lines(struct dw_spectrum *s, struct dw_error *error
             lines = s->top > 0 ? floor(s->top * s->period * (1 + 4 * DBL_EPSILON)) : floor((double)s->facts.pieces / 2);
     }
     if (lines > DW_LINES_MOST)
-        return spectrum_too_many(lines, error);
+        return dwi_spectrum_too_many(lines, error);
     s->highest = lines < 1 ? 1 : (size_t)lines;
     return DW_OK;
 }
@@ -68,7 +68,7 @@ static enum dw_status apply_taper(struct dw_spectrum *s, const double *all, size
         return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", s->highest);
     for (size_t i = 0; i < s->channels; i++) {
         double mean, *line = s->lines + i * 2 * (s->highest + 1);
-        taper_apply(s->taper, all + i * width, stride, s->highest, line, &mean);
+        dwi_taper_apply(s->taper, all + i * width, stride, s->highest, line, &mean);
         line[0] = mean;
     }
     return DW_OK;
@@ -83,10 +83,10 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
                             s->place, s->taper->name, s->taper->terms, stride);
     const double most = (double)s->highest * stride + (double)s->taper->terms - 1;
     if (most > DW_LINES_MOST)
-        return spectrum_too_many(most, error);
+        return dwi_spectrum_too_many(most, error);
     const size_t bins = (size_t)most, width = 2 * (bins + 1);
     double *all = calloc(s->channels, width * sizeof *all);
-    enum dw_status status = all ? record_coefficients(s->record, bins, all, error)
+    enum dw_status status = all ? dwi_record_coefficients(s->record, bins, all, error)
                                 : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", bins);
     if (status == DW_OK && !tapered) {
         s->lines = all;
@@ -97,7 +97,7 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
     free(all);
     for (size_t i = 0; i < s->channels && status == DW_OK; i++) {
         s->of[i].line = s->lines + i * 2 * (s->highest + 1);
-        s->of[i].line[0] = moments_mean(&record_moments(s->record)[i]) + (tapered ? s->of[i].line[0] : 0);
+        s->of[i].line[0] = dwi_moments_mean(&dwi_record_moments(s->record)[i]) + (tapered ? s->of[i].line[0] : 0);
         s->of[i].line[1] = 0;
     }
     return status;
@@ -106,10 +106,10 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
 static void look_at_channel(struct dw_spectrum *s, size_t channel)
 {
     struct channel_lines *of = &s->of[channel];
-    const struct channel_moments *moments = &record_moments(s->record)[channel];
-    const double ripple = moments->maximum - moments->minimum, drift = fabs(record_drift(s->record, channel));
+    const struct channel_moments *moments = &dwi_record_moments(s->record)[channel];
+    const double ripple = moments->maximum - moments->minimum, drift = fabs(dwi_record_drift(s->record, channel));
     double largest = 0;
-    of->ac_rms = moments_ac_rms(moments, s->facts.to - s->facts.from);
+    of->ac_rms = dwi_moments_ac_rms(moments, s->facts.to - s->facts.from);
     of->magnitude = fmax(fabs(moments->minimum), fabs(moments->maximum));
     for (size_t n = 1; n <= s->highest; n++)
         if (amplitude_of(of, n) > largest) {
@@ -124,37 +124,37 @@ static void look_at_channel(struct dw_spectrum *s, size_t channel)
     of->reference = fundamental ? 1 : is_rounding(of, largest) ? 0 : of->reference;
     of->reference_amplitude = amplitude_of(of, of->reference);
     if (s->harmonic && s->steady_wanted && drift > 0.01 * ripple)
-        spectrum_remark(s, channel, false,
-                        "the mean still moves by %.2g %% of the ripple a period: this is not yet the steady state, and the "
-                        "lines include that move",
-                        100 * drift / ripple);
+        dwi_spectrum_remark(s, channel, false,
+                            "the mean still moves by %.2g %% of the ripple a period: this is not yet the steady state, and the "
+                            "lines include that move",
+                            100 * drift / ripple);
     if (s->harmonic && !fundamental)
-        spectrum_remark(s, channel, false, "there is no fundamental above rounding: %s",
-                        of->reference ? "levels refer to the largest line, and THD is left out" : "THD is left out");
+        dwi_spectrum_remark(s, channel, false, "there is no fundamental above rounding: %s",
+                            of->reference ? "levels refer to the largest line, and THD is left out" : "THD is left out");
 }
 
 static void look_at_record(struct dw_spectrum *s)
 {
     const struct record_facts *facts = &s->facts;
     if (!s->harmonic && s->taper->terms == 1)
-        spectrum_remark(s, s->channels, false,
-                        "no period is known: the span is taken as one, and lines are %.6g Hz apart; give the fundamental, or "
-                        "a taper for a span that holds no whole number of periods",
-                        s->frequency);
+        dwi_spectrum_remark(s, s->channels, false,
+                            "no period is known: the span is taken as one, and lines are %.6g Hz apart; give the fundamental, or "
+                            "a taper for a span that holds no whole number of periods",
+                            s->frequency);
     if (s->harmonic && !s->last_only && facts->rest > 1e-9 * s->period)
-        spectrum_remark(s, s->channels, false, "%.6g s of the span lie outside its %.15g whole period%s and are left out",
-                        facts->rest, facts->periods, facts->periods > 1 ? "s" : "");
+        dwi_spectrum_remark(s, s->channels, false, "%.6g s of the span lie outside its %.15g whole period%s and are left out",
+                            facts->rest, facts->periods, facts->periods > 1 ? "s" : "");
     if (s->sampled > 0 && (double)s->highest * s->frequency > s->sampled / 2)
-        spectrum_remark(s, s->channels, false,
-                        "the rows are samples, %.6g a second: lines above %.6g Hz are those of the straight lines between them",
-                        s->sampled, s->sampled / 2);
+        dwi_spectrum_remark(s, s->channels, false,
+                            "the rows are samples, %.6g a second: lines above %.6g Hz are those of the straight lines between them",
+                            s->sampled, s->sampled / 2);
 }
 
 enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)
 {
-    enum dw_status status = record_finish(s->record, error);
+    enum dw_status status = dwi_record_finish(s->record, error);
     if (status == DW_OK) {
-        s->facts = record_facts(s->record);
+        s->facts = dwi_record_facts(s->record);
         status = settle_lines(s, error);
     }
     if (status == DW_OK)
@@ -218,7 +218,7 @@ static void distort_all(const struct dw_spectrum *s, size_t channel, double othe
     const double first = amplitude_of(of, 1), square = of->ac_rms * of->ac_rms, finest = 16 * DBL_EPSILON * of->magnitude;
     double left, rest = 2 * square - first * first;
     double slack = 2 * (4e-13 * square + 8 * DBL_EPSILON * of->magnitude * of->ac_rms); /* that of the moments */
-    if (rest < little * square && record_rest(s->record, channel, of->line + 2, &left)) {  /* unrun: pure-sine */
+    if (rest < little * square && dwi_record_rest(s->record, channel, of->line + 2, &left)) {  /* unrun: pure-sine */
         rest = 2 * left;
         slack = 2 * finest * finest;
     }
@@ -231,7 +231,7 @@ struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t 
 {
     const struct channel_lines *of = &s->of[channel];
     struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = of->reference };
-    d.rms = hypot(moments_mean(&record_moments(s->record)[channel]), of->ac_rms);
+    d.rms = hypot(dwi_moments_mean(&dwi_record_moments(s->record)[channel]), of->ac_rms);
     d.has_thd = s->harmonic && d.reference == 1;
     if (!d.has_thd)
         return d;

@@ -41,21 +41,21 @@ static enum dw_status begin_period(struct record *r, const double *row, struct d
 {
     r->boundary = fmax(r->boundary, dw_pieces_first(r->pieces)[0]);  /* a span may begin with the record, wherever that does */
     r->pieces_now = 0;
-    return windows_append(&r->windows, r->plan.whole ? r->boundary : 0, row, error);
+    return dwi_windows_append(&r->windows, r->plan.whole ? r->boundary : 0, row, error);
 }
 
 static enum dw_status end_period(struct record *r, const struct dw_instant *end, const double *row, struct dw_error *error)
 {
-    const enum dw_status status = windows_append(&r->windows, r->plan.whole ? end->at : 1, row, error);
+    const enum dw_status status = dwi_windows_append(&r->windows, r->plan.whole ? end->at : 1, row, error);
     r->pieces_kept += r->pieces_now;
     for (size_t i = 0; i < r->plan.channels; i++) {
         r->mean_before[i] = r->mean_last[i];
-        r->mean_last[i] = moments_mean(&r->windows.period.of[i]);
+        r->mean_last[i] = dwi_moments_mean(&r->windows.period.of[i]);
     }
     /* whole periods inside one line all look alike: one ramp as steep as all together stands for them, since no line but
      * line 0, which the moments have, knows at what height it is */
     const double periods = isnan(end->stands_for) ? 1 : end->stands_for;
-    return status == DW_OK ? windows_close(&r->windows, periods, begins_group(r, end->index), error) : status;
+    return status == DW_OK ? dwi_windows_close(&r->windows, periods, begins_group(r, end->index), error) : status;
 }
 
 /* A block that passes over the end of a group, on the way to the last ones, is no part of what is kept. */
@@ -73,10 +73,10 @@ static enum dw_status add_rows(struct record *r, const struct dw_block *block, s
     const double *rows = block->rows;
     enum dw_status status = block->begins ? begin_period(r, rows, error) : DW_OK;
     if (status == DW_OK && last > first)
-        status = windows_append_rows(&r->windows, rows + first * columns, last - first, columns, r->boundary, error);
+        status = dwi_windows_append_rows(&r->windows, rows + first * columns, last - first, columns, r->boundary, error);
     if (status != DW_OK)
         return status;
-    moments_lines(&r->windows.period, r->plan.channels, r->column, rows, block->count - 1, columns);
+    dwi_moments_lines(&r->windows.period, r->plan.channels, r->column, rows, block->count - 1, columns);
     r->pieces_now += block->count - 1;
     return DW_OK;
 }
@@ -85,7 +85,7 @@ static enum dw_status add_block(struct record *r, const struct dw_block *block, 
 {
     enum dw_status status = DW_OK;
     if (r->open && block->ends && passes_over(r, block->end)) {
-        windows_forget(&r->windows);
+        dwi_windows_forget(&r->windows);
         r->open = false;
     }
     if (r->open)
@@ -136,7 +136,7 @@ static enum dw_status begin_record(struct record *r, double time, struct dw_erro
     return r->pieces ? DW_OK : error ? error->status : DW_NO_MEMORY;
 }
 
-enum dw_status record_rows(struct record *r, const double *values, size_t rows, struct dw_error *error)
+enum dw_status dwi_record_rows(struct record *r, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = rows && !r->pieces ? begin_record(r, values[0], error) : DW_OK;
     if (!rows || status != DW_OK)
@@ -156,7 +156,7 @@ enum dw_status record_rows(struct record *r, const double *values, size_t rows, 
 
 /* ---- new, free, the end ---- */
 
-struct record *record_new(const struct record_plan *plan, struct dw_error *error)
+struct record *dwi_record_new(const struct record_plan *plan, struct dw_error *error)
 {
     struct record *r = calloc(1, sizeof *r);
     if (r) {
@@ -170,8 +170,8 @@ struct record *record_new(const struct record_plan *plan, struct dw_error *error
         r->mean_last = calloc(plan->channels, sizeof *r->mean_last);
         r->mean_before = calloc(plan->channels, sizeof *r->mean_before);
     }
-    if (!r || !windows_new(&r->windows) || !r->column || !r->mean_last || !r->mean_before) {
-        record_free(r);
+    if (!r || !dwi_windows_new(&r->windows) || !r->column || !r->mean_last || !r->mean_before) {
+        dwi_record_free(r);
         dw_no_memory(error);
         return NULL;
     }
@@ -182,11 +182,11 @@ struct record *record_new(const struct record_plan *plan, struct dw_error *error
     return r;
 }
 
-void record_free(struct record *r)
+void dwi_record_free(struct record *r)
 {
     if (!r)
         return;
-    windows_free(&r->windows);
+    dwi_windows_free(&r->windows);
     free(r->column);
     dw_pieces_free(r->pieces);
     free(r->mean_last);
@@ -213,12 +213,12 @@ static enum dw_status check_span(const struct record *r, struct dw_error *error)
     return DW_OK;
 }
 
-enum dw_status record_finish(struct record *r, struct dw_error *error)
+enum dw_status dwi_record_finish(struct record *r, struct dw_error *error)
 {
     enum dw_status status = check_span(r, error);
     if (status == DW_OK && !(r->plan.period > 0) && r->open && !r->windows.period.empty) {
         r->pieces_kept += r->pieces_now;
-        status = windows_close(&r->windows, 1, true, error);  /* the record's own end is the span's */
+        status = dwi_windows_close(&r->windows, 1, true, error);  /* the record's own end is the span's */
     }
     if (status != DW_OK)
         return status;
@@ -226,7 +226,7 @@ enum dw_status record_finish(struct record *r, struct dw_error *error)
     if (r->plan.last && w->count && w->count < r->plan.last)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span is the last %llu periods, but the record holds only %zu",
                             r->place, r->plan.last, w->count);
-    windows_total(&r->windows);
+    dwi_windows_total(&r->windows);
     const struct accumulator *kept = &w->total;
     if (kept->empty && !(r->plan.period > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", r->place);
@@ -239,27 +239,27 @@ enum dw_status record_finish(struct record *r, struct dw_error *error)
     return DW_OK;
 }
 
-struct record_facts record_facts(const struct record *r)
+struct record_facts dwi_record_facts(const struct record *r)
 {
     return r->facts;
 }
 
-const struct channel_moments *record_moments(const struct record *r)
+const struct channel_moments *dwi_record_moments(const struct record *r)
 {
     return r->windows.total.of;
 }
 
-double record_drift(const struct record *r, size_t channel)
+double dwi_record_drift(const struct record *r, size_t channel)
 {
     return r->mean_last[channel] - r->mean_before[channel];
 }
 
-bool record_rest(const struct record *r, size_t channel, const double *line, double *square)
+bool dwi_record_rest(const struct record *r, size_t channel, const double *line, double *square)
 {
-    return windows_rest(&r->windows, channel, line, square);
+    return dwi_windows_rest(&r->windows, channel, line, square);
 }
 
-enum dw_status record_coefficients(struct record *r, size_t lines, double *out, struct dw_error *error)
+enum dw_status dwi_record_coefficients(struct record *r, size_t lines, double *out, struct dw_error *error)
 {
-    return windows_coefficients(&r->windows, lines, out, error);
+    return dwi_windows_coefficients(&r->windows, lines, out, error);
 }

@@ -35,16 +35,16 @@ static double rest_of_line(const struct fundamental *f, double from, double star
     return nodes ? half * sum : -1;
 }
 
-bool windows_rest(const struct windows *ws, size_t channel, const double *line, double *square)
+bool dwi_windows_rest(const struct windows *ws, size_t channel, const double *line, double *square)
 {
-    struct fundamental f = { .mean = moments_mean(&ws->total.of[channel]),
+    struct fundamental f = { .mean = dwi_moments_mean(&ws->total.of[channel]),
                              .amplitude = 2 * hypot(line[0], line[1]),
                              .phase = atan2(line[1], line[0]) };
     double sum = 0;
     for (size_t i = 0; i < ws->count; i++)
         if (ws->closed[i].high || ws->closed[i].alike || ws->whole)
             return false;
-    gauss_rules_fill(&f.rules);
+    dwi_gauss_rules_fill(&f.rules);
     for (const double *row = ws->row + ws->first * ws->width, *last = ws->row + (ws->first_open - 1) * ws->width; row < last;
          row += ws->width) {
         const double *next = row + ws->width;

@@ -8,7 +8,7 @@ static const struct taper tapers[] = {
     [DW_TAPER_FLAT_TOP] = { "flat-top", 5, { 1, -1.942604, 1.340318, -0.440811, 0.043097 } },
 };
 
-const struct taper *taper_of(enum dw_taper taper)
+const struct taper *dwi_taper_of(enum dw_taper taper)
 {
     return &tapers[taper];
 }
@@ -23,7 +23,7 @@ static double part(const double *lines, size_t k, size_t minus, size_t which)
     return which ? -lines[2 * (minus - k) + 1] : lines[2 * (minus - k)];
 }
 
-void taper_apply(const struct taper *t, const double *lines, size_t stride, size_t last, double *out, double *mean)
+void dwi_taper_apply(const struct taper *t, const double *lines, size_t stride, size_t last, double *out, double *mean)
 {
     *mean = 0;
     for (size_t m = 1; m < t->terms; m++)

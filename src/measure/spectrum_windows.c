@@ -25,14 +25,14 @@ static void group_free(struct period_group *g)
     free(g->moments.of);
 }
 
-bool windows_new(struct windows *ws)
+bool dwi_windows_new(struct windows *ws)
 {
     ws->period = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->period.of) };
     ws->total = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->total.of) };
     return group_new(&ws->open, ws->channels) && ws->period.of && ws->total.of;
 }
 
-void windows_free(struct windows *ws)
+void dwi_windows_free(struct windows *ws)
 {
     for (size_t i = 0; i < ws->count; i++)
         group_free(&ws->closed[i]);
@@ -43,7 +43,7 @@ void windows_free(struct windows *ws)
     free(ws->row);
 }
 
-void windows_forget(struct windows *ws)
+void dwi_windows_forget(struct windows *ws)
 {
     group_clear(&ws->open);
     ws->period.empty = true;
@@ -69,13 +69,13 @@ static struct fourier_rows rows_of(const struct windows *ws, size_t first, size_
 static double slack_of(const struct windows *ws, const struct accumulator *times)
 {
     const double latest = fmax(fmax(fabs(times->start), fabs(times->end)), fmax(fabs(ws->period.start), fabs(ws->period.end)));
-    return fourier_slack(latest, ws->whole ? times->end - times->start : ws->length);
+    return dwi_fourier_slack(latest, ws->whole ? times->end - times->start : ws->length);
 }
 
 static void means_of(const struct accumulator *moments, size_t channels, double *mean)
 {
     for (size_t i = 0; i < channels; i++)
-        mean[i] = moments_mean(&moments->of[i]);
+        mean[i] = dwi_moments_mean(&moments->of[i]);
 }
 
 /* All that is summed up of one group has one reference, for it may be parts of a period. */
@@ -117,7 +117,7 @@ static size_t ticks_of(const struct windows *ws, const struct period_group *g, s
     bool jumps = false;
     for (size_t i = 1; i < g->rows && !jumps; i++, row += ws->width)
         jumps = row[0] == row[ws->width];
-    const size_t grid = jumps ? fourier_grid(&rows, slack_of(ws, &g->moments), g->rows / 4) : 0;
+    const size_t grid = jumps ? dwi_fourier_grid(&rows, slack_of(ws, &g->moments), g->rows / 4) : 0;
     return grid <= g->rows / 4 ? grid : 0;
 }
 
@@ -183,7 +183,7 @@ static enum dw_status make_room(struct windows *ws, size_t more, struct dw_error
     return DW_OK;
 }
 
-enum dw_status windows_append(struct windows *ws, double place, const double *values, struct dw_error *error)
+enum dw_status dwi_windows_append(struct windows *ws, double place, const double *values, struct dw_error *error)
 {
     const enum dw_status status = make_room(ws, 1, error);
     if (status != DW_OK)
@@ -195,8 +195,8 @@ enum dw_status windows_append(struct windows *ws, double place, const double *va
     return DW_OK;
 }
 
-enum dw_status windows_append_rows(struct windows *ws, const double *row, size_t rows, size_t pitch, double start,
-                                   struct dw_error *error)
+enum dw_status dwi_windows_append_rows(struct windows *ws, const double *row, size_t rows, size_t pitch, double start,
+                                       struct dw_error *error)
 {
     const enum dw_status status = make_room(ws, rows, error);
     if (status != DW_OK)
@@ -231,7 +231,7 @@ static void join(struct windows *ws, struct period_group *onto)
     onto->rows += g->rows;
     onto->periods += g->periods;
     onto->alike = onto->alike || g->alike;
-    moments_append(&onto->moments, &g->moments, ws->channels);
+    dwi_moments_append(&onto->moments, &g->moments, ws->channels);
 }
 
 /* Room for one closed group more. */
@@ -266,11 +266,11 @@ static enum dw_status push(struct windows *ws, size_t most, struct dw_error *err
     return DW_OK;
 }
 
-enum dw_status windows_close(struct windows *ws, double periods, bool whole_group, struct dw_error *error)
+enum dw_status dwi_windows_close(struct windows *ws, double periods, bool whole_group, struct dw_error *error)
 {
     struct period_group *g = &ws->open;
     enum dw_status status = DW_OK;
-    moments_append(&g->moments, &ws->period, ws->channels);
+    dwi_moments_append(&g->moments, &ws->period, ws->channels);
     ws->period.empty = true;
     g->periods += periods;
     g->alike = g->alike || periods > 1;
@@ -294,15 +294,15 @@ static const struct period_group *group_at(const struct windows *ws, size_t i)
     return &ws->closed[(ws->next + i) % ws->count];
 }
 
-void windows_total(struct windows *ws)
+void dwi_windows_total(struct windows *ws)
 {
     for (size_t i = 0; i < ws->count; i++) { /* the oldest first */
-        moments_append(&ws->total, &group_at(ws, i)->moments, ws->channels);
+        dwi_moments_append(&ws->total, &group_at(ws, i)->moments, ws->channels);
         ws->periods += group_at(ws, i)->periods;
     }
 }
 
-enum dw_status windows_coefficients(struct windows *ws, size_t lines, double *out, struct dw_error *error)
+enum dw_status dwi_windows_coefficients(struct windows *ws, size_t lines, double *out, struct dw_error *error)
 {
     double *mean = calloc(ws->channels, sizeof *mean);
     if (!mean)

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/transitions_inner.h"
 
-struct transitions transitions_new(double low_level, double high_level)
+struct transitions dwi_transitions_new(double low_level, double high_level)
 {
     const double amplitude = high_level - low_level;
     return (struct transitions){ .low = low_level + 0.1 * amplitude,
@@ -46,7 +46,7 @@ static void follow(struct polarity *this, struct polarity *other, double near, d
         complete(this, other, start + slope * (far - from));
 }
 
-void transitions_line(struct transitions *t, double start, double from, double end, double to)
+void dwi_transitions_line(struct transitions *t, double start, double from, double end, double to)
 {
     if (to > from)
         follow(&t->positive, &t->negative, t->low, t->middle, t->high, start, from, end, to);

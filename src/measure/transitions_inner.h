@@ -23,9 +23,9 @@ struct transitions {
     struct polarity positive, negative;
 };
 
-struct transitions transitions_new(double low_level, double high_level);
+struct transitions dwi_transitions_new(double low_level, double high_level);
 /* One straight line or jump. A transition counts once it is complete: from beyond one outer reference level to beyond
  * the other; one that turns back (a runt) does not. */
-void transitions_line(struct transitions *t, double start, double from, double end, double to);
+void dwi_transitions_line(struct transitions *t, double start, double from, double end, double to);
 
 #endif

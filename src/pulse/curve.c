@@ -3,7 +3,7 @@
 #include <float.h>
 #include <math.h>
 
-enum dw_status duty_curve_open(struct curve *curve, dw_duty_points *points, void *context, struct dw_error *error)
+enum dw_status dwi_duty_curve_open(struct curve *curve, dw_duty_points *points, void *context, struct dw_error *error)
 {
     double time, duty;
     enum dw_status status = points(context, &time, &duty, error);
@@ -13,7 +13,7 @@ enum dw_status duty_curve_open(struct curve *curve, dw_duty_points *points, void
         return status;
     *curve = (struct curve){ .points = points, .context = context, .start = -INFINITY, .stop = time, .to = duty,
                              .first = time, .last = INFINITY, .lowest = INFINITY, .highest = -INFINITY };
-    status = duty_curve_next(curve, error);
+    status = dwi_duty_curve_next(curve, error);
     if (status != DW_OK)
         return status;
     if (curve->last == time)
@@ -27,7 +27,7 @@ enum dw_status duty_curve_open(struct curve *curve, dw_duty_points *points, void
     return DW_OK;
 }
 
-enum dw_status duty_curve_next(struct curve *curve, struct dw_error *error)
+enum dw_status dwi_duty_curve_next(struct curve *curve, struct dw_error *error)
 {
     do {
         double time = curve->kept_stop, duty = curve->kept_to;
@@ -48,15 +48,15 @@ enum dw_status duty_curve_next(struct curve *curve, struct dw_error *error)
     return DW_OK;
 }
 
-enum dw_status duty_curve_seek(struct curve *curve, double time, struct dw_error *error)
+enum dw_status dwi_duty_curve_seek(struct curve *curve, double time, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     while (status == DW_OK && curve->stop <= time)
-        status = duty_curve_next(curve, error);
+        status = dwi_duty_curve_next(curve, error);
     return status;
 }
 
-double duty_curve_duty(struct curve *curve, double time)
+double dwi_duty_curve_duty(struct curve *curve, double time)
 {
     double duty = curve->from;
     if (time >= curve->stop)
@@ -68,7 +68,7 @@ double duty_curve_duty(struct curve *curve, double time)
     return duty;
 }
 
-bool duty_curve_clipped(const struct curve *curve)
+bool dwi_duty_curve_clipped(const struct curve *curve)
 {
     return curve->lowest < -4 * DBL_EPSILON || curve->highest > 1 + 4 * DBL_EPSILON;
 }

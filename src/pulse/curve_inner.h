@@ -19,14 +19,14 @@ struct curve {
 };
 
 /* Reads points until time passes. Errors: DW_BAD_INPUT where it never does; those of points. */
-enum dw_status duty_curve_open(struct curve *curve, dw_duty_points *points, void *context, struct dw_error *error);
+enum dw_status dwi_duty_curve_open(struct curve *curve, dw_duty_points *points, void *context, struct dw_error *error);
 /* Moves to the piece that holds `time`, never back. */
-enum dw_status duty_curve_seek(struct curve *curve, double time, struct dw_error *error);
+enum dw_status dwi_duty_curve_seek(struct curve *curve, double time, struct dw_error *error);
 /* The next piece that takes time; only while curve->stop is finite. */
-enum dw_status duty_curve_next(struct curve *curve, struct dw_error *error);
+enum dw_status dwi_duty_curve_next(struct curve *curve, struct dw_error *error);
 /* Duty at a time within the present piece, its stop included (value before a jump there), unclipped; remembers extremes. */
-double duty_curve_duty(struct curve *curve, double time);
+double dwi_duty_curve_duty(struct curve *curve, double time);
 /* Whether a duty was asked for that lies outside 0..1 by more than 4 ulp of 1: less is rounding of who computed it. */
-bool duty_curve_clipped(const struct curve *curve);
+bool dwi_duty_curve_clipped(const struct curve *curve);
 
 #endif

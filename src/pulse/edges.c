@@ -3,7 +3,7 @@
 #include "train_inner.h"
 #include <math.h>
 
-void pulse_edges_open(struct dw_pulse *pulse)
+void dwi_pulse_edges_open(struct dw_pulse *pulse)
 {
     pulse->edge = pulse->edge_count = 0;
     pulse->last_off = -INFINITY;
@@ -19,7 +19,7 @@ static void put(struct dw_pulse *pulse, double time, size_t channel, bool on)
 static bool turn_on(struct dw_pulse *pulse, double from, double to, size_t channel)
 {
     const double delayed = from + pulse->train.dead_time;
-    const bool left = to - delayed > (isfinite(to) ? pulse_time_near(pulse, to) : 0);
+    const bool left = to - delayed > (isfinite(to) ? dwi_pulse_time_near(pulse, to) : 0);
     if (left)
         put(pulse, delayed, channel, true);
     else if (to > from && to > pulse->origin && from < pulse->end)
@@ -32,7 +32,7 @@ static enum dw_status refill(struct dw_pulse *pulse, struct dw_error *error)
 {
     const size_t principal = pulse->channels - 1, complement = 0;
     struct interval next;
-    const enum dw_status status = pulse_source_next(pulse, &next, error);
+    const enum dw_status status = dwi_pulse_source_next(pulse, &next, error);
     if (status != DW_OK)
         return status;
     pulse->edge = pulse->edge_count = 0;
@@ -46,7 +46,7 @@ static enum dw_status refill(struct dw_pulse *pulse, struct dw_error *error)
     return DW_OK;
 }
 
-enum dw_status pulse_edges_next(struct dw_pulse *pulse, struct edge *edge, struct dw_error *error)
+enum dw_status dwi_pulse_edges_next(struct dw_pulse *pulse, struct edge *edge, struct dw_error *error)
 {
     while (pulse->edge == pulse->edge_count) {
         if (pulse->last_pulse) {

@@ -2,7 +2,7 @@
 #include "gauss_inner.h"
 #include <math.h>
 
-void philox(const uint32_t counter[4], const uint32_t key[2], uint32_t out[4])
+void dwi_philox(const uint32_t counter[4], const uint32_t key[2], uint32_t out[4])
 {
     uint32_t a = counter[0], b = counter[1], c = counter[2], d = counter[3], k0 = key[0], k1 = key[1];
     for (int round = 0; round < 10; round++) {
@@ -24,12 +24,12 @@ static double uniform(uint32_t high, uint32_t low)
     return ((double)bits + 1) * 0x1p-53;
 }
 
-void gauss_pair(uint64_t seed, uint64_t index, double out[2])
+void dwi_gauss_pair(uint64_t seed, uint64_t index, double out[2])
 {
     static const double turn = 6.283185307179586;
     uint32_t words[4];
-    philox((const uint32_t[4]){ (uint32_t)index, (uint32_t)(index >> 32), 0, 0 },
-           (const uint32_t[2]){ (uint32_t)seed, (uint32_t)(seed >> 32) }, words);
+    dwi_philox((const uint32_t[4]){ (uint32_t)index, (uint32_t)(index >> 32), 0, 0 },
+               (const uint32_t[2]){ (uint32_t)seed, (uint32_t)(seed >> 32) }, words);
     const double radius = sqrt(-2 * log(uniform(words[0], words[1])));
     const double angle = turn * uniform(words[2], words[3]);
     out[0] = radius * cos(angle);

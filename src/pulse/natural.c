@@ -21,11 +21,11 @@ static double carrier(const struct run *run, double place)
 static enum dw_status crossing(struct curve *curve, const struct run *run, double *place, struct dw_error *error)
 {
     double before = run->from;
-    enum dw_status status = duty_curve_seek(curve, run->start + before, error);
+    enum dw_status status = dwi_duty_curve_seek(curve, run->start + before, error);
     while (status == DW_OK) {
         const double stop = curve->stop - run->start, after = fmin(stop, run->to);
-        const double d_before = duty_curve_duty(curve, run->start + before);
-        const double d_after = stop > run->to ? duty_curve_duty(curve, run->start + after) : duty_curve_duty(curve, curve->stop);
+        const double d_before = dwi_duty_curve_duty(curve, run->start + before);
+        const double d_after = stop > run->to ? dwi_duty_curve_duty(curve, run->start + after) : dwi_duty_curve_duty(curve, curve->stop);
         const double ahead = run->sign * (d_before - carrier(run, before));
         const double then = run->sign * (d_after - carrier(run, after));
         if (ahead >= 0)
@@ -35,12 +35,12 @@ static enum dw_status crossing(struct curve *curve, const struct run *run, doubl
         if (stop >= run->to)
             return *place = run->to, DW_OK;
         before = after;
-        status = duty_curve_next(curve, error);
+        status = dwi_duty_curve_next(curve, error);
     }
     return status;
 }
 
-enum dw_status pulse_natural_period(struct dw_pulse *pulse, double number, struct interval *interval, struct dw_error *error)
+enum dw_status dwi_pulse_natural_period(struct dw_pulse *pulse, double number, struct interval *interval, struct dw_error *error)
 {
     const double period = pulse->train.period, start = fma(number, period, pulse->base), middle = period / 2;
     const struct run up = { start, 0, period, 0, 1, -1 }, down = { start, 0, period, 1, 0, 1 };

@@ -49,9 +49,9 @@ static void turn(struct dw_pulse *pulse, const struct edge *edge)
 /* All edges up to the origin, and the first row. */
 static enum dw_status begin(struct dw_pulse *pulse, double *row, size_t *count, struct dw_error *error)
 {
-    const double near = pulse_time_near(pulse, pulse->origin);
+    const double near = dwi_pulse_time_near(pulse, pulse->origin);
     for (;;) {
-        const enum dw_status status = pulse_edges_next(pulse, &pulse->next, error);
+        const enum dw_status status = dwi_pulse_edges_next(pulse, &pulse->next, error);
         if (status != DW_OK)
             return status;
         if (pulse->next.time > pulse->origin + near)
@@ -67,7 +67,7 @@ static enum dw_status begin(struct dw_pulse *pulse, double *row, size_t *count, 
 /* Rows where a channel reaches its level before `time`; one that does so at `time`, but for rounding, does so there. */
 static size_t settle(struct dw_pulse *pulse, double time, double *rows)
 {
-    const double near = pulse_time_near(pulse, time);
+    const double near = dwi_pulse_time_near(pulse, time);
     size_t count = 0;
     for (;;) {
         double first = time - near;
@@ -88,7 +88,7 @@ static size_t settle(struct dw_pulse *pulse, double time, double *rows)
 static enum dw_status step(struct dw_pulse *pulse, double *rows, size_t *count, struct dw_error *error)
 {
     const size_t width = 1 + pulse->channels;
-    const bool ends = isfinite(pulse->end) && pulse->next.time >= pulse->end - pulse_time_near(pulse, pulse->end);
+    const bool ends = isfinite(pulse->end) && pulse->next.time >= pulse->end - dwi_pulse_time_near(pulse, pulse->end);
     const double time = ends ? pulse->end : pulse->next.time;
     size_t made = settle(pulse, time, rows);
     made += put_row(pulse, time, rows + made * width);
@@ -96,7 +96,7 @@ static enum dw_status step(struct dw_pulse *pulse, double *rows, size_t *count, 
     enum dw_status status = DW_OK;
     while (!ends && status == DW_OK && pulse->next.time == time) {
         turn(pulse, &pulse->next);
-        status = pulse_edges_next(pulse, &pulse->next, error);
+        status = dwi_pulse_edges_next(pulse, &pulse->next, error);
     }
     if (!ends && status == DW_OK)
         made += put_row(pulse, time, rows + made * width);
@@ -135,9 +135,9 @@ static double pattern_period(struct dw_pulse *pulse)
 static enum dw_status prepare(struct dw_pulse *pulse, struct dw_error *error)
 {
     struct dw_pulse_train *train = &pulse->train;
-    enum dw_status status = pulse_train_check(train, error);
+    enum dw_status status = dwi_pulse_train_check(train, error);
     if (status == DW_OK && train->points)
-        status = duty_curve_open(&pulse->curve, train->points, train->context, error);
+        status = dwi_duty_curve_open(&pulse->curve, train->points, train->context, error);
     if (status != DW_OK)
         return status;
     train->duty = dw_duty_given(train->duty, train->steps, NULL);
@@ -174,8 +174,8 @@ struct dw_pulse *dw_pulse_new(const struct dw_pulse_train *train, struct dw_erro
         dw_pulse_free(pulse);
         return NULL;
     }
-    pulse_source_open(pulse);
-    pulse_edges_open(pulse);
+    dwi_pulse_source_open(pulse);
+    dwi_pulse_edges_open(pulse);
     return pulse;
 }
 
@@ -204,7 +204,7 @@ struct dw_pulse_findings dw_pulse_findings(const struct dw_pulse *pulse)
     struct dw_pulse_findings findings = pulse->findings;
     findings.end = pulse->end;
     if (pulse->train.points) {
-        findings.clipped = duty_curve_clipped(&pulse->curve);
+        findings.clipped = dwi_duty_curve_clipped(&pulse->curve);
         findings.lowest = pulse->curve.lowest;
         findings.highest = pulse->curve.highest;
     }

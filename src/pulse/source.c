@@ -5,7 +5,7 @@
 #include <float.h>
 #include <math.h>
 
-double pulse_time_near(const struct dw_pulse *pulse, double time)
+double dwi_pulse_time_near(const struct dw_pulse *pulse, double time)
 {
     return 4 * DBL_EPSILON * fmax(fabs(time), pulse->train.period);
 }
@@ -21,7 +21,7 @@ static void places(enum dw_alignment alignment, double duty, double period, doub
     }
 }
 
-void pulse_source_open(struct dw_pulse *pulse)
+void dwi_pulse_source_open(struct dw_pulse *pulse)
 {
     const struct dw_pulse_train *train = &pulse->train;
     struct pulse_source *source = &pulse->source;
@@ -69,11 +69,11 @@ static enum dw_status one_period(struct dw_pulse *pulse, struct interval *interv
     source->covered = start;
     if (train->points) {
         if (train->modulation == DW_NATURAL)
-            return pulse_natural_period(pulse, number, interval, error);
-        const enum dw_status status = duty_curve_seek(&pulse->curve, start, error);
+            return dwi_pulse_natural_period(pulse, number, interval, error);
+        const enum dw_status status = dwi_duty_curve_seek(&pulse->curve, start, error);
         if (status != DW_OK)
             return status;
-        duty = dw_duty_given(fmin(fmax(duty_curve_duty(&pulse->curve, start), 0), 1), train->steps, NULL);
+        duty = dw_duty_given(fmin(fmax(dwi_duty_curve_duty(&pulse->curve, start), 0), 1), train->steps, NULL);
         places(train->alignment, duty, train->period, &on, &off);
     }
     if (train->modulation == DW_DENSITY) {
@@ -88,7 +88,7 @@ static enum dw_status one_period(struct dw_pulse *pulse, struct interval *interv
 
 static bool apart(const struct dw_pulse *pulse, double earlier, double later)
 {
-    return later - earlier > pulse_time_near(pulse, later);
+    return later - earlier > dwi_pulse_time_near(pulse, later);
 }
 
 /* Puts the next period's pulse behind those that wait, or makes the last of them longer. */
@@ -123,7 +123,7 @@ static bool ready(const struct dw_pulse *pulse)
     return source->count && apart(pulse, reach, source->covered);
 }
 
-enum dw_status pulse_source_next(struct dw_pulse *pulse, struct interval *interval, struct dw_error *error)
+enum dw_status dwi_pulse_source_next(struct dw_pulse *pulse, struct interval *interval, struct dw_error *error)
 {
     struct pulse_source *source = &pulse->source;
     const double jitter = pulse->train.jitter;
@@ -143,7 +143,7 @@ enum dw_status pulse_source_next(struct dw_pulse *pulse, struct interval *interv
         if (jitter == 0)
             return DW_OK;
         double shift[2];
-        gauss_pair(pulse->train.seed, source->drawn++, shift);
+        dwi_gauss_pair(pulse->train.seed, source->drawn++, shift);
         interval->on = fmax(interval->on + jitter * shift[0], source->last_edge);
         interval->off = fmax(interval->off + jitter * shift[1], interval->on);
         source->last_edge = interval->off;

@@ -111,7 +111,7 @@ static enum dw_status check_edges(const struct dw_pulse_train *train, const char
     return DW_OK;
 }
 
-enum dw_status pulse_train_check(const struct dw_pulse_train *train, struct dw_error *error)
+enum dw_status dwi_pulse_train_check(const struct dw_pulse_train *train, struct dw_error *error)
 {
     enum dw_status status = check_ranges(train, error);
     if (status == DW_OK)

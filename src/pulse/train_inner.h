@@ -63,20 +63,20 @@ struct dw_pulse {
 };
 
 /* s: instants so near to each other around `time` are one: 4 ulp of the time or, near zero, of the period. */
-double pulse_time_near(const struct dw_pulse *pulse, double time);
+double dwi_pulse_time_near(const struct dw_pulse *pulse, double time);
 
-void pulse_source_open(struct dw_pulse *pulse);
+void dwi_pulse_source_open(struct dw_pulse *pulse);
 /* Next pulse, shifted by jitter; on = off = infinity after the last.
  *   returns  DW_OK, or what points returned */
-enum dw_status pulse_source_next(struct dw_pulse *pulse, struct interval *interval, struct dw_error *error);
+enum dw_status dwi_pulse_source_next(struct dw_pulse *pulse, struct interval *interval, struct dw_error *error);
 /* One period by natural sampling. */
-enum dw_status pulse_natural_period(struct dw_pulse *pulse, double number, struct interval *interval, struct dw_error *error);
+enum dw_status dwi_pulse_natural_period(struct dw_pulse *pulse, double number, struct interval *interval, struct dw_error *error);
 
-void pulse_edges_open(struct dw_pulse *pulse);
+void dwi_pulse_edges_open(struct dw_pulse *pulse);
 /* Next edge of any channel, times never decreasing. */
-enum dw_status pulse_edges_next(struct dw_pulse *pulse, struct edge *edge, struct dw_error *error);
+enum dw_status dwi_pulse_edges_next(struct dw_pulse *pulse, struct edge *edge, struct dw_error *error);
 
 /* Whether a constant duty leaves its edges the time they need: DW_OK or DW_BAD_USE with the numbers. */
-enum dw_status pulse_train_check(const struct dw_pulse_train *train, struct dw_error *error);
+enum dw_status dwi_pulse_train_check(const struct dw_pulse_train *train, struct dw_error *error);
 
 #endif

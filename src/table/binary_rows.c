@@ -41,36 +41,36 @@ static enum dw_status odd_row(struct dw_reader *reader, const double *row, struc
     struct source *in = &reader->in;
     if (is_end(row, reader->columns)) {
         in->first += reader->columns * sizeof *row;
-        const enum dw_status status = in->first < in->last ? DW_OK : source_more(in, error);
+        const enum dw_status status = in->first < in->last ? DW_OK : dwi_source_more(in, error);
         reader->whole = status == DW_END;
-        return status == DW_OK ? reader_fault(reader, place, error, "bytes stand behind the table's end") : status;
+        return status == DW_OK ? dwi_reader_fault(reader, place, error, "bytes stand behind the table's end") : status;
     }
     for (size_t i = 0; i < reader->columns; i++)
         if (!isfinite(row[i]))
-            return reader_fault(reader, place, error, "%s is %s", dw_header_column(reader->header, i).name,
-                                isnan(row[i]) ? "not a number" : "infinite");
-    return reader_time_back(reader, place, row[0], error);
+            return dwi_reader_fault(reader, place, error, "%s is %s", dw_header_column(reader->header, i).name,
+                                    isnan(row[i]) ? "not a number" : "infinite");
+    return dwi_reader_time_back(reader, place, row[0], error);
 }
 
 /* No whole row is left. */
 static enum dw_status stop(struct dw_reader *reader, size_t left, struct dw_error *error)
 {
     if (left && !reader->partial)
-        return reader_fault(reader, reader->rows + 1, error, "cut after %zu of %zu bytes; did the program before it fail?",
-                            left, reader->columns * sizeof(double));
-    return reader_stop(reader, error);
+        return dwi_reader_fault(reader, reader->rows + 1, error, "cut after %zu of %zu bytes; did the program before it fail?",
+                                left, reader->columns * sizeof(double));
+    return dwi_reader_stop(reader, error);
 }
 
-enum dw_status binary_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
-                           struct dw_error *error)
+enum dw_status dwi_binary_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                               struct dw_error *error)
 {
     struct source *in = &reader->in;
     const size_t size = reader->columns * sizeof(double);
     /* Rows begin at a multiple of 8 from the buffer's start, except behind the header; reading more moves them there. */
     if (in->first % sizeof(double))
-        source_compact(in);
+        dwi_source_compact(in);
     while (in->last - in->first < size) {
-        const enum dw_status status = source_more(in, error);
+        const enum dw_status status = dwi_source_more(in, error);
         if (status == DW_END)
             return stop(reader, in->last - in->first, error);
         if (status != DW_OK)  /* unrun: passed-on */
@@ -81,7 +81,7 @@ enum dw_status binary_rows(struct dw_reader *reader, size_t most, const double *
     count = count < most ? count : most;
     to_own_order(row, count * reader->columns);
     const size_t turned = count;
-    count = good_rows(row, count, reader->columns, &reader->last_time);
+    count = dwi_good_rows(row, count, reader->columns, &reader->last_time);
     if (!count)
         return odd_row(reader, row, error);
     to_own_order(row + count * reader->columns, (turned - count) * reader->columns); /* back: they will come again */

@@ -66,7 +66,7 @@ size_t dw_header_find(const struct dw_header *header, const char *name, struct d
     for (size_t i = 1; i < header->column_count; i++)
         if (is_asked_for(&header->columns[i], name))
             return i;
-    quoted(shown, sizeof shown, name, name + strlen(name));
+    dwi_quoted(shown, sizeof shown, name, name + strlen(name));
     const char *nearest = NULL;
     size_t least = 2 + strlen(name) / 4; /* a guess further off than that helps nobody */
     for (size_t i = 1; i < header->column_count; i++) {

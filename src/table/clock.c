@@ -19,19 +19,19 @@ static void aim(struct clock *clock, double instant)
     clock->latest = instant + slack;
 }
 
-struct clock clock_none(void)
+struct clock dwi_clock_none(void)
 {
-    return clock_between(INFINITY, INFINITY);
+    return dwi_clock_between(INFINITY, INFINITY);
 }
 
-struct clock clock_between(double from, double to)
+struct clock dwi_clock_between(double from, double to)
 {
     struct clock clock = { .once = from, .twice = to };
     aim(&clock, from);
     return clock;
 }
 
-struct clock clock_periods(double origin, double period, double start)
+struct clock dwi_clock_periods(double origin, double period, double start)
 {
     struct clock clock = { .origin = origin, .period = period };
     bool on_boundary;
@@ -42,7 +42,7 @@ struct clock clock_periods(double origin, double period, double start)
     return clock;
 }
 
-void clock_advance(struct clock *clock)
+void dwi_clock_advance(struct clock *clock)
 {
     if (clock->period > 0) {
         clock->k++;
@@ -52,7 +52,7 @@ void clock_advance(struct clock *clock)
     }
 }
 
-bool clock_skip(struct clock *clock, double time, double keep)
+bool dwi_clock_skip(struct clock *clock, double time, double keep)
 {
     const double k = clock->period > 0 ? dw_period_index(clock->origin, clock->period, time, NULL) - keep : 0;
     if (!(clock->period > 0) || !(k > clock->k))
@@ -62,7 +62,7 @@ bool clock_skip(struct clock *clock, double time, double keep)
     return true;
 }
 
-bool clock_blurred(const struct clock *clock, double time)
+bool dwi_clock_blurred(const struct clock *clock, double time)
 {
     /* two windows of 4 ulp on either side, and room for a row between them */
     return clock->period > 0 && !(clock->period > 16 * DBL_EPSILON * fmax(fabs(time), fabs(clock->origin)));

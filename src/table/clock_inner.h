@@ -15,15 +15,15 @@ struct clock {
 };
 
 /* No instant at all; instants at both ends of a span (either may be infinite). */
-struct clock clock_none(void);
-struct clock clock_between(double from, double to);
+struct clock dwi_clock_none(void);
+struct clock dwi_clock_between(double from, double to);
 /* Boundaries origin + k * period from the first at or after `start` (within 4 ulp). */
-struct clock clock_periods(double origin, double period, double start);
+struct clock dwi_clock_periods(double origin, double period, double start);
 /* Goes to the instant after the present one. */
-void clock_advance(struct clock *clock);
+void dwi_clock_advance(struct clock *clock);
 /* Period clocks: goes on so that at most `keep` boundaries before `time` are still to come; false where that is so already. */
-bool clock_skip(struct clock *clock, double time, double keep);
+bool dwi_clock_skip(struct clock *clock, double time, double keep);
 /* Whether the boundaries are too close for doubles to tell them apart at this time. */
-bool clock_blurred(const struct clock *clock, double time);
+bool dwi_clock_blurred(const struct clock *clock, double time);
 
 #endif

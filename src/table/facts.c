@@ -89,7 +89,7 @@ static enum dw_status take_numbers(struct dw_facts *facts, size_t i, char *text,
     double number[2] = { 0, 0 };
     char shown[64];
     if (text)
-        quoted(shown, sizeof shown, text, text + strlen(text));
+        dwi_quoted(shown, sizeof shown, text, text + strlen(text));
     if (text && !holds(numbers[i].demand, text, number))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s: %s' is not %s", numbers[i].key, shown,
                             demanded[numbers[i].demand]);
@@ -111,7 +111,7 @@ static enum dw_status take_pair(struct dw_header *header, enum pair_key key, cha
         return dw_error_set(error, DW_BAD_USE, 0, "%s: channel %.60s stands twice", dwi_pair_keys[key], name);
     if (!is_number(number, fresh) || (key == ACCURACY && *fresh < 0))
         return dw_error_set(error, DW_BAD_USE, 0, "%s: '%s' of channel %.60s is not a number%s", dwi_pair_keys[key],
-                            quoted(shown, sizeof shown, number, number + strlen(number)), name,
+                            dwi_quoted(shown, sizeof shown, number, number + strlen(number)), name,
                             key == ACCURACY ? " of zero or more" : "");
     return DW_OK;
 }

@@ -56,15 +56,15 @@ static enum sort sort_of(char *first, char *last, char *separator, size_t *field
     size_t empty = 0;
     char *at = first;
     last = trim_end(first, last);
-    *separator = separator_of(first, last);
-    const bool comma = separator_frees_comma(*separator);
+    *separator = dwi_separator_of(first, last);
+    const bool comma = dwi_separator_frees_comma(*separator);
     for (*fields = 0; at; ++*fields) {
         struct field field;
         double value;
-        if (first == last || !next_field(&at, last, *separator, &field))
+        if (first == last || !dwi_next_field(&at, last, *separator, &field))
             return NO_ROW;
         const bool is_empty = field.first == field.last;
-        if ((is_empty && !*fields) || (!is_empty && !field_number(field, comma, &value)))
+        if ((is_empty && !*fields) || (!is_empty && !dwi_field_number(field, comma, &value)))
             return NO_ROW;
         empty += is_empty;
     }
@@ -87,7 +87,7 @@ static size_t find_title(const struct lead *lead, size_t end, char separator, si
             bool good = true;
             while (good && at && count <= columns) {
                 struct field field = { at, at, false };
-                good = next_field(&at, stop, separator, &field);
+                good = dwi_next_field(&at, stop, separator, &field);
                 /* a quote inside a bare field is the middle of a record that began on an earlier line */
                 good = good && (field.is_quoted || !memchr(field.first, '"', (size_t)(field.last - field.first)));
                 if (good && count < columns)
@@ -165,7 +165,7 @@ static void clean_name(char *name, size_t size, const char *first, const char *l
     size_t used = 0;
     for (bool gap = false; first < last && used + 2 < size; first++) {
         const char one[2] = { *first, 0 };
-        if (!header_name_is_good(one)) {
+        if (!dwi_header_name_is_good(one)) {
             gap = true;
             continue;
         }
@@ -189,7 +189,7 @@ static void clean_unit(char *unit, size_t size, const struct field *field)
     for (const char *at = field->first; at < field->last;) {
         const unsigned char byte = (unsigned char)*at;
         const char latin[2] = { (char)(0xc0 | byte >> 6), (char)(0x80 | (byte & 0x3f)) };
-        const size_t letter = letter_length(at, field->last), length = letter ? letter : byte < 0xa0 ? 0 : sizeof latin;
+        const size_t letter = dwi_letter_length(at, field->last), length = letter ? letter : byte < 0xa0 ? 0 : sizeof latin;
         if (used + length >= size)
             break;
         if (length && byte != '[' && byte != ']') {
@@ -210,9 +210,9 @@ static enum dw_status convert_column(struct dw_reader *reader, size_t columns, s
         if (!(reader->scale = malloc(columns * sizeof *reader->scale)))
             return dw_no_memory(error);
         for (size_t k = 0; k < columns; k++)
-            reader->scale[k] = unit_scale_of(0);
+            reader->scale[k] = dwi_unit_scale_of(0);
     }
-    reader->scale[i] = unit_scale_of(power);
+    reader->scale[i] = dwi_unit_scale_of(power);
     return DW_OK;
 }
 
@@ -239,7 +239,7 @@ static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_
     snprintf(number, sizeof number, "ch%zu", i);
     const char *plain = unit;
     int power = 0;
-    const bool prefixed = header_unit_prefixed(unit, &power, &plain);
+    const bool prefixed = dwi_header_unit_prefixed(unit, &power, &plain);
     enum dw_status status = convert_column(reader, columns, i, power, error);
     if (status != DW_OK)
         return status;
@@ -247,45 +247,45 @@ static enum dw_status add_column(struct dw_reader *reader, size_t columns, size_
         return dw_header_append(reader->header, *name ? name : number, plain, error);
     if (!*unit)
         plain = "s";
-    const bool other = !prefixed && *unit && !header_unit_power(unit, &power, &plain);
+    const bool other = !prefixed && *unit && !dwi_header_unit_power(unit, &power, &plain);
     const char *usual = !other && !strcmp(plain, "Hz") ? "frequency" : "time";
-    return header_append_exactly(reader->header, !strcmp(plain, "s") || !*name ? usual : name, plain, error);
+    return dwi_header_append_exactly(reader->header, !strcmp(plain, "s") || !*name ? usual : name, plain, error);
 }
 
 /* Refuses titles of which the first is a number: they are a row with a word in it, which would be dropped silently. */
 static enum dw_status no_row(const struct dw_reader *reader, unsigned long long line, const struct field *titles,
                              size_t columns, struct dw_error *error)
 {
-    const bool comma = separator_frees_comma(reader->separator);
+    const bool comma = dwi_separator_frees_comma(reader->separator);
     char shown[64];
     double value;
     size_t word = 0;
-    while (word < columns && field_number(titles[word], comma, &value))
+    while (word < columns && dwi_field_number(titles[word], comma, &value))
         word++;
     if (word == 0 || word == columns) /* a title; a row behind # */
         return DW_OK;
-    return reader_fault(reader, line, error, "'%s' is not a number",
-                        quoted(shown, sizeof shown, titles[word].first, titles[word].last));
+    return dwi_reader_fault(reader, line, error, "'%s' is not a number",
+                            dwi_quoted(shown, sizeof shown, titles[word].first, titles[word].last));
 }
 
 /* Refuses a line right above the first row that has all of a row's numbers and then more: it is a row with a remark. */
 static enum dw_status no_row_with_remark(struct dw_reader *reader, const struct lead *lead, size_t columns, struct dw_error *error)
 {
-    const bool comma = separator_frees_comma(reader->separator);
+    const bool comma = dwi_separator_frees_comma(reader->separator);
     char shown[64], *at = NULL, *last = NULL;
     size_t line = lead->lines, count = 0;
     while (line > 0 && last == at) { /* above blank lines */
         last = trim_end(lead->text + lead->start[line - 1], lead->text + (line < lead->lines ? lead->start[line] : lead->size));
         at = lead->text + lead->start[--line];
     }
-    for (struct field field; at && at < last && next_field(&at, last, reader->separator, &field); count++) {
+    for (struct field field; at && at < last && dwi_next_field(&at, last, reader->separator, &field); count++) {
         double value;
-        if (field_number(field, comma, &value))
+        if (dwi_field_number(field, comma, &value))
             continue;
         if (count < columns)
             return DW_OK;
-        return reader_fault(reader, lead->number[line], error, "'%s' is not a number",
-                            quoted(shown, sizeof shown, field.first, field.last));
+        return dwi_reader_fault(reader, lead->number[line], error, "'%s' is not a number",
+                                dwi_quoted(shown, sizeof shown, field.first, field.last));
     }
     return DW_OK;
 }
@@ -324,20 +324,20 @@ static enum dw_status no_rows(const struct dw_reader *reader, struct lead *lead,
     return dw_error_set(error, DW_BAD_INPUT, reader->line,
                         "%.300s: no row of numbers in its first %llu line%s; the first is '%s'", reader->in.name,
                         reader->line, reader->line == 1 ? "" : "s",
-                        quoted(shown, sizeof shown, lead->text, trim_end(lead->text, last)));
+                        dwi_quoted(shown, sizeof shown, lead->text, trim_end(lead->text, last)));
 }
 
-enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error)
+enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error)
 {
     struct lead lead = { .text = NULL };
     enum dw_status status;
     char *first, *last, separator;
     size_t fields;
     reader->encoding = DW_CSV;
-    while ((status = reader_line(reader, &first, &last, error)) == DW_OK) {
+    while ((status = dwi_reader_line(reader, &first, &last, error)) == DW_OK) {
         const enum sort sort = sort_of(first, last, &separator, &fields);
         if (sort == ROW_WITH_GAP) {
-            status = reader_fault(reader, reader->line, error, "a row with an empty field");
+            status = dwi_reader_fault(reader, reader->line, error, "a row with an empty field");
             break;
         }
         if (sort == ROW) {
@@ -346,7 +346,7 @@ enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error)
             reader->separator = separator;
             reader->measured = true;
             status = fields > CHANNEL_LIMIT + 1
-                         ? reader_fault(reader, reader->line + 1, error, "more than %d channels", CHANNEL_LIMIT)
+                         ? dwi_reader_fault(reader, reader->line + 1, error, "more than %d channels", CHANNEL_LIMIT)
                          : name_columns(reader, &lead, fields, error);
             break;
         }
@@ -355,7 +355,7 @@ enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error)
             break;
         }
         if (lead.size + (size_t)(last - first) > HEADER_LIMIT) {
-            status = reader_fault(reader, reader->line, error, "the lines before the first row are longer than 1 MiB");
+            status = dwi_reader_fault(reader, reader->line, error, "the lines before the first row are longer than 1 MiB");
             break;
         }
         status = keep_line(&lead, first, last, reader->line, error);

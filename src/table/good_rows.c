@@ -73,7 +73,7 @@ static size_t ordered_run(const double *values, size_t rows, size_t columns, dou
     return i + 1;
 }
 
-size_t good_rows(const double *values, size_t rows, size_t columns, double *last)
+size_t dwi_good_rows(const double *values, size_t rows, size_t columns, double *last)
 {
     const size_t most = columns < CHUNK ? CHUNK / columns : 1;  /* unrun: size */
     size_t done = 0;

@@ -8,6 +8,6 @@
 /* How many leading rows are good.
  *   values   [rows x columns], row after row, time first
  *   last     in: time of the row before them; out: of the last good one */
-size_t good_rows(const double *values, size_t rows, size_t columns, double *last);
+size_t dwi_good_rows(const double *values, size_t rows, size_t columns, double *last);
 
 #endif

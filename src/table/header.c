@@ -11,7 +11,7 @@ static bool is_name_byte(char c)
     return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '-' || c == '.';
 }
 
-bool header_name_is_good(const char *name)
+bool dwi_header_name_is_good(const char *name)
 {
     if (!*name)
         return false;
@@ -20,7 +20,7 @@ bool header_name_is_good(const char *name)
     return !*name;
 }
 
-bool header_unit_is_good(const char *unit)
+bool dwi_header_unit_is_good(const char *unit)
 {
     for (; *unit; unit++)
         if ((unsigned char)*unit <= ' ' || *unit == 0x7f || *unit == '[' || *unit == ']')
@@ -41,7 +41,7 @@ bool dwi_make_room(void **array, size_t *room, size_t count, size_t size)
     return true;
 }
 
-struct dw_header *header_new_empty(struct dw_error *error)
+struct dw_header *dwi_header_new_empty(struct dw_error *error)
 {
     struct dw_header *header = calloc(1, sizeof *header);
     if (!header)
@@ -51,8 +51,8 @@ struct dw_header *header_new_empty(struct dw_error *error)
 
 struct dw_header *dw_header_new(const char *first_name, const char *first_unit, struct dw_error *error)
 {
-    struct dw_header *header = header_new_empty(error);
-    if (header && header_append_exactly(header, first_name, first_unit, error) != DW_OK) {
+    struct dw_header *header = dwi_header_new_empty(error);
+    if (header && dwi_header_append_exactly(header, first_name, first_unit, error) != DW_OK) {
         dw_header_free(header);
         return NULL;
     }
@@ -125,7 +125,7 @@ struct dw_column dw_header_column(const struct dw_header *header, size_t column)
     return (struct dw_column){ header->columns[column].name, header->columns[column].unit };
 }
 
-bool header_name_is_taken(const struct dw_header *header, const char *name, size_t except)
+bool dwi_header_name_is_taken(const struct dw_header *header, const char *name, size_t except)
 {
     for (size_t i = 0; i < header->column_count; i++)
         if (i != except && !strcmp(header->columns[i].name, name))
@@ -133,24 +133,24 @@ bool header_name_is_taken(const struct dw_header *header, const char *name, size
     return false;
 }
 
-enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error)
+enum dw_status dwi_header_check_column(const char *name, const char *unit, struct dw_error *error)
 {
     char shown[64];
-    if (!header_name_is_good(name))
+    if (!dwi_header_name_is_good(name))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no channel name: letters, digits, _ - . are",
-                            quoted(shown, sizeof shown, name, name + strlen(name)));
-    if (!header_unit_is_good(unit))
+                            dwi_quoted(shown, sizeof shown, name, name + strlen(name)));
+    if (!dwi_header_unit_is_good(unit))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no unit: no blanks and no brackets stand in one",
-                            quoted(shown, sizeof shown, unit, unit + strlen(unit)));
+                            dwi_quoted(shown, sizeof shown, unit, unit + strlen(unit)));
     return DW_OK;
 }
 
-enum dw_status header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error)
+enum dw_status dwi_header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error)
 {
-    const enum dw_status status = header_check_column(name, unit, error);
+    const enum dw_status status = dwi_header_check_column(name, unit, error);
     if (status != DW_OK)
         return status;
-    if (header_name_is_taken(header, name, header->column_count))
+    if (dwi_header_name_is_taken(header, name, header->column_count))
         return dw_error_set(error, DW_BAD_USE, 0, "two channels have the name '%s'", name);
     if (header->column_count > CHANNEL_LIMIT)
         return dw_error_set(error, DW_BAD_USE, 0, "more than %d channels", CHANNEL_LIMIT);
@@ -173,7 +173,7 @@ static char *free_name(const struct dw_header *header, const char *name, size_t 
     if (!fresh)
         return NULL;
     strcpy(fresh, name);
-    for (unsigned k = 2; header_name_is_taken(header, fresh, except); k++) {
+    for (unsigned k = 2; dwi_header_name_is_taken(header, fresh, except); k++) {
         char digits[12], *first = digits + sizeof digits;
         *--first = 0;
         for (unsigned rest = k; rest; rest /= 10)
@@ -189,7 +189,7 @@ enum dw_status dw_header_append(struct dw_header *header, const char *name, cons
     char *fresh = free_name(header, name, header->column_count);
     if (!fresh)
         return dw_no_memory(error);
-    const enum dw_status status = header_append_exactly(header, fresh, unit, error);
+    const enum dw_status status = dwi_header_append_exactly(header, fresh, unit, error);
     free(fresh);
     return status;
 }

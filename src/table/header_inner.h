@@ -31,12 +31,12 @@ struct dw_header {
     unsigned long long line; /* of the file, while that is read */
 };
 
-bool header_name_is_good(const char *name);
-bool header_unit_is_good(const char *unit);
+bool dwi_header_name_is_good(const char *name);
+bool dwi_header_unit_is_good(const char *unit);
 /* Whether a column other than `except` has this name. */
-bool header_name_is_taken(const struct dw_header *header, const char *name, size_t except);
+bool dwi_header_name_is_taken(const struct dw_header *header, const char *name, size_t except);
 /* DW_BAD_USE where a name or unit cannot stand in the columns line. */
-enum dw_status header_check_column(const char *name, const char *unit, struct dw_error *error);
+enum dw_status dwi_header_check_column(const char *name, const char *unit, struct dw_error *error);
 
 /* Room for one more of what an array holds: at least doubles, so that appending stays linear. */
 bool dwi_make_room(void **array, size_t *room, size_t count, size_t size);
@@ -57,44 +57,44 @@ struct header_entry *dwi_header_find_entry(const struct dw_header *header, const
 enum dw_status dwi_header_take(struct dw_header *header, const char *key, const char *value, struct dw_error *error);
 
 /* A header without even a first column, for readers. */
-struct dw_header *header_new_empty(struct dw_error *error);
+struct dw_header *dwi_header_new_empty(struct dw_error *error);
 /* Appends a column as it is: a name already taken is an error. */
-enum dw_status header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error);
+enum dw_status dwi_header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error);
 
 /* One header line without its line end, "# key: value"; the columns line fills the columns.
  *   first, last  the line's bytes; may be changed
  *   binary       out: set where the line says that rows are binary, and so is the last of the header
  *   error        out, not NULL; its text names neither file nor line, line is that of a key above or 0
  *   returns      DW_OK, DW_NO_MEMORY, or another where it does not read */
-enum dw_status header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error);
+enum dw_status dwi_header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error);
 /* Whether a table can have this header: a first column in its plain unit, a channel, and no line left out. */
-enum dw_status header_check(const struct dw_header *header, struct dw_error *error);
+enum dw_status dwi_header_check(const struct dw_header *header, struct dw_error *error);
 /* The header as it stands in a file, NUL-terminated; the caller frees it. NULL on error.
  *   size   out: bytes without the NUL */
-char *header_text(const struct dw_header *header, enum dw_encoding encoding, size_t *size, struct dw_error *error);
+char *dwi_header_text(const struct dw_header *header, enum dw_encoding encoding, size_t *size, struct dw_error *error);
 
 /* What a first column's unit is multiplied by to give s or Hz; 0 where the unit is neither.
  *   power   out: the unit is 10^power of the plain one
  *   plain   out: "s" or "Hz" */
-bool header_unit_power(const char *unit, int *power, const char **plain);
+bool dwi_header_unit_power(const char *unit, int *power, const char **plain);
 /* The same for any column: a unit of the SI or ohm with an SI prefix, such as mV, uA or kHz. */
-bool header_unit_prefixed(const char *unit, int *power, const char **plain);
+bool dwi_header_unit_prefixed(const char *unit, int *power, const char **plain);
 
 /* What a value is divided and then multiplied by; one of the two is 1, so that one rounding is all that converting costs. */
 struct unit_scale {
     double divisor, factor;
 };
 /* From a unit that is 10^power of the other to that. */
-struct unit_scale unit_scale_of(int power);
+struct unit_scale dwi_unit_scale_of(int power);
 
 /* DW_BAD_USE where a key's number is not finite. */
 enum dw_status dwi_header_check_finite(const char *key, double value, struct dw_error *error);
 
 /* Bytes of the UTF-8 letter at `at`: 0 where none begins there, or it is a control character. */
-size_t letter_length(const char *at, const char *last);
+size_t dwi_letter_length(const char *at, const char *last);
 
 /* A few bytes of input for a message: printable, cut to fit. Returns out.
  *   out    [size], size >= 8 */
-const char *quoted(char *out, size_t size, const char *first, const char *last);
+const char *dwi_quoted(char *out, size_t size, const char *first, const char *last);
 
 #endif

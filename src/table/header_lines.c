@@ -31,7 +31,7 @@ static enum dw_status parse_columns(struct dw_header *header, char *at, struct d
     for (at = skip_blanks(at); *at; at = skip_blanks(at)) {
         char *end = at + strcspn(at, " \t"), *next = *end ? end + 1 : end;
         *end = 0;
-        quoted(shown, sizeof shown, at, end);
+        dwi_quoted(shown, sizeof shown, at, end);
         char *unit = at + strcspn(at, "[");
         if (*unit) {
             *unit++ = 0;
@@ -40,7 +40,7 @@ static enum dw_status parse_columns(struct dw_header *header, char *at, struct d
                 return dw_error_set(error, DW_BAD_INPUT, 0, "columns: '%s': expected NAME[UNIT], such as pin[V]", shown);
             *close = 0;
         }
-        const enum dw_status status = header_append_exactly(header, at, unit, error);
+        const enum dw_status status = dwi_header_append_exactly(header, at, unit, error);
         if (status != DW_OK)
             return dw_error_set(error, status, 0, "columns: %s", error->text);
         at = next;
@@ -48,10 +48,10 @@ static enum dw_status parse_columns(struct dw_header *header, char *at, struct d
     return take_entries(header, error);
 }
 
-enum dw_status header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error)
+enum dw_status dwi_header_parse_line(struct dw_header *header, char *first, char *last, bool *binary, struct dw_error *error)
 {
     char shown[64];
-    quoted(shown, sizeof shown, first, last);
+    dwi_quoted(shown, sizeof shown, first, last);
     if (memchr(first, 0, (size_t)(last - first)))
         return dw_error_set(error, DW_BAD_INPUT, 0, "a NUL byte in the header");
     while (last > first && (last[-1] == ' ' || last[-1] == '\t' || last[-1] == '\r'))  /* unrun: header-mark */
@@ -73,7 +73,7 @@ enum dw_status header_parse_line(struct dw_header *header, char *first, char *la
     return dw_header_add(header, key, value, error);
 }
 
-enum dw_status header_check(const struct dw_header *header, struct dw_error *error)
+enum dw_status dwi_header_check(const struct dw_header *header, struct dw_error *error)
 {
     if (!header->column_count)
         return dw_error_set(error, DW_BAD_INPUT, 0, "the header has no line '# columns: time[s] ...'");
@@ -81,7 +81,7 @@ enum dw_status header_check(const struct dw_header *header, struct dw_error *err
         return dw_error_set(error, DW_BAD_INPUT, 0, "the columns hold no channel beside %s", header->columns[0].name);
     const char *unit = header->columns[0].unit, *plain;
     int power;
-    if (header_unit_power(unit, &power, &plain) && power)
+    if (dwi_header_unit_power(unit, &power, &plain) && power)
         return dw_error_set(error, DW_BAD_INPUT, 0, "columns: %s[%s]: a wave table counts in %s", header->columns[0].name,
                             unit, plain);
     return DW_OK;
@@ -104,7 +104,7 @@ static char *put_columns(char *at, const struct dw_header *header, const char *b
     return at;
 }
 
-char *header_text(const struct dw_header *header, enum dw_encoding encoding, size_t *size, struct dw_error *error)
+char *dwi_header_text(const struct dw_header *header, enum dw_encoding encoding, size_t *size, struct dw_error *error)
 {
     size_t room = sizeof TABLE_MARK "\n# columns: \n# rows: " BINARY_MARK "\n";
     for (size_t i = 0; i < header->entry_count; i++)

@@ -19,9 +19,9 @@ static bool may_repeat(const char *key)
 static enum dw_status check_entry(const char *key, const char *value, struct dw_error *error)
 {
     char shown[64];
-    if (!header_name_is_good(key))
+    if (!dwi_header_name_is_good(key))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: letters, digits, _ - . are",
-                            quoted(shown, sizeof shown, key, key + strlen(key)));
+                            dwi_quoted(shown, sizeof shown, key, key + strlen(key)));
     if (is_structural(key))
         return dw_error_set(error, DW_BAD_USE, 0, "'%s' is no header key: the format itself uses that name", key);
     if (value[strcspn(value, "\r\n")])
@@ -131,10 +131,10 @@ enum dw_status dw_header_set_number(struct dw_header *header, const char *key, d
 
 struct dw_header *dw_header_copy(const struct dw_header *header, struct dw_error *error)
 {
-    struct dw_header *copy = header_new_empty(error);
+    struct dw_header *copy = dwi_header_new_empty(error);
     enum dw_status status = copy ? DW_OK : DW_NO_MEMORY;
     for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
-        status = header_append_exactly(copy, header->columns[i].name, header->columns[i].unit, error);
+        status = dwi_header_append_exactly(copy, header->columns[i].name, header->columns[i].unit, error);
     for (size_t i = 0; status == DW_OK && i < header->entry_count; i++)
         status = dw_header_add(copy, header->entries[i].key, header->entries[i].value, error);
     if (status == DW_OK)
@@ -229,10 +229,10 @@ enum dw_status dw_header_rename(struct dw_header *header, size_t column, const c
         return dw_error_set(error, DW_BAD_USE, 0, "column %zu of %zu", column, header->column_count);
     struct header_column *renamed = &header->columns[column];
     const struct header_column gone = *renamed;
-    const enum dw_status status = header_check_column(name, unit ? unit : gone.unit, error);
+    const enum dw_status status = dwi_header_check_column(name, unit ? unit : gone.unit, error);
     if (status != DW_OK)
         return status;
-    if (header_name_is_taken(header, name, column))
+    if (dwi_header_name_is_taken(header, name, column))
         return dw_error_set(error, DW_BAD_USE, 0, "two channels would have the name '%s'", name);
     renamed->name = strdup(name);
     renamed->unit = strdup(unit ? unit : gone.unit);
@@ -248,11 +248,11 @@ enum dw_status dw_header_rename(struct dw_header *header, size_t column, const c
 struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
                                    struct dw_error *error)
 {
-    struct dw_header *chosen = header_new_empty(error);
+    struct dw_header *chosen = dwi_header_new_empty(error);
     enum dw_status status = chosen ? DW_OK : DW_NO_MEMORY;
     for (size_t i = 0; status == DW_OK && i <= count; i++) {
         const struct dw_column column = dw_header_column(header, i ? columns[i - 1] : 0);
-        status = header_append_exactly(chosen, column.name, column.unit, error);
+        status = dwi_header_append_exactly(chosen, column.name, column.unit, error);
         if (status == DW_OK)
             chosen->columns[i].facts = *dw_header_channel_facts(header, i ? columns[i - 1] : 0);
     }

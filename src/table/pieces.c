@@ -181,7 +181,7 @@ static void find_next_cut(struct dw_pieces *p)
 static void end_clock(struct dw_pieces *p, size_t i)
 {
     if (p->asked[i].period > 0 && p->clock[i].earliest > p->asked[i].to)
-        p->clock[i] = clock_none();
+        p->clock[i] = dwi_clock_none();
 }
 
 static enum dw_status too_short(const struct dw_pieces *p, const struct clock *clock, double time, struct dw_error *error)
@@ -193,7 +193,7 @@ static enum dw_status too_short(const struct dw_pieces *p, const struct clock *c
 static enum dw_status check_clocks(const struct dw_pieces *p, double time, struct dw_error *error)
 {
     for (size_t i = 0; i < p->clocks; i++)
-        if (clock_blurred(&p->clock[i], time))
+        if (dwi_clock_blurred(&p->clock[i], time))
             return too_short(p, &p->clock[i], time, error);
     return DW_OK;
 }
@@ -210,7 +210,7 @@ static unsigned reach(struct dw_pieces *p, double time, struct dw_instant *insta
             p->reached[i] = k;
             p->quiet_until = fmax(p->quiet_until, clock->latest);
             which |= 1U << i;
-            clock_advance(clock);
+            dwi_clock_advance(clock);
             end_clock(p, i);
         }
     }
@@ -225,9 +225,9 @@ static void skip_alike(struct dw_pieces *p, double end)
         struct clock *clock = &p->clock[i];
         const struct dw_clock *asked = &p->asked[i];
         const double to = fmin(end, asked->to), group = (floor(p->reached[i] / asked->group) + 1) * asked->group;
-        if (!(clock->period > 0) || isnan(p->reached[i]) || clock_skip(clock, to, asked->keep) || !(asked->group > 0))
+        if (!(clock->period > 0) || isnan(p->reached[i]) || dwi_clock_skip(clock, to, asked->keep) || !(asked->group > 0))
             continue;
-        clock_skip(clock, fmin(to, dw_period_boundary(clock->origin, clock->period, group)), LAST_CUTS);
+        dwi_clock_skip(clock, fmin(to, dw_period_boundary(clock->origin, clock->period, group)), LAST_CUTS);
     }
     find_next_cut(p);
 }
@@ -237,11 +237,11 @@ static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
     const double time = p->row[0];
     for (size_t i = 0; i < p->clocks; i++) {
         const struct dw_clock *asked = &p->asked[i];
-        p->clock[i] = asked->period > 0 ? clock_periods(asked->origin, asked->period, isfinite(asked->from) ? asked->from : time)
-                                        : clock_between(asked->from, asked->to);
+        p->clock[i] = asked->period > 0 ? dwi_clock_periods(asked->origin, asked->period, isfinite(asked->from) ? asked->from : time)
+                                        : dwi_clock_between(asked->from, asked->to);
         p->missed[i] = isfinite(p->clock[i].next) && p->clock[i].latest < time;
         if (p->missed[i] && asked->period > 0)
-            p->clock[i] = clock_periods(asked->origin, asked->period, time);
+            p->clock[i] = dwi_clock_periods(asked->origin, asked->period, time);
         end_clock(p, i);
     }
     find_next_cut(p);

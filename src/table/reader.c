@@ -34,7 +34,7 @@ static enum dw_status look_for_marks(struct dw_reader *reader, struct dw_error *
     struct source *in = &reader->in;
     enum dw_status status = DW_OK;
     while (status == DW_OK && in->last < 3)
-        status = source_more(in, error);
+        status = dwi_source_more(in, error);
     if (status != DW_OK && status != DW_END)
         return status;
     const char *first = in->buffer, *last = in->buffer + in->last;
@@ -58,7 +58,7 @@ static enum dw_status read_header(struct dw_reader *reader, struct dw_error *err
     size_t size = sizeof TABLE_MARK;
     char *first, *last;
     struct dw_error why;
-    while (!binary && (status = reader_line(reader, &first, &last, error)) == DW_OK) {
+    while (!binary && (status = dwi_reader_line(reader, &first, &last, error)) == DW_OK) {
         if (is_blank(first, last))
             continue;
         const bool is_row = *first != '#' || starts_with(first, last, "# end:") || starts_with(first, last, "#end:");
@@ -72,17 +72,17 @@ static enum dw_status read_header(struct dw_reader *reader, struct dw_error *err
         }
         size += (size_t)(last + 1 - first);
         if (size > HEADER_LIMIT)
-            return reader_fault(reader, reader->line, error, "the header is longer than 1 MiB");
+            return dwi_reader_fault(reader, reader->line, error, "the header is longer than 1 MiB");
         reader->header->line = reader->line;
-        status = header_parse_line(reader->header, first, last, &binary, &why);
+        status = dwi_header_parse_line(reader->header, first, last, &binary, &why);
         if (status == DW_NO_MEMORY)
             return dw_no_memory(error);
         if (status != DW_OK)
-            return reader_fault(reader, why.line ? why.line : reader->line, error, "%s", why.text);
+            return dwi_reader_fault(reader, why.line ? why.line : reader->line, error, "%s", why.text);
     }
     if (status != DW_OK && status != DW_END)
         return status;
-    status = header_check(reader->header, &why);
+    status = dwi_header_check(reader->header, &why);
     if (status != DW_OK)
         return dw_error_set(error, status, reader->line, "%.300s, line %llu: %s", reader->in.name, reader->line, why.text);
     reader->encoding = binary ? DW_BINARY : DW_TEXT;
@@ -95,7 +95,7 @@ static enum dw_status read_start(struct dw_reader *reader, struct dw_error *erro
     char *first, *last, shown[64];
     enum dw_status status = look_for_marks(reader, error);
     do {
-        status = status == DW_OK ? reader_line(reader, &first, &last, error) : status;
+        status = status == DW_OK ? dwi_reader_line(reader, &first, &last, error) : status;
     } while (status == DW_OK && is_blank(first, last) && reader->line < HEADER_LIMIT);
     if (status == DW_END)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is empty; did the program before it fail?", reader->in.name);
@@ -108,10 +108,10 @@ static enum dw_status read_start(struct dw_reader *reader, struct dw_error *erro
     if (reader->own)
         return read_header(reader, error);
     if (starts_with(first, end, "# wave-table "))
-        return reader_fault(reader, reader->line, error, "'%s': only version 1 of the table is known here",
-                            quoted(shown, sizeof shown, first, end));
+        return dwi_reader_fault(reader, reader->line, error, "'%s': only version 1 of the table is known here",
+                                dwi_quoted(shown, sizeof shown, first, end));
     return_line(reader, first);
-    return foreign_open(reader, error);
+    return dwi_foreign_open(reader, error);
 }
 
 struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_options *options, struct dw_error *error)
@@ -123,10 +123,10 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
     }
     reader->partial = options && options->partial;
     reader->last_time = -DBL_MAX;
-    enum dw_status status = source_open(&reader->in, path, error);
+    enum dw_status status = dwi_source_open(&reader->in, path, error);
     reader->in.progress = options ? options->progress : NULL;
     reader->in.context = options ? options->context : NULL;
-    reader->header = status == DW_OK ? header_new_empty(error) : NULL;
+    reader->header = status == DW_OK ? dwi_header_new_empty(error) : NULL;
     if (reader->header && read_start(reader, error) == DW_OK) {
         reader->columns = reader->header->column_count;
         return reader;
@@ -139,7 +139,7 @@ void dw_reader_close(struct dw_reader *reader)
 {
     if (!reader)
         return;
-    source_close(&reader->in);
+    dwi_source_close(&reader->in);
     dw_header_free(reader->header);
     free(reader->values);
     free(reader->scale);
@@ -189,8 +189,8 @@ enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const doubl
     if (!most)
         return dw_error_set(error, DW_BAD_USE, 0, "no rows were asked for");
     const enum dw_status status = reader->encoding == DW_BINARY
-                                      ? binary_rows(reader, most, values, rows, &reader->failure)
-                                      : text_rows(reader, most, values, rows, &reader->failure);
+                                      ? dwi_binary_rows(reader, most, values, rows, &reader->failure)
+                                      : dwi_text_rows(reader, most, values, rows, &reader->failure);
     if (status == DW_END)
         reader->done = true;
     else if (status != DW_OK) {

@@ -30,26 +30,26 @@ struct dw_reader {
 };
 
 /* "NAME, line N: " and the text, or row N in a binary table. */
-enum dw_status reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
-                            const char *format, ...) DW_PRINTF(4, 5);
+enum dw_status dwi_reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
+                                const char *format, ...) DW_PRINTF(4, 5);
 /* The table stops without its end: an error unless it is wanted so. */
-enum dw_status reader_stop(struct dw_reader *reader, struct dw_error *error);
-enum dw_status reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
-                                struct dw_error *error);
+enum dw_status dwi_reader_stop(struct dw_reader *reader, struct dw_error *error);
+enum dw_status dwi_reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
+                                    struct dw_error *error);
 
 /* Takes one line out of the source.
  *   first, last  out: its bytes without "\n"; valid until the next call
  *   returns      DW_OK, DW_END, or an error; a last line without "\n" is given, and sets reader->cut */
-enum dw_status reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error);
-/* Makes sure that whole lines lie in the buffer between in.first and lines_end; as reader_line. */
-enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *error);
+enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error);
+/* Makes sure that whole lines lie in the buffer between in.first and lines_end; as dwi_reader_line. */
+enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *error);
 
 /* Lines before the first row of a table that is not ours: separator, names, units. The first row stays unread. */
-enum dw_status foreign_open(struct dw_reader *reader, struct dw_error *error);
+enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error);
 /* The separator that a line asks for, by what it holds. */
-char separator_of(const char *first, const char *last);
+char dwi_separator_of(const char *first, const char *last);
 /* Whether a comma between such separators is the decimal sign. */
-bool separator_frees_comma(char separator);
+bool dwi_separator_frees_comma(char separator);
 /* Cuts one field off a line: blanks around it and quotes (RFC 4180) do not belong to it.
  *   at       in and out: where the field begins; after the call, where the next begins, or NULL behind the last
  *   field    out: its first and one past its last byte; a doubled quote stands as it does in the line
@@ -58,13 +58,13 @@ struct field {
     char *first, *last;
     bool is_quoted;
 };
-bool next_field(char **at, char *last, char separator, struct field *field);
+bool dwi_next_field(char **at, char *last, char separator, struct field *field);
 /* A whole field as a number; a comma is the decimal sign where `comma` is set. */
-bool field_number(struct field field, bool comma, double *value);
+bool dwi_field_number(struct field field, bool comma, double *value);
 
-enum dw_status text_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
-                         struct dw_error *error);
-enum dw_status binary_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
-                           struct dw_error *error);
+enum dw_status dwi_text_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                             struct dw_error *error);
+enum dw_status dwi_binary_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                               struct dw_error *error);
 
 #endif

@@ -7,8 +7,8 @@
 #include <stdio.h>
 #include <string.h>
 
-enum dw_status reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
-                            const char *format, ...)
+enum dw_status dwi_reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
+                                const char *format, ...)
 {
     char text[DW_ERROR_TEXT];
     va_list arguments;
@@ -19,7 +19,7 @@ enum dw_status reader_fault(const struct dw_reader *reader, unsigned long long p
                         reader->encoding == DW_BINARY ? "row" : "line", place, text);
 }
 
-enum dw_status reader_stop(struct dw_reader *reader, struct dw_error *error)
+enum dw_status dwi_reader_stop(struct dw_reader *reader, struct dw_error *error)
 {
     if (reader->partial || !reader->own)
         return DW_END;
@@ -28,28 +28,28 @@ enum dw_status reader_stop(struct dw_reader *reader, struct dw_error *error)
                         reader->rows);
 }
 
-enum dw_status reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
-                                struct dw_error *error)
+enum dw_status dwi_reader_time_back(const struct dw_reader *reader, unsigned long long place, double time,
+                                    struct dw_error *error)
 {
     char from[DW_NUMBER_SIZE], to[DW_NUMBER_SIZE];
     dw_number_print(from, reader->last_time);
     dw_number_print(to, time);
-    return reader_fault(reader, place, error, "%s goes back from %s to %s", dw_header_column(reader->header, 0).name, from,
-                        to);
+    return dwi_reader_fault(reader, place, error, "%s goes back from %s to %s", dw_header_column(reader->header, 0).name, from,
+                            to);
 }
 
-enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *error)
+enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *error)
 {
     struct source *in = &reader->in;
     size_t seen = in->last - in->first; /* bytes known to hold no line end */
     reader->lines_end = 0; /* reading moves the bytes */
     for (;;) {
         if (seen > LINE_LIMIT)
-            return reader_fault(reader, reader->line + 1, error, "longer than 1 MiB");
-        const enum dw_status status = source_more(in, error);
+            return dwi_reader_fault(reader, reader->line + 1, error, "longer than 1 MiB");
+        const enum dw_status status = dwi_source_more(in, error);
         if (status == DW_END && seen) {
             reader->cut = true;
-            if (source_append(in, '\n', error) != DW_OK)  /* unrun: passed-on */
+            if (dwi_source_append(in, '\n', error) != DW_OK)  /* unrun: passed-on */
                 return DW_NO_MEMORY;
         } else if (status != DW_OK) {
             return status;
@@ -64,11 +64,11 @@ enum dw_status reader_fill_lines(struct dw_reader *reader, struct dw_error *erro
     }
 }
 
-enum dw_status reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error)
+enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error)
 {
     struct source *in = &reader->in;
     if (in->first >= reader->lines_end) {
-        const enum dw_status status = reader_fill_lines(reader, error);
+        const enum dw_status status = dwi_reader_fill_lines(reader, error);
         if (status != DW_OK)
             return status;
     }
@@ -77,6 +77,6 @@ enum dw_status reader_line(struct dw_reader *reader, char **first, char **last, 
     in->first = (size_t)(*last + 1 - in->buffer);
     reader->line++;
     if (*last - *first > LINE_LIMIT)
-        return reader_fault(reader, reader->line, error, "longer than 1 MiB");
+        return dwi_reader_fault(reader, reader->line, error, "longer than 1 MiB");
     return DW_OK;
 }

@@ -27,7 +27,7 @@ static enum dw_status blame(int number)
     }
 }
 
-enum dw_status source_open(struct source *source, const char *path, struct dw_error *error)
+enum dw_status dwi_source_open(struct source *source, const char *path, struct dw_error *error)
 {
     const bool standard = !path || !strcmp(path, "-");
     *source = (struct source){ .descriptor = standard ? STDIN_FILENO : -1, .owned = !standard, .room = FIRST_ROOM };
@@ -58,7 +58,7 @@ static void tell(struct source *source)
         source->progress(source->context, source->name, source->bytes, source->size);
 }
 
-void source_close(struct source *source)
+void dwi_source_close(struct source *source)
 {
     if (source->owned && source->descriptor >= 0)
         close(source->descriptor);
@@ -66,7 +66,7 @@ void source_close(struct source *source)
     free(source->buffer);
 }
 
-void source_compact(struct source *source)
+void dwi_source_compact(struct source *source)
 {
     memmove(source->buffer, source->buffer + source->first, source->last - source->first);
     source->last -= source->first;
@@ -76,7 +76,7 @@ void source_compact(struct source *source)
 static enum dw_status make_room(struct source *source, struct dw_error *error)
 {
     if (source->first)
-        source_compact(source);
+        dwi_source_compact(source);
     if (source->last < source->room)
         return DW_OK;
     char *grown = realloc(source->buffer, 2 * source->room);
@@ -87,7 +87,7 @@ static enum dw_status make_room(struct source *source, struct dw_error *error)
     return DW_OK;
 }
 
-enum dw_status source_more(struct source *source, struct dw_error *error)
+enum dw_status dwi_source_more(struct source *source, struct dw_error *error)
 {
     const enum dw_status status = source->ended ? DW_END : make_room(source, error);
     if (status != DW_OK)
@@ -113,7 +113,7 @@ enum dw_status source_more(struct source *source, struct dw_error *error)
     }
 }
 
-enum dw_status source_append(struct source *source, char byte, struct dw_error *error)
+enum dw_status dwi_source_append(struct source *source, char byte, struct dw_error *error)
 {
     const enum dw_status status = make_room(source, error);
     if (status == DW_OK)  /* unrun: passed-on */

@@ -21,14 +21,14 @@ struct source {
 };
 
 /* path NULL or "-" is standard input. A file that is not there, or may not be read, is DW_BAD_INPUT. */
-enum dw_status source_open(struct source *source, const char *path, struct dw_error *error);
-void source_close(struct source *source);
+enum dw_status dwi_source_open(struct source *source, const char *path, struct dw_error *error);
+void dwi_source_close(struct source *source);
 /* Reads once more, behind the unread bytes, which move to the buffer's start; the buffer grows where they fill it.
  *   returns  DW_OK: at least one byte more; DW_END: there are no more; DW_SYSTEM, DW_NO_MEMORY */
-enum dw_status source_more(struct source *source, struct dw_error *error);
+enum dw_status dwi_source_more(struct source *source, struct dw_error *error);
 /* Moves the unread bytes to the buffer's start. */
-void source_compact(struct source *source);
+void dwi_source_compact(struct source *source);
 /* Appends one byte of the reader's own behind the last. */
-enum dw_status source_append(struct source *source, char byte, struct dw_error *error);
+enum dw_status dwi_source_append(struct source *source, char byte, struct dw_error *error);
 
 #endif

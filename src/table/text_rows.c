@@ -33,7 +33,7 @@ static char *quick_row(const struct dw_reader *reader, char *at, const char *end
     return *at == '\n' ? at + 1 : NULL;
 }
 
-bool next_field(char **at, char *last, char separator, struct field *field)
+bool dwi_next_field(char **at, char *last, char separator, struct field *field)
 {
     char *first = *at;
     while (first < last && (*first == ' ' || (*first == '\t' && separator != '\t')))
@@ -69,7 +69,7 @@ bool next_field(char **at, char *last, char separator, struct field *field)
     return true;
 }
 
-bool field_number(struct field field, bool comma, double *value)
+bool dwi_field_number(struct field field, bool comma, double *value)
 {
     if (field.first == field.last)
         return false;
@@ -84,13 +84,13 @@ bool field_number(struct field field, bool comma, double *value)
     return reads;
 }
 
-char separator_of(const char *first, const char *last)
+char dwi_separator_of(const char *first, const char *last)
 {
     const size_t length = (size_t)(last - first);
     return memchr(first, '\t', length) ? '\t' : memchr(first, ';', length) ? ';' : memchr(first, ',', length) ? ',' : ' ';
 }
 
-bool separator_frees_comma(char separator)
+bool dwi_separator_frees_comma(char separator)
 {
     return separator == '\t' || separator == ';';
 }
@@ -107,7 +107,7 @@ static bool is_end(const char *first, const char *last)
 static enum dw_status read_end(struct dw_reader *reader, char *first, char *last, struct dw_error *error)
 {
     char shown[64];
-    quoted(shown, sizeof shown, first, last);
+    dwi_quoted(shown, sizeof shown, first, last);
     char *colon = memchr(first, ':', (size_t)(last - first));
     struct field count = { colon + 1, last, false };
     while (count.first < last && (*count.first == ' ' || *count.first == '\t'))
@@ -115,51 +115,51 @@ static enum dw_status read_end(struct dw_reader *reader, char *first, char *last
     double rows;
     const unsigned long long line = reader->line;
     if (reader->cut && reader->own)
-        return reader_stop(reader, error);
-    if (!field_number(count, false, &rows))
-        return reader_fault(reader, line, error, "'%s': the end is '# end: ROWS'", shown);
+        return dwi_reader_stop(reader, error);
+    if (!dwi_field_number(count, false, &rows))
+        return dwi_reader_fault(reader, line, error, "'%s': the end is '# end: ROWS'", shown);
     if (!reader->own && !reader->partial)
-        return reader_fault(reader, line, error, "'%s', but no '" TABLE_MARK "' at the start; was the header cut off?", shown);
+        return dwi_reader_fault(reader, line, error, "'%s', but no '" TABLE_MARK "' at the start; was the header cut off?", shown);
     if (rows != (double)reader->rows && !reader->partial)
-        return reader_fault(reader, line, error, "'%s' after %llu rows: some are missing or were added", shown, reader->rows);
+        return dwi_reader_fault(reader, line, error, "'%s' after %llu rows: some are missing or were added", shown, reader->rows);
     reader->whole = rows == (double)reader->rows;
     enum dw_status status;
-    while ((status = reader_line(reader, &first, &last, error)) == DW_OK) {
+    while ((status = dwi_reader_line(reader, &first, &last, error)) == DW_OK) {
         while (first < last && (*first == ' ' || *first == '\t' || *first == '\r'))
             first++;
         if (first < last)
-            return reader_fault(reader, reader->line, error, "'%s' stands behind the table's end",
-                                quoted(shown, sizeof shown, first, last));
+            return dwi_reader_fault(reader, reader->line, error, "'%s' stands behind the table's end",
+                                    dwi_quoted(shown, sizeof shown, first, last));
     }
     return status;
 }
 
 static enum dw_status wrong_width(const struct dw_reader *reader, size_t fields, struct dw_error *error)
 {
-    return reader_fault(reader, reader->line, error, "%zu field%s where %zu were expected", fields, fields == 1 ? "" : "s",
-                        reader->columns);
+    return dwi_reader_fault(reader, reader->line, error, "%zu field%s where %zu were expected", fields, fields == 1 ? "" : "s",
+                            reader->columns);
 }
 
 /* One line that is not blank, and holds no '#' at its start. */
 static enum dw_status read_fields(const struct dw_reader *reader, char *first, char *last, double *row,
                                   struct dw_error *error)
 {
-    const bool comma = separator_frees_comma(reader->separator);
+    const bool comma = dwi_separator_frees_comma(reader->separator);
     char shown[64], *at = first;
     size_t fields = 0;
     for (; at; fields++) {
         struct field field;
-        if (!next_field(&at, last, reader->separator, &field))
-            return reader_fault(reader, reader->line, error, "field %zu: a quote does not close", fields + 1);
+        if (!dwi_next_field(&at, last, reader->separator, &field))
+            return dwi_reader_fault(reader, reader->line, error, "field %zu: a quote does not close", fields + 1);
         if (field.first == field.last)
-            return reader_fault(reader, reader->line, error, "field %zu is empty", fields + 1);
+            return dwi_reader_fault(reader, reader->line, error, "field %zu is empty", fields + 1);
         double value;
-        if (!field_number(field, comma, &value))
-            return reader_fault(reader, reader->line, error, "'%s' is not a number",
-                                quoted(shown, sizeof shown, field.first, field.last));
+        if (!dwi_field_number(field, comma, &value))
+            return dwi_reader_fault(reader, reader->line, error, "'%s' is not a number",
+                                    dwi_quoted(shown, sizeof shown, field.first, field.last));
         if (!is_finite(value))
-            return reader_fault(reader, reader->line, error, "'%s' is not a finite number",
-                                quoted(shown, sizeof shown, field.first, field.last));
+            return dwi_reader_fault(reader, reader->line, error, "'%s' is not a finite number",
+                                    dwi_quoted(shown, sizeof shown, field.first, field.last));
         if (fields < reader->columns)
             row[fields] = value;
     }
@@ -171,9 +171,9 @@ static enum dw_status patient_row(struct dw_reader *reader, double *row, struct 
 {
     char *first, *last, shown[64];
     for (;;) {
-        enum dw_status status = reader_line(reader, &first, &last, error);
+        enum dw_status status = dwi_reader_line(reader, &first, &last, error);
         if (status == DW_END)
-            return reader_stop(reader, error);
+            return dwi_reader_stop(reader, error);
         if (status != DW_OK)
             return status;
         char *const start = first, *const stop = last;
@@ -186,12 +186,12 @@ static enum dw_status patient_row(struct dw_reader *reader, double *row, struct 
         if (*first == '#' && is_end(first, last))
             return read_end(reader, first, last, error);
         if (reader->cut && reader->own)
-            return reader_stop(reader, error);
+            return dwi_reader_stop(reader, error);
         if (*first == '#')
-            return reader_fault(reader, reader->line, error, "'%s' stands among the rows",
-                                quoted(shown, sizeof shown, first, last));
+            return dwi_reader_fault(reader, reader->line, error, "'%s' stands among the rows",
+                                    dwi_quoted(shown, sizeof shown, first, last));
         if (!reader->measured) {
-            reader->separator = separator_of(first, last);
+            reader->separator = dwi_separator_of(first, last);
             reader->measured = true;
         }
         /* a tab at either end has an empty field beside it */
@@ -245,7 +245,7 @@ static size_t quick_rows(struct dw_reader *reader, size_t most, double *row)
     return done;
 }
 
-enum dw_status text_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows, struct dw_error *error)
+enum dw_status dwi_text_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows, struct dw_error *error)
 {
     const size_t block = BLOCK_VALUES / reader->columns;
     most = most < block ? most : block;
@@ -259,11 +259,11 @@ enum dw_status text_rows(struct dw_reader *reader, size_t most, const double **v
         status = patient_row(reader, row, error);
         if (status == DW_OK) {
             if (!convert_row(reader, row))
-                return reader_fault(reader, reader->line, error, "a value is beyond the range of numbers");
+                return dwi_reader_fault(reader, reader->line, error, "a value is beyond the range of numbers");
             if (!is_finite(row[0]))
-                return reader_fault(reader, reader->line, error, "the time is beyond the range of numbers");
+                return dwi_reader_fault(reader, reader->line, error, "the time is beyond the range of numbers");
             if (row[0] < reader->last_time)
-                return reader_time_back(reader, reader->line, row[0], error);
+                return dwi_reader_time_back(reader, reader->line, row[0], error);
             reader->last_time = row[0];
             done = 1;
         }

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-size_t letter_length(const char *at, const char *last)
+size_t dwi_letter_length(const char *at, const char *last)
 {
     const unsigned char c = (unsigned char)*at;
     const size_t length = c < 0x80 ? 1 : c >= 0xc2 && c < 0xe0 ? 2 : c >= 0xe0 && c < 0xf0 ? 3 : c >= 0xf0 && c < 0xf5 ? 4 : 0;
@@ -16,12 +16,12 @@ size_t letter_length(const char *at, const char *last)
     return length;
 }
 
-const char *quoted(char *out, size_t size, const char *first, const char *last)
+const char *dwi_quoted(char *out, size_t size, const char *first, const char *last)
 {
     const size_t most = (size_t)(last - first) < size ? size - 1 : size - 4;
     size_t used = 0;
     while (first < last) {
-        const size_t letter = letter_length(first, last), bytes = letter ? letter : 1;
+        const size_t letter = dwi_letter_length(first, last), bytes = letter ? letter : 1;
         if (used + bytes > most) {
             memcpy(out + used, "...", 3);
             used += 3;
@@ -38,7 +38,7 @@ const char *quoted(char *out, size_t size, const char *first, const char *last)
     return out;
 }
 
-bool header_unit_power(const char *unit, int *power, const char **plain)
+bool dwi_header_unit_power(const char *unit, int *power, const char **plain)
 {
     static const struct {
         const char *unit;
@@ -57,7 +57,7 @@ bool header_unit_power(const char *unit, int *power, const char **plain)
     return false;
 }
 
-bool header_unit_prefixed(const char *unit, int *power, const char **plain)
+bool dwi_header_unit_prefixed(const char *unit, int *power, const char **plain)
 {
     static const char *const plains[] = { "V", "A", "W", "Hz", "ohm", "s", "J", "Nm" };
     static const struct {
@@ -77,7 +77,7 @@ bool header_unit_prefixed(const char *unit, int *power, const char **plain)
     return false;
 }
 
-struct unit_scale unit_scale_of(int power)
+struct unit_scale dwi_unit_scale_of(int power)
 {
     double scale = 1;
     for (int k = abs(power); k > 0; k--)
@@ -89,11 +89,11 @@ bool dw_unit_converts(const char *from, const char *to, double *divisor, double 
 {
     const char *plain_from = from, *plain_to = to;
     int power_from = 0, power_to = 0;
-    header_unit_prefixed(from, &power_from, &plain_from);
-    header_unit_prefixed(to, &power_to, &plain_to);
+    dwi_header_unit_prefixed(from, &power_from, &plain_from);
+    dwi_header_unit_prefixed(to, &power_to, &plain_to);
     if (strcmp(plain_from, plain_to) != 0)
         return false;
-    const struct unit_scale scale = unit_scale_of(power_from - power_to);
+    const struct unit_scale scale = dwi_unit_scale_of(power_from - power_to);
     *divisor = scale.divisor;
     *factor = scale.factor;
     return true;

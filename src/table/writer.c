@@ -74,7 +74,7 @@ static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *
         if (!(writer->names[i] = strdup(dw_header_column(header, i).name)))
             return dw_no_memory(error);
     size_t size;
-    char *text = header_text(header, writer->encoding, &size, error);
+    char *text = dwi_header_text(header, writer->encoding, &size, error);
     if (!text)
         return DW_BAD_USE;
     enum dw_status status = DW_OK;
@@ -91,7 +91,7 @@ static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *
 struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
                                  struct dw_error *error)
 {
-    if (header_check(header, error) != DW_OK)
+    if (dwi_header_check(header, error) != DW_OK)
         return NULL;
     struct dw_writer *writer = calloc(1, sizeof *writer);
     if (!writer) {
@@ -183,7 +183,7 @@ static enum dw_status put_rows(struct dw_writer *writer, const double *values, s
     while (status == DW_OK && rows) {
         const size_t size = writer->columns * sizeof *values, fit = (ROOM - writer->used) / size + 1;
         const bool at_once = OWN_ORDER && rows * size >= MANY;  /* unrun: implied */
-        const size_t some = good_rows(values, at_once || rows < fit ? rows : fit, writer->columns, &writer->last_time);
+        const size_t some = dwi_good_rows(values, at_once || rows < fit ? rows : fit, writer->columns, &writer->last_time);
         if (!some)
             return refuse(writer, values, error);
         if (at_once) {

@@ -124,7 +124,7 @@ static bool take_letter_code(struct spelling *number, const char *at, enum dw_qu
         return false;
     const char *unit = part ? skip_blanks(after + part) : after;
     if (*unit || unit != after + part) {
-        const struct unit *found = unit_find(unit, kind);
+        const struct unit *found = dwi_unit_find(unit, kind);
         if (!found || (letter->power == 0 && (!part || strcmp(letter->word, "R"))))
             return false;
     }
@@ -140,18 +140,18 @@ static bool take_letter_code(struct spelling *number, const char *at, enum dw_qu
  *   unit  out, NULL where none is written */
 static bool take_unit(struct spelling *number, const char *rest, enum dw_quantity kind, const struct unit **unit)
 {
-    *unit = unit_find(rest, kind);
+    *unit = dwi_unit_find(rest, kind);
     if (*unit || !*rest) {
         number->power += *unit ? (*unit)->power : 0;
         return true;
     }
     const struct prefix *prefix;
-    for (size_t i = 0; (prefix = prefix_at(i)); i++) {
+    for (size_t i = 0; (prefix = dwi_prefix_at(i)); i++) {
         const size_t length = strlen(prefix->word);
         if (strncmp(prefix->word, rest, length))
             continue;
-        *unit = unit_find(rest + length, kind);
-        if (rest[length] ? *unit && (*unit)->prefixed : quantity_words(kind)->prefixed) {
+        *unit = dwi_unit_find(rest + length, kind);
+        if (rest[length] ? *unit && (*unit)->prefixed : dwi_quantity_words(kind)->prefixed) {
             number->power += prefix->power + (*unit ? (*unit)->power : 0);
             return true;
         }
@@ -171,7 +171,7 @@ static double spelled(struct spelling *number)
 
 static enum dw_status refuse(struct dw_error *error, enum dw_quantity kind, const char *complaint)
 {
-    const struct quantity_words *words = quantity_words(kind);
+    const struct quantity_words *words = dwi_quantity_words(kind);
     return dw_error_set(error, DW_BAD_USE, 0, "%s; expected %s, such as %s", complaint, words->name, words->examples);
 }
 
@@ -196,14 +196,14 @@ static void find_case(const char *rest, enum dw_quantity kind, char *out)
     int best = -1;
     out[0] = 0;
     for (size_t u = 0;; u++) {
-        const struct unit *unit = unit_at(u);
+        const struct unit *unit = dwi_unit_at(u);
         if (unit && unit->kind != kind)
             continue;
         for (size_t p = 0;; p++) {
-            const struct prefix *prefix = prefix_at(p);
+            const struct prefix *prefix = dwi_prefix_at(p);
             /* a bare g is grams or a slip, seldom giga */
             const bool fits = unit ? unit->prefixed || !prefix
-                                   : prefix && quantity_words(kind)->prefixed && lower(*prefix->word) == *prefix->word;
+                                   : prefix && dwi_quantity_words(kind)->prefixed && lower(*prefix->word) == *prefix->word;
             char word[32];
             snprintf(word, sizeof word, "%s%s", prefix ? prefix->word : "", unit ? unit->word : "");
             const int same = fits ? same_but_case(word, rest) : -1;
@@ -226,40 +226,40 @@ static const char *other_kind(const char *rest)
     const struct unit *unit;
     for (int kind = 0; kind <= DW_PHASE; kind++)
         if (take_unit(&unused, rest, (enum dw_quantity)kind, &unit) && unit)
-            return quantity_words((enum dw_quantity)kind)->name;
+            return dwi_quantity_words((enum dw_quantity)kind)->name;
     return NULL;
 }
 
 /* Why what follows the number cannot stand there. */
 static enum dw_status refuse_rest(struct dw_error *error, const char *text, const char *after, enum dw_quantity kind)
 {
-    char head[LONGEST + 1], quoted[QUOTED + 4], front[QUOTED + 4], word[32], complaint[3 * QUOTED + 64];
+    char head[LONGEST + 1], dwi_quoted[QUOTED + 4], front[QUOTED + 4], word[32], complaint[3 * QUOTED + 64];
     const char *rest = skip_blanks(after), *name = other_kind(rest);
     snprintf(head, sizeof head, "%.*s", (int)(after - text), text);
-    quote(quoted, *rest ? rest : after);
+    quote(dwi_quoted, *rest ? rest : after);
     quote(front, head);
     find_case(rest, kind, word);
     if (*rest == ',' && is_digit(rest[1]))
-        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: the decimal sign is a point", quoted,
+        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: the decimal sign is a point", dwi_quoted,
                  front);
     else if (name)
-        snprintf(complaint, sizeof complaint, "'%s' makes it %s", quoted, name);
+        snprintf(complaint, sizeof complaint, "'%s' makes it %s", dwi_quoted, name);
     else if (*word)
-        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: case counts, did you mean %s?", quoted,
+        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: case counts, did you mean %s?", dwi_quoted,
                  front, word);
     else
-        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s", quoted, front);
+        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s", dwi_quoted, front);
     return refuse(error, kind, complaint);
 }
 
 static enum dw_status refuse_text(struct dw_error *error, const char *text, enum dw_quantity kind)
 {
-    char quoted[QUOTED + 4], complaint[QUOTED + 64];
+    char dwi_quoted[QUOTED + 4], complaint[QUOTED + 64];
     const char *word = text + (*text == '+' || *text == '-');
     if (!*text)
         return refuse(error, kind, "nothing is written");
     const bool infinite = same_but_case(word, "inf") >= 0 || same_but_case(word, "infinity") >= 0;
-    snprintf(complaint, sizeof complaint, "'%s' is not %s", quote(quoted, text),
+    snprintf(complaint, sizeof complaint, "'%s' is not %s", quote(dwi_quoted, text),
              infinite || same_but_case(word, "nan") >= 0 ? "a finite number" : "a number");
     return refuse(error, kind, complaint);
 }
@@ -268,7 +268,7 @@ static enum dw_status refuse_text(struct dw_error *error, const char *text, enum
 static enum dw_status parse_counts(const char *text, const char *slash, enum dw_quantity kind, double *value,
                                    struct dw_error *error)
 {
-    char quoted[QUOTED + 4], complaint[QUOTED + 80];
+    char dwi_quoted[QUOTED + 4], complaint[QUOTED + 80];
     const char *end = text + strlen(text), *digits = "0123456789";
     double count = 0, most = 0;
     const bool whole = text + strspn(text, digits) == slash && slash[1] && slash + 1 + strspn(slash + 1, digits) == end;
@@ -280,7 +280,7 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
         *value = count / most;
         return DW_OK;
     }
-    snprintf(complaint, sizeof complaint, "'%s' %s", quote(quoted, text),
+    snprintf(complaint, sizeof complaint, "'%s' %s", quote(dwi_quoted, text),
              !whole ? "is not one whole count over another" : most > 0 ? "counts to 2^53 or beyond" : "is a share of nothing");
     return refuse(error, kind, complaint);
 }
@@ -289,7 +289,7 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
 static enum dw_status finish(struct spelling *number, const struct unit *unit, const char *text, enum dw_quantity kind,
                              double *value, struct dw_error *error)
 {
-    char quoted[QUOTED + 4], complaint[QUOTED + 64];
+    char dwi_quoted[QUOTED + 4], complaint[QUOTED + 64];
     double result = spelled(number);
     if (unit && unit->reciprocal)
         result = 1 / (unit->factor * result);
@@ -299,7 +299,7 @@ static enum dw_status finish(struct spelling *number, const struct unit *unit, c
         *value = result;
         return DW_OK;
     }
-    snprintf(complaint, sizeof complaint, "'%s' is too %s", quote(quoted, text), result == 0 ? "small" : "large");
+    snprintf(complaint, sizeof complaint, "'%s' is too %s", quote(dwi_quoted, text), result == 0 ? "small" : "large");
     return refuse(error, kind, complaint);
 }
 

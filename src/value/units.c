@@ -97,22 +97,22 @@ static const struct quantity_words quantities[] = {
     [DW_PHASE] = { "1", "a phase", "0.2, 20%, 1/5 or 72deg", false },
 };
 
-const struct quantity_words *quantity_words(enum dw_quantity kind)
+const struct quantity_words *dwi_quantity_words(enum dw_quantity kind)
 {
     return &quantities[kind];
 }
 
-const struct unit *unit_at(size_t i)
+const struct unit *dwi_unit_at(size_t i)
 {
     return i < sizeof units / sizeof units[0] ? &units[i] : NULL;
 }
 
-const struct prefix *prefix_at(size_t i)
+const struct prefix *dwi_prefix_at(size_t i)
 {
     return i < sizeof prefixes / sizeof prefixes[0] ? &prefixes[i] : NULL;
 }
 
-const struct unit *unit_find(const char *text, enum dw_quantity kind)
+const struct unit *dwi_unit_find(const char *text, enum dw_quantity kind)
 {
     for (size_t i = 0; i < sizeof units / sizeof units[0]; i++)
         if (units[i].kind == kind && !strcmp(units[i].word, text))

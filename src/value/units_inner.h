@@ -27,9 +27,9 @@ struct quantity_words {
     bool prefixed;        /* a bare number takes a prefix: 4.7k */
 };
 
-const struct quantity_words *quantity_words(enum dw_quantity kind);
-const struct unit *unit_at(size_t i);      /* NULL after the last */
-const struct prefix *prefix_at(size_t i);  /* NULL after the last */
-const struct unit *unit_find(const char *text, enum dw_quantity kind);  /* the whole text; NULL where there is none */
+const struct quantity_words *dwi_quantity_words(enum dw_quantity kind);
+const struct unit *dwi_unit_at(size_t i);      /* NULL after the last */
+const struct prefix *dwi_prefix_at(size_t i);  /* NULL after the last */
+const struct unit *dwi_unit_find(const char *text, enum dw_quantity kind);  /* the whole text; NULL where there is none */
 
 #endif

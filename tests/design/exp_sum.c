@@ -30,17 +30,17 @@ START_TEST(zeros_are_all_found_in_order)
     for (int n = 0; n < 600; n++) {
         const struct exp_sum f = random_sum(&seed, n);
         const double length = uniform(&seed, 0.5, 3);
-        double zero = 0, before = exp_sum_at(&f, 0, NULL);
+        double zero = 0, before = dwi_exp_sum_at(&f, 0, NULL);
         struct exp_zeros zeros;
-        exp_zeros_begin(&zeros, &f, length);
-        bool more = exp_zeros_next(&zeros, &zero);
+        dwi_exp_zeros_begin(&zeros, &f, length);
+        bool more = dwi_exp_zeros_next(&zeros, &zero);
         for (int i = 1; i <= SAMPLES; i++) {
-            const double time = length * i / SAMPLES, now = exp_sum_at(&f, time, NULL);
+            const double time = length * i / SAMPLES, now = dwi_exp_sum_at(&f, time, NULL);
             if ((now > 0) != (before > 0)) {
                 /* the closest two of these lie 0.03 apart, the samples 1.5e-4 */
                 ck_assert_msg(more && zero >= time - 1.001 * length / SAMPLES && zero <= time * (1 + 1e-9), "%d: %g at %g", n, zero, time);
-                within_scale(exp_sum_at(&f, zero, NULL), 0, 1e-8, exp_sum_bound(&f, zero));
-                more = exp_zeros_next(&zeros, &zero);
+                within_scale(dwi_exp_sum_at(&f, zero, NULL), 0, 1e-8, dwi_exp_sum_bound(&f, zero));
+                more = dwi_exp_zeros_next(&zeros, &zero);
                 found++;
             }
             before = now;
@@ -56,26 +56,26 @@ START_TEST(nothing_lies_beyond_the_extremes_or_the_bound)
     enum { SAMPLES = 3000 };
     uint64_t seed = 52;
     for (int n = 0; n < 600; n++) {
-        const struct exp_sum f = random_sum(&seed, n), slope = exp_sum_slope(&f);
-        const double length = uniform(&seed, 0.5, 3), level = uniform(&seed, 0.01, 1), from = exp_sum_bounded_from(&f, level);
+        const struct exp_sum f = random_sum(&seed, n), slope = dwi_exp_sum_slope(&f);
+        const double length = uniform(&seed, 0.5, 3), level = uniform(&seed, 0.01, 1), from = dwi_exp_sum_bounded_from(&f, level);
         double least = INFINITY, most = -INFINITY, lowest = INFINITY, highest = -INFINITY;
-        exp_sum_extremes(&f, length, &least, &most);
+        dwi_exp_sum_extremes(&f, length, &least, &most);
         for (int i = 0; i <= SAMPLES; i++) {
             const double time = length * i / SAMPLES;
             double rise;
-            const double now = exp_sum_at(&f, time, &rise);
+            const double now = dwi_exp_sum_at(&f, time, &rise);
             lowest = fmin(lowest, now);
             highest = fmax(highest, now);
-            within_scale(rise, exp_sum_at(&slope, time, NULL), 1e-14, exp_sum_bound(&slope, 0));
-            ck_assert(fabs(now) <= exp_sum_bound(&f, time) * (1 + 1e-15));
+            within_scale(rise, dwi_exp_sum_at(&slope, time, NULL), 1e-14, dwi_exp_sum_bound(&slope, 0));
+            ck_assert(fabs(now) <= dwi_exp_sum_bound(&f, time) * (1 + 1e-15));
         }
         /* a turn lies within half a step of a sample, above it by at most step^2 / 8 of the curvature; one ulp of time moves an end */
-        const struct exp_sum curvature = exp_sum_slope(&slope);
-        const double step = length / SAMPLES, apart = exp_sum_bound(&curvature, 0) * step * step / 8, ulp = 1e-14 * exp_sum_bound(&f, 0);
+        const struct exp_sum curvature = dwi_exp_sum_slope(&slope);
+        const double step = length / SAMPLES, apart = dwi_exp_sum_bound(&curvature, 0) * step * step / 8, ulp = 1e-14 * dwi_exp_sum_bound(&f, 0);
         ck_assert(least <= lowest + ulp && least >= lowest - apart - ulp && most >= highest - ulp && most <= highest + apart + ulp);
-        ck_assert(from >= 0 && exp_sum_bound(&f, from) <= level * (1 + 1e-9));
+        ck_assert(from >= 0 && dwi_exp_sum_bound(&f, from) <= level * (1 + 1e-9));
         if (from > 0)
-            near(exp_sum_bound(&f, from), level, 1e-9);
+            near(dwi_exp_sum_bound(&f, from), level, 1e-9);
     }
 }
 END_TEST

@@ -33,7 +33,7 @@ static struct dw_filter_task task_of(double period, double source, double load)
 static struct filter_poles poles_of(const struct dw_filter *f, double source, double load)
 {
     struct filter_poles stage;
-    ck_assert(lc_poles(&stage, &(struct lc_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
+    ck_assert(dwi_lc_poles(&stage, &(struct lc_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
                                                              f->cd.value, load }));
     return stage;
 }
@@ -69,7 +69,7 @@ START_TEST(poles_and_residues_answer_as_the_ladder_does)
             within_scale(cabs(out - gain[other.out] - I * turned[other.out]), 0, 1e-10, fmax(poles.gain, hypot(gain[other.out], turned[other.out])));
             const double complex current = poles_response(&poles.current, poles.conductance, angular);
             within_scale(cabs(current - gain[other.pin] - I * turned[other.pin]), 0, 1e-10,
-                         fmax(exp_sum_bound(&poles.current, 0), hypot(gain[other.pin], turned[other.pin])));
+                         fmax(dwi_exp_sum_bound(&poles.current, 0), hypot(gain[other.pin], turned[other.pin])));
         }
         pairs += f->angular > 0;
         simulated_free(&other);
@@ -123,14 +123,14 @@ START_TEST(worst_duty_is_the_worst_of_all_tried_one_by_one)
         const struct dw_filter filter = crooked(&seed, &period, &source, &load);
         const struct filter_poles stage = poles_of(&filter, source, load);
         const long steps = levels[n % 5];
-        const double found = pulse_worst_ripple(&stage.out, period, steps, INFINITY, &duty);
+        const double found = dwi_pulse_worst_ripple(&stage.out, period, steps, INFINITY, &duty);
         for (long k = 1; k < steps; k++)
-            most = fmax(most, pulse_ripple(&stage.out, period, (double)k / (double)steps));
+            most = fmax(most, dwi_pulse_ripple(&stage.out, period, (double)k / (double)steps));
         /* what differs by 1e-13 counts as equal; the two halves of the duties differ by rounding */
         near(found, most, 1e-12);
-        near(pulse_ripple(&stage.out, period, duty), found, 1e-14);
+        near(dwi_pulse_ripple(&stage.out, period, duty), found, 1e-14);
         ck_assert(duty * (double)steps == rint(duty * (double)steps));
-        not_half += duty < 0.45 && found > 1.0001 * pulse_ripple(&stage.out, period, 0.5);
+        not_half += duty < 0.45 && found > 1.0001 * dwi_pulse_ripple(&stage.out, period, 0.5);
     }
     ck_assert_int_gt(not_half, 20);
 }
@@ -144,8 +144,8 @@ START_TEST(a_search_for_the_worst_duty_ends_at_what_is_enough)
         double period, source, load, duty;
         const struct dw_filter filter = crooked(&seed, &period, &source, &load);
         const struct filter_poles stage = poles_of(&filter, source, load);
-        const double worst = pulse_worst_ripple(&stage.out, period, 256, INFINITY, &duty);
-        const double enough = worst * uniform(&seed, 0.9, 1.05), found = pulse_worst_ripple(&stage.out, period, 256, enough, &duty);
+        const double worst = dwi_pulse_worst_ripple(&stage.out, period, 256, INFINITY, &duty);
+        const double enough = worst * uniform(&seed, 0.9, 1.05), found = dwi_pulse_worst_ripple(&stage.out, period, 256, enough, &duty);
         if (worst > enough)
             ck_assert(found > enough && found <= worst);
         else
@@ -203,10 +203,10 @@ START_TEST(the_quick_bound_lies_below_the_ripple)
         struct dw_filter_figures figures;
         struct dw_error error = { .text = "" };
         task.duty = n % 2 ? NAN : uniform(&seed, 0.05, 0.95);
-        const struct task_terms terms = terms_of(&task);
-        const struct lc_parts parts = lc_parts_at(&terms, &filter, NULL);
+        const struct task_terms terms = dwi_terms_of(&task);
+        const struct lc_parts parts = dwi_lc_parts_at(&terms, &filter, NULL);
         succeeds(dw_filter_nominal(&task, &filter, &figures, &error), error);
-        ck_assert(lc_least_ripple(&terms, &parts) <= figures.ripple * (1 + 1e-10));
+        ck_assert(dwi_lc_least_ripple(&terms, &parts) <= figures.ripple * (1 + 1e-10));
     }
 }
 END_TEST

@@ -28,13 +28,13 @@ static struct ladder crooked(uint64_t *seed, int stages)
 
 static double ripple_of(const struct filter_poles *poles, double period, double duty)
 {
-    return poles->gain * pulse_ripple(&poles->out, period, duty);
+    return poles->gain * dwi_pulse_ripple(&poles->out, period, duty);
 }
 
 static double settling_of(const struct filter_poles *poles, double period, double duty, double band, bool *at_most)
 {
-    const struct exp_sum missing = pulse_missing(&poles->out, period, duty);
-    return pulse_settling(&missing, period, band, at_most);
+    const struct exp_sum missing = dwi_pulse_missing(&poles->out, period, duty);
+    return dwi_pulse_settling(&missing, period, band, at_most);
 }
 
 static double nearest_poles(const struct filter_poles *poles)
@@ -76,7 +76,7 @@ START_TEST(poles_and_gain_are_those_of_the_ladder)
         struct dw_error error = { .text = "" };
         struct dw_system *system = system_of(&l);
         succeeds(dw_system_rates(system, real, imaginary, &error), error);
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         for (int k = 0; k < l.stages; k++) {
             /* eigenvalues of A by QR: a few ulp of the largest, so that the smaller ones are judged by that */
             within_scale(poles.out.rate[k], -real[k], 20 * DBL_EPSILON, real[l.stages - 1]);
@@ -95,7 +95,7 @@ START_TEST(the_product_of_the_poles_is_that_of_the_parts)
         const struct ladder l = crooked(&seed, 1 + n % 3);
         struct filter_poles poles;
         double product = 1, sum = 0, wanted = 1;
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         for (int k = 0; k < l.stages; k++) {
             product *= poles.out.rate[k];
             wanted /= l.r[k] * l.c[k];
@@ -125,7 +125,7 @@ START_TEST(ripple_is_that_of_the_exact_orbit)
         struct filter_poles poles;
         if (n % 4 == 0)
             l.duty = 0.5;
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         const double d = nearest_poles(&poles);
         /* both sides to some 1e-15 of the gain; the golden section's 0.618^40 of 1/256 is 1e-11, squared in height */
         within_scale(ripple_of(&poles, l.period, l.duty), orbit_ripple(&l), 1e-14 / (d * d), poles.gain);
@@ -139,7 +139,7 @@ START_TEST(small_ripples_keep_their_digits)
     static const double duties[] = { 0.5, 0.37, 3.0 / 256, 0.999 };
     const double r[2] = { 4.7e3, 12e3 }, c[2] = { 220e-9, 33e-9 }, period = 1e-9;
     struct filter_poles poles;
-    rc_poles(&poles, 2, r, c, 91e3);
+    dwi_rc_poles(&poles, 2, r, c, 91e3);
     for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++) {
         const double d = duties[i], y = poles.out.rate[0] * poles.out.rate[1] * period * period;
         near(ripple_of(&poles, period, d), poles.gain * y * d * (1 - d) / 8, 1e-9);
@@ -153,8 +153,8 @@ START_TEST(two_and_three_lags_agree_where_the_third_is_out_of_sight)
     const double r[3] = { 4.7e3, 12e3, 1e-2 }, c[3] = { 220e-9, 33e-9, 1e-15 };
     static const double duties[] = { 0.5, 0.37, 0.93 };
     struct filter_poles two, three;
-    rc_poles(&two, 2, r, c, 91e3);
-    rc_poles(&three, 3, r, c, 91e3);
+    dwi_rc_poles(&two, 2, r, c, 91e3);
+    dwi_rc_poles(&three, 3, r, c, 91e3);
     for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++)
         near(ripple_of(&three, 1e-3, duties[i]), ripple_of(&two, 1e-3, duties[i]), 1e-6);
 }
@@ -166,7 +166,7 @@ START_TEST(pulses_far_longer_than_all_lags_come_through_whole)
     const double r[3] = { 4.7e3, 12e3, 33e3 }, c[3] = { 220e-9, 33e-9, 4.7e-9 };
     static const double duties[] = { 0.5, 0.37 };
     struct filter_poles three;
-    rc_poles(&three, 3, r, c, 910e3);
+    dwi_rc_poles(&three, 3, r, c, 910e3);
     for (double period = 1; period < 1e18; period *= 7.3)
         for (size_t i = 0; i < sizeof duties / sizeof duties[0]; i++)
             near(ripple_of(&three, period, duties[i]), three.gain, 1e-9);
@@ -179,7 +179,7 @@ START_TEST(ripple_of_a_duty_is_that_of_its_complement)
     for (int n = 0; n < 300; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
         struct filter_poles poles;
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         const double d = nearest_poles(&poles);
         within_scale(ripple_of(&poles, l.period, l.duty), ripple_of(&poles, l.period, 1 - l.duty), 2e-15 / (d * d), poles.gain);
     }
@@ -192,7 +192,7 @@ START_TEST(half_duty_is_the_worst_of_all)
     for (int n = 0; n < 60; n++) {
         const struct ladder l = crooked(&seed, 1 + n % 3);
         struct filter_poles poles;
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         const double worst = ripple_of(&poles, l.period, 0.5), d = nearest_poles(&poles);
         double before = 0;
         for (int k = 1; k <= 64; k++) {
@@ -211,14 +211,14 @@ START_TEST(ripple_falls_and_settling_rises_with_every_part)
         const struct ladder l = crooked(&seed, 1 + n % 3);
         struct filter_poles poles;
         bool at_most;
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         const double d = nearest_poles(&poles);
         const double ripple = ripple_of(&poles, l.period, l.duty), settling = settling_of(&poles, l.period, 1, 0.013, &at_most);
         for (int part = 0; part < 2 * l.stages; part++) {
             struct ladder larger = l;
             struct filter_poles other;
             (part % 2 ? larger.c : larger.r)[part / 2] *= uniform(&seed, 1.001, 2);
-            rc_poles(&other, larger.stages, larger.r, larger.c, larger.load);
+            dwi_rc_poles(&other, larger.stages, larger.r, larger.c, larger.load);
             ck_assert(ripple_of(&other, l.period, l.duty) <= ripple + 3e-15 * poles.gain / (d * d));
             ck_assert(settling_of(&other, l.period, 1, 0.013, &at_most) >= settling * (1 - 1e-12 / (d * d)));
         }
@@ -244,7 +244,7 @@ START_TEST(settling_is_what_the_measure_finds)
         struct filter_poles poles;
         bool at_most, also;
         const double band = pow(10, uniform(&seed, -3, -1)), duty = n % 2 ? 1 : l.duty;
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         if (40 / (poles.out.rate[0] * l.period) > 3000)
             l.period = 40 / (poles.out.rate[0] * 3000);
         if (n % 10 == 9)
@@ -267,7 +267,7 @@ START_TEST(poles_and_residues_answer_as_the_ladder_does)
         const struct ladder l = crooked(&seed, 1 + n % 3);
         struct filter_poles poles;
         struct simulated other = simulated_of(&l);
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         const double d = nearest_poles(&poles);
         for (double angular = 0.01 / l.period; angular < 1e3 / l.period; angular *= 3) {
             double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
@@ -295,7 +295,7 @@ START_TEST(gain_at_the_cutoff_is_3_dB_down)
         double real[DW_OUTPUTS], imaginary[DW_OUTPUTS], cutoff;
         struct dw_error error = { .text = "" };
         struct dw_system *system = system_of(&l);
-        rc_poles(&poles, l.stages, l.r, l.c, l.load);
+        dwi_rc_poles(&poles, l.stages, l.r, l.c, l.load);
         succeeds(dw_filter_cutoff(&task, &filter, &cutoff, &error), error);
         succeeds(dw_system_response(system, 0, 2 * M_PI * cutoff, real, imaginary, &error), error);
         const size_t out = dw_system_outputs(system) - 1;
@@ -309,13 +309,13 @@ START_TEST(logarithms_of_hyperbolic_functions_keep_their_digits)
 {
     /* next terms of the series x^2/2 - x^4/12 and x^2/6 - x^4/180; elsewhere the functions of the C library */
     for (double x = 1e-12; x < 1e-4; x *= 7) {
-        near(log_cosh(x), x * x / 2 * (1 - x * x / 6), 4 * DBL_EPSILON + x * x * x * x);
-        near(log_sinhc(x), x * x / 6 * (1 - x * x / 30), 4 * DBL_EPSILON + x * x * x * x);
+        near(dwi_log_cosh(x), x * x / 2 * (1 - x * x / 6), 4 * DBL_EPSILON + x * x * x * x);
+        near(dwi_log_sinhc(x), x * x / 6 * (1 - x * x / 30), 4 * DBL_EPSILON + x * x * x * x);
     }
     for (double x = 0.3; x < 600; x *= 1.07) {
         /* log of a number near 1 + f carries epsilon / f */
-        near(log_cosh(x), log(cosh(x)), 8 * DBL_EPSILON + 2 * DBL_EPSILON / log(cosh(x)));
-        near(log_sinhc(x), log(sinh(x) / x), 8 * DBL_EPSILON + 4 * DBL_EPSILON / log(sinh(x) / x));
+        near(dwi_log_cosh(x), log(cosh(x)), 8 * DBL_EPSILON + 2 * DBL_EPSILON / log(cosh(x)));
+        near(dwi_log_sinhc(x), log(sinh(x) / x), 8 * DBL_EPSILON + 4 * DBL_EPSILON / log(sinh(x) / x));
     }
 }
 END_TEST
@@ -324,7 +324,7 @@ START_TEST(no_pulse_no_ripple)
 {
     const double r[1] = { 4.7e3 }, c[1] = { 220e-9 };
     struct filter_poles poles;
-    rc_poles(&poles, 1, r, c, INFINITY);
+    dwi_rc_poles(&poles, 1, r, c, INFINITY);
     ck_assert(ripple_of(&poles, 1e-3, 0) == 0 && ripple_of(&poles, 1e-3, 1) == 0);
 }
 END_TEST

@@ -20,7 +20,7 @@ START_TEST(philox_gives_the_numbers_of_its_authors)
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         uint32_t out[4];
-        philox(cases[i].counter, cases[i].key, out);
+        dwi_philox(cases[i].counter, cases[i].key, out);
         for (int k = 0; k < 4; k++)
             ck_assert_uint_eq(out[k], cases[i].out[k]);
     }
@@ -32,19 +32,19 @@ START_TEST(draws_are_spread_evenly_and_independent)
     enum { COUNT = 100000 };
     double sum = 0, square = 0, beside = 0, next = 0;
     for (uint64_t i = 0; i < COUNT; i++) {
-        const double x = draw(42, i, 3);
+        const double x = dwi_draw(42, i, 3);
         ck_assert(x > -1 && x < 1);
         sum += x;
         square += x * x;
-        beside += x * draw(42, i, 4);
-        next += x * draw(42, i + 1, 3);
+        beside += x * dwi_draw(42, i, 4);
+        next += x * dwi_draw(42, i + 1, 3);
     }
     /* even on (-1, 1): variance 1/3, of the square 4/45, of products 1/9; five standard deviations */
     within_scale(sum / COUNT, 0, 5 * sqrt(1.0 / 3 / COUNT), 1);
     within_scale(square / COUNT, 1.0 / 3, 5 * sqrt(4.0 / 45 / COUNT), 1);
     within_scale(beside / COUNT, 0, 5 * sqrt(1.0 / 9 / COUNT), 1);
     within_scale(next / COUNT, 0, 5 * sqrt(1.0 / 9 / COUNT), 1);
-    ck_assert(draw(42, 7, 3) != draw(43, 7, 3) && draw(42, 7, 3) != draw(42, UINT64_C(7) << 32, 3));
+    ck_assert(dwi_draw(42, 7, 3) != dwi_draw(43, 7, 3) && dwi_draw(42, 7, 3) != dwi_draw(42, UINT64_C(7) << 32, 3));
 }
 END_TEST
 

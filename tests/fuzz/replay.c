@@ -12,7 +12,7 @@
 enum { MOST = 1 << 16, LIMIT = 30 /* seconds for one call: beyond, something hangs */ };
 
 /* xorshift64* (Vigna 2016, ACM Trans. Math. Softw. 42:30) */
-static uint64_t draw(uint64_t *state)
+static uint64_t dwi_draw(uint64_t *state)
 {
     *state ^= *state >> 12;
     *state ^= *state << 25;
@@ -25,17 +25,17 @@ static size_t change(uint8_t *data, size_t size, uint64_t *state)
 {
     static const char *const pieces[] = { "\t", "\n", "\r\n", ",", ";", " ", "#", "# end: ", "\"", "-", "+", "e", "nan",
                                           "1e999", ":", "[", "]", "# columns: time[s] a b\n", "# rows: float64le\n", "0" };
-    const size_t at = size ? draw(state) % size : 0;
-    const size_t length = size - at < 40 ? size - at : 1 + draw(state) % 40;
-    const char *piece = pieces[draw(state) % (sizeof pieces / sizeof pieces[0])];
-    switch (draw(state) % 6) {
+    const size_t at = size ? dwi_draw(state) % size : 0;
+    const size_t length = size - at < 40 ? size - at : 1 + dwi_draw(state) % 40;
+    const char *piece = pieces[dwi_draw(state) % (sizeof pieces / sizeof pieces[0])];
+    switch (dwi_draw(state) % 6) {
     case 0:
         if (size)
-            data[at] = (uint8_t)draw(state);
+            data[at] = (uint8_t)dwi_draw(state);
         return size;
     case 1:
         if (size)
-            data[at] ^= (uint8_t)(1 << draw(state) % 8);
+            data[at] ^= (uint8_t)(1 << dwi_draw(state) % 8);
         return size;
     case 2: return at;
     case 3:
@@ -99,7 +99,7 @@ static int replay(const char *path)
     for (int i = 1; i <= replay_changes; i++) {
         size_t now = size;
         memcpy(data, kept, size);
-        for (uint64_t k = draw(&state) % 4 + 1; k > 0; k--)
+        for (uint64_t k = dwi_draw(&state) % 4 + 1; k > 0; k--)
             now = change(data, now, &state);
         try_input(path, i, data, now);
     }

@@ -191,7 +191,7 @@ START_TEST(a_copy_of_a_run_gives_the_curves_that_the_run_would_have_given)
     struct dw_modes *modes = lag(&one, NULL);
     struct dw_error error = { .status = DW_OK };
     struct drawn d = { .outputs = 1 }, other = { .outputs = 1 };
-    struct dw_run_options options = { .accuracy = 1, .swing = 1e-6, .curves = true, .sink = draw, .context = &d };
+    struct dw_run_options options = { .accuracy = 1, .swing = 1e-6, .curves = true, .sink = dwi_draw, .context = &d };
     const double after = 0.99;
     struct dw_run *run = dw_run_new(modes, &options, &error);
     succeeds(dw_run_start(run, 0, 0, zeros, &one, &error), error);

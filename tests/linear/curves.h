@@ -48,7 +48,7 @@ struct drawn {
     enum dw_row_kind *kind;
 };
 
-static inline enum dw_status draw(void *context, const struct dw_run_row *row, struct dw_error *error)
+static inline enum dw_status dwi_draw(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     struct drawn *d = context;
     (void)error;
@@ -93,7 +93,7 @@ static inline struct drawn drawn_of(const struct asked *a, const struct drive *d
     struct dw_error error = { .status = DW_OK };
     struct drawn d = { .outputs = a->outputs };
     struct dw_run *run = dw_run_new(a->modes, &(struct dw_run_options){ .accuracy = a->accuracy, .swing = a->swing, .curves = true,
-                                                                        .carrier = a->carrier, .sink = draw, .context = &d }, &error);
+                                                                        .carrier = a->carrier, .sink = dwi_draw, .context = &d }, &error);
     ck_assert_msg(run != NULL, "%s", error.text);
     succeeds(dw_run_start(run, drive->time[0], a->mode, a->state, drive->input[0], &error), error);
     for (size_t i = 1; i < drive->count; i++)

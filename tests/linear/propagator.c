@@ -282,29 +282,29 @@ START_TEST(growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling)
         struct dw_system *system = new_system(2, 0, a, NULL, NULL);
         struct dw_error error;
         struct stretch stretch;
-        succeeds(stretch_set(&stretch, system, none, none, length, 0, &error), error);
+        succeeds(dwi_stretch_set(&stretch, system, none, none, length, 0, &error), error);
         double most = 1;
         for (double t = length * 0x1p-40; t <= length; t *= 1.037) {
             const double fast = exp(-f * t), slow = exp(-s * t), side = g * (slow - fast) / (f - s);
             const double squares = fast * fast + slow * slow + side * side, apart = pow(slow - fast, 2) + side * side;
             most = fmax(most, sqrt((squares + sqrt(apart * (squares + 2 * fast * slow))) / 2));
-            const double bound = growth_over(&stretch, t);
+            const double bound = dwi_growth_over(&stretch, t);
             /* 0: it says that it knows of none, as it may beyond 2^40 */
             ck_assert_msg(bound == 0 ? g > 10 * f : bound >= most * (1 - 1e-14), "|exp(A t)| = %.17g > %.17g at %g s", most,
                           bound, t);
         }
         /* growth is 0.059 f, and 1.7 s are 2^17 times as long as 1 over that: e from there, then |exp(A t)| a doubling */
         if (g < f)
-            ck_assert_double_le(growth_over(&stretch, length), M_E * pow(most, 17));
+            ck_assert_double_le(dwi_growth_over(&stretch, length), M_E * pow(most, 17));
         dw_system_free(system);
     }
     const double up = 1, none = 0;
     struct dw_system *system = new_system(1, 0, &up, NULL, NULL);
     struct dw_error error;
     struct stretch stretch;
-    succeeds(stretch_set(&stretch, system, &none, &none, 1024, 0, &error), error);
+    succeeds(dwi_stretch_set(&stretch, system, &none, &none, 1024, 0, &error), error);
     for (double t = 1; t <= 1024; t *= 2)
-        ck_assert(t < 20 ? growth_over(&stretch, t) >= exp(t) * (1 - 1e-14) : t > 30 ? growth_over(&stretch, t) == 0 : true);
+        ck_assert(t < 20 ? dwi_growth_over(&stretch, t) >= exp(t) * (1 - 1e-14) : t > 30 ? dwi_growth_over(&stretch, t) == 0 : true);
     dw_system_free(system);
 }
 END_TEST

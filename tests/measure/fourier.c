@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Fourier coefficients of straight lines: closed forms, another formula, laws. How they are summed up depends on how many
- * rows and lines there are and whether the rows lie on a grid: the cases take every way of tests/measure/fourier_grid.c. */
+ * rows and lines there are and whether the rows lie on a grid: the cases take every way of tests/measure/dwi_fourier_grid.c. */
 #include "measure/waves.h"
 #include "suite.h"
 #include <complex.h>

@@ -18,7 +18,7 @@ static struct fourier_rows rows_of(const struct wave *wave, double start, double
 static size_t grid_of(const struct wave *wave, double slack)
 {
     const struct fourier_rows rows = rows_of(wave, 0, 1);
-    return fourier_grid(&rows, slack, 1 << 20);
+    return dwi_fourier_grid(&rows, slack, 1 << 20);
 }
 
 START_TEST(a_grid_is_found_where_there_is_one)
@@ -54,13 +54,13 @@ START_TEST(a_sampled_record_is_known_by_its_times)
         for (size_t i = 0; i < cases[k].count; i++)
             wave_add(&wave, 8 + 2 * cases[k].place[i], 1);
         const struct fourier_rows rows = rows_of(&wave, 8, 2);
-        const size_t cells = fourier_grid(&rows, 0x1p-49, 1); /* an ulp of 8 s over 2 s, twice */
+        const size_t cells = dwi_fourier_grid(&rows, 0x1p-49, 1); /* an ulp of 8 s over 2 s, twice */
         ck_assert_msg(cells == (cases[k].uniform ? cases[k].count - 1 : 0), "case %zu: %zu cells", k, cells);
         wave_free(&wave);
     }
     /* more than can be: its first row is not looked at twice */
     struct fourier_rows endless = { .time = (double[]){ 0.3 }, .count = (size_t)FOURIER_CELLS_MOST + 2, .channels = 1, .period = 1 };
-    ck_assert_uint_eq(fourier_grid(&endless, DBL_EPSILON, 5), 0);
+    ck_assert_uint_eq(dwi_fourier_grid(&endless, DBL_EPSILON, 5), 0);
 }
 END_TEST
 
@@ -74,11 +74,11 @@ START_TEST(the_way_is_the_cheapest)
                   { 100000, 10000, 0, false, 0 },    { 100, 40, 0, true, 0 },  { 100000, 10000, 1 << 18, false, 1 << 18 },
                   { 100000, 10000, 1 << 24, false, 0 } };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        const struct fourier_way way = fourier_choose(cases[k].rows, cases[k].lines, 1, cases[k].grid);
+        const struct fourier_way way = dwi_fourier_choose(cases[k].rows, cases[k].lines, 1, cases[k].grid);
         ck_assert_msg(way.direct == cases[k].direct && way.grid == cases[k].cells, "case %zu: way %d, %zu", k, way.direct, way.grid);
     }
     struct gauss_rules rules;
-    gauss_rules_fill(&rules);
+    dwi_gauss_rules_fill(&rules);
     ck_assert(rules.reach[GAUSS_MOST] > M_PI); /* no cell asks for more */
 }
 END_TEST

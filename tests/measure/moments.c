@@ -62,13 +62,13 @@ START_TEST(many_lines_at_once_keep_the_digits_of_their_ripple)
         const struct few few = wave_with(c[0], c[1], c[2], c[3], c[4], 77 + k);
         struct channel_moments of = { .mean = 0 };
         struct accumulator all = { .empty = true, .of = &of };
-        moments_lines(&all, 1, &column, few.row, LINES, WIDTH);
+        dwi_moments_lines(&all, 1, &column, few.row, LINES, WIDTH);
         const double duration = all.end - all.start, deviation = (double)sqrtl(few.variance);
         ck_assert(all.start == few.row[0] && all.end == few.row[LINES * WIDTH] && of.minimum == few.low && of.maximum == few.high);
         /* sums of 256 terms lose at most 256 of half an ulp, of what the values are off the first one */
-        within_scale(moments_mean(&of), (double)few.mean, DBL_EPSILON, fabs(c[0]) + 128 * (fabs(c[1]) + fabs(c[2])));
+        within_scale(dwi_moments_mean(&of), (double)few.mean, DBL_EPSILON, fabs(c[0]) + 128 * (fabs(c[1]) + fabs(c[2])));
         /* and of the squares, which are all positive, whose root halves it; the mean's error, squared, is nothing */
-        within_scale(moments_ac_rms(&of, duration), deviation, 128 * DBL_EPSILON, deviation);
+        within_scale(dwi_moments_ac_rms(&of, duration), deviation, 128 * DBL_EPSILON, deviation);
     }
 }
 END_TEST
@@ -81,19 +81,19 @@ START_TEST(many_lines_at_once_are_as_one_by_one)
     struct accumulator one = { .empty = true, .of = &one_of };
     for (size_t i = 0; i < LINES; i++) {
         const double *row = few.row + i * WIDTH;
-        moments_line(&one, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
+        dwi_moments_line(&one, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
     }
     for (size_t cut = 0; cut < LINES; cut += 73) { /* lines one by one, then the rest at once */
         struct channel_moments of = { .mean = 0 };
         struct accumulator all = { .empty = true, .of = &of };
         for (size_t i = 0; i < cut; i++) {
             const double *row = few.row + i * WIDTH;
-            moments_line(&all, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
+            dwi_moments_line(&all, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
         }
-        moments_lines(&all, 1, &column, few.row + cut * WIDTH, LINES - cut, WIDTH);
+        dwi_moments_lines(&all, 1, &column, few.row + cut * WIDTH, LINES - cut, WIDTH);
         ck_assert(all.start == one.start && all.end == one.end && of.minimum == one_of.minimum && of.maximum == one_of.maximum);
         /* plain sums of at most 256 positive terms beside compensated ones */
-        near(moments_mean(&of), moments_mean(&one_of), DBL_EPSILON * 128);
+        near(dwi_moments_mean(&of), dwi_moments_mean(&one_of), DBL_EPSILON * 128);
         near(of.square + of.square_low, one_of.square + one_of.square_low, 256 * DBL_EPSILON);
     }
 }

@@ -166,10 +166,10 @@ static enum dw_status spectrum_with_taper(struct dw_error *error)
 static enum dw_status finish(struct record *record, enum dw_status status, size_t lines, double *out, struct dw_error *error)
 {
     if (status == DW_OK)
-        status = record_finish(record, error);
+        status = dwi_record_finish(record, error);
     if (status == DW_OK)
-        status = record_coefficients(record, lines, out, error);
-    record_free(record);
+        status = dwi_record_coefficients(record, lines, out, error);
+    dwi_record_free(record);
     return status;
 }
 
@@ -181,8 +181,8 @@ static enum dw_status record_with_little_room(unsigned long long last, size_t li
     const struct record_plan plan = { .columns = 3, .column = column, .channels = 2, .period = 1, .from = -INFINITY,
                                       .to = INFINITY, .last = last, .group = 2, .lines = lines, .most_bytes = 2400,
                                       .place = "it" };
-    struct record *record = record_new(&plan, error);
-    enum dw_status status = record ? record_rows(record, rows, ROWS, error) : error->status;
+    struct record *record = dwi_record_new(&plan, error);
+    enum dw_status status = record ? dwi_record_rows(record, rows, ROWS, error) : error->status;
     return finish(record, status, lines, out, error);
 }
 
@@ -203,10 +203,10 @@ static enum dw_status record_of_sixteen_rows(struct dw_error *error)
     const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 15, .from = -INFINITY,
                                       .to = INFINITY, .group = 2, .lines = 3, .place = "it" };
     double out[8];
-    struct record *record = record_new(&plan, error);
+    struct record *record = dwi_record_new(&plan, error);
     enum dw_status status = record ? DW_OK : error->status;
     for (int i = 0; i < 31 && status == DW_OK; i++)
-        status = record_rows(record, (double[]){ i, i % 3 }, 1, error);
+        status = dwi_record_rows(record, (double[]){ i, i % 3 }, 1, error);
     return finish(record, status, 3, out, error);
 }
 
@@ -217,15 +217,15 @@ static enum dw_status record_of_periods(int pulses, int rows_after, struct dw_er
     const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 1, .from = -INFINITY,
                                       .to = INFINITY, .lines = 3, .most_bytes = 16 * 64 * 40, .place = "it" };
     double out[8];
-    struct record *record = record_new(&plan, error);
+    struct record *record = dwi_record_new(&plan, error);
     enum dw_status status = record ? DW_OK : error->status;
     for (int i = 0; i < pulses && status == DW_OK; i++) {
         const double duty = i < 25 ? 0.25 : 1 / M_PI;
         const double pulse[] = { i, 5, i + duty, 5, i + duty, 0, i + 1, 0 };
-        status = record_rows(record, pulse, 4, error);
+        status = dwi_record_rows(record, pulse, 4, error);
     }
     for (int i = 1; i <= rows_after && status == DW_OK; i++)
-        status = record_rows(record, (double[]){ pulses + i / (double)rows_after, i % 3 }, 1, error);
+        status = dwi_record_rows(record, (double[]){ pulses + i / (double)rows_after, i % 3 }, 1, error);
     return finish(record, status, 3, out, error);
 }
 

@@ -12,13 +12,13 @@ static double *coefficients_of(const struct wave *wave, size_t lines, size_t mos
     const size_t column = 1;
     const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 0.5, .from = -INFINITY,
                                       .to = INFINITY, .last = last, .lines = lines, .most_bytes = most_bytes, .place = "it" };
-    struct record *record = record_new(&plan, &error);
+    struct record *record = dwi_record_new(&plan, &error);
     double *out = calloc(2 * (lines + 1), sizeof *out);
     ck_assert(record && out);
-    succeeds(record_rows(record, wave->row, wave->count, &error), error);
-    succeeds(record_finish(record, &error), error);
-    succeeds(record_coefficients(record, lines, out, &error), error);
-    record_free(record);
+    succeeds(dwi_record_rows(record, wave->row, wave->count, &error), error);
+    succeeds(dwi_record_finish(record, &error), error);
+    succeeds(dwi_record_coefficients(record, lines, out, &error), error);
+    dwi_record_free(record);
     return out;
 }
 
@@ -114,7 +114,7 @@ START_TEST(what_is_beside_a_fundamental_is_not_made_up)
         const size_t column = 1;
         const struct record_plan plan = { .columns = 2, .column = &column, .channels = 1, .period = 0.5, .from = -INFINITY, .to = INFINITY,
                                           .whole = cases[k].whole, .lines = 3, .most_bytes = cases[k].most_bytes, .place = "it" };
-        struct record *record = record_new(&plan, &error);
+        struct record *record = dwi_record_new(&plan, &error);
         struct wave wave = { 0 };
         double out[8], square = -7;
         for (int i = 0; i <= 2 * COUNT; i += cases[k].triangle ? COUNT / 2 : 1)
@@ -122,15 +122,15 @@ START_TEST(what_is_beside_a_fundamental_is_not_made_up)
         if (cases[k].alike)
             wave_add(&wave, 100, 3);
         ck_assert_ptr_nonnull(record);
-        succeeds(record_rows(record, wave.row, wave.count, &error), error);
-        succeeds(record_finish(record, &error), error);
-        succeeds(record_coefficients(record, 3, out, &error), error);
-        ck_assert_msg(record_rest(record, 0, out + 2, &square) == cases[k].had, "case %zu", k);
+        succeeds(dwi_record_rows(record, wave.row, wave.count, &error), error);
+        succeeds(dwi_record_finish(record, &error), error);
+        succeeds(dwi_record_coefficients(record, 3, out, &error), error);
+        ck_assert_msg(dwi_record_rest(record, 0, out + 2, &square) == cases[k].had, "case %zu", k);
         if (cases[k].had)
             near(square, pow(M_PI, 4) / 90 / pow(COUNT, 4), 1e-4); /* zeta(4) / N^4 of half the square: equation 5.15; beyond, N^-6 */
         else
             ck_assert(square == -7);
-        record_free(record);
+        dwi_record_free(record);
         wave_free(&wave);
     }
 }

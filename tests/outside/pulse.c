@@ -84,7 +84,7 @@ START_TEST(philox_gives_its_authors_known_answers)
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         uint32_t out[4];
-        philox(cases[i].counter, cases[i].key, out);
+        dwi_philox(cases[i].counter, cases[i].key, out);
         for (int word = 0; word < 4; word++)
             ck_assert_msg(out[word] == cases[i].want[word], "case %zu, word %d: %08x, wanted %08x", i, word, out[word],
                           cases[i].want[word]);

@@ -233,8 +233,8 @@ START_TEST(weights_are_the_spherical_bessel_functions_of_gsl)
 {
     for (double theta = 1e-9; theta <= 4; theta *= 1.037) {
         double j[WEIGHT_DEGREE_MOST + 1], j0, j1;
-        weights_to_degree(theta, WEIGHT_DEGREE_MOST, j);
-        weights_of_line(theta, cos(theta), sin(theta), &j0, &j1);
+        dwi_weights_to_degree(theta, WEIGHT_DEGREE_MOST, j);
+        dwi_weights_of_line(theta, cos(theta), sin(theta), &j0, &j1);
         for (int q = 0; q <= WEIGHT_DEGREE_MOST; q++) {
             gsl_sf_result want;
             ck_assert_int_eq(gsl_sf_bessel_jl_e(q, theta, &want), 0);
@@ -274,7 +274,7 @@ START_TEST(tapers_have_the_properties_that_their_sources_state)
     } cases[] = { { DW_TAPER_HANN, -31.47, 1.42, 1.5, 2, 0.01, 0.005, 1e-12 },
                   { DW_TAPER_FLAT_TOP, -90.2, 0.0039, 3.8832, 5, 0.05, 0.00005, 0.00005 } };
     for (size_t k = 0; k < 2; k++) {
-        const struct taper *taper = taper_of(cases[k].taper);
+        const struct taper *taper = dwi_taper_of(cases[k].taper);
         double side = 0, error = 0, squares = 0;
         for (double off = 0; off <= 0.5; off += 1e-4)
             error = fmax(error, fabs(20 * log10(fabs(response(taper, off)))));

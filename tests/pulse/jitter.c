@@ -107,7 +107,7 @@ START_TEST(random_numbers_stay_below_the_shift_allowed_for)
 {
     double pair[2];
     for (uint64_t i = 0; i < 200000; i++) {
-        gauss_pair(99, i << 20 | i, pair);
+        dwi_gauss_pair(99, i << 20 | i, pair);
         ck_assert(fabs(pair[0]) < 8.6 && fabs(pair[1]) < 8.6);
     }
 }

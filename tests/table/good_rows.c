@@ -17,7 +17,7 @@ static void fill(double *values, size_t columns)
 static void finds(const double *values, size_t columns, size_t rows, double before, size_t wanted, double wanted_last)
 {
     double last = before;
-    const size_t good = good_rows(values, rows, columns, &last);
+    const size_t good = dwi_good_rows(values, rows, columns, &last);
     ck_assert_msg(good == wanted, "%zu columns: %zu good rows, wanted %zu", columns, good, wanted);
     near(last, wanted_last, 0);
 }

@@ -75,7 +75,7 @@ START_TEST(binary_is_the_same_header_and_little_endian_doubles)
 END_TEST
 
 /* xorshift64* (Vigna 2016, ACM Trans. Math. Softw. 42:30), seed printed with a failure */
-static uint64_t draw(uint64_t *state)
+static uint64_t dwi_draw(uint64_t *state)
 {
     *state ^= *state >> 12;
     *state ^= *state << 25;
@@ -92,10 +92,10 @@ START_TEST(text_to_binary_to_text_gives_the_same_bytes)
     struct dw_writer *writer = dw_writer_open(file, header, DW_TEXT, &error);
     double row[3] = { 0 };
     for (int i = 0; i < 20000; i++) {
-        row[0] += i % 5 ? ldexp((double)(draw(&seed) >> 11), -70) : 0;
+        row[0] += i % 5 ? ldexp((double)(dwi_draw(&seed) >> 11), -70) : 0;
         for (int k = 1; k < 3; k++)
             do { /* any bit pattern that is a finite number */
-                const uint64_t bits = draw(&seed);
+                const uint64_t bits = dwi_draw(&seed);
                 memcpy(&row[k], &bits, 8);
             } while (!isfinite(row[k]));
         succeeds(dw_writer_row(writer, row, &error), error);
