@@ -33,7 +33,7 @@ static bool has_armature(const struct dw_coil_plan *p)
 /* ---- guards ---- */
 
 /* g = branch; the state stays as it is at the change unless the guard is given a reset. Returns which it is. */
-static size_t add_guard(struct dw_coil *coil, struct branch branch, double scale, size_t next)
+static size_t add_guard(struct dw_coil *coil, struct coil_branch branch, double scale, size_t next)
 {
     const double state[N] = { branch.current, branch.stray };
     dwi_build_guard(&coil->build, state, 1, branch.alone, scale, next);
@@ -41,9 +41,9 @@ static size_t add_guard(struct dw_coil *coil, struct branch branch, double scale
 }
 
 /* At the change the current and the stray capacitance's voltage become these. */
-static void reset_to(struct dw_coil *coil, size_t k, struct branch current, struct branch stray)
+static void reset_to(struct dw_coil *coil, size_t k, struct coil_branch current, struct coil_branch stray)
 {
-    const struct branch rows[N] = { current, stray };
+    const struct coil_branch rows[N] = { current, stray };
     for (size_t i = 0; i < N; i++) {
         coil->reset[k][i * N + DW_COIL_CURRENT] = rows[i].current;
         coil->reset[k][i * N + DW_COIL_STRAY] = rows[i].stray;
@@ -53,7 +53,7 @@ static void reset_to(struct dw_coil *coil, size_t k, struct branch current, stru
     coil->build.guards[k].reset_offset = coil->reset_offset[k];
 }
 
-static const struct branch same_current = { .current = 1 }, same_stray = { .stray = 1 };
+static const struct coil_branch same_current = { .current = 1 }, same_stray = { .stray = 1 };
 
 static void gate_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_in)
 {
@@ -63,7 +63,7 @@ static void gate_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_i
     dwi_build_input_guard(&coil->build, DW_COIL_PIN, on ? 1 : -1, on ? -p->threshold : p->threshold, fmax(fabs(p->threshold), 1),
                       mode_of(on ? CIRCUIT_OPEN : CIRCUIT_ON, pulled_in));
     /* the stray capacitance stood at the switch's voltage */
-    reset_to(coil, k, same_current, (struct branch){ .current = on && p->stray > 0 ? p->switch_resistance : 0 });
+    reset_to(coil, k, same_current, (struct coil_branch){ .current = on && p->stray > 0 ? p->switch_resistance : 0 });
 }
 
 static void armature_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_in)
@@ -71,11 +71,11 @@ static void armature_guard(struct dw_coil *coil, enum circuit circuit, bool pull
     const struct dw_coil_plan *p = &coil->plan;
     /* flux linkage goes on: L i is the same on both sides (8.6) */
     const double ratio = dwi_coil_inductance(p, pulled_in) / dwi_coil_inductance(p, !pulled_in);
-    const struct branch left = pulled_in ? (struct branch){ 1, 0, -p->drop_out } : (struct branch){ -1, 0, p->pull_in };
+    const struct coil_branch left = pulled_in ? (struct coil_branch){ 1, 0, -p->drop_out } : (struct coil_branch){ -1, 0, p->pull_in };
     size_t k = add_guard(coil, left, dw_coil_full_current(p), mode_of(circuit, !pulled_in));
     coil->build.guards[k].tag = pulled_in ? DW_COIL_DROPS_OUT : DW_COIL_PULLS_IN;
     if (ratio != 1)
-        reset_to(coil, k, (struct branch){ .current = ratio }, same_stray);
+        reset_to(coil, k, (struct coil_branch){ .current = ratio }, same_stray);
 }
 
 /* Where an open circuit gives way to a path for its current. */
@@ -85,17 +85,17 @@ static void open_guards(struct dw_coil *coil, bool pulled_in, double volts)
     const size_t clamped = mode_of(CIRCUIT_CLAMPED, pulled_in), body = mode_of(CIRCUIT_BODY, pulled_in);
     const double onset = dwi_coil_clamp_onset(p), drop = p->diode_drop, amperes = dw_coil_full_current(p);
     if (p->stray > 0) {
-        size_t k = add_guard(coil, (struct branch){ 0, 1, drop }, volts, body);
-        reset_to(coil, k, same_current, (struct branch){ .alone = -drop });
+        size_t k = add_guard(coil, (struct coil_branch){ 0, 1, drop }, volts, body);
+        reset_to(coil, k, same_current, (struct coil_branch){ .alone = -drop });
         if (!isfinite(onset))
             return;
-        k = add_guard(coil, (struct branch){ 0, -1, onset }, volts, clamped);
-        reset_to(coil, k, same_current, (struct branch){ .alone = onset });
+        k = add_guard(coil, (struct coil_branch){ 0, -1, onset }, volts, clamped);
+        reset_to(coil, k, same_current, (struct coil_branch){ .alone = onset });
     } else if (dwi_coil_clamp_leaks(p)) {
-        add_guard(coil, (struct branch){ p->clamp_value, 0, drop }, volts, body);
+        add_guard(coil, (struct coil_branch){ p->clamp_value, 0, drop }, volts, body);
     } else {
-        add_guard(coil, (struct branch){ .current = 1 }, amperes, body);
-        add_guard(coil, (struct branch){ .current = -1 }, amperes, clamped);
+        add_guard(coil, (struct coil_branch){ .current = 1 }, amperes, body);
+        add_guard(coil, (struct coil_branch){ .current = -1 }, amperes, clamped);
     }
 }
 
@@ -106,14 +106,14 @@ static void path_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_i
     const size_t open = mode_of(CIRCUIT_OPEN, pulled_in);
     const double leaking = dwi_coil_clamp_leaks(p) ? p->diode_drop / p->clamp_value : 0, amperes = dw_coil_full_current(p);
     if (circuit == CIRCUIT_BODY) {
-        size_t k = add_guard(coil, (struct branch){ -1, 0, -leaking }, amperes, open);
+        size_t k = add_guard(coil, (struct coil_branch){ -1, 0, -leaking }, amperes, open);
         /* with a leak the voltage would rise from a slope of zero; a hair more keeps rounding from making it fall */
-        reset_to(coil, k, (struct branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
+        reset_to(coil, k, (struct coil_branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
     } else if (dwi_coil_clamp_holds(p) || !(p->stray > 0)) {
         size_t k = add_guard(coil, same_current, amperes, open);
-        reset_to(coil, k, (struct branch){ 0 }, same_stray);
+        reset_to(coil, k, (struct coil_branch){ 0 }, same_stray);
     } else {
-        add_guard(coil, (struct branch){ 0, 1, -dwi_coil_clamp_onset(p) }, volts, open);
+        add_guard(coil, (struct coil_branch){ 0, 1, -dwi_coil_clamp_onset(p) }, volts, open);
     }
 }
 
@@ -132,13 +132,13 @@ static double highest_voltage(const struct dw_coil_plan *p)
 
 /* Each output of a circuit: its port and its value; returns how many. */
 static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit *c, bool pulled_in, struct dw_port *port,
-                         struct branch *value)
+                         struct coil_branch *value)
 {
     const double amperes = dw_coil_full_current(p), volts = highest_voltage(p);
     const struct {
         bool wanted;
         struct dw_port port;
-        struct branch value;
+        struct coil_branch value;
     } all[] = {
         { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
         { p->all, { "flux", "Wb", dwi_coil_inductance(p, true) * amperes, NAN }, { .current = dwi_coil_inductance(p, pulled_in) } },
@@ -160,16 +160,16 @@ static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit
 }
 
 /* What the meter's integrals are of, behind the outputs: docs/theory.md, (8.9). */
-static void add_probes(const struct coil_circuit *c, struct branch *probe)
+static void add_probes(const struct coil_circuit *c, struct coil_branch *probe)
 {
-    const struct branch all[PROBES] = { c->supply_current, same_current, c->clamp_volts, c->clamp_current, c->sw, c->switch_current };
+    const struct coil_branch all[PROBES] = { c->supply_current, same_current, c->clamp_volts, c->clamp_current, c->sw, c->switch_current };
     memcpy(probe, all, sizeof all);
 }
 
 /* ---- the whole ---- */
 
 /* An offset with the stray capacitance's voltage counted from there. */
-static double counted(const struct branch *branch, double from)
+static double counted(const struct coil_branch *branch, double from)
 {
     return branch->alone + branch->stray * from;
 }
@@ -183,7 +183,7 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     const struct coil_circuit c = dwi_coil_circuit(p, circuit);
     const double inductance = dwi_coil_inductance(p, pulled_in), volts = highest_voltage(p);
     struct dw_port port[OUTPUTS_MOST];
-    struct branch value[VALUES_MOST];
+    struct coil_branch value[VALUES_MOST];
     struct build *b = &coil->build;
     dwi_build_begin(b, N, M);
     b->a[0] = c.drive.current / inductance;
@@ -233,7 +233,7 @@ static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
     const struct dw_coil_plan *p = &coil->plan;
     double rest[N];
     struct dw_port port[OUTPUTS_MOST];
-    struct branch value[OUTPUTS_MOST];
+    struct coil_branch value[OUTPUTS_MOST];
     const size_t begins = rest_of(p, rest);
     const struct coil_circuit circuit = dwi_coil_circuit(p, circuit_of(begins));
     const size_t outputs = outputs_of(p, &circuit, dw_coil_pulled_in(coil, begins), port, value);

@@ -14,7 +14,7 @@ enum circuit {
 };
 
 /* A quantity: current i + stray v + alone. */
-struct branch {
+struct coil_branch {
     double current, stray, alone;
 };
 
@@ -23,10 +23,10 @@ struct coil_circuit {
     const char *name;
     double share, own;      /* the path of the winding: share of its current that the supply gives, and V on it beside that share of
                                the supply's */
-    struct branch drive;    /* across the winding's inductance: L i', these two numbers in it */
-    struct branch charge;   /* into the stray capacitance: C v' */
-    struct branch sw;       /* voltage across the switch */
-    struct branch supply_current, switch_current, clamp_current, clamp_volts;
+    struct coil_branch drive;    /* across the winding's inductance: L i', these two numbers in it */
+    struct coil_branch charge;   /* into the stray capacitance: C v' */
+    struct coil_branch sw;       /* voltage across the switch */
+    struct coil_branch supply_current, switch_current, clamp_current, clamp_volts;
 };
 
 struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *plan, enum circuit circuit);
@@ -47,7 +47,7 @@ static inline enum circuit circuit_of(size_t mode)
     return (enum circuit)(mode % CIRCUITS);
 }
 
-static inline double branch_at(const struct branch *branch, const double *state)
+static inline double branch_at(const struct coil_branch *branch, const double *state)
 {
     return branch->current * state[DW_COIL_CURRENT] + branch->stray * state[DW_COIL_STRAY] + branch->alone;
 }

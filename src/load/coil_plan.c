@@ -56,35 +56,35 @@ double dwi_coil_inductance(const struct dw_coil_plan *p, bool pulled_in)
 
 /* ---- the circuits ---- */
 
-static const struct branch the_current = { .current = 1 };
+static const struct coil_branch the_current = { .current = 1 };
 
 /* The switch is off: what a resistor across it takes at the voltage of the switch. */
-static struct branch leak(const struct dw_coil_plan *p, const struct branch *sw)
+static struct coil_branch leak(const struct dw_coil_plan *p, const struct coil_branch *sw)
 {
     double ohms = p->clamp_value;
     if (!dwi_coil_clamp_leaks(p))
-        return (struct branch){ 0 };
-    return (struct branch){ sw->current / ohms, sw->stray / ohms, sw->alone / ohms };
+        return (struct coil_branch){ 0 };
+    return (struct coil_branch){ sw->current / ohms, sw->stray / ohms, sw->alone / ohms };
 }
 
 static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
 {
     struct coil_circuit c = { .name = "the switch is open" };
     if (p->stray > 0) {
-        c.sw = (struct branch){ .stray = 1 };
+        c.sw = (struct coil_branch){ .stray = 1 };
         c.clamp_current = leak(p, &c.sw);
-        c.drive = (struct branch){ -p->resistance, -1, 0 };
-        c.charge = (struct branch){ 1 - c.clamp_current.current, -c.clamp_current.stray, 0 };
+        c.drive = (struct coil_branch){ -p->resistance, -1, 0 };
+        c.charge = (struct coil_branch){ 1 - c.clamp_current.current, -c.clamp_current.stray, 0 };
         c.share = 1;
     } else if (dwi_coil_clamp_leaks(p)) {
-        c.sw = (struct branch){ .current = p->clamp_value };
+        c.sw = (struct coil_branch){ .current = p->clamp_value };
         c.clamp_current = the_current;
         c.drive.current = -p->resistance - p->clamp_value;
         c.share = 1;
     } else {
-        c.sw = (struct branch){ .alone = p->supply };
+        c.sw = (struct coil_branch){ .alone = p->supply };
     }
-    c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
+    c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct coil_branch){ 0 };
     return c;
 }
 
@@ -93,16 +93,16 @@ static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
     struct coil_circuit c = { .name = "the clamp conducts", .clamp_current = the_current };
     const double onset = dwi_coil_clamp_onset(p);
     if (dwi_coil_clamp_holds(p)) {
-        c.sw = (struct branch){ .alone = onset };
+        c.sw = (struct coil_branch){ .alone = onset };
     } else if (p->stray > 0) {
-        c.sw = (struct branch){ .stray = 1 };
+        c.sw = (struct coil_branch){ .stray = 1 };
         const double each_volt = 1 / p->clamp_value;
-        c.clamp_current = (struct branch){ 0, each_volt, -each_volt * onset };  /* at the onset zero, to the last bit */
-        c.charge = (struct branch){ 1, -c.clamp_current.stray, -c.clamp_current.alone };
+        c.clamp_current = (struct coil_branch){ 0, each_volt, -each_volt * onset };  /* at the onset zero, to the last bit */
+        c.charge = (struct coil_branch){ 1, -c.clamp_current.stray, -c.clamp_current.alone };
     } else {
-        c.sw = (struct branch){ .current = p->clamp_value, .alone = onset };
+        c.sw = (struct coil_branch){ .current = p->clamp_value, .alone = onset };
     }
-    c.drive = (struct branch){ -p->resistance - c.sw.current, -c.sw.stray, 0 };
+    c.drive = (struct coil_branch){ -p->resistance - c.sw.current, -c.sw.stray, 0 };
     c.share = c.sw.stray != 0 || p->clamp_at_switch;
     c.own = c.sw.stray != 0 ? 0 : p->clamp_at_switch ? -p->clamp_value : -dwi_coil_clamp_excess(p);
     c.clamp_volts = c.sw;
@@ -117,7 +117,7 @@ struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *p, enum circuit 
     switch (circuit) {
     case CIRCUIT_ON:
         c.drive.current = -p->resistance - p->switch_resistance;
-        c.sw = (struct branch){ .current = p->switch_resistance };
+        c.sw = (struct coil_branch){ .current = p->switch_resistance };
         c.switch_current = the_current;
         break;
     case CIRCUIT_OPEN:
@@ -128,12 +128,12 @@ struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *p, enum circuit 
         break;
     case CIRCUIT_BODY:
         c.name = "the body diode conducts";
-        c.sw = (struct branch){ .alone = -p->diode_drop };
+        c.sw = (struct coil_branch){ .alone = -p->diode_drop };
         c.drive.current = -p->resistance;
         c.own = p->diode_drop;
         c.clamp_current = leak(p, &c.sw);
-        c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct branch){ 0 };
-        c.switch_current = (struct branch){ .current = 1, .alone = -c.clamp_current.alone };
+        c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct coil_branch){ 0 };
+        c.switch_current = (struct coil_branch){ .current = 1, .alone = -c.clamp_current.alone };
         break;
     case CIRCUITS:  /* unrun: all-cases */
         break;

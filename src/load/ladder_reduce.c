@@ -16,7 +16,7 @@ struct equations {
     int slope[DW_STAGES + 1];      /* unknown di/dt of the chain that a branch begins, -1: none */
 };
 
-struct reduction {
+struct node_reduction {
     const struct ladder_net *net;
     bool floating;
     form voltage[LADDER_NODES], current[DW_STAGES + 1], rate[LADDER_STATES];
@@ -40,20 +40,20 @@ static struct doubled inverse(double x)
 }
 
 /* Branches up to the head carry nothing while the pin floats. */
-static enum branch_kind kind_of(const struct reduction *reduction, size_t k)
+static enum branch_kind kind_of(const struct node_reduction *reduction, size_t k)
 {
     const enum branch_kind kind = reduction->net->branches[k].kind;
     return reduction->floating && k <= reduction->net->head && kind != BRANCH_NONE ? BRANCH_OPEN : kind;
 }
 
-static bool begins_chain(const struct reduction *reduction, size_t k)
+static bool begins_chain(const struct node_reduction *reduction, size_t k)
 {
     const struct branch *branch = reduction->net->branches + k;
     return branch->chain >= 0 && branch->first == k && kind_of(reduction, k) != BRANCH_OPEN;
 }
 
 /* Coefficient of a node's voltage in an equation: to the matrix where unknown, to the right with the other sign. */
-static void put_voltage(const struct reduction *reduction, struct equations *equations, size_t row, size_t node,
+static void put_voltage(const struct node_reduction *reduction, struct equations *equations, size_t row, size_t node,
                         struct doubled factor)
 {
     const int unknown = equations->voltage[node];
@@ -66,7 +66,7 @@ static void put_voltage(const struct reduction *reduction, struct equations *equ
 }
 
 /* What flows out of a node through series branch k, sign +1 where the node is its `from`. */
-static void put_branch(const struct reduction *reduction, struct equations *equations, size_t row, size_t k, double sign)
+static void put_branch(const struct node_reduction *reduction, struct equations *equations, size_t row, size_t k, double sign)
 {
     const struct branch *branch = reduction->net->branches + k;
     struct doubled *right = equations->right + row * FORM;
@@ -88,7 +88,7 @@ static void put_branch(const struct reduction *reduction, struct equations *equa
 }
 
 /* What flows out of a node to ground through stage k's shunt, but for a capacitor without esr. */
-static void put_shunt(const struct reduction *reduction, struct equations *equations, size_t row, size_t k)
+static void put_shunt(const struct node_reduction *reduction, struct equations *equations, size_t row, size_t k)
 {
     const struct ladder_net *net = reduction->net;
     const struct dw_stage *stage = net->stages + k;
@@ -107,7 +107,7 @@ static void put_shunt(const struct reduction *reduction, struct equations *equat
 }
 
 /* For each branch of a chain, l di/dt + r i = va - vb, or i = conductance (va - vb) + share x coil. */
-static void chain_equations(const struct reduction *reduction, struct equations *equations, size_t first, size_t *row)
+static void chain_equations(const struct node_reduction *reduction, struct equations *equations, size_t first, size_t *row)
 {
     const struct ladder_net *net = reduction->net;
     for (size_t k = first; k <= net->branches[first].last; k++, (*row)++) {
@@ -128,7 +128,7 @@ static void chain_equations(const struct reduction *reduction, struct equations 
     }
 }
 
-static void number_unknowns(const struct reduction *reduction, struct equations *equations)
+static void number_unknowns(const struct node_reduction *reduction, struct equations *equations)
 {
     const struct ladder_net *net = reduction->net;
     for (size_t n = 0; n < net->nodes; n++)
@@ -140,7 +140,7 @@ static void number_unknowns(const struct reduction *reduction, struct equations 
 }
 
 /* One equation an unknown: currents at a node, or where nothing flows there, equal voltages. */
-static void write_equations(const struct reduction *reduction, struct equations *equations)
+static void write_equations(const struct node_reduction *reduction, struct equations *equations)
 {
     const struct ladder_net *net = reduction->net;
     size_t row = 0;
@@ -172,7 +172,7 @@ static void write_equations(const struct reduction *reduction, struct equations 
             chain_equations(reduction, equations, k, &row);
 }
 
-static enum dw_status solve_voltages(struct reduction *reduction, struct dw_error *error)
+static enum dw_status solve_voltages(struct node_reduction *reduction, struct dw_error *error)
 {
     const struct ladder_net *net = reduction->net;
     struct equations equations;
@@ -198,7 +198,7 @@ static enum dw_status solve_voltages(struct reduction *reduction, struct dw_erro
     return DW_OK;
 }
 
-static void find_currents(struct reduction *reduction)
+static void find_currents(struct node_reduction *reduction)
 {
     const struct ladder_net *net = reduction->net;
     for (size_t k = 0; k <= net->count; k++) {
@@ -221,7 +221,7 @@ static void find_currents(struct reduction *reduction)
 }
 
 /* Voltage over a stage's series branch less that over r: what drives l. */
-static void coil_rates(struct reduction *reduction, size_t k)
+static void coil_rates(struct node_reduction *reduction, size_t k)
 {
     const struct ladder_net *net = reduction->net;
     const struct branch *branch = net->branches + k;
@@ -245,7 +245,7 @@ static void coil_rates(struct reduction *reduction, size_t k)
 }
 
 /* Rates of capacitors with a resistance of their own. */
-static void shunt_rates(struct reduction *reduction, size_t k)
+static void shunt_rates(struct node_reduction *reduction, size_t k)
 {
     const struct ladder_net *net = reduction->net;
     const struct dw_stage *stage = net->stages + k;
@@ -268,7 +268,7 @@ static void shunt_rates(struct reduction *reduction, size_t k)
 }
 
 /* Current to ground behind stage k, the capacitor without esr left out. */
-static void resistive_shunt(const struct reduction *reduction, size_t k, struct doubled factor, struct doubled *sum)
+static void resistive_shunt(const struct node_reduction *reduction, size_t k, struct doubled factor, struct doubled *sum)
 {
     const struct ladder_net *net = reduction->net;
     const struct dw_stage *stage = net->stages + k;
@@ -290,7 +290,7 @@ static void resistive_shunt(const struct reduction *reduction, size_t k, struct 
 }
 
 /* Rates of the capacitors without esr: what flows into their node. */
-static void node_rates(struct reduction *reduction)
+static void node_rates(struct node_reduction *reduction)
 {
     const struct ladder_net *net = reduction->net;
     for (size_t n = 0; n < net->nodes; n++) {
@@ -311,7 +311,7 @@ static void node_rates(struct reduction *reduction)
 }
 
 /* Current of a branch without impedance: all that flows to ground behind it. */
-static void currents_of_merged(struct reduction *reduction)
+static void currents_of_merged(struct node_reduction *reduction)
 {
     const struct ladder_net *net = reduction->net;
     for (size_t k = net->count; k >= 1; k--) {
@@ -329,7 +329,7 @@ static void currents_of_merged(struct reduction *reduction)
 enum dw_status dwi_ladder_reduce(const struct ladder_net *net, bool floating, struct ladder_forms *forms,
                                  struct dw_error *error)
 {
-    struct reduction reduction;
+    struct node_reduction reduction;
     memset(&reduction, 0, sizeof reduction);
     reduction.net = net;
     reduction.floating = floating;

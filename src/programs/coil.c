@@ -66,7 +66,7 @@ static const char about[] =
     "      --pull-in 0.48 --drop-out 0.16 --report --expect hold";
 
 /* Extremes of a table's rows, for cautions. */
-struct seen {
+struct coil_seen {
     const struct dw_coil *coil;
     struct dw_coil_meter *meter;      /* NULL unless a report is wanted */
     double peak, most, least, stored; /* V, A, A, J */
@@ -74,7 +74,7 @@ struct seen {
 
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
-    struct seen *seen = context;
+    struct coil_seen *seen = context;
     const double current = row->state[DW_COIL_CURRENT];
     seen->peak = fmax(seen->peak, dw_coil_switch_voltage(seen->coil, row->mode, row->state));
     seen->most = fmax(seen->most, current);
@@ -89,7 +89,7 @@ static const char *in_words(char *out, double value, const char *unit)
     return out;
 }
 
-static void caution(const struct coil_options *o, const struct seen *seen)
+static void caution(const struct coil_options *o, const struct coil_seen *seen)
 {
     const struct dw_coil_plan *p = &o->load.plan;
     struct command *command = o->common.command;
@@ -213,7 +213,7 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
                         "follows up to about %s", rate, f->followed, f->pulses, most);
 }
 
-static enum dw_status report_on(const struct coil_options *o, const struct seen *seen, bool carried, struct dw_error *error)
+static enum dw_status report_on(const struct coil_options *o, const struct coil_seen *seen, bool carried, struct dw_error *error)
 {
     struct dw_coil_findings f;
     struct limits limits;
@@ -245,7 +245,7 @@ static enum dw_status run_table(const struct coil_options *o, struct dw_reader *
     struct common_options common = o->common;
     const struct load_drive drive = { .threshold = gate->threshold };
     struct dw_plant *plant = coil_kind.plant(&o->load, &drive, error);
-    struct seen seen = { .coil = plant ? dw_plant_load(plant) : NULL };
+    struct coil_seen seen = { .coil = plant ? dw_plant_load(plant) : NULL };
     const struct dw_follow_plan follow = { .plant = plant, .steady = o->steady ? START_STEADY : NULL,
                                            .input_column = { [DW_COIL_PIN] = gate->column },
                                            .descriptor = o->report ? -1 : STDOUT_FILENO, .watch = watch, .context = &seen,

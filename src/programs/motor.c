@@ -44,7 +44,7 @@ static const char about[] =
     "    dw-measure";
 
 /* Notes on what was seen on the way. */
-struct seen {
+struct motor_seen {
     const struct dw_motor *motor;
     double start, end, blocked;         /* s */
     double fastest, slowest, least_pin; /* rad/s, rad/s forwards, V */
@@ -56,7 +56,7 @@ struct seen {
 };
 
 /* Between rows both gates are straight lines, and a row stands where one crosses the threshold: the middle decides. */
-static void watch_gates(struct seen *seen, const struct dw_run_row *row, double length)
+static void watch_gates(struct motor_seen *seen, const struct dw_run_row *row, double length)
 {
     const double high = row->input[DW_MOTOR_PIN], low = row->input[DW_MOTOR_LOW];
     if (length > 0 && (seen->high + high) / 2 > seen->threshold && (seen->low + low) / 2 > seen->threshold) {
@@ -71,7 +71,7 @@ static void watch_gates(struct seen *seen, const struct dw_run_row *row, double 
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     (void)error;
-    struct seen *seen = context;
+    struct motor_seen *seen = context;
     const double length = seen->any ? row->time - seen->end : 0, before = seen->current;
     const double speed = row->state[DW_MOTOR_SPEED], current = row->state[DW_MOTOR_CURRENT];
     if (!seen->any)
@@ -94,13 +94,13 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
 }
 
 /* Whether nothing but the load can have turned it backwards. */
-static bool pulled_backwards(const struct dw_motor_plan *p, const struct seen *seen)
+static bool pulled_backwards(const struct dw_motor_plan *p, const struct motor_seen *seen)
 {
     const bool reverses = p->drive == DW_DRIVE_ANTIPHASE || (p->drive == DW_DRIVE_DIRECT && seen->least_pin < 0);
     return !reverses && !seen->reversed && seen->slowest < -SWINGS * dw_motor_no_load_speed(p);
 }
 
-static void caution(const struct motor_options *o, const struct seen *seen)
+static void caution(const struct motor_options *o, const struct motor_seen *seen)
 {
     const struct dw_motor_plan *p = &o->load.plan;
     struct command *command = o->common.command;
@@ -155,7 +155,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
 {
     const struct motor_options *o = options_read;
     struct load_drive drive = { .threshold = NAN };
-    struct seen seen = { .motor = NULL, .low_gate = o->low != NULL };
+    struct motor_seen seen = { .motor = NULL, .low_gate = o->low != NULL };
     struct dw_follow_plan follow = { .steady = o->steady ? START_STEADY : NULL, .side_input = DW_MOTOR_TORQUE,
                                      .descriptor = STDOUT_FILENO, .watch = watch, .context = &seen };
     struct dw_follow_seen followed;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-switch: loss and heat of the transistor that carries a current. */
-#include "switch.h"
+#include "switch_options.h"
 #include "drive.h"
 #include <dutywright/pieces.h>
 #include <math.h>

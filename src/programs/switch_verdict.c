@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What dw-switch finds and says. */
-#include "switch.h"
+#include "switch_options.h"
 #include <math.h>
 #include <stdio.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-switch's options, and what it says of the heat. Not installed. */
-#ifndef PROGRAMS_SWITCH_H
-#define PROGRAMS_SWITCH_H
+#ifndef PROGRAMS_SWITCH_OPTIONS_H
+#define PROGRAMS_SWITCH_OPTIONS_H
 
 #include "common.h"
 #include <dutywright/switch.h>
