@@ -152,7 +152,7 @@ DW_API double dw_run_time(const struct dw_run *run);
 DW_API size_t dw_run_mode(const struct dw_run *run);
 DW_API const double *dw_run_state(const struct dw_run *run);  /* [states], valid until the next feed */
 /* [integrand_count], since the start: of what the options ask for, up to here; valid until the run is freed.
- *   source   docs/theory.md, (2.12) and (2.21)
+ *   source   docs/theory.md, (2.12) and (2.25)
  *   accuracy 1e-14 of the integral of the largest term, and what the events' own accuracy adds */
 DW_API const double *dw_run_integrals(const struct dw_run *run);
 DW_API unsigned long long dw_run_events(const struct dw_run *run);  /* how many so far */
