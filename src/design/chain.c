@@ -10,15 +10,18 @@ struct drive_period {
     double period;         /* s */
 };
 
+static bool grow(double **array, size_t count)
+{
+    double *grown = realloc(*array, count * sizeof *grown);
+    *array = grown ? grown : *array;
+    return grown;
+}
+
 static enum dw_status keep_row(struct drive_period *drive, double time, double pin, struct dw_error *error)
 {
     if (drive->count == drive->room) {
         const size_t room = 2 * drive->room + 16;
-        double *grown_time = realloc(drive->time, room * sizeof *drive->time);
-        drive->time = grown_time ? grown_time : drive->time;
-        double *grown_input = grown_time ? realloc(drive->input, room * drive->inputs * sizeof *drive->input) : NULL;
-        drive->input = grown_input ? grown_input : drive->input;
-        if (!grown_input)
+        if (!grow(&drive->time, room) || !grow(&drive->input, room * drive->inputs))
             return dw_no_memory(error);
         drive->room = room;
     }

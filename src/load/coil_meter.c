@@ -18,7 +18,8 @@ struct dw_coil_meter {
     size_t mode;
     double state[DW_COIL_STATES];               /* of the last row */
     double integral[DW_COIL_INTEGRALS];         /* of the last row that had them: A s of the supply, A^2 s, J of clamp and switch */
-    double stored_at_first, stray, armature;    /* J */
+    double stored, stored_at_first;             /* J, at that row and at the first */
+    double stray, armature;                     /* J */
     struct dw_coil_findings found;
     struct cycle pulses, operations;
     double on_at, off_at, asked_at, held;       /* s, s, s, A; NaN: not yet */
@@ -57,13 +58,13 @@ static double stored(const struct dw_coil_meter *m, size_t mode, const double *s
     return dw_coil_stored(m->coil, mode, state[DW_COIL_CURRENT]) + stray_energy(m, state);
 }
 
-/* The account as it stands at the last row. */
+/* The account as it stands at the last row that had integrals. */
 static struct dw_coil_energy account(const struct dw_coil_meter *m)
 {
     const struct dw_coil_plan *p = dwi_coil_plan(m->coil);
     return (struct dw_coil_energy){ .supply = p->supply * m->integral[0], .copper = p->resistance * m->integral[1],
                                     .clamp = m->integral[2], .sw = m->integral[3], .stray = m->stray, .armature = m->armature,
-                                    .stored = stored(m, m->mode, m->state) - m->stored_at_first };
+                                    .stored = m->stored - m->stored_at_first };
 }
 
 static struct dw_coil_energy difference(struct dw_coil_energy a, const struct dw_coil_energy *b)
@@ -192,7 +193,7 @@ enum dw_status dw_coil_meter_row(struct dw_coil_meter *m, const struct dw_run_ro
     if (!m->any) {
         m->any = true;
         m->mode = row->mode;
-        m->stored_at_first = stored(m, row->mode, row->state);
+        m->stored = m->stored_at_first = stored(m, row->mode, row->state);
         memcpy(m->state, row->state, sizeof m->state);
         if (dw_coil_switched_on(m->coil, row->mode))
             goes_on(m, row->time, row->state[DW_COIL_CURRENT], dw_coil_pulled_in(m->coil, row->mode));
@@ -200,6 +201,8 @@ enum dw_status dw_coil_meter_row(struct dw_coil_meter *m, const struct dw_run_ro
         change_mode(m, row);
     }
     memcpy(m->state, row->state, sizeof m->state);
+    if (row->integral)
+        m->stored = stored(m, row->mode, row->state);
     note_peaks(m, row);
     return DW_OK;
 }
