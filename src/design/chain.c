@@ -17,14 +17,16 @@ static bool grow(double **array, size_t count)
     return grown;
 }
 
+static enum dw_status make_room(struct drive_period *drive, size_t room, struct dw_error *error)
+{
+    drive->room = room;
+    return grow(&drive->time, room) && grow(&drive->input, room * drive->inputs) ? DW_OK : dw_no_memory(error);
+}
+
 static enum dw_status keep_row(struct drive_period *drive, double time, double pin, struct dw_error *error)
 {
-    if (drive->count == drive->room) {
-        const size_t room = 2 * drive->room + 16;
-        if (!grow(&drive->time, room) || !grow(&drive->input, room * drive->inputs))
-            return dw_no_memory(error);
-        drive->room = room;
-    }
+    if (drive->count == drive->room && make_room(drive, 2 * drive->room, error) != DW_OK)
+        return DW_NO_MEMORY;
     double *input = drive->input + drive->count * drive->inputs;
     memset(input, 0, drive->inputs * sizeof *input);
     drive->time[drive->count++] = time;
@@ -54,8 +56,10 @@ static enum dw_status drive_new(struct drive_period *drive, const struct dw_chai
     train.periods = 1;
     train.duration = 0;
     *drive = (struct drive_period){ .inputs = dw_plant_inputs(chain->plant) };
-    struct dw_pulse *pulse = dw_pulse_new(&train, error);
-    const enum dw_status status = pulse ? take_pulses(drive, pulse, error) : error->status;
+    enum dw_status status = make_room(drive, 16, error);
+    struct dw_pulse *pulse = status == DW_OK ? dw_pulse_new(&train, error) : NULL;
+    if (status == DW_OK)
+        status = pulse ? take_pulses(drive, pulse, error) : error->status;
     dw_pulse_free(pulse);
     return status;
 }
