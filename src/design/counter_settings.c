@@ -204,7 +204,7 @@ static void try_prescale(struct trial *trial, const struct dw_counter_wish *wish
         *trial->count = before;
         const bool works = try_prescales(trial, wish, &way, first);
         if (second && (!works || other.value <= trial->changes[before].value))  /* unrun: half-prescale */
-            trial->changes[before] = other;  /* unrun: half-prescale */
+            trial->changes[before] = other;
         *trial->count = before + (works || second);  /* unrun: half-prescale */
     }
 }

@@ -82,7 +82,7 @@ struct dw_parts *dw_parts_series(int series, double lowest, double highest, doub
     double *values = calloc(count, sizeof *values);
     struct dw_part *part = calloc(count, sizeof *part);
     /* unrun: passed-on */
-    if (!values || !part || dw_preferred_range(series, lowest, highest, values, &count, error) != DW_OK) {  /* unrun: passed-on */
+    if (!values || !part || dw_preferred_range(series, lowest, highest, values, &count, error) != DW_OK) {
         free(values);
         free(part);
         dw_no_memory(error);

@@ -135,7 +135,7 @@ double dwi_pulse_ripple(const struct exp_sum *out, double period, double duty)
 {
     const double y = out->rate[0] * period;
     double extremes[2];
-    if (duty <= 0 || duty >= 1)  /* unrun: implied */
+    if (duty <= 0 || duty >= 1)
         return 0;
     if (out->angular == 0 && out->count == 1)
         return duty == 0.5 ? tanh(y / 4) : expm1(-y * duty) * expm1(-y * (1 - duty)) / -expm1(-y);

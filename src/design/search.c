@@ -181,7 +181,7 @@ static void offer_front(struct search *search, const struct candidate *found)
     size_t at = front_before(search, found->settling);
     if (at > 0) {
         const struct candidate *best = &search->kept[at - 1];
-        if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))  /* unrun: search-keeps */
+        if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))
             return;
         if (best->ripple == found->ripple && best->settling == found->settling) {  /* unrun: search-keeps */
             if (compare_rest(found, best) < 0)

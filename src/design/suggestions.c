@@ -76,7 +76,7 @@ static bool raise_frequency(struct dw_choice_wish *wish, struct dw_remedy *remed
     } while (!good && *status == DW_OK && high < 1000 * asked);
     while (good && *status == DW_OK && high / low > 1.002) {  /* unrun: passed-on */
         wish->task.frequency = sqrt(low * high);
-        if (fits(wish, usual(wish), &remedy->choice, status))  /* unrun: rounding */
+        if (fits(wish, usual(wish), &remedy->choice, status))
             high = wish->task.frequency;
         else
             low = wish->task.frequency;
@@ -97,10 +97,10 @@ static bool more_stages(struct dw_choice_wish *wish, struct dw_remedy *remedy, e
     if (!wish->resistors)
         return false;
     /* unrun: passed-on */
-    for (int stages = wish->most_stages + 1; stages <= DW_FILTER_STAGES && *status == DW_OK; stages++) {  /* unrun: passed-on */
+    for (int stages = wish->most_stages + 1; stages <= DW_FILTER_STAGES && *status == DW_OK; stages++) {
         wish->least_stages = wish->most_stages = stages;
         remedy->value = stages;
-        if (fits(wish, usual(wish), &remedy->choice, status))  /* unrun: rounding */
+        if (fits(wish, usual(wish), &remedy->choice, status))
             return true;
     }
     return false;

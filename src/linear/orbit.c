@@ -113,7 +113,7 @@ static double gap(const struct orbit *orbit)
 {
     double most = 0;
     for (size_t i = 0; i < orbit->states; i++)
-        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)  /* unrun: implied */
+        if (!orbit->run->modes->drifts[i] && orbit->largest[i] > 0)
             most = fmax(most, fabs(orbit->after[i] - orbit->state[i]) / (orbit->closed * orbit->largest[i]));
     return most;
 }
@@ -222,7 +222,7 @@ static enum dw_status close_orbit(struct orbit *orbit, bool *closed, struct dw_e
             return smooth && i > 0 ? DW_OK : status;  /* unrun: passed-on */
         const double now = gap(orbit);
         const bool alike = along_one_curve(orbit, mode), returned = alike && now <= 1;
-        if (!returned && (!alike || !(now < best || i < 4))) {  /* unrun: rounding */
+        if (!returned && (!alike || !(now < best || i < 4))) {
             go_on(orbit, mode);
             return DW_OK;
         }
@@ -330,7 +330,7 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
 {
     bool closed = false;
     enum dw_status status = DW_OK;
-    for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {  /* unrun: count */
+    for (int round = 0; round < ROUNDS && status == DW_OK && !closed; round++) {
         status = follow(orbit, error);
         const struct orbit begun = *orbit;
         if (status == DW_OK)
@@ -342,7 +342,7 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
     }
     if (status != DW_OK)
         return status;
-    if (!closed)  /* unrun: count */
+    if (!closed)
         return dw_error_set(error, DW_NO, 0,
                             "no steady state was found: after %d periods and Newton's steps in between the state still does not "
                             "come back",

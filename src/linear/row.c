@@ -54,7 +54,7 @@ enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *
     if (!run->options.sink || (run->options.uniform > 0 && kind != DW_ROW_BETWEEN))
         return DW_OK;
     if ((kind == DW_ROW_BETWEEN || kind == DW_ROW_EXTREMUM) && run->given && !(time > run->last_time) &&
-        run->options.uniform == 0)  /* unrun: jump-first */
+        run->options.uniform == 0)
         return DW_OK;  /* nothing lies between two rows at one time */
     double output[DW_OUTPUTS], slope[DW_OUTPUTS];
     if (run->curve)

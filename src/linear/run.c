@@ -214,7 +214,6 @@ static enum dw_status jump(struct dw_run *run, const double *input, struct dw_er
         run->stretch.slope[j] = doubled_of(0);
     run->stretch.flat = true;
     const enum dw_status status = settle(run, run->time, false, &tag, &changed, error);
-    /* unrun: passed-on */
     return status != DW_OK ? status : dwi_run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
 }
 
@@ -269,7 +268,7 @@ static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, c
         status = run->modes->engine->enter(run, offset, error);
     if (status != DW_OK || (!changed && !event))
         return status;
-    if (event && run->tangent)  /* unrun: jump-first */
+    if (event && run->tangent)
         dwi_run_tangent_event_end(run);
     return dwi_run_give(run, time, &run->node, DW_ROW_AFTER, tag, error);
 }
@@ -296,7 +295,7 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
             status = dwi_run_give(run, then, &run->node, DW_ROW_BEFORE, guard->tag, error);
         if (status == DW_OK)
             status = change_mode(run, then, guard, too_many, error);
-        if (status != DW_OK)  /* unrun: passed-on */
+        if (status != DW_OK)
             return status;
     }
 }

@@ -204,7 +204,7 @@ static void step_by_plain_series(const struct stretch *stretch, double length, s
         next = last;
         add_state(node, n, term, NULL);
         squared = energy_square(system, term);
-        largest = squared > largest ? squared : largest;  /* unrun: extreme-states */
+        largest = squared > largest ? squared : largest;
         bound *= reach / k;
     }
 }

@@ -224,7 +224,7 @@ static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw
 static enum dw_status walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
 {
     const enum dw_status status = dwi_run_walk(run, offset, guard, error);
-    if (status != DW_OK || !*guard)  /* unrun: passed-on */
+    if (status != DW_OK || !*guard)
         return status;
     set_on_guard(*guard, run->modes->states, &run->node);
     if (run->tangent)

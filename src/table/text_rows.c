@@ -55,7 +55,7 @@ bool dwi_next_field(char **at, char *last, char separator, struct field *field)
         while (field->last > first && (field->last[-1] == ' ' || field->last[-1] == '\t'))
             field->last--;
     }
-    while (end < last && (*end == ' ' || *end == '\t') && (separator == ' ' || *end != separator))  /* unrun: implied */
+    while (end < last && (*end == ' ' || *end == '\t') && (separator == ' ' || *end != separator))
         end++;
     if (end == last) {
         *at = NULL;
