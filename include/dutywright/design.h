@@ -125,7 +125,7 @@ struct dw_filter_currents {
 };
 
 /* Steady currents at a duty, nominal values.
- *   source    integral of the square over the periodic orbit of the ladder: dw_ladder_system, dw_system_product_integral; (6.18)
+ *   source    integral of the square over the periodic orbit of the ladder: dw_ladder_system, dw_system_integrals; (6.18)
  *   accuracy  1e-9, where a capacitor takes more than 1e-3 of what goes on behind it */
 DW_API enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, const struct dw_filter *filter, double duty,
                                                 struct dw_filter_currents *currents, struct dw_error *error);

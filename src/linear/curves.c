@@ -99,14 +99,9 @@ static void widen_all(struct dw_run *run, const struct post *to)
 
 /* ---- what is kept ---- */
 
-/* A slope that rounding alone may have made is none. */
 static void look(const struct dw_run *run, struct post *post)
 {
-    struct sight *sight = &post->sight;
-    run->modes->engine->look(run, lesser(run->time + post->offset, run->goal_time), &post->node, sight);
-    for (size_t j = 0; j < run->modes->outputs; j++)
-        if (fabs(sight->slope[j]) <= sight->noise[j])
-            sight->slope[j] = 0;
+    dwi_look_for_curves(run, lesser(run->time + post->offset, run->goal_time), &post->node, &post->sight);
 }
 
 void dwi_curve_begin(struct dw_run *run, double offset)
@@ -304,7 +299,7 @@ enum dw_status dwi_curve_flush(struct dw_run *run, double end, const struct node
                            struct dw_error *error)
 {
     struct curves *curve = run->curve;
-    const double slack = 4 * DBL_EPSILON * fabs(run->goal_time), least = larger(slack, SHORTEST * run->stretch.length);
+    const double slack = walk_slack(run), least = walk_least(run);
     const struct giving g = { .run = run, .inside = inside, .of = of, .slack = slack, .least = least };
     struct post to = { .offset = end, .node = *node };
     enum dw_status status = DW_OK;

@@ -5,6 +5,8 @@
 
 #include "linear/cell_inner.h"
 #include <dutywright/equations.h>
+#include <float.h>
+#include <math.h>
 
 enum { MODE_GUARDS = 16 };
 
@@ -92,6 +94,16 @@ struct dw_run {
     } hint[];                    /* [modes] */
 };
 
+/* s: what is nothing beside the times of a walk, and the least that one of its rows may be from the next. */
+static inline double walk_slack(const struct dw_run *run)
+{
+    return 4 * DBL_EPSILON * fabs(run->goal_time);
+}
+static inline double walk_least(const struct dw_run *run)
+{
+    return larger(walk_slack(run), SHORTEST * run->stretch.length);
+}
+
 /* What carries a run from event to event: modes that are linear, or smooth equations. */
 struct engine {
     /* Makes a mode that is not there yet; NULL: all are. */
@@ -123,6 +135,8 @@ enum dw_status dwi_run_set_mode(struct dw_run *run, size_t mode, struct dw_error
 /* Gives a row at an offset of the stretch; the node's input part is set. */
 enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                             struct dw_error *error);
+/* Outputs as curves see them: a slope that rounding alone may have made is none. */
+void dwi_look_for_curves(const struct dw_run *run, double time, const struct node *node, struct sight *sight);
 /* Gives it with these outputs and, for curves, slopes, which else are NULL. */
 enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
                             const double *output, const double *slope, struct dw_error *error);

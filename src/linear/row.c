@@ -30,15 +30,23 @@ enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct no
     return run->options.sink(run->options.context, &row, error);
 }
 
+void dwi_look_for_curves(const struct dw_run *run, double time, const struct node *node, struct sight *sight)
+{
+    run->modes->engine->look(run, time, node, sight);
+    for (size_t j = 0; j < run->modes->outputs; j++)
+        if (fabs(sight->slope[j]) <= sight->noise[j])
+            sight->slope[j] = 0;
+}
+
 /* Outputs and slopes of a row that is not dwi_curve_flush's: the one that ends a walk, an input's, one after an event. */
-static void look_for_curves(struct dw_run *run, double time, const struct node *node, double *value, double *slope)
+static void take_slopes(struct dw_run *run, double time, const struct node *node, double *value, double *slope)
 {
     struct curves *curve = run->curve;
     struct sight sight;
-    run->modes->engine->look(run, time, node, &sight);
+    dwi_look_for_curves(run, time, node, &sight);
     for (size_t j = 0; j < run->modes->outputs; j++) {
         value[j] = sight.value[j];
-        slope[j] = curve->closes ? curve->closing[j] : fabs(sight.slope[j]) <= sight.noise[j] ? 0 : sight.slope[j];
+        slope[j] = curve->closes ? curve->closing[j] : sight.slope[j];
     }
     curve->closes = false;
 }
@@ -58,7 +66,7 @@ enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *
         return DW_OK;  /* nothing lies between two rows at one time */
     double output[DW_OUTPUTS], slope[DW_OUTPUTS];
     if (run->curve)
-        look_for_curves(run, time, node, output, slope);
+        take_slopes(run, time, node, output, slope);
     else
         run->modes->engine->output(run, time, node, output, NULL);
     return dwi_run_give_row(run, time, node, kind, tag, output, run->curve ? slope : NULL, error);

@@ -133,7 +133,7 @@ static enum dw_status give_lines(struct walk *w, double end, struct dw_error *er
 {
     const struct crossing crossing = { .begin = w->from->offset, .length = w->length, .bend = w->bend, .chord = w->chord,
                                        .outputs = w->outputs };
-    const double slack = 4 * DBL_EPSILON * fabs(w->run->goal_time), least = larger(slack, SHORTEST * w->run->stretch.length);
+    const double slack = walk_slack(w->run), least = walk_least(w->run);
     for (double reach; (reach = dwi_line_reach(&w->line, &crossing, end)) < end; dwi_line_begin(&w->line, reach, crossing.outputs)) {
         double state[DW_STATES];
         reach = larger(reach, w->line.from + least);

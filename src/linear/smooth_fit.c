@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Steps of a walk through smooth equations, and the cubics of its guards and outputs over them: docs/theory.md, (2.18). */
 #include "linear/smooth_inner.h"
-#include <float.h>
 #include <math.h>
 #include <string.h>
 
@@ -167,7 +166,7 @@ static double try_step(struct walk *w)
 enum dw_status dwi_walk_step(struct walk *w, struct dw_error *error)
 {
     const double end = w->run->stretch.length, left = end - w->from->offset;
-    const double least = larger(SHORTEST * end, 4 * DBL_EPSILON * fabs(w->run->goal_time));
+    const double least = walk_least(w->run);
     double *hint = &w->run->hint[w->run->mode].length;
     for (double miss = 2; !(miss <= 1);) {
         /* two like steps to the end rather than a long and a short one */

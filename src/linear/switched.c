@@ -212,7 +212,7 @@ static void set_on_guard(const struct guard *guard, size_t states, struct node *
 
 static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)
 {
-    const double length = run->goal_time - run->time, slack = 4 * DBL_EPSILON * fabs(run->goal_time);
+    const double length = run->goal_time - run->time, slack = walk_slack(run);
     const enum dw_status status =
         dwi_stretch_set(&run->stretch, present_mode(run)->system, run->input, run->goal_input, length, slack, error);
     if (status == DW_OK)

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Walks one stretch in one mode, cell by cell, so that no guard's crossing is missed and rows keep the accuracy. */
 #include "linear/curves_inner.h"
-#include <float.h>
 #include <string.h>
 
 #define GRAZE 1e-13  /* of a guard's scale: further below zero is a crossing */
@@ -279,7 +278,7 @@ static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double e
     const struct crossing crossing = { .begin = dwi_stretch_offset(&run->stretch, cell->position).hi, .length = cell->length,
                                        .bend = cell->bend, .chord = cell->chord, .outputs = run->modes->outputs };
     /* nothing is seen of less than a few ulp of the time, nor of a shorter part of the stretch than a cell may be */
-    const double slack = 4 * DBL_EPSILON * fabs(run->goal_time), least = larger(slack, SHORTEST * run->stretch.length);
+    const double slack = walk_slack(run), least = walk_least(run);
     for (double reach; (reach = dwi_line_reach(&cell->line, &crossing, end)) < end; dwi_line_begin(&cell->line, reach, crossing.outputs)) {
         reach = larger(reach, cell->line.from + least);
         if (reach >= end - slack)

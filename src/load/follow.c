@@ -237,19 +237,15 @@ static enum dw_status go(struct follow *f, struct dw_error *error)
     return status || !f->writer ? status : dw_writer_finish(f->writer, error);
 }
 
-static enum dw_status watch_row(void *context, const struct dw_run_row *row, struct dw_error *error)
-{
-    const struct dw_follow_plan *plan = ((struct follow *)context)->plan;
-    return plan->watch(plan->context, row, error);
-}
-
 static enum dw_status prepare(struct follow *f, struct dw_error *error)
 {
     const struct dw_follow_plan *plan = f->plan;
     const struct dw_run_options options = { .accuracy = plan->accuracy, .uniform = plan->uniform, .sink = write_row, .context = f,
-                                            .integrand = plan->integrand, .integrand_count = plan->integrand_count },
-                                exact = { .accuracy = plan->accuracy, .sink = watch_row, .context = f, .integrand = plan->integrand,
-                                          .integrand_count = plan->integrand_count };
+                                            .integrand = plan->integrand, .integrand_count = plan->integrand_count };
+    struct dw_run_options exact = options;
+    exact.uniform = 0;
+    exact.sink = plan->watch;
+    exact.context = plan->context;
     struct dw_modes *modes = dw_plant_modes(plan->plant);
     f->before = calloc(3 * f->columns + f->outputs, sizeof *f->before);
     if (!f->before) {

@@ -2,7 +2,6 @@
 /* dw-pwm: a pulse train as a wave table. */
 #include "common.h"
 #include <dutywright/pulse.h>
-#include <float.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -237,9 +236,9 @@ static enum dw_status set_duty(struct dw_header *header, const struct dw_pulse_t
  * pulse from its own duty alone. 0: they say nothing. */
 static double pattern_of_duties(const struct pwm_options *o, const struct duty_table *table)
 {
-    const double carriers = table->period / o->train.period;
-    const bool fits = carriers >= 0.5 && fabs(carriers - rint(carriers)) <= 4 * DBL_EPSILON * carriers;
-    return fits && o->train.jitter == 0 && o->train.modulation != DW_DENSITY ? table->period : 0;
+    bool whole;
+    const double carriers = dw_period_index(0, o->train.period, table->period, &whole);
+    return carriers >= 1 && whole && o->train.jitter == 0 && o->train.modulation != DW_DENSITY ? table->period : 0;
 }
 
 static enum dw_status set_keys(struct dw_header *header, const struct pwm_options *o, const struct duty_table *table,
