@@ -11,11 +11,15 @@
 extern "C" {
 #endif
 
+#define DW_SWING 50
+
 struct dw_follow_seen;
 
 struct dw_follow_plan {
     struct dw_plant *plant;
-    double accuracy, uniform;             /* as in struct dw_run_options */
+    double accuracy, uniform;             /* as in struct dw_run_options; rows have slopes, but for uniform ones, and follow changes of
+                                             the outputs within DW_SWING times the accuracy */
+    double lines;                         /* straight lines instead, within this share of the curves, as dw_lines_new has it; 0: no */
     const char *steady;                   /* what asks, as messages begin with it ("a steady start"), to begin on the periodic orbit
                                              that is reached from rest, for a table that repeats; NULL: begin at rest */
     size_t input_column[DW_INPUTS];       /* [inputs], column of the table; 0: fed with 0 */
@@ -26,7 +30,7 @@ struct dw_follow_plan {
     const double *ahead;                  /* rows that were read from the table already, [ahead_count x columns]; not with repeat */
     size_t ahead_count;
     int descriptor;                       /* where the table goes; -1: nowhere, the watch sees all */
-    enum dw_encoding encoding;
+    enum dw_encoding encoding;            /* DW_CSV too */
     const char *made_by;                  /* for its header; may be NULL */
     /* Sees each row before it is written, and with uniform rows those that would stand there without; may be NULL. Anything but
      * DW_OK stops, and is passed on. */

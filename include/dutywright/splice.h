@@ -41,6 +41,35 @@ DW_API enum dw_status dw_excerpt_rows(struct dw_excerpt *excerpt, const double *
  *   returns   DW_OK; DW_BAD_INPUT: the span is not over, or has not even begun; there are fewer whole periods; DW_NO_MEMORY */
 DW_API enum dw_status dw_excerpt_finish(struct dw_excerpt *excerpt, struct dw_rows *out, struct dw_error *error);
 
+/* ---- curves as straight lines, and lines as curves ---- */
+
+struct dw_lines;
+/* Takes rows of a table with slopes and gives such without, as many as keep the lines within a share of each curve's change. That is
+ * how far it ranges over the present period of the carrier (or without one, the period) and the one before; where the header knows
+ * none, since the first row.
+ *   share     above 0, below 1
+ *   returns   NULL on error: DW_BAD_USE, DW_NO_MEMORY
+ *   source    a chord over d is off by at most d^2/8 of the largest second derivative; docs/theory.md, (4.5) */
+DW_API struct dw_lines *dw_lines_new(const struct dw_header *header, double share, struct dw_error *error);
+DW_API void dw_lines_free(struct dw_lines *lines);
+/* Of the rows given: without slopes, and `accuracy` says the share. The lines' own. */
+DW_API const struct dw_header *dw_lines_header(const struct dw_lines *lines);
+/*   values    [count x columns] of the table; out has the columns of dw_lines_header */
+DW_API enum dw_status dw_lines_rows(struct dw_lines *lines, const double *values, size_t count, struct dw_rows *out,
+                                    struct dw_error *error);
+
+struct dw_curves;
+/* Takes rows of one table and gives them with the columns of another that has the same channels, some of which have slopes there
+ * alone: those of the lines, so that the wave is the same. Where a line bends there are two rows.
+ *   returns   NULL on error: DW_BAD_USE: a channel is missing; DW_NO_MEMORY */
+DW_API struct dw_curves *dw_curves_new(const struct dw_header *from, const struct dw_header *to, struct dw_error *error);
+DW_API void dw_curves_free(struct dw_curves *curves);
+/* What is known by now, one instant late. */
+DW_API enum dw_status dw_curves_rows(struct dw_curves *curves, const double *values, size_t count, struct dw_rows *out,
+                                     struct dw_error *error);
+/* After the last row: what is left. Another table of the same columns may follow. */
+DW_API enum dw_status dw_curves_finish(struct dw_curves *curves, struct dw_rows *out, struct dw_error *error);
+
 /* ---- join: tables after one another ---- */
 
 struct dw_join;
@@ -56,7 +85,8 @@ DW_API enum dw_status dw_join_row(struct dw_join *join, const double *row, struc
 /* What was held back: after the last row of the last table. */
 DW_API enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct dw_error *error);
 
-/* Makes a header that of two tables after one another. period ends; carrier-period (or, without it, period) stays as
+/* Makes a header that of two tables after one another. A channel that has a slope in one of them has it in both: dw_curves_new
+ * brings the other's rows to it. period ends; carrier-period (or, without it, period) stays as
  * carrier-period where both have the same and their boundaries meet. levels, duty and tick stay where they are the same.
  * sampled stays where one has it, with the lower rate; accuracy is the larger number of each channel. Of other keys the first table's
  * stands, made-by and note excepted, of which both have theirs.

@@ -43,18 +43,32 @@ DW_API enum dw_status dw_header_needs_time(const struct dw_header *header, const
 /* Keys in order, for printing and for passing on: i from 0 until NULL is returned. */
 DW_API const char *dw_header_key(const struct dw_header *header, size_t i, const char **value);
 
-DW_API size_t dw_header_columns(const struct dw_header *header);  /* time included */
+DW_API size_t dw_header_columns(const struct dw_header *header);  /* of a row: time and slopes included */
 DW_API struct dw_column dw_header_column(const struct dw_header *header, size_t column);
 /* Appends a channel; a name already taken gets -2, -3, ... */
 DW_API enum dw_status dw_header_append(struct dw_header *header, const char *name, const char *unit,
                                        struct dw_error *error);
-/* Another name for a column; its unit too, unless NULL. DW_BAD_USE where the name is taken or is none. */
+/* Where the slope of a column stands in a row, in its unit / s: between two rows of different time the channel is then the cubic
+ * with their values and slopes; of rows at one time the first ends the piece before, the last begins the piece after. 0: there is
+ * none, and straight lines join the rows. A slope is no channel: it is found, renamed and chosen with the one that it goes with. */
+DW_API size_t dw_header_slope(const struct dw_header *header, size_t column);
+/* Whether a column is the slope of the one before it. */
+DW_API bool dw_header_is_slope(const struct dw_header *header, size_t column);
+/* All at once, as struct dw_pieces_plan wants them.
+ *   slope    out, [columns]; may be NULL
+ *   returns  how many there are */
+DW_API size_t dw_header_slopes(const struct dw_header *header, size_t *slope);
+/* Gives the last channel a slope, which becomes the last column. DW_BAD_USE where it is one, or where the first column is no time. */
+DW_API enum dw_status dw_header_append_slope(struct dw_header *header, struct dw_error *error);
+/* Another name for a channel; its unit too, unless NULL. DW_BAD_USE where the name is taken or is none. */
 DW_API enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
                                        struct dw_error *error);
-/* A header with the same keys, column 0 and these columns in this order.
- *   columns  [count], 1 to columns - 1, each once */
+/* A header with the same keys, column 0 and these channels in this order, each with its slope.
+ *   columns  [count], 1 to columns - 1, each once, no slopes */
 DW_API struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
                                           struct dw_error *error);
+/* A header with the same keys and channels, but without slopes. */
+DW_API struct dw_header *dw_header_without_slopes(const struct dw_header *header, struct dw_error *error);
 /* Column of a channel by name ("pin" or "pin[V]"), 0 where there is none: then DW_BAD_USE and the nearest name. */
 DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
 /* Whether values in one unit become values in another by moving the point: both are the same unit, and where one has an SI
@@ -91,19 +105,23 @@ struct dw_facts {
 /* What they say of one channel, in its unit; NaN where nothing is said. */
 struct dw_channel_facts {
     double initial;   /* value before the first row */
-    double accuracy;  /* 0 or above: how far the true wave may be from the straight lines */
+    double accuracy;  /* 0 or above: how far the true wave may be from the lines or curves; */
+    double share;     /* 0 or above: likewise, of the largest change of the channel from row to row, or rather from turn to turn, within
+                         the last period of the carrier, and the lesser counts; NaN with accuracy alone */
 };
 /* Both hold until the header is next changed, and say what its keys say at all times: a known key that does not read, is
  * outside the range above, or names a channel that is not there is refused where it is set and where a table is read.
  *   column   beyond the last: nothing is said of it */
 DW_API const struct dw_facts *dw_header_facts(const struct dw_header *header);
 DW_API const struct dw_channel_facts *dw_header_channel_facts(const struct dw_header *header, size_t column);
-/* Sets the number that `initial` or `accuracy` has for a channel.
- *   column   1 to columns - 1
- *   returns  DW_OK; DW_BAD_USE: no such column, or the value is not finite or outside the range above; DW_NO_MEMORY */
+/* Sets what `initial` or `accuracy` say of a channel.
+ *   column   1 to columns - 1, no slope
+ *   share    NaN: not said; then value must be
+ *   value    of accuracy NaN where only a share is said
+ *   returns  DW_OK; DW_BAD_USE: no such channel, or a number is not finite or outside the range above; DW_NO_MEMORY */
 DW_API enum dw_status dw_header_set_initial(struct dw_header *header, size_t column, double value,
                                             struct dw_error *error);
-DW_API enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, double value,
+DW_API enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, double value, double share,
                                              struct dw_error *error);
 
 /* What a program does to rows and channels, as far as header keys depend on it. A simulator that keeps its input's
@@ -126,9 +144,13 @@ DW_API struct dw_header *dw_header_derive(const struct dw_header *input, unsigne
 
 /* ---- reader ---- */
 
+#define DW_LINES_READ 1e-5
+
 struct dw_reader;
 struct dw_reader_options {
     bool partial;  /* accept a table of ours without its end */
+    bool curves;   /* rows as they stand, slopes included. Else curves come as straight lines, as dw_lines_new has them with a
+                      share of DW_LINES_READ, and neither header nor rows have slopes */
     /* Told each time that bytes have come in, and once more at their end, where bytes == size; may be NULL.
      *   name   as dw_reader_name
      *   bytes  so far
@@ -169,7 +191,7 @@ struct dw_writer;
  *   encoding    DW_CSV: RFC 4180 title line and commas, no header, no end */
 DW_API struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
                                         struct dw_error *error);
-/* One row, [columns]; DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE */
+/* One row, [columns]; slopes are rounded to 8 significant digits, whatever the encoding. DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE */
 DW_API enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error);
 /* Many rows, [rows x columns], as if one by one. */
 DW_API enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <dutywright/chain.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -72,7 +73,7 @@ static struct dw_meter *meter_new(const struct dw_chain *chain, double period, s
     struct dw_meter *meter = NULL;
     if (header && dw_header_append(header, port.name, port.unit, error) == DW_OK
         && dw_header_set_number(header, "period", period, error) == DW_OK
-        && dw_header_set_accuracy(header, 1, chain->accuracy * port.scale, error) == DW_OK)
+        && dw_header_set_accuracy(header, 1, chain->accuracy * port.scale, NAN, error) == DW_OK)
         meter = dw_meter_new(header, NULL, error);
     dw_header_free(header);
     return meter;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <dutywright/follow.h>
 #include <dutywright/pieces.h>
+#include <dutywright/splice.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -15,7 +16,10 @@ struct follow {
     struct dw_run *run;
     struct dw_run *exact;       /* beside one with uniform rows, which miss events and peaks, for the watch; else NULL */
     size_t columns, inputs, outputs;
-    double *before, *now, *out; /* the rows of the table around the present instant; the row written */
+    size_t *slope;              /* [columns] of the table's slopes */
+    struct dw_lines *lines;     /* NULL: rows are written as curves, or uniform */
+    double *before, *now, *in;  /* [columns] the rows of the table around the present instant, and the one there */
+    double *out;                /* the row written */
     double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
     double side_given;          /* its value in the last input fed */
     bool side_ended;
@@ -39,6 +43,16 @@ static void count_extremes(struct follow *f)
     tell(f);
 }
 
+/* The row that is ready. */
+static enum dw_status put(struct follow *f, struct dw_error *error)
+{
+    struct dw_rows some;
+    if (!f->lines)
+        return dw_writer_row(f->writer, f->out, error);
+    const enum dw_status status = dw_lines_rows(f->lines, f->out, 1, &some, error);
+    return status ? status : dw_writer_rows(f->writer, some.values, some.count, error);
+}
+
 static enum dw_status write_row(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     struct follow *f = context;
@@ -46,11 +60,19 @@ static enum dw_status write_row(void *context, const struct dw_run_row *row, str
     const enum dw_status status = plan->watch && !f->exact ? plan->watch(plan->context, row, error) : DW_OK;
     if (status || !f->writer || (row->repeats && row->kind != DW_ROW_INPUT))
         return status;
-    dw_row_between(f->columns, NULL, f->before, f->now, row->time, f->out);
-    memcpy(f->out + f->columns, row->output, f->outputs * sizeof *row->output);
+    dw_row_between(f->columns, f->slope, f->before, f->now, row->time, f->in);
+    double *to = f->out;
+    for (size_t i = 0; i < f->columns; i++)
+        if (row->slope || !(i > 0 && f->slope[i - 1] == i))
+            *to++ = f->in[i];
+    for (size_t i = 0; i < f->outputs; i++) {
+        *to++ = row->output[i];
+        if (row->slope)
+            *to++ = row->slope[i];
+    }
     if (row->kind == DW_ROW_EXTREMUM)
         count_extremes(f);
-    return dw_writer_row(f->writer, f->out, error);
+    return put(f, error);
 }
 
 static enum dw_status append(const struct dw_follow_plan *plan, size_t output, struct dw_header *header, struct dw_error *error)
@@ -62,7 +84,26 @@ static enum dw_status append(const struct dw_follow_plan *plan, size_t output, s
     const size_t column = dw_header_columns(header) - 1;
     if (!plan->steady && !isnan(port.initial))
         status = dw_header_set_initial(header, column, port.initial, error);
-    return status || plan->uniform > 0 ? status : dw_header_set_accuracy(header, column, plan->accuracy * port.scale, error);
+    if (!status && !(plan->uniform > 0))
+        status = dw_header_set_accuracy(header, column, plan->accuracy * port.scale, DW_SWING * plan->accuracy, error);
+    return status || plan->uniform > 0 ? status : dw_header_append_slope(header, error);
+}
+
+/* The header of what comes, and behind it, of what is written. */
+static enum dw_status begin_rows(struct follow *f, struct dw_header *header, struct dw_error *error)
+{
+    const struct dw_follow_plan *plan = f->plan;
+    enum dw_status status = DW_OK;
+    if (plan->uniform > 0)
+        status = dw_header_set_number(header, "sampled", plan->uniform, error);
+    if (!status && plan->steady)
+        dw_header_drop(header, "initial");
+    for (size_t i = 0; !status && i < f->outputs; i++)
+        status = append(plan, i, header, error);
+    if (!status && plan->lines > 0 && !(f->lines = dw_lines_new(header, plan->lines, error)))
+        status = error->status;
+    const struct dw_header *written = f->lines ? dw_lines_header(f->lines) : header;
+    return status || (f->writer = dw_writer_open(plan->descriptor, written, plan->encoding, error)) ? status : error->status;
 }
 
 static enum dw_status open_writer(struct follow *f, struct dw_error *error)
@@ -70,15 +111,10 @@ static enum dw_status open_writer(struct follow *f, struct dw_error *error)
     const struct dw_follow_plan *plan = f->plan;
     const unsigned changes = plan->uniform > 0 ? 0 : DW_EXACT_ROWS;
     struct dw_header *header = dw_header_derive(dw_reader_header(f->reader), changes, plan->made_by, error);
-    enum dw_status status = header ? DW_OK : error->status;
-    if (!status && plan->uniform > 0)
-        status = dw_header_set_number(header, "sampled", plan->uniform, error);
-    if (!status && plan->steady)
-        dw_header_drop(header, "initial");
-    for (size_t i = 0; !status && i < f->outputs; i++)
-        status = append(plan, i, header, error);
-    if (!status && !(f->writer = dw_writer_open(plan->descriptor, header, plan->encoding, error)))
-        status = error->status;
+    struct dw_header *whole = header && plan->uniform > 0 ? dw_header_without_slopes(header, error) : header;
+    const enum dw_status status = whole ? begin_rows(f, whole, error) : error->status;
+    if (whole != header)
+        dw_header_free(whole);
     dw_header_free(header);
     return status;
 }
@@ -142,8 +178,8 @@ static enum dw_status feed_side(struct follow *f, double time, struct dw_error *
         const double at = f->side[1][0];
         double input[DW_INPUTS];
         if (at > f->before[0] || f->side[1][1] != f->side_given) {
-            dw_row_between(f->columns, NULL, f->before, f->now, at, f->out);
-            inputs_of(f, f->out, f->side[1][1], input);
+            dw_row_between(f->columns, f->slope, f->before, f->now, at, f->in);
+            inputs_of(f, f->in, f->side[1][1], input);
             status = feed(f, at, input, error);
         }
         if (!status)
@@ -240,20 +276,27 @@ static enum dw_status go(struct follow *f, struct dw_error *error)
 static enum dw_status prepare(struct follow *f, struct dw_error *error)
 {
     const struct dw_follow_plan *plan = f->plan;
-    const struct dw_run_options options = { .accuracy = plan->accuracy, .uniform = plan->uniform, .sink = write_row, .context = f,
-                                            .integrand = plan->integrand, .integrand_count = plan->integrand_count };
+    const struct dw_facts *facts = dw_header_facts(dw_reader_header(f->reader));
+    const struct dw_run_options options = {
+        .accuracy = plan->accuracy, .uniform = plan->uniform, .curves = !(plan->uniform > 0), .swing = DW_SWING * plan->accuracy,
+        .carrier = facts->carrier_period > 0 ? facts->carrier_period : facts->period,
+        .sink = write_row, .context = f, .integrand = plan->integrand, .integrand_count = plan->integrand_count };
     struct dw_run_options exact = options;
     exact.uniform = 0;
+    exact.curves = true;
     exact.sink = plan->watch;
     exact.context = plan->context;
     struct dw_modes *modes = dw_plant_modes(plan->plant);
-    f->before = calloc(3 * f->columns + f->outputs, sizeof *f->before);
-    if (!f->before) {
+    f->before = calloc(4 * f->columns + 2 * f->outputs, sizeof *f->before);
+    f->slope = calloc(f->columns, sizeof *f->slope);
+    if (!f->before || !f->slope) {
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
         return DW_NO_MEMORY;
     }
     f->now = f->before + f->columns;
-    f->out = f->now + f->columns;
+    f->in = f->now + f->columns;
+    f->out = f->in + f->columns;
+    dw_header_slopes(dw_reader_header(f->reader), f->slope);
     if (plan->steady && plan->side)
         return dw_error_set(error, DW_BAD_USE, 0, "%s needs a load that repeats: not one from a second table", plan->steady);
     if (plan->steady && !f->repeat && !(f->repeat = dw_repeat_new(f->reader, plan->steady, error)))
@@ -285,6 +328,8 @@ enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *re
     dw_writer_free(f.writer);
     if (f.repeat != plan->repeat)
         dw_repeat_free(f.repeat);
+    dw_lines_free(f.lines);
     free(f.before);
+    free(f.slope);
     return status;
 }

@@ -290,7 +290,7 @@ static const struct coil_options defaults = { .common = COMMON_DEFAULTS, .expect
 static const struct program program = {
     .name = "dw-coil", .about = about, .options = options, .rules = rules, .run = run_coil,
     .load = &coil_kind.program, .loaded = offsetof(struct coil_options, load),
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_REPORT,
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES | SHARED_REPORT,
     PROGRAM_OPTIONS(struct coil_options, defaults)
 };
 PROGRAM_MAIN(program)

@@ -72,10 +72,11 @@ static enum dw_status scan_option(struct command *c, int *i, struct dw_error *er
         return refuse_option(c->program, word, word[1] == '-' ? (int)length : (int)strlen(word), error);
     if (equals && !at.option->argument)
         return option_error(error, at.option->name, equals + 1, "the option takes no argument");
-    const bool separate = at.option->argument && !equals;
+    const bool separate = at.option->argument && !at.option->bare && !equals;
+    const char *otherwise = at.option->bare ? at.option->bare : "";
     if (separate && *i + 1 == c->argc)
         return option_error(error, at.option->name, NULL, "its argument %s is missing", at.option->argument);
-    const enum dw_status status = keep(c, at, equals ? equals + 1 : separate ? c->argv[*i + 1] : "", *i, error);
+    const enum dw_status status = keep(c, at, equals ? equals + 1 : separate ? c->argv[*i + 1] : otherwise, *i, error);
     *i += 1 + separate;
     return status;
 }

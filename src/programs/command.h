@@ -37,7 +37,8 @@ enum {
     SHARED_CHANNEL = 4,   /* --channel */
     SHARED_SPAN = 8,      /* --span */
     SHARED_ROWS = 16,     /* --accuracy, --uniform */
-    SHARED_REPORT = 32    /* --format, --digits */
+    SHARED_REPORT = 32,   /* --format, --digits */
+    SHARED_LINES = 64     /* --lines, --csv */
 };
 
 /* Tables of a program, and where their members lie: its own, its load's, the shared ones. */

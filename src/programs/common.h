@@ -48,15 +48,17 @@ struct common_options {
     struct dw_span span;         /* with SHARED_SPAN */
     double accuracy;             /* relative to the load's natural scale */
     double uniform;              /* Hz; 0: not asked */
+    double lines;                /* straight lines within this share of curves; 0: curves. See lines_wanted */
+    int csv;                     /* 0: no; lines, or as the rows are */
     enum report_format format;
     int digits;                  /* significant, in text reports */
 };
-#define COMMON_DEFAULTS { .accuracy = 1e-5, .format = REPORT_TEXT, .digits = 4 }
+#define COMMON_DEFAULTS { .accuracy = 2e-8, .format = REPORT_TEXT, .digits = 4 }
 #define PROGRAM_OPTIONS(type, given) .common = offsetof(type, common), .size = sizeof(type), .defaults = &(given)
 
 /* Rules of programs that write a table, or with --report findings. */
 #define REPORT_RULES \
-    { OPTION_EXCLUDES, "report", "binary text uniform", "a report has no rows" }, \
+    { OPTION_EXCLUDES, "report", "binary text uniform lines csv", "a report has no rows" }, \
     { OPTION_REFUSED, "format digits", "!report", "belongs to --report, which is missing" }
 
 /* Reads the command line, runs the program (or prints help or version), and ends as program_finish does; gives main's value. */
@@ -78,7 +80,9 @@ int program_finish(struct command *command, enum dw_status status, const struct 
 /* Opens the table that FILE names, and shows the progress of reading it.
  *   rows_out   as for command_progress */
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
-/* Encoding of a filter's output: --binary, --text, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */
+/* The share within which rows are to be straight lines: --lines, or with --csv alone the same default; 0: curves stay. */
+double lines_wanted(const struct common_options *options);
+/* Encoding of a filter's output: --binary, --text, --csv, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */
 enum dw_encoding output_encoding(const struct common_options *options, const struct dw_reader *reader);
 
 #endif

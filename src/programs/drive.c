@@ -73,6 +73,7 @@ enum dw_status follow_table(const struct dw_follow_plan *plan, const struct comm
     struct dw_follow_plan all = *plan;
     all.accuracy = common->accuracy;
     all.uniform = common->uniform;
+    all.lines = lines_wanted(common);
     all.encoding = output_encoding(common, reader);
     all.made_by = common->command->made_by;
     all.found = tell;

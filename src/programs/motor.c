@@ -49,7 +49,7 @@ struct motor_seen {
     double start, end, blocked;         /* s */
     double fastest, slowest, least_pin; /* rad/s, rad/s forwards, V */
     double standing, squares;           /* s and A^2 s, since the rotor last turned */
-    double current, high, low;          /* A, V, V, of the last row */
+    double current, rise, high, low;    /* A, A/s, V, V, of the last row */
     double threshold;                   /* V, of the gates */
     double shorted, first_short;        /* s both gates were on, and when first */
     bool low_gate, any, was_blocked, reversed;
@@ -68,24 +68,34 @@ static void watch_gates(struct motor_seen *seen, const struct dw_run_row *row, d
     seen->low = low;
 }
 
+/* The integral of the square of a cubic: from a to b over h, with slopes p and q; the beam element's mass matrix. */
+static double square_of_cubic(double h, double a, double p, double b, double q)
+{
+    p *= h;
+    q *= h;
+    return h / 420 * (156 * (a * a + b * b) + 44 * (a * p - b * q) + 108 * a * b - 26 * (a * q - b * p) + 4 * (p * p + q * q) - 6 * p * q);
+}
+
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     (void)error;
     struct motor_seen *seen = context;
-    const double length = seen->any ? row->time - seen->end : 0, before = seen->current;
+    const double length = seen->any ? row->time - seen->end : 0;
     const double speed = row->state[DW_MOTOR_SPEED], current = row->state[DW_MOTOR_CURRENT];
     if (!seen->any)
         seen->start = row->time;
     else if (seen->was_blocked)
         seen->blocked += length;
     seen->standing = speed == 0 ? seen->standing + length : 0;
-    seen->squares = speed == 0 ? seen->squares + length * (before * before + before * current + current * current) / 3 : 0;
+    const double rise = row->slope[DW_MOTOR_CURRENT];
+    seen->squares = speed == 0 ? seen->squares + square_of_cubic(length, seen->current, seen->rise, current, rise) : 0;
     if (seen->low_gate)
         watch_gates(seen, row, length);
     seen->any = true;
     seen->was_blocked = dw_motor_blocked(seen->motor, row->mode);
     seen->end = row->time;
     seen->current = current;
+    seen->rise = rise;
     seen->fastest = fmax(seen->fastest, fabs(speed));
     seen->slowest = fmin(seen->slowest, speed);
     seen->least_pin = fmin(seen->least_pin, row->input[DW_MOTOR_PIN]);
@@ -185,7 +195,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
 static const struct motor_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
     .name = "dw-motor", .about = about, .options = options, .load = &motor_kind.program, .loaded = offsetof(struct motor_options, load),
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS, .run = run_motor,
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES, .run = run_motor,
     PROGRAM_OPTIONS(struct motor_options, defaults)
 };
 PROGRAM_MAIN(program)

@@ -40,6 +40,7 @@ struct option_spec {
     const char *name;      /* without dashes; NULL: help is the title of the rows behind it */
     const char *argument;  /* as --help calls it; NULL: a flag */
     const char *help;
+    const char *bare;      /* the argument where none is given, which then stands behind a = only; NULL: it must be given */
     enum option_kind kind;
     size_t offset, size;   /* of the member in the program's options; size 0: none */
     const char *member;    /* its name: a refused member of a plan, "diode_drop", leads back to the option */

@@ -66,7 +66,8 @@ int program_finish(struct command *command, enum dw_status status, const struct 
 static void fill_table(struct argp_option *out, const struct option_spec *option, int *key)
 {
     for (; option->name || option->help; option++)
-        *out++ = (struct argp_option){ option->name, option->name ? (*key)++ : 0, option->argument, 0, option->help, option->group };
+        *out++ = (struct argp_option){ option->name, option->name ? (*key)++ : 0, option->argument,
+                                       option->bare ? OPTION_ARG_OPTIONAL : 0, option->help, option->group };
     *out = (struct argp_option){ 0 };
 }
 

@@ -50,10 +50,30 @@ static const struct option_spec span[] = {
 };
 static const struct option_spec rows[] = {
     { "accuracy", "SHARE",
-      "How far straight lines between rows may be off, as a share of the natural scale, such as the supply (default 1e-5)",
+      "How far the curves between rows may be off, as a share of the natural scale, such as the supply; and 50 times so much, as a "
+      "share of how far a channel ranges a period (default 2e-8)",
       OPTION_QUANTITY(accuracy, DW_SHARE), OPTION_FROM_TO(1e-14, 0.1), .group = SHARED_GROUP },
     { "uniform", "RATE", "Write rows at equal spacing, so many a second (Hz), instead of as many as the accuracy needs",
       OPTION_QUANTITY(uniform, DW_FREQUENCY), OPTION_ABOVE_ZERO, .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_rule rows_rules[] = {
+    { OPTION_EXCLUDES, "uniform", "lines csv=curves", "rows at equal spacing have no slopes, and as many as are asked for" },
+    { 0 }
+};
+static const char *const csv_rows[] = { "", "lines", "curves", NULL };
+static const struct option_spec lines[] = {
+    { "lines", "SHARE",
+      "Write straight lines instead of curves, without slopes: as many rows as keep them within this share of how far each channel "
+      "ranges a period (default 1e-3)", .bare = "1e-3", OPTION_QUANTITY(lines, DW_SHARE), OPTION_FROM_TO(1e-9, 0.5), .group = SHARED_GROUP },
+    { "csv", "curves",
+      "Write comma-separated values with a title line and no header (RFC 4180), as with --lines; --csv=curves keeps the slopes",
+      .bare = "lines", OPTION_WORD(csv, csv_rows), .group = SHARED_GROUP },
+    { 0 }
+};
+static const struct option_rule lines_rules[] = {
+    { OPTION_EXCLUDES, "csv", "binary text", "the output has one encoding; give one" },
+    { OPTION_EXCLUDES, "lines", "csv=curves", "the rows are lines or curves; give one" },
     { 0 }
 };
 static const struct option_spec report[] = {
@@ -69,7 +89,8 @@ static const struct {
     const struct option_rule *rules;
 } shared[] = {
     { SHARED_INPUT, input, NULL }, { SHARED_OUTPUT, output, output_rules }, { SHARED_CHANNEL, channel, NULL },
-    { SHARED_SPAN, span, NULL },   { SHARED_ROWS, rows, NULL },             { SHARED_REPORT, report, NULL },
+    { SHARED_SPAN, span, NULL },   { SHARED_ROWS, rows, rows_rules },       { SHARED_LINES, lines, lines_rules },
+    { SHARED_REPORT, report, NULL },
 };
 
 size_t command_sets(const struct program *program, struct command_set *sets)
@@ -92,8 +113,15 @@ struct dw_reader *input_open(const struct common_options *options, bool rows_out
     return dw_reader_open(options->file, &how, error);
 }
 
+double lines_wanted(const struct common_options *options)
+{
+    return options->lines > 0 || options->csv != 1 || options->uniform > 0 ? options->lines : 1e-3;
+}
+
 enum dw_encoding output_encoding(const struct common_options *options, const struct dw_reader *reader)
 {
+    if (options->csv)
+        return DW_CSV;
     if (options->binary || options->text || !reader)
         return options->binary ? DW_BINARY : DW_TEXT;
     return dw_reader_encoding(reader) == DW_BINARY && !isatty(STDOUT_FILENO) ? DW_BINARY : DW_TEXT;

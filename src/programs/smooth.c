@@ -31,7 +31,7 @@ static const struct option_spec options[] = {
 
 static const struct option_rule rules[] = {
     { OPTION_EXCLUDES, "start=steady", "initial", "both set where the wave begins; give one" },
-    { OPTION_EXCLUDES, "response", "start initial drive supply uniform channel partial", "a response has no wave in time; give one" },
+    { OPTION_EXCLUDES, "response", "start initial drive supply uniform lines csv=curves channel partial", "a response has no wave in time; give one" },
     { 0 }
 };
 
@@ -71,6 +71,6 @@ static const struct smooth_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
     .name = "dw-smooth", .about = about, .options = options, .rules = rules, .check = check, .run = smooth,
     .load = &smooth_kind.program, .loaded = offsetof(struct smooth_options, load),
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS, PROGRAM_OPTIONS(struct smooth_options, defaults)
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES, PROGRAM_OPTIONS(struct smooth_options, defaults)
 };
 PROGRAM_MAIN(program)

@@ -4,6 +4,9 @@
 #include <string.h>
 #include <unistd.h>
 
+/* How far lines between points are off where --accuracy, which is about curves, is not given. */
+static const double LINES_OFF = 1e-5;
+
 struct response {
     const struct dw_header *header;
     enum dw_encoding encoding;
@@ -57,10 +60,11 @@ enum dw_status smooth_response(const struct smooth_options *options, struct dw_e
     enum dw_status status =
         system ? append_columns(header, options->common.command->made_by, ladder, &response, error) : error->status;
     response.header = header;
-    response.encoding = options->common.binary ? DW_BINARY : DW_TEXT;
+    response.encoding = output_encoding(&options->common, NULL);
     if (status == DW_OK)
-        status = dw_system_sweep(system, 0, options->band[0], options->band[1], options->common.accuracy, write_point,
-                                 &response, error);
+        status = dw_system_sweep(system, 0, options->band[0], options->band[1],
+                                 command_given(options->common.command, "accuracy") ? options->common.accuracy : LINES_OFF,
+                                 write_point, &response, error);
     if (status == DW_OK)
         status = dw_writer_finish(response.writer, error);
     dw_writer_free(response.writer);

@@ -326,7 +326,7 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
 }
 
 static const struct switch_options defaults = {
-    .common = COMMON_DEFAULTS, .transistor = { .diode_drop = 0.7, .base_emitter = 0.7 }, .ambient = 25,
+    .common = { .accuracy = 1e-5, .format = REPORT_TEXT, .digits = 4 }, .transistor = { .diode_drop = 0.7, .base_emitter = 0.7 }, .ambient = 25,
     .limit = INFINITY, .sink_limit = NAN, .pin_current = INFINITY, .rating = INFINITY, .peak_rating = INFINITY,
     .margin = 1, .threshold = NAN
 };

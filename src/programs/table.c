@@ -19,14 +19,12 @@ static const struct option_spec options[] = {
     { "rename", "OLD=NEW",
       "Call channel OLD NEW; NEW[UNIT] sets its unit too, and converts the values where it is the old one with another SI prefix "
       "(mV to V)", OPTION_TEXTS(rename) },
-    { "csv", NULL, "Write comma-separated values with a title line and no header (RFC 4180)", OPTION_FLAG(csv), .group = 2 },
-    { "report", NULL, "Write what the table holds instead of the table", OPTION_FLAG(report) },
+    { "report", NULL, "Write what the table holds instead of the table", OPTION_FLAG(report), .group = 2 },
     { 0 }
 };
 
 static const struct option_rule rules[] = {
-    { OPTION_EXCLUDES, "csv", "binary text", "the output has one encoding; give one" },
-    { OPTION_EXCLUDES, "report", "binary text csv", "a report is no table; its forms are those of --format" },
+    { OPTION_EXCLUDES, "report", "binary text lines csv", "a report is no table; its forms are those of --format" },
     { OPTION_NEEDED, "report", "format digits", "since --format and --digits are about the report" },
     { 0 }
 };
@@ -87,6 +85,8 @@ static enum dw_status write_report(const struct table_run *run, struct dw_error 
     enum dw_status status = report ? DW_OK : DW_NO_MEMORY;
     for (size_t i = 1; status == DW_OK && i < run->chosen; i++) {
         const struct dw_column column = dw_header_column(run->header, i);
+        if (dw_header_is_slope(run->header, i))
+            continue;
         const char *unit = *column.unit ? column.unit : "1";
         if (!run->rows) {
             status = report_finding_text(report, column.name, "unit", unit, error);
@@ -120,6 +120,6 @@ static enum dw_status table(void *options_read, struct dw_error *error)
 static const struct table_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
     .name = "dw-table", .about = about, .options = options, .rules = rules, .run = table,
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_REPORT, PROGRAM_OPTIONS(struct table_options, defaults)
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_LINES | SHARED_REPORT, PROGRAM_OPTIONS(struct table_options, defaults)
 };
 PROGRAM_MAIN(program)

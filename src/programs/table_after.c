@@ -9,7 +9,8 @@
 
 struct dw_reader *run_open(const struct table_options *o, const char *file, struct dw_error *error)
 {
-    const struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
+    struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
+    how.curves = true;
     return dw_reader_open(file, &how, error);
 }
 
@@ -79,20 +80,22 @@ enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
     const struct table_options *o = run->options;
     double end = NAN;
     enum dw_status status = check_standard_input(run, error);
-    /* NOLINTNEXTLINE(bugprone-sizeof-expression): it holds pointers */
-    if (status == DW_OK && o->after.count && !(run->kept = calloc(o->after.count, sizeof *run->kept)))
+    if (status == DW_OK && o->after.count && !(run->front = calloc(o->after.count, sizeof *run->front)))
         status = dw_no_memory(error);
     for (size_t i = 0; status == DW_OK && i < o->after.count; i++) {
         double first = NAN, last = NAN;
         struct dw_reader *reader = NULL;
-        if (reads_once(o->after.text[i]) && !(run->kept[i] = tmpfile()))
+        struct table_in_front *front = &run->front[i];
+        if (reads_once(o->after.text[i]) && !(front->kept = tmpfile()))
             status = cannot_keep(o->after.text[i], error);
         else if (!(reader = run_open(o, o->after.text[i], error)))
             status = error->status;
         if (status == DW_OK)
-            status = find_times(reader, o->after.text[i], run->kept[i], &first, &last, error);
-        if (status == DW_OK && run->kept[i] && (fflush(run->kept[i]) || fseek(run->kept[i], 0, SEEK_SET)))
+            status = find_times(reader, o->after.text[i], front->kept, &first, &last, error);
+        if (status == DW_OK && front->kept && (fflush(front->kept) || fseek(front->kept, 0, SEEK_SET)))
             status = cannot_keep(o->after.text[i], error);
+        if (status == DW_OK && !(front->header = dw_header_copy(dw_reader_header(reader), error)))
+            status = error->status;
         if (status == DW_OK)
             status = join_header(run, dw_reader_header(reader), o->after.text[i], first, end, error);
         dw_reader_close(reader);
@@ -103,44 +106,53 @@ enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
                                          run->first_row ? run->first_row[0] : NAN, end, error);
 }
 
-/* Rows that were kept aside. */
-static enum dw_status take_kept(struct table_run *run, const char *file, FILE *kept,
-                                enum dw_status (*take)(struct table_run *, const double *, size_t, struct dw_error *),
-                                struct dw_error *error)
+enum dw_status run_begin_table(struct table_run *run, const struct dw_header *header, struct dw_error *error)
 {
-    const size_t most = BLOCK / run->columns ? BLOCK / run->columns : 1;
-    double *values = malloc(most * run->columns * sizeof *values);
+    if (!run->join || dw_header_columns(header) == run->columns)
+        return DW_OK;
+    run->curves = dw_curves_new(header, run->joined, error);
+    return run->curves ? DW_OK : error->status;
+}
+
+/* Rows that were kept aside. */
+static enum dw_status take_kept(struct table_run *run, const char *file, const struct table_in_front *front, struct dw_error *error)
+{
+    const size_t columns = dw_header_columns(front->header), most = BLOCK / columns ? BLOCK / columns : 1;
+    double *values = malloc(most * columns * sizeof *values);
     enum dw_status status = values ? DW_OK : dw_no_memory(error);
     size_t rows = 0;
-    while (status == DW_OK && (rows = fread(values, run->columns * sizeof *values, most, kept)) > 0)
-        status = take(run, values, rows, error);
-    if (status == DW_OK && ferror(kept))
+    while (status == DW_OK && (rows = fread(values, columns * sizeof *values, most, front->kept)) > 0)
+        status = run_take_rows(run, values, rows, error);
+    if (status == DW_OK && ferror(front->kept))
         status = cannot_keep(file, error);
     free(values);
     return status;
 }
 
-enum dw_status run_take_after(struct table_run *run,
-                              enum dw_status (*take)(struct table_run *, const double *values, size_t rows, struct dw_error *),
-                              struct dw_error *error)
+static enum dw_status take_again(struct table_run *run, const char *file, struct dw_error *error)
+{
+    struct dw_reader *reader = run_open(run->options, file, error);
+    const double *values;
+    size_t rows;
+    enum dw_status status = reader ? DW_OK : error->status;
+    while (status == DW_OK && (status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
+        status = run_take_rows(run, values, rows, error);
+    dw_reader_close(reader);
+    return status == DW_END ? DW_OK : status;
+}
+
+enum dw_status run_take_after(struct table_run *run, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     for (size_t i = 0; status == DW_OK && i < run->options->after.count; i++) {
         const char *file = run->options->after.text[i];
-        if (run->kept[i]) {
-            status = take_kept(run, file, run->kept[i], take, error);
-        } else {
-            struct dw_reader *reader = run_open(run->options, file, error);
-            const double *values;
-            size_t rows;
-            status = reader ? DW_OK : error->status;
-            while (status == DW_OK && (status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
-                status = take(run, values, rows, error);
-            status = status == DW_END ? DW_OK : status;
-            dw_reader_close(reader);
-        }
+        const struct table_in_front *front = &run->front[i];
+        status = run_begin_table(run, front->header, error);
+        if (status == DW_OK)
+            status = front->kept ? take_kept(run, file, front, error) : take_again(run, file, error);
+        if (status == DW_OK)
+            status = run_end_table(run, error);
         dw_join_next(run->join);
     }
     return status;
 }
-

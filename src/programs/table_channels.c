@@ -9,28 +9,33 @@
 enum dw_status run_choose(struct table_run *run, struct dw_error *error)
 {
     char *names = strdup(run->options->common.channel), *rest = names;
+    size_t *found = calloc(run->columns, sizeof *found), count = 0;
     run->column = calloc(run->columns, sizeof *run->column);
-    run->chosen = 1;
-    enum dw_status status = names && run->column ? DW_OK : dw_no_memory(error);
+    enum dw_status status = names && found && run->column ? DW_OK : dw_no_memory(error);
     for (char *name; status == DW_OK && (name = strsep(&rest, ","));) {
         struct dw_error why;
         const size_t column = dw_header_find(run->header, name, &why);
         bool twice = false;
-        for (size_t i = 1; i < run->chosen; i++)
-            twice |= run->column[i] == column;
+        for (size_t i = 0; i < count; i++)
+            twice |= found[i] == column;
         if (!column)
             status = dw_error_set(error, DW_BAD_USE, 0, "--channel: %s", why.text);
         else if (twice)
             status = dw_error_set(error, DW_BAD_USE, 0, "--channel: '%s' is named twice", name);
         else
-            run->column[run->chosen++] = column;
+            found[count++] = column;
     }
+    struct dw_header *narrow = status == DW_OK ? dw_header_select(run->header, found, count, error) : NULL;
+    run->chosen = 1;
+    for (size_t i = 0; i < count; i++) {
+        run->column[run->chosen++] = found[i];
+        if (run->slope[found[i]])
+            run->column[run->chosen++] = run->slope[found[i]];
+    }
+    free(found);
     free(names);
-    if (status != DW_OK)
-        return status;
-    struct dw_header *narrow = dw_header_select(run->header, run->column + 1, run->chosen - 1, error);
     if (!narrow)
-        return error->status;
+        return status == DW_OK ? error->status : status;
     /* levels and duty are those of the pin */
     if (!dw_header_find(narrow, "pin", NULL)) {
         dw_header_drop(narrow, "levels");
@@ -47,12 +52,14 @@ static enum dw_status scale_column(struct table_run *run, size_t column, struct 
     const struct dw_channel_facts channel = *dw_header_channel_facts(run->header, column);
     const struct dw_facts *facts = dw_header_facts(run->header);
     enum dw_status status = DW_OK;
-    run->scaled[column].divisor *= by.divisor;
-    run->scaled[column].factor *= by.factor;
+    for (size_t i = column; i; i = i == column ? dw_header_slope(run->header, column) : 0) {
+        run->scaled[i].divisor *= by.divisor;
+        run->scaled[i].factor *= by.factor;
+    }
     if (!isnan(channel.initial))
         status = dw_header_set_initial(run->header, column, channel.initial / by.divisor * by.factor, error);
-    if (status == DW_OK && !isnan(channel.accuracy))
-        status = dw_header_set_accuracy(run->header, column, fabs(channel.accuracy / by.divisor * by.factor), error);
+    if (status == DW_OK && (!isnan(channel.accuracy) || !isnan(channel.share)))
+        status = dw_header_set_accuracy(run->header, column, fabs(channel.accuracy / by.divisor * by.factor), channel.share, error);
     if (status != DW_OK || strcmp(dw_header_column(run->header, column).name, "pin") != 0)
         return status;
     if (by.factor < 0)

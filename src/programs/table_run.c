@@ -17,12 +17,19 @@ static void note_row(struct table_run *run, const double *row)
     }
 }
 
+static enum dw_status write_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    struct dw_rows some = { values, rows };
+    const enum dw_status status = run->lines ? dw_lines_rows(run->lines, values, rows, &some, error) : DW_OK;
+    return status == DW_OK ? dw_writer_rows(run->writer, some.values, some.count, error) : status;
+}
+
 /* The last step: rows with all columns, out with those chosen. */
 static enum dw_status put_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (run->writer && !run->column && !run->scaled)
-        return dw_writer_rows(run->writer, values, rows, error);
+        return write_rows(run, values, rows, error);
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
         const double *row = values + k * run->columns;
         for (size_t i = 0; run->column && i < run->chosen; i++)
@@ -34,7 +41,7 @@ static enum dw_status put_rows(struct table_run *run, const double *values, size
         if (run->scaled)
             row = run->narrow;
         if (run->writer)
-            status = dw_writer_row(run->writer, row, error);
+            status = write_rows(run, row, 1, error);
         else
             note_row(run, row);
     }
@@ -85,7 +92,7 @@ static enum dw_status shift_rows(struct table_run *run, const double *values, si
     return status;
 }
 
-static enum dw_status take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status join_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (!run->join)
@@ -99,6 +106,24 @@ static enum dw_status take_rows(struct table_run *run, const double *values, siz
     return status;
 }
 
+enum dw_status run_take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    struct dw_rows some = { values, rows };
+    const enum dw_status status = run->curves ? dw_curves_rows(run->curves, values, rows, &some, error) : DW_OK;
+    return status == DW_OK ? join_rows(run, some.values, some.count, error) : status;
+}
+
+enum dw_status run_end_table(struct table_run *run, struct dw_error *error)
+{
+    struct dw_rows some;
+    enum dw_status status = run->curves ? dw_curves_finish(run->curves, &some, error) : DW_OK;
+    if (run->curves && status == DW_OK)
+        status = join_rows(run, some.values, some.count, error);
+    dw_curves_free(run->curves);
+    run->curves = NULL;
+    return status;
+}
+
 static enum dw_status take_table(struct table_run *run, struct dw_reader *reader, struct dw_error *error)
 {
     enum { BLOCK = 4096 };
@@ -106,7 +131,7 @@ static enum dw_status take_table(struct table_run *run, struct dw_reader *reader
     size_t rows;
     enum dw_status status;
     while ((status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
-        if ((status = take_rows(run, values, rows, error)) != DW_OK)
+        if ((status = run_take_rows(run, values, rows, error)) != DW_OK)
             return status;
     return status == DW_END ? DW_OK : status;
 }
@@ -167,13 +192,13 @@ static enum dw_status set_span(struct table_run *run, struct dw_error *error)
         return DW_OK;
     }
     if (span.kind == DW_SPAN_BETWEEN) {
-        run->excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = run->columns, .from = span.from, .to = span.to }, error);
+        run->excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = run->columns, .slope = run->slope, .from = span.from, .to = span.to }, error);
         return run->excerpt ? DW_OK : error->status;
     }
     const double period = facts->period > 0 ? facts->period : facts->carrier_period;
     if (period == 0)
         return dw_error_set(error, DW_BAD_INPUT, 0, "--span: last needs a header with 'period' or 'carrier-period'; give times, such as 10ms:20ms");
-    const struct dw_excerpt_plan last = { .columns = run->columns, .origin = facts->origin, .period = period, .periods = span.periods };
+    const struct dw_excerpt_plan last = { .columns = run->columns, .slope = run->slope, .origin = facts->origin, .period = period, .periods = span.periods };
     run->excerpt = dw_excerpt_new(&last, error);
     return run->excerpt ? DW_OK : error->status;
 }
@@ -182,9 +207,14 @@ static enum dw_status set_span(struct table_run *run, struct dw_error *error)
 static enum dw_status prepare(struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
-    run->columns = run->chosen = dw_header_columns(dw_reader_header(run->reader));
     enum dw_status status = run_read_after(run, error);
-    if (status == DW_OK && o->after.count && !(run->join = dw_join_new(run->columns, error)))
+    if (status != DW_OK)
+        return status;
+    run->columns = run->chosen = dw_header_columns(run->header);
+    if (!(run->slope = calloc(run->columns, sizeof *run->slope)))
+        return dw_no_memory(error);
+    dw_header_slopes(run->header, run->slope);
+    if (o->after.count && (!(run->joined = dw_header_copy(run->header, error)) || !(run->join = dw_join_new(run->columns, error))))
         status = error->status;
     if (status == DW_OK)
         status = set_shift(run, error);
@@ -196,7 +226,8 @@ static enum dw_status prepare(struct table_run *run, struct dw_error *error)
         status = run_scale_and_rename(run, error);
     /* what only changes its encoding is still the same table */
     const bool cuts = run->excerpt || run->among.kind == DW_SPAN_BETWEEN;
-    const bool changes = run->join || cuts || run->column || o->rename.count || o->scale.count || run->shift != 0;
+    const bool straightens = lines_wanted(&o->common) > 0 && dw_header_slopes(run->header, NULL);
+    const bool changes = run->join || cuts || straightens || run->column || o->rename.count || o->scale.count || run->shift != 0;
     if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
         status = dw_header_add(run->header, "made-by", o->common.command->made_by, error);
     if (status != DW_OK)
@@ -210,7 +241,11 @@ static enum dw_status prepare(struct table_run *run, struct dw_error *error)
         run->extremes[i] = (struct extremes){ INFINITY, -INFINITY };
     if (o->report)
         return DW_OK;
-    run->writer = dw_writer_open(STDOUT_FILENO, run->header, o->csv ? DW_CSV : output_encoding(&o->common, run->reader), error);
+    const double share = lines_wanted(&o->common);
+    if (share > 0 && dw_header_slopes(run->header, NULL) && !(run->lines = dw_lines_new(run->header, share, error)))
+        return error->status;
+    run->writer = dw_writer_open(STDOUT_FILENO, run->lines ? dw_lines_header(run->lines) : run->header,
+                                 output_encoding(&o->common, run->reader), error);
     return run->writer ? DW_OK : error->status;
 }
 
@@ -238,22 +273,28 @@ enum dw_status run_set_up(struct table_run *run, struct dw_error *error)
 
 enum dw_status run_rows(struct table_run *run, struct dw_error *error)
 {
-    enum dw_status status = run->join ? run_take_after(run, take_rows, error) : DW_OK;
+    enum dw_status status = run->join ? run_take_after(run, error) : DW_OK;
+    if (status == DW_OK)
+        status = run_begin_table(run, dw_reader_header(run->reader), error);
     if (status == DW_OK && run->first_row)
-        status = take_rows(run, run->first_row, 1, error);
+        status = run_take_rows(run, run->first_row, 1, error);
     if (status == DW_OK)
         status = take_table(run, run->reader, error);
+    if (status == DW_OK)
+        status = run_end_table(run, error);
     if (status == DW_OK)
         status = finish_rows(run, error);
     return status == DW_OK && run->writer ? dw_writer_finish(run->writer, error) : status;
 }
 
-static void free_kept(struct table_run *run)
+static void free_front(struct table_run *run)
 {
-    for (size_t i = 0; run->kept && i < run->options->after.count; i++)
-        if (run->kept[i])
-            fclose(run->kept[i]);
-    free(run->kept);
+    for (size_t i = 0; run->front && i < run->options->after.count; i++) {
+        if (run->front[i].kept)
+            fclose(run->front[i].kept);
+        dw_header_free(run->front[i].header);
+    }
+    free(run->front);
 }
 
 void run_free(struct table_run *run)
@@ -268,6 +309,10 @@ void run_free(struct table_run *run)
     free(run->row);
     free(run->narrow);
     free(run->scaled);
-    free_kept(run);
+    free_front(run);
+    free(run->slope);
+    dw_header_free(run->joined);
+    dw_curves_free(run->curves);
+    dw_lines_free(run->lines);
     free(run->extremes);
 }

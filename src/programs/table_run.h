@@ -12,7 +12,7 @@ struct table_options {
     struct common_options common;
     struct option_texts after, rename, scale;
     const char *shift, *span;
-    bool csv, report;
+    bool report;
 };
 
 /* What the report says of one column. */
@@ -25,19 +25,28 @@ struct scaled {
     double divisor, factor;
 };
 
+struct table_in_front {
+    FILE *kept;                 /* the rows of one that can be read but once; NULL: it is read again */
+    struct dw_header *header;
+};
+
 struct table_run {
     const struct table_options *options;
     struct dw_reader *reader;   /* the input */
     double shift;               /* what is added to the first column, in its unit */
     double *first_row;          /* of the input, read ahead; NULL where it has none */
     struct dw_header *header;   /* of the output */
-    size_t columns, chosen;     /* of a row in, of a row out */
+    struct dw_header *joined;   /* of all tables as one, where there are several */
+    size_t columns, chosen;     /* of a row in, and of the tables in front the same; of a row out */
+    size_t *slope;              /* [columns] where slopes stand */
     size_t *column;             /* [chosen] where the values of a row out come from; NULL: all as they are */
     struct scaled *scaled;      /* [chosen] what the values out are divided and multiplied by; NULL: nothing */
     double *row;                /* [columns] */
     double *narrow;             /* [chosen] */
-    FILE **kept;                /* [after_count] rows of a table in front that can be read but once; NULL: read it again */
+    struct table_in_front *front; /* [after_count] */
     struct dw_join *join;
+    struct dw_curves *curves;   /* the present table has fewer slopes than the others; else NULL */
+    struct dw_lines *lines;     /* rows are written as lines; NULL: as they are */
     struct dw_excerpt *excerpt;
     struct dw_span among;       /* DW_SPAN_BETWEEN: where rows must lie in a table that is no wave */
     bool any_among;             /* some do */
@@ -60,10 +69,13 @@ struct dw_reader *run_open(const struct table_options *options, const char *file
 /* Reads the tables in front once whole and joins their headers with the input's. A table that is no file on a disk, such as a
  * pipe, is kept aside in a temporary one, as it cannot be read again. */
 enum dw_status run_read_after(struct table_run *run, struct dw_error *error);
-/* Their rows, through a step. */
-enum dw_status run_take_after(struct table_run *run,
-                              enum dw_status (*take)(struct table_run *, const double *values, size_t rows, struct dw_error *),
-                              struct dw_error *error);
+/* Their rows, through all steps. */
+enum dw_status run_take_after(struct table_run *run, struct dw_error *error);
+/* Around the rows of each table: which slopes must be made of its lines. */
+enum dw_status run_begin_table(struct table_run *run, const struct dw_header *header, struct dw_error *error);
+enum dw_status run_end_table(struct table_run *run, struct dw_error *error);
+/* One step of rows, [rows x columns of the present table]. */
+enum dw_status run_take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error);
 /* Fills run->column from the names in --channel, and narrows the header. */
 enum dw_status run_choose(struct table_run *run, struct dw_error *error);
 /* --scale and --rename: the header, and run->scaled where values change. */

@@ -29,9 +29,21 @@ static const struct {
 
 const char *const dwi_pair_keys[] = { [INITIAL] = "initial", [ACCURACY] = "accuracy" };
 
-double *dwi_pair_number(struct dw_channel_facts *facts, enum pair_key key)
+struct pair dwi_pair_of(const struct dw_channel_facts *facts, enum pair_key key)
 {
-    return key == INITIAL ? &facts->initial : &facts->accuracy;
+    return key == INITIAL ? (struct pair){ facts->initial, NAN } : (struct pair){ facts->accuracy, facts->share };
+}
+
+void dwi_pair_put(struct dw_channel_facts *facts, enum pair_key key, struct pair pair)
+{
+    *(key == INITIAL ? &facts->initial : &facts->accuracy) = pair.number;
+    if (key == ACCURACY)
+        facts->share = pair.share;
+}
+
+bool dwi_pair_is_there(struct pair pair)
+{
+    return !isnan(pair.number) || !isnan(pair.share);
 }
 
 enum pair_key dwi_pair_key_of(const char *key)
@@ -49,7 +61,7 @@ const struct dw_facts *dw_header_facts(const struct dw_header *header)
 
 const struct dw_channel_facts *dw_header_channel_facts(const struct dw_header *header, size_t column)
 {
-    static const struct dw_channel_facts nothing = { NAN, NAN };
+    static const struct dw_channel_facts nothing = { NAN, NAN, NAN };
     return column < header->column_count ? &header->columns[column].facts : &nothing;
 }
 
@@ -98,21 +110,43 @@ static enum dw_status take_numbers(struct dw_facts *facts, size_t i, char *text,
     return DW_OK;
 }
 
+/* A second number behind the first: a word that is one and no channel's name. */
+static bool take_share(const struct dw_header *header, char **text, double *share)
+{
+    const char *first = *text + strspn(*text, " \t"), *last = first + strcspn(first, " \t");
+    if (last == first || dw_number_read(first, last, share) != last)
+        return false;
+    char *const begin = *text, *word = next_word(text);
+    const size_t length = strlen(word);
+    if (!dw_header_find(header, word, NULL))
+        return true;
+    /* it is read again, as a name */
+    word[length] = *text == word + length ? 0 : ' ';
+    *text = begin;
+    return false;
+}
+
 static enum dw_status take_pair(struct dw_header *header, enum pair_key key, char **text, struct dw_error *error)
 {
     struct dw_error why;
     char shown[64];
+    struct pair pair = { NAN, NAN };
     const char *name = next_word(text), *number = next_word(text);
     const size_t column = dw_header_find(header, name, &why);
     if (!column)
         return dw_error_set(error, DW_BAD_USE, 0, "%s: %s", dwi_pair_keys[key], why.text);
-    double *fresh = &header->columns[column].fresh;
-    if (!isnan(*fresh))
+    if (dwi_pair_is_there(header->columns[column].fresh))
         return dw_error_set(error, DW_BAD_USE, 0, "%s: channel %.60s stands twice", dwi_pair_keys[key], name);
-    if (!is_number(number, fresh) || (key == ACCURACY && *fresh < 0))
+    const bool only_share = key == ACCURACY && !strcmp(number, "-");
+    const bool good = (only_share || is_number(number, &pair.number)) && !(key == ACCURACY && pair.number < 0);
+    if (!good || (key == ACCURACY && !take_share(header, text, &pair.share) && only_share))
         return dw_error_set(error, DW_BAD_USE, 0, "%s: '%s' of channel %.60s is not a number%s", dwi_pair_keys[key],
                             dwi_quoted(shown, sizeof shown, number, number + strlen(number)), name,
                             key == ACCURACY ? " of zero or more" : "");
+    if (!isnan(pair.share) && !(pair.share >= 0 && isfinite(pair.share)))
+        return dw_error_set(error, DW_BAD_USE, 0, "accuracy: the share %g of channel %.60s is not a number of zero or more",
+                            pair.share, name);
+    header->columns[column].fresh = pair;
     return DW_OK;
 }
 
@@ -120,13 +154,13 @@ static enum dw_status take_pairs(struct dw_header *header, enum pair_key key, ch
 {
     enum dw_status status = DW_OK;
     for (size_t i = 0; i < header->column_count; i++)
-        header->columns[i].fresh = NAN;
+        header->columns[i].fresh = (struct pair){ NAN, NAN };
     if (text)
         do {
             status = take_pair(header, key, &text, error);
         } while (status == DW_OK && *text);
     for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
-        *dwi_pair_number(&header->columns[i].facts, key) = header->columns[i].fresh;
+        dwi_pair_put(&header->columns[i].facts, key, header->columns[i].fresh);
     return status;
 }
 

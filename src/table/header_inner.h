@@ -17,10 +17,15 @@ struct header_entry {
     char *key, *value;
     unsigned long long line; /* of the file where it stood; 0: none */
 };
+/* What a key says of one channel; NaN: nothing. Only `accuracy` has a second number. */
+struct pair {
+    double number, share;
+};
 struct header_column {
     char *name, *unit;
+    bool slope;   /* of the column before */
     struct dw_channel_facts facts;
-    double fresh; /* while a key is read: the number it has for this channel, NaN: none so far */
+    struct pair fresh; /* while a key is read: what it says of this channel */
 };
 struct dw_header {
     struct header_entry *entries;
@@ -41,12 +46,14 @@ enum dw_status dwi_header_check_column(const char *name, const char *unit, struc
 /* Room for one more of what an array holds: at least doubles, so that appending stays linear. */
 bool dwi_make_room(void **array, size_t *room, size_t count, size_t size);
 
-/* Keys that hold pairs of a channel and a number: "out 0 current 0.5". */
+/* Keys that hold channels and their numbers: "out 0 current 0.5". */
 enum pair_key { INITIAL, ACCURACY, PAIR_KEYS };
 extern const char *const dwi_pair_keys[];
 /* PAIR_KEYS: another key. */
 enum pair_key dwi_pair_key_of(const char *key);
-double *dwi_pair_number(struct dw_channel_facts *facts, enum pair_key key);
+struct pair dwi_pair_of(const struct dw_channel_facts *facts, enum pair_key key);
+void dwi_pair_put(struct dw_channel_facts *facts, enum pair_key key, struct pair pair);
+bool dwi_pair_is_there(struct pair pair);
 
 /* NULL: no such key. */
 struct header_entry *dwi_header_find_entry(const struct dw_header *header, const char *key);
@@ -58,8 +65,14 @@ enum dw_status dwi_header_take(struct dw_header *header, const char *key, const 
 
 /* A header without even a first column, for readers. */
 struct dw_header *dwi_header_new_empty(struct dw_error *error);
-/* Appends a column as it is: a name already taken is an error. */
+/* Appends a column as it is, a slope too: a name already taken is an error. */
 enum dw_status dwi_header_append_exactly(struct dw_header *header, const char *name, const char *unit, struct dw_error *error);
+
+/* Names a slope and its unit after its channel, without a look at what stood there. false: no memory, and it has neither. */
+bool dwi_header_name_slope(const struct header_column *of, struct header_column *slope);
+/* Puts a slope behind a channel that has none. */
+enum dw_status dwi_header_insert_slope(struct dw_header *header, size_t column, struct dw_error *error);
+void dwi_header_free_column(const struct header_column *column);
 
 /* One header line without its line end, "# key: value"; the columns line fills the columns.
  *   first, last  the line's bytes; may be changed

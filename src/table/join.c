@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Tables after one another. */
+#include "header_inner.h"
 #include "splice_inner.h"
 #include <dutywright/value.h>
 #include <stdlib.h>
@@ -139,14 +140,33 @@ enum dw_status dw_join_finish(struct dw_join *join, struct dw_rows *out, struct 
 static enum dw_status check_same_channels(const struct dw_header *header, const struct dw_header *next,
                                           struct dw_error *error)
 {
-    const size_t columns = dw_header_columns(header), others = dw_header_columns(next);
-    if (columns != others)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "the tables have %zu and %zu channels", columns - 1, others - 1);
-    for (size_t i = 0; i < columns; i++) {
-        const struct dw_column one = dw_header_column(header, i), other = dw_header_column(next, i);
+    const size_t channels = header->column_count - dw_header_slopes(header, NULL);
+    const size_t others = next->column_count - dw_header_slopes(next, NULL);
+    if (channels != others)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "the tables have %zu and %zu channels", channels - 1, others - 1);
+    for (size_t i = 0, j = 0, channel = 1; i < header->column_count; i++, j++, channel++) {
+        i += header->columns[i].slope;
+        j += next->columns[j].slope;
+        if (channel > channels)
+            break;
+        const struct dw_column one = dw_header_column(header, i), other = dw_header_column(next, j);
         if (strcmp(one.name, other.name) || strcmp(one.unit, other.unit))
             return dw_error_set(error, DW_BAD_INPUT, 0, "column %zu is %.60s[%.20s] in the one table and %.60s[%.20s] in the "
-                                "other", i + 1, one.name, one.unit, other.name, other.unit);
+                                "other", channel, one.name, one.unit, other.name, other.unit);
+    }
+    return DW_OK;
+}
+
+/* Gives the channels slopes that have them in the other table. */
+static enum dw_status join_slopes(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
+{
+    for (size_t i = 1; i < header->column_count; i++) {
+        const size_t other = header->columns[i].slope ? 0 : dw_header_find(next, header->columns[i].name, NULL);
+        if (!other || dw_header_slope(header, i) || !dw_header_slope(next, other))
+            continue;
+        const enum dw_status status = dwi_header_insert_slope(header, i, error);
+        if (status != DW_OK)
+            return status;
     }
     return DW_OK;
 }
@@ -184,10 +204,13 @@ static enum dw_status join_accuracy(struct dw_header *header, const struct dw_he
 {
     enum dw_status status = DW_OK;
     for (size_t i = 1; status == DW_OK && i < dw_header_columns(header); i++) {
-        const double one = dw_header_channel_facts(header, i)->accuracy;
-        const double other = dw_header_channel_facts(next, i)->accuracy;
-        if (!isnan(other) && !(one >= other))
-            status = dw_header_set_accuracy(header, i, other, error);
+        const struct dw_channel_facts *one = dw_header_channel_facts(header, i);
+        const size_t at = header->columns[i].slope ? 0 : dw_header_find(next, header->columns[i].name, NULL);
+        const struct dw_channel_facts *other = dw_header_channel_facts(next, at);
+        /* of numbers that only one of them has, none holds for both */
+        const double number = fmax(one->accuracy, other->accuracy), share = one->share >= other->share ? one->share : other->share;
+        if (at && (!isnan(number) || !isnan(share)))
+            status = dw_header_set_accuracy(header, i, number, isnan(one->share) || isnan(other->share) ? NAN : share, error);
     }
     return status;
 }
@@ -198,6 +221,8 @@ enum dw_status dw_header_join(struct dw_header *header, const struct dw_header *
     static const char *const settled[] = { "period", "carrier-period", "origin", "levels", "duty", "sampled", "tick",
                                            "accuracy", "initial" };
     enum dw_status status = check_same_channels(header, next, error);
+    if (status == DW_OK)
+        status = join_slopes(header, next, error);
     if (status == DW_OK)
         status = join_periods(header, next, shift, error);
     for (size_t i = 0; i < sizeof same / sizeof same[0]; i++) {

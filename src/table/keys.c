@@ -151,17 +151,24 @@ static char *pairs_text(const struct dw_header *header, enum pair_key key)
 {
     size_t room = 1;
     for (size_t i = 0; i < header->column_count; i++)
-        room += strlen(header->columns[i].name) + DW_NUMBER_SIZE + 2;
+        room += strlen(header->columns[i].name) + 2 * DW_NUMBER_SIZE + 3;
     char *text = malloc(room), *at = text;
     if (!text)
         return NULL;
     for (size_t i = 0; i < header->column_count; i++) {
-        struct header_column *column = &header->columns[i];
-        const double value = *dwi_pair_number(&column->facts, key);
-        if (isnan(value))
+        const struct header_column *column = &header->columns[i];
+        const struct pair pair = dwi_pair_of(&column->facts, key);
+        if (!dwi_pair_is_there(pair))
             continue;
         at += sprintf(at, "%s%s ", at > text ? " " : "", column->name);
-        at += dw_number_print(at, value);
+        if (isnan(pair.number))
+            *at++ = '-';
+        else
+            at += dw_number_print(at, pair.number);
+        if (isnan(pair.share))
+            continue;
+        *at++ = ' ';
+        at += dw_number_print(at, pair.share);
     }
     *at = 0;
     return text;
@@ -177,31 +184,36 @@ static enum dw_status set_pairs(struct dw_header *header, enum pair_key key, str
     return status;
 }
 
-static enum dw_status set_pair(struct dw_header *header, enum pair_key key, size_t column, double value,
+static enum dw_status set_pair(struct dw_header *header, enum pair_key key, size_t column, struct pair pair,
                                struct dw_error *error)
 {
-    if (!column || column >= header->column_count)
+    if (!column || column >= header->column_count || header->columns[column].slope)
         return dw_error_set(error, DW_BAD_USE, 0, "%s: column %zu of %zu", dwi_pair_keys[key], column,
                             header->column_count);
-    enum dw_status status = dwi_header_check_finite(dwi_pair_keys[key], value, error);
+    enum dw_status status = DW_OK;
+    if (isnan(pair.share) || !isnan(pair.number))
+        status = dwi_header_check_finite(dwi_pair_keys[key], pair.number, error);
+    if (status == DW_OK && !isnan(pair.share))
+        status = dwi_header_check_finite(dwi_pair_keys[key], pair.share, error);
     if (status != DW_OK)
         return status;
-    double *number = dwi_pair_number(&header->columns[column].facts, key);
-    const double old = *number;
-    *number = value;
+    struct dw_channel_facts *facts = &header->columns[column].facts;
+    const struct pair old = dwi_pair_of(facts, key);
+    dwi_pair_put(facts, key, pair);
     if ((status = set_pairs(header, key, error)) != DW_OK)
-        *number = old;
+        dwi_pair_put(facts, key, old);
     return status;
 }
 
 enum dw_status dw_header_set_initial(struct dw_header *header, size_t column, double value, struct dw_error *error)
 {
-    return set_pair(header, INITIAL, column, value, error);
+    return set_pair(header, INITIAL, column, (struct pair){ value, NAN }, error);
 }
 
-enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, double value, struct dw_error *error)
+enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, double value, double share,
+                                      struct dw_error *error)
 {
-    return set_pair(header, ACCURACY, column, value, error);
+    return set_pair(header, ACCURACY, column, (struct pair){ value, share }, error);
 }
 
 /* ---- what follows the channels ---- */
@@ -212,7 +224,7 @@ static bool follow_name(struct dw_header *header, struct header_column *renamed)
     char *text[PAIR_KEYS] = { NULL };
     bool good = renamed->name && renamed->unit;
     for (enum pair_key key = INITIAL; good && key < PAIR_KEYS; key++)
-        good = isnan(*dwi_pair_number(&renamed->facts, key)) || (text[key] = pairs_text(header, key));
+        good = !dwi_pair_is_there(dwi_pair_of(&renamed->facts, key)) || (text[key] = pairs_text(header, key));
     for (enum pair_key key = INITIAL; key < PAIR_KEYS; key++) {
         struct header_entry *entry = good && text[key] ? dwi_header_find_entry(header, dwi_pair_keys[key]) : NULL;
         free(entry ? entry->value : text[key]);
@@ -225,10 +237,10 @@ static bool follow_name(struct dw_header *header, struct header_column *renamed)
 enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
                                 struct dw_error *error)
 {
-    if (column >= header->column_count)
+    if (column >= header->column_count || header->columns[column].slope)
         return dw_error_set(error, DW_BAD_USE, 0, "column %zu of %zu", column, header->column_count);
-    struct header_column *renamed = &header->columns[column];
-    const struct header_column gone = *renamed;
+    struct header_column *renamed = &header->columns[column], *slope = dw_header_slope(header, column) ? renamed + 1 : NULL;
+    const struct header_column gone = *renamed, gone_slope = slope ? *slope : gone;
     const enum dw_status status = dwi_header_check_column(name, unit ? unit : gone.unit, error);
     if (status != DW_OK)
         return status;
@@ -236,26 +248,43 @@ enum dw_status dw_header_rename(struct dw_header *header, size_t column, const c
         return dw_error_set(error, DW_BAD_USE, 0, "two channels would have the name '%s'", name);
     renamed->name = strdup(name);
     renamed->unit = strdup(unit ? unit : gone.unit);
-    const bool good = follow_name(header, renamed);
-    const struct header_column fresh = *renamed;
-    if (!good)
+    bool good = renamed->name && renamed->unit && (!slope || dwi_header_name_slope(renamed, slope));
+    good = good && follow_name(header, renamed);
+    const struct header_column fresh = *renamed, fresh_slope = slope ? *slope : fresh;
+    if (!good) {
         *renamed = gone;
-    free(good ? gone.name : fresh.name);
-    free(good ? gone.unit : fresh.unit);
+        if (slope)
+            *slope = gone_slope;
+    }
+    dwi_header_free_column(good ? &gone : &fresh);
+    if (slope && (good || fresh_slope.name != gone_slope.name))
+        dwi_header_free_column(good ? &gone_slope : &fresh_slope);
     return good ? DW_OK : dw_no_memory(error);
 }
 
-struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
-                                   struct dw_error *error)
+static enum dw_status choose(struct dw_header *chosen, const struct dw_header *header, size_t column, bool slopes,
+                             struct dw_error *error)
+{
+    const struct dw_column found = dw_header_column(header, column);
+    if (dw_header_is_slope(header, column))
+        return dw_error_set(error, DW_BAD_USE, 0, "%.60s is a slope, which goes with its channel", found.name);
+    enum dw_status status = dwi_header_append_exactly(chosen, found.name, found.unit, error);
+    if (status == DW_OK)
+        chosen->columns[chosen->column_count - 1].facts = *dw_header_channel_facts(header, column);
+    if (status == DW_OK && slopes && dw_header_slope(header, column))
+        status = dw_header_append_slope(chosen, error);
+    return status;
+}
+
+/* As dw_header_select; columns NULL: all channels. slopes: with them. */
+static struct dw_header *choose_all(const struct dw_header *header, const size_t *columns, size_t count, bool slopes,
+                                    struct dw_error *error)
 {
     struct dw_header *chosen = dwi_header_new_empty(error);
-    enum dw_status status = chosen ? DW_OK : DW_NO_MEMORY;
-    for (size_t i = 0; status == DW_OK && i <= count; i++) {
-        const struct dw_column column = dw_header_column(header, i ? columns[i - 1] : 0);
-        status = dwi_header_append_exactly(chosen, column.name, column.unit, error);
-        if (status == DW_OK)
-            chosen->columns[i].facts = *dw_header_channel_facts(header, i ? columns[i - 1] : 0);
-    }
+    enum dw_status status = chosen ? choose(chosen, header, 0, false, error) : DW_NO_MEMORY;
+    for (size_t i = columns ? 0 : 1; status == DW_OK && i < (columns ? count : header->column_count); i++)
+        if (columns || !header->columns[i].slope)
+            status = choose(chosen, header, columns ? columns[i] : i, slopes, error);
     for (size_t i = 0; status == DW_OK && i < header->entry_count; i++) {
         const struct header_entry *entry = &header->entries[i];
         const enum pair_key pairs = dwi_pair_key_of(entry->key);
@@ -266,4 +295,16 @@ struct dw_header *dw_header_select(const struct dw_header *header, const size_t 
         return chosen;
     dw_header_free(chosen);
     return NULL;
+}
+
+struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
+                                   struct dw_error *error)
+{
+    const size_t none = 0;
+    return choose_all(header, columns ? columns : &none, count, true, error);
+}
+
+struct dw_header *dw_header_without_slopes(const struct dw_header *header, struct dw_error *error)
+{
+    return choose_all(header, NULL, 0, false, error);
 }

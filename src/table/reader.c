@@ -127,10 +127,13 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
     reader->in.progress = options ? options->progress : NULL;
     reader->in.context = options ? options->context : NULL;
     reader->header = status == DW_OK ? dwi_header_new_empty(error) : NULL;
-    if (reader->header && read_start(reader, error) == DW_OK) {
-        reader->columns = reader->header->column_count;
+    status = reader->header ? read_start(reader, error) : DW_NO_MEMORY;
+    reader->columns = status == DW_OK ? reader->header->column_count : 0;
+    const bool curves = (options && options->curves) || status != DW_OK || !dw_header_slopes(reader->header, NULL);
+    if (!curves && !(reader->lines = dw_lines_new(reader->header, DW_LINES_READ, error)))
+        status = DW_NO_MEMORY;
+    if (status == DW_OK)
         return reader;
-    }
     dw_reader_close(reader);
     return NULL;
 }
@@ -141,6 +144,7 @@ void dw_reader_close(struct dw_reader *reader)
         return;
     dwi_source_close(&reader->in);
     dw_header_free(reader->header);
+    dw_lines_free(reader->lines);
     free(reader->values);
     free(reader->scale);
     free(reader);
@@ -148,7 +152,7 @@ void dw_reader_close(struct dw_reader *reader)
 
 const struct dw_header *dw_reader_header(const struct dw_reader *reader)
 {
-    return reader->header;
+    return reader->lines ? dw_lines_header(reader->lines) : reader->header;
 }
 
 enum dw_encoding dw_reader_encoding(const struct dw_reader *reader)
@@ -176,8 +180,8 @@ void dw_reader_place(const struct dw_reader *reader, char *out, size_t size)
     snprintf(out, size, "%s, %s %llu", reader->in.name, reader->encoding == DW_BINARY ? "row" : "line", reader->place);
 }
 
-enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
-                              struct dw_error *error)
+static enum dw_status rows_as_they_stand(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                                         struct dw_error *error)
 {
     if (reader->failed) {
         if (error)
@@ -186,8 +190,6 @@ enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const doubl
     }
     if (reader->done)
         return DW_END;
-    if (!most)
-        return dw_error_set(error, DW_BAD_USE, 0, "no rows were asked for");
     const enum dw_status status = reader->encoding == DW_BINARY
                                       ? dwi_binary_rows(reader, most, values, rows, &reader->failure)
                                       : dwi_text_rows(reader, most, values, rows, &reader->failure);
@@ -199,6 +201,28 @@ enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const doubl
             *error = reader->failure;
     }
     return status;
+}
+
+enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
+                              struct dw_error *error)
+{
+    if (!most)
+        return dw_error_set(error, DW_BAD_USE, 0, "no rows were asked for");
+    if (!reader->lines)
+        return rows_as_they_stand(reader, most, values, rows, error);
+    struct dw_rows *left = &reader->lines_left;
+    while (!left->count) {
+        enum dw_status status = rows_as_they_stand(reader, most, values, rows, error);
+        if (status == DW_OK)
+            status = dw_lines_rows(reader->lines, *values, *rows, left, error);
+        if (status != DW_OK)
+            return status;
+    }
+    *rows = left->count < most ? left->count : most;
+    *values = left->values;
+    left->values += *rows * dw_header_columns(dw_reader_header(reader));
+    left->count -= *rows;
+    return DW_OK;
 }
 
 enum dw_status dw_reader_row(struct dw_reader *reader, const double **row, struct dw_error *error)

@@ -5,6 +5,7 @@
 
 #include "header_inner.h"
 #include "source_inner.h"
+#include <dutywright/splice.h>
 
 struct dw_reader {
     struct source in;
@@ -23,6 +24,8 @@ struct dw_reader {
     unsigned long long rows;  /* rows given */
     unsigned long long place; /* line or row of the last row given */
     double last_time;
+    struct dw_lines *lines;  /* curves are asked for as lines; NULL: rows as they stand */
+    struct dw_rows lines_left; /* of those, not yet given */
     double *values;   /* text: parsed rows, [rows_room x columns] */
     size_t rows_room;
     bool failed, done;

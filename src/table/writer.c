@@ -29,6 +29,8 @@ struct dw_writer {
     int descriptor;
     enum dw_encoding encoding;
     size_t columns;
+    size_t *slope;  /* [columns] where slopes stand; NULL: nowhere */
+    double *row;    /* [columns] a row whose slopes are rounded */
     char **names;   /* of the columns, for messages */
     char *buffer;   /* [ROOM] and one row more */
     size_t used;
@@ -68,6 +70,13 @@ static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *
 {
     writer->names = calloc(writer->columns, sizeof *writer->names);
     writer->buffer = malloc(ROOM + writer->columns * DW_NUMBER_SIZE + 2);
+    if (dw_header_slopes(header, NULL)) {
+        writer->slope = calloc(writer->columns, sizeof *writer->slope);
+        writer->row = calloc(writer->columns, sizeof *writer->row);
+        if (!writer->slope || !writer->row)
+            return dw_no_memory(error);
+        dw_header_slopes(header, writer->slope);
+    }
     if (!writer->names || !writer->buffer)
         return dw_no_memory(error);
     for (size_t i = 0; i < writer->columns; i++)
@@ -162,8 +171,32 @@ static void put_binary(struct dw_writer *writer, const double *values, size_t co
     writer->used += count * sizeof *values;
 }
 
+/* To 8 significant digits, which are exact enough for a slope and short as text; what is so rounded stays as it is. Powers of ten up
+ * to 22 are exact, and so each of the two steps is rounded but once. */
+static double rounded(double slope)
+{
+    static const double ten[] = { 1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+                                  1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22 };
+    const double size = fabs(slope);
+    if (!(size >= 1e-15 && size < 1e29))
+        return slope; /* no wave has such */
+    const int power = 7 - (int)floor(log10(size));
+    return power >= 0 ? nearbyint(slope * ten[power]) / ten[power] : nearbyint(slope / ten[-power]) * ten[-power];
+}
+
+static const double *with_rounded_slopes(struct dw_writer *writer, const double *row)
+{
+    memcpy(writer->row, row, writer->columns * sizeof *row);
+    for (size_t i = 1; i < writer->columns; i++)
+        if (writer->slope[i])
+            writer->row[writer->slope[i]] = rounded(row[writer->slope[i]]) + 0.0;  /* no -0 */
+    return writer->row;
+}
+
 enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error)
 {
+    if (writer->slope)
+        row = with_rounded_slopes(writer, row);
     if (!is_good(writer, row))
         return refuse(writer, row, error);
     switch (writer->encoding) {
@@ -205,7 +238,7 @@ static enum dw_status put_rows(struct dw_writer *writer, const double *values, s
 enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    if (writer->encoding == DW_BINARY)
+    if (writer->encoding == DW_BINARY && !writer->slope)
         return put_rows(writer, values, rows, error);
     for (size_t i = 0; status == DW_OK && i < rows; i++)
         status = dw_writer_row(writer, values + i * writer->columns, error);
@@ -233,6 +266,8 @@ void dw_writer_free(struct dw_writer *writer)
     for (size_t i = 0; writer->names && i < writer->columns; i++)
         free(writer->names[i]);
     free(writer->names);
+    free(writer->slope);
+    free(writer->row);
     free(writer->buffer);
     free(writer);
 }
