@@ -66,6 +66,12 @@ DW_API size_t dw_number_print(char *out, double value);
  *   returns  one past the last byte used, or first where no number begins there */
 DW_API const char *dw_number_read(const char *first, const char *last, double *value);
 
+/* The double nearest to a value with so many significant digits, which dw_number_print then writes as those. What is so rounded stays
+ * as it is.
+ *   value    any double; what is not finite stays
+ *   digits   1 to 17 */
+DW_API double dw_number_round(double value, int digits);
+
 /* For people: value with SI prefix and unit, so many significant digits, trailing zeros kept ("1.030 V", "33.10 mV").
  *   out      at least 64 bytes
  *   unit     symbol; "1" or "" prints a bare number without prefix, "%" prints 100 times the value */

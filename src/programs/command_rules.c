@@ -43,10 +43,15 @@ bool command_holds(const struct command *command, const char *condition)
     return false;
 }
 
-/* "--name 'argument'", or "--name" for a flag */
+/* "--name 'argument'", or "--name" for a flag and what stands without one */
 static void spell_given(char *out, size_t size, const struct command *command, const char *option)
 {
-    const char *argument = command_given(command, option);
+    const char *argument = "";
+    for (size_t i = 0; i < command->count; i++) {
+        const struct command_found *found = &command->found[i];
+        if (!strcmp(found->option->name, option) && found->argument != found->option->bare)
+            argument = found->argument;
+    }
     snprintf(out, size, *argument ? "--%s '%s'" : "--%s", option, argument);
 }
 

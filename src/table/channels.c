@@ -75,7 +75,7 @@ static bool is_asked_for(const struct header_column *column, const char *text)
 
 size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error)
 {
-    char shown[80], channels[360];
+    char shown[80], channels[364];
     dwi_quoted(shown, sizeof shown, name, name + strlen(name));
     for (size_t i = 1; i < header->column_count; i++) {
         if (!is_asked_for(&header->columns[i], name))
@@ -115,7 +115,7 @@ size_t dw_header_last_with_unit(const struct dw_header *header, const char *unit
     }
     if (!any_unit && last)
         return last;
-    char channels[360] = "are none";
+    char channels[364] = "are none";
     if (last)
         say_channels(header, channels, sizeof channels);
     char cure[160] = "";

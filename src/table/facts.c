@@ -114,12 +114,15 @@ static enum dw_status take_numbers(struct dw_facts *facts, size_t i, char *text,
 static bool take_share(const struct dw_header *header, char **text, double *share)
 {
     const char *first = *text + strspn(*text, " \t"), *last = first + strcspn(first, " \t");
-    if (last == first || dw_number_read(first, last, share) != last)
+    double number;
+    if (last == first || dw_number_read(first, last, &number) != last)
         return false;
     char *const begin = *text, *word = next_word(text);
     const size_t length = strlen(word);
-    if (!dw_header_find(header, word, NULL))
+    if (!dw_header_find(header, word, NULL)) {
+        *share = number;
         return true;
+    }
     /* it is read again, as a name */
     word[length] = *text == word + length ? 0 : ' ';
     *text = begin;

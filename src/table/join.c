@@ -200,6 +200,11 @@ static enum dw_status join_sampled(struct dw_header *header, const struct dw_hea
     return other > 0 && !(one > 0 && one <= other) ? dw_header_set_number(header, "sampled", other, error) : DW_OK;
 }
 
+static bool same_share(double one, double other)
+{
+    return one == other || (isnan(one) && isnan(other));
+}
+
 static enum dw_status join_accuracy(struct dw_header *header, const struct dw_header *next, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
@@ -209,7 +214,7 @@ static enum dw_status join_accuracy(struct dw_header *header, const struct dw_he
         const struct dw_channel_facts *other = dw_header_channel_facts(next, at);
         /* of numbers that only one of them has, none holds for both */
         const double number = fmax(one->accuracy, other->accuracy), share = one->share >= other->share ? one->share : other->share;
-        if (at && (!isnan(number) || !isnan(share)))
+        if (at && (!isnan(other->accuracy) || !isnan(other->share)) && (number > one->accuracy || isnan(one->accuracy) || !same_share(one->share, share)))
             status = dw_header_set_accuracy(header, i, number, isnan(one->share) || isnan(other->share) ? NAN : share, error);
     }
     return status;

@@ -2,6 +2,7 @@
 /* Curves as straight lines, and straight lines as curves. */
 #include "splice_inner.h"
 #include <dutywright/pieces.h>
+#include <dutywright/value.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -53,7 +54,8 @@ static enum dw_status widen_accuracy(const struct dw_lines *lines, const struct 
         const struct dw_channel_facts *facts = dw_header_channel_facts(header, lines->column[i]);
         if (!lines->slope[lines->column[i]])
             continue;
-        status = dw_header_set_accuracy(lines->header, i, NAN, lines->share + (isnan(facts->share) ? 0 : facts->share), error);
+        const double share = lines->share + (isnan(facts->share) ? 0 : facts->share);
+        status = dw_header_set_accuracy(lines->header, i, NAN, dw_number_round(share, 8), error);
     }
     return status;
 }

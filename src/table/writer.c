@@ -16,7 +16,8 @@
 
 enum {
     ROOM = 1 << 17,
-    MANY = 1 << 14  /* bytes of rows that are worth a write of their own */
+    MANY = 1 << 14, /* bytes of rows that are worth a write of their own */
+    SLOPE_DIGITS = 8
 };
 
 #if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_BIG_ENDIAN__
@@ -171,16 +172,15 @@ static void put_binary(struct dw_writer *writer, const double *values, size_t co
     writer->used += count * sizeof *values;
 }
 
-/* To 8 significant digits, which are exact enough for a slope and short as text; what is so rounded stays as it is. Powers of ten up
- * to 22 are exact, and so each of the two steps is rounded but once. */
+/* As dw_number_round, but quicker: powers of ten up to 22 are exact, so that each of the two steps is rounded but once. */
 static double rounded(double slope)
 {
     static const double ten[] = { 1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                   1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22 };
     const double size = fabs(slope);
     if (!(size >= 1e-15 && size < 1e29))
-        return slope; /* no wave has such */
-    const int power = 7 - (int)floor(log10(size));
+        return dw_number_round(slope, SLOPE_DIGITS);
+    const int power = SLOPE_DIGITS - 1 - (int)floor(log10(size));
     return power >= 0 ? nearbyint(slope * ten[power]) / ten[power] : nearbyint(slope / ten[-power]) * ten[-power];
 }
 

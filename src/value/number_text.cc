@@ -96,6 +96,17 @@ size_t dw_number_print(char *out, double value)
     return static_cast<size_t>(done.ptr - out);
 }
 
+double dw_number_round(double value, int digits)
+{
+    char text[DW_NUMBER_SIZE];
+    double read = value;
+    const std::to_chars_result done = std::to_chars(text, text + sizeof text, value, std::chars_format::scientific, digits - 1);
+    WRITTEN(text, static_cast<size_t>(done.ptr - text));
+    if (std::isfinite(value) && std::from_chars(text, done.ptr, read).ec == std::errc())
+        return read;
+    return value;
+}
+
 const char *dw_number_read(const char *first, const char *last, double *value)
 {
     const char *start = first;

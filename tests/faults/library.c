@@ -120,7 +120,7 @@ static enum dw_status headers(struct dw_error *error)
         RIGHT(dw_header_add(header, "made-by", "another", error)) && RIGHT(dw_header_set(header, "levels", "0 5", error)) &&
         RIGHT(dw_header_set(header, "levels", "0 3.3", error)) && RIGHT(dw_header_set_number(header, "period", 0.25, error)) &&
         RIGHT(dw_header_set_initial(header, 1, 1.5, error)) && RIGHT(dw_header_set_initial(header, 3, 0.25, error)) &&
-        RIGHT(dw_header_set_accuracy(header, 3, 1e-6, error)) &&
+        RIGHT(dw_header_set_accuracy(header, 3, 1e-6, 1e-5, error)) &&
         RIGHT(dw_header_rename(header, 3, "coil", NULL, error)) && MADE(copy = dw_header_copy(header, error)) &&
         MADE(picked = dw_header_select(header, (const size_t[]){ 3, 1 }, 2, error)) &&
         MADE(derived = dw_header_derive(header, DW_OTHER_START, "a filter", error)))

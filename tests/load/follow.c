@@ -6,6 +6,7 @@
 #include "table/fixture.h"
 #include <dutywright/coil.h>
 #include <dutywright/follow.h>
+#include <dutywright/value.h>
 #include <dutywright/ladder.h>
 #include <float.h>
 #include <stdio.h>
@@ -64,10 +65,10 @@ static void forget(struct followed *f)
 
 enum { KEPT = 4096 };
 
-/* Rows that a writer would write, [count x (1 + outputs)]. */
+/* Rows that a writer would write, [count x (1 + width)]: values, each with its slope where there are slopes. */
 struct kept {
-    size_t outputs, count;
-    double values[KEPT][4];
+    size_t outputs, width, count;
+    double values[KEPT][7];
 };
 
 static enum dw_status keep(void *context, const struct dw_run_row *row, struct dw_error *error)
@@ -78,7 +79,13 @@ static enum dw_status keep(void *context, const struct dw_run_row *row, struct d
         return DW_OK;
     ck_assert_uint_lt(k->count, KEPT);
     k->values[k->count][0] = row->time;
-    memcpy(k->values[k->count++] + 1, row->output, k->outputs * sizeof(double));
+    for (size_t j = 0; j < k->outputs; j++) {
+        double *to = k->values[k->count] + 1 + j * k->width / k->outputs;
+        *to = row->output[j];
+        if (row->slope)
+            to[1] = dw_number_round(row->slope[j], 8);
+    }
+    k->count++;
     return DW_OK;
 }
 
@@ -90,6 +97,7 @@ static void by_hand(const struct dw_plant *plant, const struct dw_run_options *o
     double state[DW_STATES];
     const size_t mode = dw_plant_rest(plant, state), width = 1 + dw_plant_inputs(plant);
     *k = (struct kept){ .outputs = dw_plant_outputs(plant) };
+    k->width = (options->curves ? 2 : 1) * k->outputs;
     all.sink = keep;
     all.context = k;
     struct dw_run *run = dw_run_new(dw_plant_modes(plant), &all, &error);
@@ -107,10 +115,10 @@ static void same(const struct followed *f, const struct kept *k)
     ck_assert_msg(f->status == DW_OK, "%s", f->error.text);
     ck_assert_uint_eq(f->table.rows, k->count);
     for (size_t i = 0; i < k->count; i++) {
-        const double *row = f->table.values + i * f->table.columns, *outputs = row + f->table.columns - k->outputs;
+        const double *row = f->table.values + i * f->table.columns, *outputs = row + f->table.columns - k->width;
         ck_assert_msg(row[0] == k->values[i][0], "row %zu at %.17g, by hand %.17g", i, row[0], k->values[i][0]);
-        for (size_t j = 0; j < k->outputs; j++)
-            ck_assert_msg(outputs[j] == k->values[i][1 + j], "row %zu, output %zu", i, j);
+        for (size_t j = 0; j < k->width; j++)
+            ck_assert_msg(outputs[j] == k->values[i][1 + j], "row %zu, column %zu", i, j);
     }
 }
 
@@ -121,16 +129,16 @@ START_TEST(a_motor_along_a_table_is_the_run_that_is_fed_with_its_rows)
     double input[8][1 + DW_MOTOR_INPUTS] = { { 0 } };
     for (int i = 0; i < 8; i++)
         memcpy(input[i], pulses[i], sizeof pulses[i]);
-    by_hand(dw_motor_plant(motor), &(struct dw_run_options){ .accuracy = 1e-4 }, input[0], 8, &k);
+    by_hand(dw_motor_plant(motor), &(struct dw_run_options){ .accuracy = 1e-4, .curves = true, .swing = DW_SWING * 1e-4 }, input[0], 8, &k);
     struct followed f = follow((struct dw_follow_plan){ .plant = dw_motor_plant(motor), .accuracy = 1e-4, .made_by = "a test",
                                                         .input_column = { [DW_MOTOR_PIN] = 1 } }, TABLE(""));
     same(&f, &k);
     ck_assert_uint_eq(f.seen.rows, 8);
     ck_assert(f.seen.swings == 0);
-    ck_assert(f.seen.state[DW_MOTOR_SPEED] == k.values[k.count - 1][2]);
+    ck_assert(f.seen.state[DW_MOTOR_SPEED] == k.values[k.count - 1][3]);
     ck_assert_ptr_nonnull(strstr(f.text.at, "# made-by: a test\n"));
     ck_assert_ptr_nonnull(strstr(f.text.at, "# initial: current 0 speed 0\n"));
-    ck_assert_ptr_nonnull(strstr(f.text.at, "# columns: time[s] pin[V] out[V] current[A] speed[rad/s]\n"));
+    ck_assert_ptr_nonnull(strstr(f.text.at, "# columns: time[s] pin[V] out[V] current[A] current'[A/s] speed[rad/s] speed'[rad/s/s]\n"));
     /* the table's own channels are the straight lines that they were */
     for (size_t i = 0; i < f.table.rows; i++) {
         const double *row = f.table.values + i * f.table.columns, into = fmod(row[0], 0.000625);
@@ -175,7 +183,7 @@ START_TEST(a_second_table_drives_its_input_with_all_its_vertices_and_jumps)
         input[i][1 + DW_MOTOR_TORQUE] = vertex ? b[1] : time <= a[0] || a == b ? a[1] : a[1] + (time - a[0]) / (b[0] - a[0]) * (b[1] - a[1]);
         *(vertex ? &v : &p) += 1;
     }
-    by_hand(dw_motor_plant(motor), &(struct dw_run_options){ .accuracy = 1e-3 }, input[0], 12, &k);
+    by_hand(dw_motor_plant(motor), &(struct dw_run_options){ .accuracy = 1e-3, .curves = true, .swing = DW_SWING * 1e-3 }, input[0], 12, &k);
     struct dw_follow_plan plan = { .plant = dw_motor_plant(motor), .accuracy = 1e-3, .input_column = { [DW_MOTOR_PIN] = 1 },
                                    .side = second_table(torque), .side_input = DW_MOTOR_TORQUE };
     struct followed f = follow(plan, TABLE(""));
@@ -204,11 +212,11 @@ START_TEST(a_steady_start_is_the_orbit_and_rows_that_were_read_already_are_not_r
     struct followed f = follow(plan, TABLE("# period: 0.000625\n# initial: out 1\n"));
     ck_assert_msg(f.status == DW_OK, "%s", f.error.text);
     within_scale(f.table.values[3], v, 1e-12, 3.3);
-    within_scale(f.table.values[f.table.rows * 4 - 1], v, 2e-12, 3.3);
+    within_scale(f.table.values[f.table.rows * 5 - 2], v, 2e-12, 3.3);
     ck_assert(!f.seen.steady.lasting && f.seen.steady.radius < 1);
     ck_assert_ptr_null(strstr(f.text.at, "# initial"));  /* the orbit has been there always */
-    ck_assert_ptr_nonnull(strstr(f.text.at, "# accuracy: out-2 0.0033\n"));
-    ck_assert_ptr_nonnull(strstr(f.text.at, "# columns: time[s] pin[V] out[V] out-2[V]\n"));
+    ck_assert_ptr_nonnull(strstr(f.text.at, "# accuracy: out-2 0.0033 0.05\n"));
+    ck_assert_ptr_nonnull(strstr(f.text.at, "# columns: time[s] pin[V] out[V] out-2[V] out-2'[V/s]\n"));
     forget(&f);
     /* the same with a period that the caller has read, as it stands on the reader */
     struct dw_error error = { .status = DW_OK };
@@ -224,7 +232,7 @@ START_TEST(a_steady_start_is_the_orbit_and_rows_that_were_read_already_are_not_r
     dw_reader_close(reader);
     /* and from rest, the first two rows in the caller's memory */
     static struct kept k;
-    by_hand(plant, &(struct dw_run_options){ .accuracy = 1e-3 }, pulses[0], 8, &k);
+    by_hand(plant, &(struct dw_run_options){ .accuracy = 1e-3, .curves = true, .swing = DW_SWING * 1e-3 }, pulses[0], 8, &k);
     const double first[2][3] = { { 0, 3.3, 1 }, { 0.000195, 3.3, 2 } };
     f = follow((struct dw_follow_plan){ .plant = plant, .accuracy = 1e-3, .input_column = { 1 }, .ahead = first[0], .ahead_count = 2 },
                "# wave-table 1\n# columns: time[s] pin[V] out[V]\n" "0.000195 0 2\n0.000625 0 0\n0.000625 3.3 0\n0.00082 3.3 1\n"
@@ -289,12 +297,12 @@ START_TEST(a_plant_of_smooth_equations_goes_along_a_table_and_frees_its_load)
                                "# wave-table 1\n# columns: time[s] pin[V]\n0 3.3\n0.004 3.3\n# end: 2\n");
     ck_assert_msg(f.status == DW_OK, "%s", f.error.text);
     ck_assert_ptr_nonnull(strstr(f.text.at, "# initial: capacitor 1\n"));
-    ck_assert_ptr_nonnull(strstr(f.text.at, "# accuracy: capacitor 0.00033\n"));
+    ck_assert_ptr_nonnull(strstr(f.text.at, "# accuracy: capacitor 0.00033 0.005\n"));
     /* 3.3 V - 2.3 V exp(-t/1 ms) up to 1.65 V at ln(2.3/1.65) ms, from there on 3.3 V - 1.65 V exp(-(t - that)/2 ms). Below a
      * thousand steps of 1e-12 each, on values and on the crossing's instant */
     const double crossing = 1e-3 * log(2.3 / 1.65);
     for (size_t i = 0; i < f.table.rows; i++) {
-        const double *row = f.table.values + i * 3, t = row[0];
+        const double *row = f.table.values + i * 4, t = row[0];
         within_scale(row[2], t < crossing ? 3.3 - 2.3 * exp(-t / 1e-3) : 3.3 - 1.65 * exp(-(t - crossing) / 2e-3), 2e-9, 3.3);
     }
     ck_assert_uint_eq(f.seen.mode, 1);

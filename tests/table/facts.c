@@ -37,7 +37,7 @@ static void same_facts(const struct dw_header *header, const struct dw_header *o
     ck_assert_uint_eq(dw_header_columns(header), dw_header_columns(other));
     for (size_t i = 0; i < dw_header_columns(header); i++)
         ck_assert(same_number(of(header, i)->initial, of(other, i)->initial) &&
-                  same_number(of(header, i)->accuracy, of(other, i)->accuracy));
+                  same_number(of(header, i)->accuracy, of(other, i)->accuracy) && same_number(of(header, i)->share, of(other, i)->share));
 }
 
 /* Values that read, and what they say. */
@@ -84,16 +84,16 @@ START_TEST(initial_and_accuracy_are_kept_by_channel)
     succeeds(dw_header_set(header, "initial", "speed -1e-7  current\t0.5", &error), error);
     succeeds(dw_header_set_initial(header, 2, 0.25, &error), error);
     ck_assert_str_eq(dw_header_get(header, "initial"), "current 0.25 speed -1e-07");
-    succeeds(dw_header_set_accuracy(header, 1, 0, &error), error);
+    succeeds(dw_header_set_accuracy(header, 1, 0, NAN, &error), error);
     ck_assert_str_eq(dw_header_get(header, "accuracy"), "pin 0");
     ck_assert(of(header, 2)->initial == 0.25 && of(header, 3)->initial == -1e-7);
     ck_assert(of(header, 1)->accuracy == 0 && isnan(of(header, 1)->initial));
     refuses(dw_header_set_initial(header, 0, 1, &error), DW_BAD_USE, error, "initial: column 0 of 4");
-    refuses(dw_header_set_accuracy(header, 4, 1, &error), DW_BAD_USE, error, "accuracy: column 4 of 4");
+    refuses(dw_header_set_accuracy(header, 4, 1, NAN, &error), DW_BAD_USE, error, "accuracy: column 4 of 4");
     refuses(dw_header_set_initial(header, 2, NAN, &error), DW_BAD_USE, error, "key 'initial': nan is not finite");
-    refuses(dw_header_set_accuracy(header, 1, INFINITY, &error), DW_BAD_USE, error,
+    refuses(dw_header_set_accuracy(header, 1, INFINITY, NAN, &error), DW_BAD_USE, error,
             "key 'accuracy': inf is not finite");
-    refuses(dw_header_set_accuracy(header, 1, -1, &error), DW_BAD_USE, error,
+    refuses(dw_header_set_accuracy(header, 1, -1, NAN, &error), DW_BAD_USE, error,
             "accuracy: '-1' of channel pin is not a number of zero or more");
     ck_assert(of(header, 1)->accuracy == 0 && of(header, 2)->initial == 0.25);
     dw_header_drop(header, "initial");
@@ -312,7 +312,7 @@ static struct dw_header *changed(struct dw_header *header, uint64_t *state)
     case 2: dw_header_drop(header, key); break;
     case 3: dw_header_rename(header, column, names[below(state, 5)], NULL, &error); break;
     case 4: dw_header_set_initial(header, column, (double)below(state, 9) - 4, &error); break;
-    case 5: dw_header_set_accuracy(header, column, (double)below(state, 9) - 4, &error); break;
+    case 5: dw_header_set_accuracy(header, column, (double)below(state, 9) - 4, below(state, 2) ? NAN : (double)below(state, 5) - 1, &error); break;
     case 6: dw_header_append(header, names[below(state, 5)], "V", &error); break;
     case 7: other = dw_header_select(header, two, column == 1 ? 1 : 2, &error); break;
     default: other = dw_header_derive(header, (unsigned)below(state, 64), NULL, &error); break;

@@ -30,7 +30,7 @@ void feed(const void *bytes, size_t size)
 struct dw_reader *reader_of(const void *bytes, size_t size, bool partial, struct dw_error *error)
 {
     feed(bytes, size);
-    return dw_reader_open(NULL, &(struct dw_reader_options){ .partial = partial }, error);
+    return dw_reader_open(NULL, &(struct dw_reader_options){ .partial = partial, .curves = true }, error);
 }
 
 struct dw_reader *reader_of_text(const char *text, struct dw_error *error)

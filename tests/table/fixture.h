@@ -12,7 +12,7 @@ struct bytes {
 
 /* Makes these bytes the standard input. */
 void feed(const void *bytes, size_t size);
-/* A reader of these bytes, which it knows as "standard input". */
+/* A reader of these bytes, which it knows as "standard input"; rows as they stand, slopes included. */
 struct dw_reader *reader_of(const void *bytes, size_t size, bool partial, struct dw_error *error);
 struct dw_reader *reader_of_text(const char *text, struct dw_error *error);
 
