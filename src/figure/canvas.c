@@ -153,6 +153,11 @@ void canvas_draw(struct canvas *canvas, double x, double y)
     pl_fcont_r(canvas->plotter, x, y);
 }
 
+void canvas_curve(struct canvas *canvas, const double point[4][2])
+{
+    pl_fbezier3_r(canvas->plotter, point[0][0], point[0][1], point[1][0], point[1][1], point[2][0], point[2][1], point[3][0], point[3][1]);
+}
+
 void canvas_stroke(struct canvas *canvas)
 {
     pl_endpath_r(canvas->plotter);

@@ -30,6 +30,7 @@ void canvas_dash(struct canvas *canvas, int dash, double unit);  /* as in palett
 /* ---- strokes ---- */
 void canvas_move(struct canvas *canvas, double x, double y);
 void canvas_draw(struct canvas *canvas, double x, double y);
+void canvas_curve(struct canvas *canvas, const double point[4][2]);  /* a cubic by Bezier's four points, the first where the path is */
 void canvas_line(struct canvas *canvas, double x0, double y0, double x1, double y1);
 void canvas_stroke(struct canvas *canvas);  /* ends a path begun with canvas_move */
 

@@ -44,6 +44,7 @@ struct pencil {
     const struct frame *frame;
     bool placed, drawing;  /* a point is known; a path is open and ends there */
     double x, y;
+    struct vertex last;    /* of which it is the place */
 };
 
 static void pencil_lift(struct pencil *pencil)
@@ -70,13 +71,47 @@ static void pencil_to(struct pencil *pencil, double x, double y)
     pencil->y = y;
 }
 
+/* Control points of the cubic between two vertices, in pixels; false where it is none on these axes, or leaves the box. */
+static bool control_points(const struct frame *frame, const struct vertex *a, const struct vertex *b, double point[4][2])
+{
+    const double h = b->x - a->x;
+    const struct vertex at[4] = { *a, { a->x + h / 3, a->y + h / 3 * a->slope, NAN }, { b->x - h / 3, b->y - h / 3 * b->slope, NAN }, *b };
+    bool inside = !frame->x->logarithmic && !frame->y->logarithmic;
+    for (int i = 0; i < 4; i++) {
+        const double x = point[i][0] = frame_x(frame, at[i].x), y = point[i][1] = frame_y(frame, at[i].y);
+        inside = inside && in_box(&frame->box, x, y);
+    }
+    return inside;
+}
+
+static void pencil_along(struct pencil *pencil, const struct vertex *to)
+{
+    const struct frame *frame = pencil->frame;
+    struct vertex between[VERTEX_STEPS];
+    const size_t points = pencil->placed ? vertex_between(&pencil->last, to, between) : 0;
+    double point[4][2];
+    if (points > 1 && control_points(frame, &pencil->last, to, point)) {
+        if (!pencil->drawing)
+            canvas_move(frame->canvas, point[0][0], point[0][1]);
+        canvas_curve(frame->canvas, (const double(*)[2])point);
+        pencil->drawing = true;
+        pencil->x = point[3][0];
+        pencil->y = point[3][1];
+        return;
+    }
+    for (size_t i = 0; i + 1 < points; i++)
+        pencil_to(pencil, frame_x(frame, between[i].x), frame_y(frame, between[i].y));
+    pencil_to(pencil, frame_x(frame, to->x), frame_y(frame, to->y));
+}
+
 static void pencil_to_vertex(struct pencil *pencil, struct vertex vertex)
 {
     if (pencil->frame->x->logarithmic && !(vertex.x > 0)) {
         pencil_lift(pencil); /* infinitely far to the left */
         return;
     }
-    pencil_to(pencil, frame_x(pencil->frame, vertex.x), frame_y(pencil->frame, vertex.y));
+    pencil_along(pencil, &vertex);
+    pencil->last = vertex;
 }
 
 static void draw_line(const struct frame *frame, const struct trace *trace, const struct bands *bands)
@@ -196,17 +231,18 @@ void curve_tag(const struct frame *frame, const struct trace *trace, const struc
     const struct look look = palette_look(trace->look);
     const double step = (frame->box.right - frame->box.left) / TAGS;
     double next = frame->box.left + place * step, x = INFINITY, y = 0;
+    struct vertex path[STRIP_PATH], last = { INFINITY, 0, NAN }, between[VERTEX_STEPS];
     for (size_t i = 0; trace->style == TRACE_LINES && i < reduction_strips(trace->rows); i++) {
-        struct vertex path[STRIP_PATH];
         const size_t points = strip_path(reduction_strip(trace->rows, i, trace->channel), path);
-        for (size_t k = 0; k < points; k++) {
-            const double x0 = x, y0 = y;
-            x = frame_x(frame, path[k].x);
-            y = frame_y(frame, path[k].y);
-            for (; x0 <= next && next <= x && next < frame->box.right; next += step)
-                if (!in_band(bands, next))
-                    put_tag(frame, &look, next, x0, y0, x, y);
-        }
+        for (size_t k = 0; k < points; last = path[k++])
+            for (size_t j = 0, parts = vertex_between(&last, &path[k], between); j < parts; j++) {
+                const double x0 = x, y0 = y;
+                x = frame_x(frame, between[j].x);
+                y = frame_y(frame, between[j].y);
+                for (; x0 <= next && next <= x && next < frame->box.right; next += step)
+                    if (!in_band(bands, next))
+                        put_tag(frame, &look, next, x0, y0, x, y);
+            }
     }
 }
 

@@ -17,7 +17,7 @@ enum { BLOCK = 4096 };
 
 struct gathering {
     struct table_source *source;
-    double *y;               /* [channels] */
+    double *y, *slope;       /* [channels] */
     double first, second, previous;
     unsigned long long seen;
     bool may_log, must_log;
@@ -61,14 +61,20 @@ static enum dw_status new_window(struct table_source *source, const struct reque
     const struct dw_header *header = dw_reader_header(source->reader);
     const bool logarithmic = request->x_scale == SCALE_LOG;
     const struct dw_facts *facts = dw_header_facts(header);
+    bool *curve = calloc(source->channels, sizeof *curve);
+    if (!curve)
+        return dw_no_memory(error);
+    for (size_t c = 0; c < source->channels; c++)
+        curve[c] = source->slope[c] != 0;
     struct window_rule rule = { source->channels, request->strips, *span, facts->origin, facts->period,
-                                source->kind == OF_TIME, logarithmic };
+                                source->kind == OF_TIME, curve, logarithmic };
     if (logarithmic && rule.joined && span->kind == DW_SPAN_ALL) /* a mean from zero on, wherever the first row above it lies */
         rule.span = (struct dw_span){ .kind = DW_SPAN_BETWEEN, .from = 0, .to = INFINITY };
     else if (logarithmic && rule.joined && span->kind == DW_SPAN_BETWEEN && span->to > 0)
         rule.span.from = fmax(span->from, 0);
     struct dw_error why;
     source->window = window_new(&rule, &why);
+    free(curve);
     if (source->window)
         return DW_OK;
     return dw_error_set(error, why.status, 0, "--span: '%s': %s", request->span ? request->span : "", why.text);
@@ -108,10 +114,14 @@ static enum dw_status take_row(struct gathering *gathering, const double *row, s
     } else {
         follow(gathering, x);
     }
-    for (size_t c = 0; c < source->channels; c++)
-        gathering->y[c] = value_drawn(row[source->column[c]], source->factor[c]);
+    for (size_t c = 0; c < source->channels; c++) {
+        const double value = row[source->column[c]], factor = source->factor[c];
+        gathering->y[c] = value_drawn(value, factor);
+        if (source->slope[c])
+            gathering->slope[c] = row[source->slope[c]] / source->x_factor * (factor != TO_DECIBELS ? factor : 20 / M_LN10 / value);
+    }
     source->rows++;
-    return window_add(source->window, x, gathering->y, error);
+    return window_add(source->window, x, gathering->y, gathering->slope, error);
 }
 
 static enum dw_status read_rows(struct gathering *gathering, struct dw_error *error)
@@ -155,7 +165,8 @@ enum dw_status source_read(struct table_source *source, const struct request *re
     struct gathering gathering = { .source = source, .must_log = request->x_scale == SCALE_LOG };
     struct dw_span span;
     source->even = true;
-    gathering.y = calloc(source->channels, sizeof *gathering.y);
+    gathering.y = calloc(2 * source->channels, sizeof *gathering.y);
+    gathering.slope = gathering.y + source->channels;
     enum dw_status status = gathering.y ? read_span(source, request->span, &span, error)
                                         : dw_no_memory(error);
     if (status == DW_OK)

@@ -158,6 +158,7 @@ static size_t add_channel(struct table_source *source, size_t column, double fac
         if (source->column[i] == column && source->factor[i] == factor)
             return i;
     source->column[source->channels] = column;
+    source->slope[source->channels] = dw_header_slope(dw_reader_header(source->reader), column);
     source->factor[source->channels] = factor;
     return source->channels++;
 }
@@ -187,9 +188,10 @@ static enum dw_status make_rooms(struct inner *inner, struct dw_error *error)
         struct table_source *source = &inner->source[i];
         const size_t columns = 2 * dw_header_columns(dw_reader_header(source->reader)); /* each in dB, too */
         source->column = calloc(columns, sizeof *source->column);
+        source->slope = calloc(columns, sizeof *source->slope);
         source->factor = calloc(columns, sizeof *source->factor);
         source->mean = calloc(columns, sizeof *source->mean);
-        if (!source->column || !source->factor || !source->mean)
+        if (!source->column || !source->slope || !source->factor || !source->mean)
             return dw_no_memory(error);
     }
     return DW_OK;
@@ -222,15 +224,18 @@ static enum dw_status pick_by_unit(struct inner *inner, const struct request *re
 {
     struct table_source *source = &inner->source[which];
     const size_t columns = dw_header_columns(dw_reader_header(source->reader));
+    const size_t slopes = dw_header_slopes(dw_reader_header(source->reader), NULL);
     const enum scale scale = request->y_scales == 1 ? request->y_scale[0] : SCALE_BY_ITSELF;
     enum dw_status status = DW_OK;
     for (size_t column = 1; column < columns && status == DW_OK; column++) {
         const struct drawn drawn = how_drawn(source, column, scale);
+        if (dw_header_is_slope(dw_reader_header(source->reader), column))
+            continue;
         if (is_phase_of_spectrum(source, column)) {
             source->phases_left_out = true;
             continue;
         }
-        size_t panel = panel_for(inner, first_panel, drawn.unit, columns - 1 <= MOST_UNITLESS_PANELS);
+        size_t panel = panel_for(inner, first_panel, drawn.unit, columns - 1 - slopes <= MOST_UNITLESS_PANELS);
         if (panel == SIZE_MAX)
             panel = add_panel(inner, drawn.unit, which);
         status = add_pick(inner, panel, which, column, drawn.factor, error);

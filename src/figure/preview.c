@@ -79,22 +79,21 @@ static void shade(struct view *view, const struct column *column, int to, unsign
 }
 
 static void draw_strip(struct view *view, const struct frame *frame, const struct trace *trace, size_t strip,
-                       unsigned char which, double *before)
+                       unsigned char which, struct vertex *before)
 {
     const bool line = trace->style == TRACE_LINES || trace->style == TRACE_JOINED;
     struct vertex path[STRIP_PATH];
     const size_t points = strip_path(reduction_strip(trace->rows, strip, trace->channel), path);
     if (frame->x->logarithmic && !(path[0].x > 0))
         return;
-    for (size_t k = 0; k < points; k++) {
-        const double x = frame_x(frame, path[k].x), y = frame_y(frame, path[k].y);
-        const bool joined = line && !isnan(before[0]);
+    for (size_t k = 0; k < points; *before = path[k++]) {
+        struct vertex between[VERTEX_STEPS], from = line && !isnan(before->x) ? *before : path[k];
+        const size_t parts = vertex_between(&from, &path[k], between);
         if (trace->style == TRACE_STEMS)
             draw_stem(view, frame, path[k], which);
-        else
-            dots_line(&view->dots, joined ? before[0] : x, joined ? before[1] : y, x, y, which);
-        before[0] = x;
-        before[1] = y;
+        for (size_t i = 0; trace->style != TRACE_STEMS && i < parts; from = between[i++])
+            dots_line(&view->dots, frame_x(frame, from.x), frame_y(frame, from.y), frame_x(frame, between[i].x),
+                      frame_y(frame, between[i].y), which);
     }
 }
 
@@ -103,19 +102,19 @@ static void draw_trace(struct view *view, const struct panel *panel, size_t whic
     const struct trace *trace = &panel->trace[which];
     const struct frame frame = frame_of(view, panel);
     const size_t strips = reduction_strips(trace->rows);
-    double before[2] = { NAN, NAN };
+    struct vertex before = { NAN, NAN, NAN };
     if (!bands->count)
         for (size_t i = 0; i < strips; i++)
-            draw_strip(view, &frame, trace, i, (unsigned char)which, before);
+            draw_strip(view, &frame, trace, i, (unsigned char)which, &before);
     for (size_t i = 0; i < bands->count; i++) {
         const size_t next = i + 1 < bands->count ? bands->at[i + 1].strip : strips;
         if (bands->at[i].dense)
             shade(view, &bands->at[i], i + 1 < bands->count ? (int)bands->at[i + 1].x : (int)bands->at[i].x + 1, (unsigned char)which);
         for (size_t k = bands->at[i].dense ? next - 1 : bands->at[i].strip; k < next; k++)
             if (!bands->at[i].dense)
-                draw_strip(view, &frame, trace, k, (unsigned char)which, before);
+                draw_strip(view, &frame, trace, k, (unsigned char)which, &before);
             else
-                before[0] = NAN;
+                before.x = NAN;
     }
 }
 

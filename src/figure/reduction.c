@@ -58,11 +58,26 @@ const struct strip *reduction_strip(const struct reduction *reduction, size_t st
     return &reduction->strips[strip * reduction->channels + channel];
 }
 
+size_t vertex_between(const struct vertex *a, const struct vertex *b, struct vertex *out)
+{
+    const double h = b->x - a->x, from = h * a->slope, to = h * b->slope;
+    size_t count = 0;
+    if (h > 0 && isfinite(from) && isfinite(to))
+        for (; count < VERTEX_STEPS - 1; count++) {
+            const double u = (double)(count + 1) / VERTEX_STEPS, w = 1 - u;
+            const double y = w * w * (1 + 2 * u) * a->y + u * u * (3 - 2 * u) * b->y + u * w * (w * from - u * to);
+            out[count] = (struct vertex){ a->x + u * h, y, NAN };
+        }
+    out[count++] = *b;
+    return count;
+}
+
 size_t strip_path(const struct strip *strip, struct vertex *path)
 {
     const bool low_first = strip->low.x < strip->high.x || (strip->low.x == strip->high.x && strip->first.y == strip->low.y);
-    const struct vertex low[2] = { strip->low, { strip->low_until, strip->low.y } };
-    const struct vertex high[2] = { strip->high, { strip->high_until, strip->high.y } };
+    /* what is left out between them has slopes of its own */
+    const struct vertex low[2] = { { strip->low.x, strip->low.y, NAN }, { strip->low_until, strip->low.y, NAN } };
+    const struct vertex high[2] = { { strip->high.x, strip->high.y, NAN }, { strip->high_until, strip->high.y, NAN } };
     const struct vertex *one = low_first ? low : high, *other = low_first ? high : low;
     size_t count = 0;
     path[count++] = strip->first;
@@ -181,7 +196,7 @@ static bool falls_into_last(const struct reduction *reduction, double x)
     return x == reduction->strips[(reduction->count - 1) * reduction->channels].last.x;
 }
 
-enum dw_status reduction_add(struct reduction *reduction, double x, const double *y, struct dw_error *error)
+enum dw_status reduction_add(struct reduction *reduction, double x, const double *y, const double *slope, struct dw_error *error)
 {
     const size_t channels = reduction->channels;
     const bool joins = falls_into_last(reduction, x);
@@ -190,7 +205,7 @@ enum dw_status reduction_add(struct reduction *reduction, double x, const double
         return status;
     struct strip *strip = &reduction->strips[(reduction->count - 1) * channels];
     for (size_t c = 0; c < channels; c++) {
-        const struct vertex vertex = { x, y[c] };
+        const struct vertex vertex = { x, y[c], slope ? slope[c] : NAN };
         const struct strip row = { vertex, vertex, vertex, vertex, x, x, 1 };
         if (joins)
             strip_join(&strip[c], &row);

@@ -7,9 +7,19 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* slope: y by x, where a cubic leads to the next vertex that has one, with those slopes at their ends; NaN: a line does. */
 struct vertex {
-    double x, y;
+    double x, y, slope;
 };
+
+enum { VERTEX_STEPS = 16 };
+
+/* What leads from a vertex to its neighbour: points on the cubic, as many as make lines between them look like it, or that vertex
+ * alone.
+ *   out       [VERTEX_STEPS], the last of them is b
+ *   returns   how many
+ *   source    cubic Hermite interpolation; lines between points of a 16th are off by a 256th of what one line would be, or less */
+size_t vertex_between(const struct vertex *a, const struct vertex *b, struct vertex *out);
 
 /* What is kept of the rows in one narrow strip of the x axis: vertices that really occur, never a mixture. A line through
  * first, low and high in the order of their x, and last leaves the strip where all rows leave it and covers what they
@@ -49,9 +59,9 @@ void reduction_set_logarithmic(struct reduction *reduction, bool logarithmic);
 
 /* Takes a row.
  *   x         not below that of the row before
- *   y         [channels]
+ *   y, slope  [channels]; slope as in struct vertex, NULL: lines everywhere
  *   returns   DW_OK or DW_NO_MEMORY */
-enum dw_status reduction_add(struct reduction *reduction, double x, const double *y, struct dw_error *error);
+enum dw_status reduction_add(struct reduction *reduction, double x, const double *y, const double *slope, struct dw_error *error);
 
 /* Appends a strip that lies after all others, [channels]. */
 enum dw_status reduction_append(struct reduction *reduction, const struct strip *strips, struct dw_error *error);

@@ -9,6 +9,7 @@ static void source_free(struct table_source *source)
     dw_reader_close(source->reader);
     window_free(source->window);
     free(source->column);
+    free(source->slope);
     free(source->factor);
     free(source->mean);
 }

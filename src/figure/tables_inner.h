@@ -17,7 +17,7 @@ struct table_source {
     enum source_kind kind;
     char *x_name, *x_unit;
     double x_factor;            /* to x_unit */
-    size_t *column;             /* [channels] that are drawn */
+    size_t *column, *slope;     /* [channels] that are drawn, and where their slopes stand; 0: lines */
     double *factor, *mean;      /* [channels]; factor: to the unit drawn, or TO_DECIBELS */
     size_t channels;
     bool has_means;

@@ -14,7 +14,7 @@ struct piece {
     bool ended;          /* not joined: a row at or behind its end was kept */
     bool any;
     double first, last;  /* x of the rows that were added */
-    double *sum;         /* [3 x channels]: area under the lines, what its rounding lost, last values */
+    double *sum;         /* [4 x channels]: area, what its rounding lost, last values and slopes */
 };
 
 struct window {
@@ -24,8 +24,9 @@ struct window {
     struct dw_pieces *blocks;    /* NULL: not joined, or no row yet */
     bool open, fresh;            /* rows are drawn; none was since the piece began */
     bool begun;                  /* the first block was seen */
-    double *rows;                /* [BATCH x width]: not looked at yet; not joined: the last row */
+    double *rows;                /* [BATCH x width]: x, values, slopes: not looked at yet; not joined: the last row */
     size_t width, held;
+    size_t *slope;               /* [width] where those stand; 0: nowhere */
     bool any;                    /* a row was seen */
     double first, last;          /* x of the table's rows */
     struct reduction *joined;    /* of all periods */
@@ -51,6 +52,7 @@ void window_free(struct window *window)
         piece_free(&window->piece[i]);
     free(window->piece);
     free(window->rows);
+    free(window->slope);
     dw_pieces_free(window->blocks);
     reduction_free(window->joined);
     free(window);
@@ -77,14 +79,18 @@ static bool make_pieces(struct window *window, struct dw_error *error)
     const size_t strips = rule->strips / periods + 16;
     window->pieces = ring ? periods + 1 : 1;
     window->piece = calloc(window->pieces, sizeof *window->piece);
-    window->width = 1 + rule->channels;
+    window->width = 1 + 2 * rule->channels;
     window->rows = calloc(BATCH * window->width, sizeof *window->rows);
-    if (!window->piece || !window->rows)
+    window->slope = calloc(window->width, sizeof *window->slope);
+    if (!window->piece || !window->rows || !window->slope)
         return out_of_memory(error);
+    for (size_t c = 0; rule->curve && c < rule->channels; c++)
+        window->slope[1 + c] = rule->curve[c] ? 1 + rule->channels + c : 0;
+    window->rule.curve = NULL;
     for (size_t i = 0; i < window->pieces; i++) {
         window->piece[i].from = between ? rule->span.from : -INFINITY;
         window->piece[i].to = between ? rule->span.to : INFINITY;
-        window->piece[i].sum = calloc(3 * rule->channels, sizeof *window->piece[i].sum);
+        window->piece[i].sum = calloc(4 * rule->channels, sizeof *window->piece[i].sum);
         if (!window->piece[i].sum)
             return out_of_memory(error);
         window->piece[i].reduction = reduction_new(rule->channels, ring ? strips : rule->strips, error);
@@ -118,9 +124,14 @@ static enum dw_status count_row(const struct window *window, struct piece *piece
                                 struct dw_error *error)
 {
     const size_t channels = window->rule.channels;
-    double *sum = piece->sum, *lost = sum + channels, *last = lost + channels;
+    const double *slope = y + channels, length = piece->any ? x - piece->last : 0;
+    double *sum = piece->sum, *lost = sum + channels, *last = lost + channels, *before = last + channels;
     for (size_t c = 0; c < channels; c++) {
-        const double area = piece->any ? (x - piece->last) * (last[c] / 2 + y[c] / 2) : 0, total = sum[c] + area;
+        double area = length > 0 ? length * (last[c] / 2 + y[c] / 2) : 0;
+        if (length > 0 && window->slope[1 + c])
+            area += length * (length * (before[c] - slope[c])) / 12;
+        const double total = sum[c] + area;
+        before[c] = slope[c];
         lost[c] += fabs(sum[c]) >= fabs(area) ? sum[c] - total + area : area - total + sum[c];
         sum[c] = total;
         last[c] = y[c];
@@ -128,7 +139,7 @@ static enum dw_status count_row(const struct window *window, struct piece *piece
     piece->first = piece->any ? piece->first : x;
     piece->last = x;
     piece->any = true;
-    return window->rule.logarithmic && !(x > 0) ? DW_OK : reduction_add(piece->reduction, x, y, error);
+    return window->rule.logarithmic && !(x > 0) ? DW_OK : reduction_add(piece->reduction, x, y, slope, error);
 }
 
 static enum dw_status count_rows(const struct window *window, const double *rows, size_t count, struct dw_error *error)
@@ -159,7 +170,7 @@ static void reach(struct window *window, const struct dw_instant *instant)
     piece->from = instant->at;
     piece->to = dw_period_boundary(window->rule.origin, window->rule.period, instant->index + 1);
     piece->any = false;
-    memset(piece->sum, 0, 3 * window->rule.channels * sizeof *piece->sum);
+    memset(piece->sum, 0, 4 * window->rule.channels * sizeof *piece->sum);
     reduction_empty(piece->reduction);
 }
 
@@ -192,7 +203,7 @@ static enum dw_status take_block(struct window *window, const struct dw_block *b
 static enum dw_status begin_blocks(struct window *window, struct dw_error *error)
 {
     const struct window_rule *rule = &window->rule;
-    struct dw_pieces_plan plan = { .columns = window->width, .clocks = 1,
+    struct dw_pieces_plan plan = { .columns = window->width, .slope = window->slope, .clocks = 1,
                                    .clock = { { .from = window->piece[0].from, .to = window->piece[0].to } } };
     if (rule->span.kind == DW_SPAN_LAST)
         plan.clock[0] = (struct dw_clock){ .period = rule->period, .origin = rule->origin, .from = -INFINITY, .to = INFINITY,
@@ -243,11 +254,13 @@ static enum dw_status add_apart(struct window *window, const double *row, struct
     return status;
 }
 
-enum dw_status window_add(struct window *window, double x, const double *y, struct dw_error *error)
+enum dw_status window_add(struct window *window, double x, const double *y, const double *slope, struct dw_error *error)
 {
     double *row = window->rows + (window->rule.joined ? window->held : BATCH - 1) * window->width;
     row[0] = x;
     memcpy(row + 1, y, window->rule.channels * sizeof *y);
+    for (size_t c = 0; c < window->rule.channels; c++)
+        row[1 + window->rule.channels + c] = window->slope[1 + c] ? slope[c] : NAN;
     if (!window->any)
         window->first = x;
     window->any = true;

@@ -15,6 +15,7 @@ struct window_rule {
     double origin, period; /* of the first column's unit; period 0: none is known */
     bool joined;           /* rows are vertices of a line: at the ends of the span, put in the value there. Otherwise the
                               rows beside the span are kept too, since a curve may be drawn to them */
+    const bool *curve;     /* [channels], copied: of joined rows, which channels have slopes; NULL: none */
     bool logarithmic;      /* rows at or below zero have no place on the axis: they count for means alone */
 };
 
@@ -26,17 +27,17 @@ struct window *window_new(const struct window_rule *rule, struct dw_error *error
 void window_free(struct window *window);
 struct reduction *window_reduction(struct window *window);  /* where rows go; after window_finish, all that is drawn */
 
-/* Takes the next row, y [channels]. */
-enum dw_status window_add(struct window *window, double x, const double *y, struct dw_error *error);
+/* Takes the next row: y and, where a channel is a curve, its slope by x, [channels]. slope NULL: none is. */
+enum dw_status window_add(struct window *window, double x, const double *y, const double *slope, struct dw_error *error);
 
 /* Ends the table.
  *   from, to  out: the span that was found, first to last row where none was asked for
  *   returns   DW_OK; DW_BAD_INPUT: no rows, or none in the span, or fewer whole periods than asked for */
 enum dw_status window_finish(struct window *window, double *from, double *to, struct dw_error *error);
 
-/* After window_finish: mean of what is drawn of a channel, exact for straight lines between rows; false where no time
+/* After window_finish: mean of what is drawn of a channel, exact for lines and cubics between rows; false where no time
  * passes.
- *   source    area under a straight line: docs/theory.md, equation 4.1
+ *   source    area under a straight line, and a cubic: docs/theory.md, equation 4.1
  *   accuracy  8 DBL_EPSILON of the mean of |value|: the rounding of each area, the sum being compensated */
 bool window_mean(const struct window *window, size_t channel, double *mean);
 

@@ -258,13 +258,15 @@ static struct request request_of(const struct plot_options *o)
     const int preview = o->form.width ? o->form.width : PREVIEW_COLUMNS;
     const int width = o->form.type == FIGURE_TEXT ? 4 * preview : o->form.width ? o->form.width : FIGURE_WIDTH;
     static const char *const standard_input[] = { "-" };
+    struct dw_reader_options reading = command_reading(o->common.command, o->common.partial, false);
+    reading.curves = true;
     return (struct request){
         .file = o->files ? o->file : standard_input, .files = o->files ? o->files : 1, .name = o->name.text, .names = o->name.count,
         .panel = o->panel.text, .panels = o->panel.count, .range = o->range.text, .ranges = o->range.count,
         .style = o->style, .styles = o->draw.count, .y_scale = o->y_scales, .y_scales = o->y_scale.count,
         .x_scale = !o->x_scale ? SCALE_BY_ITSELF : strcmp(o->x_scale, "log") ? SCALE_LINEAR : SCALE_LOG,
         .arrangement = o->frames ? FRAMES : o->stack ? STACKED : TOGETHER,
-        .title = o->title, .span = o->span, .mean = o->mean, .reading = command_reading(o->common.command, o->common.partial, false),
+        .title = o->title, .span = o->span, .mean = o->mean, .reading = reading,
         .strips = 4 * (size_t)width,
     };
 }

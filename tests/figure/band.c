@@ -23,7 +23,7 @@ static struct found find(double (*value)(double), size_t rows, enum trace_style 
     ck_assert_ptr_nonnull(reduction);
     for (size_t i = 0; i <= rows; i++) {
         const double x = (double)i / (double)rows, y = value(x);
-        succeeds(reduction_add(reduction, x, &y, &error), error);
+        succeeds(reduction_add(reduction, x, &y, NULL, &error), error);
     }
     const struct trace trace = { "out", reduction, 0, style, 0, false, 0 };
     struct bands bands;

@@ -52,7 +52,7 @@ static struct picture paint(const double (*rows)[2], size_t count, size_t strips
     size_t size;
     ck_assert(canvas && reduction);
     for (size_t i = 0; i < count; i++)
-        succeeds(reduction_add(reduction, rows[i][0], &rows[i][1], &error), error);
+        succeeds(reduction_add(reduction, rows[i][0], &rows[i][1], NULL, &error), error);
     const struct axis x = { rows[0][0], rows[count - 1][0], false, "s" }, y = { -1.2, 1.2, false, "V" };
     const struct trace trace = { "out", reduction, 0, TRACE_LINES, 0, false, 0 };
     const struct frame frame = { canvas, { 10, WIDTH - 10, 10, HEIGHT - 10 }, &x, &y, 1, 20 };
@@ -395,7 +395,7 @@ START_TEST(the_same_figure_begins_with_the_magic_of_each_type)
     struct reduction *rows = reduction_new(1, 1000, &error);
     for (int i = 0; i < 100; i++) {
         const double y = sin(0.1 * i);
-        succeeds(reduction_add(rows, i, &y, &error), error);
+        succeeds(reduction_add(rows, i, &y, NULL, &error), error);
     }
     struct trace trace = { "out", rows, 0, TRACE_LINES, 0, true, 0.25 };
     struct panel panel = { "", 0, { -1, 1, false, "V" }, &trace, 1 };
@@ -416,7 +416,7 @@ START_TEST(a_page_too_small_says_what_would_do)
 {
     struct dw_error error;
     struct reduction *rows = reduction_new(1, 1000, &error);
-    succeeds(reduction_add(rows, 0, &(double){ 1 }, &error), error);
+    succeeds(reduction_add(rows, 0, &(double){ 1 }, NULL, &error), error);
     struct trace trace = { "out", rows, 0, TRACE_LINES, 0, false, 0 };
     struct panel panel = { "", 0, { -1, 1, false, "V" }, &trace, 1 };
     const struct sheet sheet = { "", "", "time", { 0, 99, false, "s" }, &panel, 1 };

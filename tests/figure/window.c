@@ -23,7 +23,7 @@ static struct window *filled(struct window_rule rule, const double (*rows)[2], s
     struct window *window = window_new(&rule, &error);
     ck_assert_ptr_nonnull(window);
     for (size_t i = 0; i < count; i++)
-        succeeds(window_add(window, rows[i][0], &rows[i][1], &error), error);
+        succeeds(window_add(window, rows[i][0], &rows[i][1], NULL, &error), error);
     return window;
 }
 
@@ -190,7 +190,7 @@ START_TEST(the_mean_of_a_million_rows_is_that_of_the_library)
     for (int i = 0; i < ROWS; i++) {
         time[i] = 1000 + 0.37e-3 * (double)(i - i % 3); /* jumps among them */
         value[i] = 3.3 + (i % 1013 * 7919 % 1013) / 1013.0 - (i % 2 ? 6.5 : 0);
-        succeeds(window_add(window, time[i], &value[i], &error), error);
+        succeeds(window_add(window, time[i], &value[i], NULL, &error), error);
     }
     double from, to, mean, want;
     succeeds(window_finish(window, &from, &to, &error), error);
@@ -232,6 +232,39 @@ START_TEST(what_cannot_be_shown_is_explained)
 }
 END_TEST
 
-SUITE("figure: window", a_span_begins_after_a_jump_and_ends_before_one, a_line_is_cut_at_the_ends_of_the_span,
+/* y = x^3 from -1 to 3, in two cubics and a line, cut at 0 and 2: the cubic is cut where it is, its mean is 2. */
+START_TEST(a_cubic_is_drawn_and_measured_as_one)
+{
+    static const double x[] = { -1, 1, 3, 4 }, y[] = { -1, 1, 27, 27 }, slope[] = { 3, 3, 27, 27 }, flat[] = { 0, 0, 0, 0 };
+    struct dw_error error;
+    double from, to, mean;
+    struct vertex between[VERTEX_STEPS];
+    const struct window_rule rule = { .channels = 2, .strips = 100, .span = { .kind = DW_SPAN_BETWEEN, .from = 0, .to = 2 }, .joined = true,
+                                      .curve = (bool[]){ false, true } };
+    struct window *window = window_new(&rule, &error);
+    for (int i = 0; i < 4; i++)
+        succeeds(window_add(window, x[i], (double[]){ y[i], y[i] }, (double[]){ flat[i], slope[i] }, &error), error);
+    succeeds(window_finish(window, &from, &to, &error), error);
+    const struct reduction *rows = window_reduction(window);
+    ck_assert_uint_eq(reduction_strips(rows), 3);
+    for (size_t i = 0; i < 3; i++) {
+        const struct vertex *vertex = &reduction_strip(rows, i, 1)->first;
+        within_scale(vertex->y, pow(vertex->x, 3), 1e-15, 8);
+        within_scale(vertex->slope, 3 * vertex->x * vertex->x, 1e-15, 12);
+        ck_assert(isnan(reduction_strip(rows, i, 0)->first.slope));
+    }
+    ck_assert_uint_eq(vertex_between(&reduction_strip(rows, 0, 0)->last, &reduction_strip(rows, 1, 0)->first, between), 1);
+    ck_assert_uint_eq(vertex_between(&reduction_strip(rows, 1, 1)->last, &reduction_strip(rows, 2, 1)->first, between), VERTEX_STEPS);
+    for (int i = 0; i < VERTEX_STEPS; i++)
+        within_scale(between[i].y, pow(between[i].x, 3), 1e-15, 8);
+    ck_assert(window_mean(window, 1, &mean));
+    near(mean, 2, 1e-15);
+    ck_assert(window_mean(window, 0, &mean));
+    near(mean, (0.5 + (1 + 14) / 2.0) / 2, 1e-15);
+    window_free(window);
+}
+END_TEST
+
+SUITE("figure: window", a_cubic_is_drawn_and_measured_as_one, a_span_begins_after_a_jump_and_ends_before_one, a_line_is_cut_at_the_ends_of_the_span,
       a_span_between_two_rows_is_the_line_between_them, points_are_kept_with_their_neighbours_outside,
       the_last_periods_are_whole_ones, the_mean_is_that_of_what_is_shown, the_mean_of_a_million_rows_is_that_of_the_library, a_gap_of_many_periods_costs_no_time, what_cannot_be_shown_is_explained)
