@@ -91,8 +91,10 @@ static void pencil_along(struct pencil *pencil, const struct vertex *to)
     const size_t points = pencil->placed ? vertex_between(&pencil->last, to, between) : 0;
     double point[4][2];
     if (points > 1 && control_points(frame, &pencil->last, to, point)) {
-        if (!pencil->drawing)
+        if (!pencil->drawing) {
             canvas_move(frame->canvas, point[0][0], point[0][1]);
+            canvas_draw(frame->canvas, point[0][0], point[0][1]); /* a path that begins with a curve libplot makes of lines */
+        }
         canvas_curve(frame->canvas, (const double(*)[2])point);
         pencil->drawing = true;
         pencil->x = point[3][0];
