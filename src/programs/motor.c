@@ -35,7 +35,7 @@ static const struct option_spec options[] = {
 static const char about[] =
     "Current and speed of a brushed DC motor whose supply a pin switches.\v"
     "Reads a wave table, takes a channel (--channel; default pin, else the last in V) as the gate, or with --drive direct as the "
-    "terminal voltage, and appends current[A] and speed[rad/s]. Solved exactly from event to event: diodes that stop "
+    "terminal voltage, and appends current[A] and speed[rad/s] with their slopes. Solved exactly from event to event: diodes that stop "
     "conducting, brushes that stick, a rotor that lets go.\n\n"
     "Example: the exhibit's pump motor at 22.5 kHz, once its speed has settled\n\n"
     "  dw-pwm --frequency 22.5k --duty 60% --periods 4 |\n"

@@ -38,8 +38,9 @@ static const struct option_rule rules[] = {
 static const char about[] =
     "Smooth a switching pin: carry a wave table through a ladder of 1 to 6 stages and append the channel out (V)."
     "\v"
-    "Values take SI prefixes, units and the codes on parts: 2k7, 150n, 3R3, 33uH. The answer is exact at every row; rows "
-    "are added so that straight lines between them stay within --accuracy of the supply, and at every extremum.\n\n"
+    "Values take SI prefixes, units and the codes on parts: 2k7, 150n, 3R3, 33uH. The answer is exact at every row, and "
+    "out' (V/s) beside it is its slope: the curves (cubics) between rows stay within --accuracy of the supply, and a row stands at every "
+    "extremum.\n\n"
     "r, l and esr may be zero; c, leak, rd, cd, rp and lp, where given, must be above zero. A stage may lack c where it has r "
     "or l. Capacitors that stand side by side and coils in series are merged exactly.\n\n"
     "Stages of one dw-smooth load each other, as parts in a row do. Two dw-smooth in a pipe do not: the second takes the out of "

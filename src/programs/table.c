@@ -31,8 +31,8 @@ static const struct option_rule rules[] = {
 
 static const char about[] =
     "Read a wave table, check it, and write it as text, binary or CSV, whole or in part."
-    "\vA wave table is rows of a time and one value a channel; between rows every channel is a straight line, and two rows at "
-    "one time are a jump. Text with tabs, blanks, commas or semicolons reads, with our header, with a title line, or with "
+    "\vA wave table is rows of a time and one value a channel; between rows a channel is a straight line, or a curve where "
+    "its slope stands beside it, and two rows at one time are a jump. Text with tabs, blanks, commas or semicolons reads, with our header, with a title line, or with "
     "neither, as bench instruments and spreadsheets write it; ms, mV, uA, kHz and the like become plain s, V, A, Hz. The whole table is checked: "
     "each row has every channel, numbers are finite, time never goes back, and a table of ours has its end. The first fault "
     "is named with its line, and the status is 2.\n\n"

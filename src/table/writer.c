@@ -26,12 +26,20 @@ static const bool OWN_ORDER = false;
 static const bool OWN_ORDER = true;
 #endif
 
+/* The number last written in a column as text: a pin's level or the time of a jump is mostly the same again. */
+struct printed {
+    double number;
+    size_t length;  /* 0: there was none */
+    char text[DW_NUMBER_SIZE];
+};
+
 struct dw_writer {
     int descriptor;
     enum dw_encoding encoding;
     size_t columns;
     size_t *slope;  /* [columns] where slopes stand; NULL: nowhere */
     double *row;    /* [columns] a row whose slopes are rounded */
+    struct printed *printed; /* [columns] */
     char **names;   /* of the columns, for messages */
     char *buffer;   /* [ROOM] and one row more */
     size_t used;
@@ -70,7 +78,8 @@ static enum dw_status flush(struct dw_writer *writer, struct dw_error *error)
 static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *header, struct dw_error *error)
 {
     writer->names = calloc(writer->columns, sizeof *writer->names);
-    writer->buffer = malloc(ROOM + writer->columns * DW_NUMBER_SIZE + 2);
+    writer->printed = calloc(writer->columns, sizeof *writer->printed);
+    writer->buffer = malloc(ROOM + (writer->columns + 1) * DW_NUMBER_SIZE + 2);
     if (dw_header_slopes(header, NULL)) {
         writer->slope = calloc(writer->columns, sizeof *writer->slope);
         writer->row = calloc(writer->columns, sizeof *writer->row);
@@ -78,7 +87,7 @@ static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *
             return dw_no_memory(error);
         dw_header_slopes(header, writer->slope);
     }
-    if (!writer->names || !writer->buffer)
+    if (!writer->names || !writer->printed || !writer->buffer)
         return dw_no_memory(error);
     for (size_t i = 0; i < writer->columns; i++)
         if (!(writer->names[i] = strdup(dw_header_column(header, i).name)))
@@ -146,7 +155,13 @@ static void put_text(struct dw_writer *writer, const double *row, char separator
 {
     char *at = writer->buffer + writer->used;
     for (size_t i = 0; i < writer->columns; i++) {
-        at += dw_number_print(at, row[i]);
+        struct printed *printed = &writer->printed[i];
+        if (!printed->length || memcmp(&printed->number, &row[i], sizeof row[i]) != 0) {
+            printed->number = row[i];
+            printed->length = dw_number_print(printed->text, row[i]);
+        }
+        memcpy(at, printed->text, DW_NUMBER_SIZE);
+        at += printed->length;
         *at++ = separator;
     }
     at--;
@@ -266,6 +281,7 @@ void dw_writer_free(struct dw_writer *writer)
     for (size_t i = 0; writer->names && i < writer->columns; i++)
         free(writer->names[i]);
     free(writer->names);
+    free(writer->printed);
     free(writer->slope);
     free(writer->row);
     free(writer->buffer);
