@@ -27,6 +27,7 @@ struct dw_motor_plan {
     double inertia;            /* kg m^2, > 0; of the rotor */
     double friction;           /* N m s/rad, >= 0; viscous */
     double drag;               /* N m, >= 0; Coulomb */
+    double load_drag;          /* N m, >= 0; Coulomb, of the load on the output shaft */
     double torque;             /* N m, constant load on the output shaft; positive opposes forward motion */
     double torque_at_square;   /* N m s^2/rad^2, >= 0; load that grows with the square of the output speed, always braking */
     double accuracy;           /* of that, 0..0.1: dw_motor_new; 0: 1e-5 */

@@ -249,6 +249,8 @@ struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error 
         return NULL;
     }
     motor->plan = *plan;
+    motor->plan.drag += plan->load_drag / plan->gear;
+    plan = &motor->plan;
     motor->law = law_share(plan);
     motor->chords = chord_count(plan, motor->law);
     motor->mechanicals = plan->drag > 0 || plan->torque_at_square > 0 ? (plan->drag > 0) + 2 * motor->chords : 1;

@@ -34,6 +34,7 @@ enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *er
         { "inertia", "inertia", p->inertia, "kg m^2", ABOVE_ZERO },
         { "friction", "friction", p->friction, "N m s/rad", NOT_NEGATIVE },
         { "drag", "drag", p->drag, "N m", NOT_NEGATIVE },
+        { "load_drag", "load drag", p->load_drag, "N m", NOT_NEGATIVE },
         { "torque", "torque", p->torque, "N m", FINITE },
         { "torque_at_square", "torque at square", p->torque_at_square, "N m s^2/rad^2", NOT_NEGATIVE },
         { "accuracy", "accuracy", p->accuracy, "of the square law", NOT_NEGATIVE },

@@ -17,6 +17,11 @@ static enum dw_status read_rated(const struct option_spec *option, const char *a
     for (int i = 0; i < 4; i++)
         if (isnan(keys[i].value))
             return option_error(error, option->name, argument, "%s is missing", keys[i].name);
+    const char *speed = strstr(argument, "free-speed=") + strlen("free-speed=");
+    const int length = (int)strcspn(speed, ",");
+    if (!memchr(speed, 'r', (size_t)length)) /* all units of a speed have one */
+        return option_error(error, option->name, argument, "free-speed: '%.*s' has no unit: data sheets have rpm, such as %.*srpm; else rad/s",
+                            length, speed, length, speed);
     if (dw_motor_ratings(keys[0].value, keys[1].value, keys[2].value, keys[3].value, &((struct motor_load *)options)->plan, &why))
         return option_error(error, option->name, argument, "%s", why.text);
     return DW_OK;
@@ -35,11 +40,13 @@ static const struct option_spec options[] = {
     { "drag", "M", "Coulomb friction, which also holds the rotor at standstill (N m); default 0", OPTION_QUANTITY(plan.drag, DW_TORQUE),
       OPTION_NOT_NEGATIVE },
     { "rated", "KEYS",
-      "A data sheet's volts=,free-speed=,free-current=,stall-current= instead of resistance, constant and drag (speed takes rpm)",
+      "A data sheet's volts=,free-speed=,free-current=,stall-current= instead of resistance, constant and drag (the speed with its unit, 4200rpm)",
       OPTION_READ(read_rated) },
     { .help = "Its load:" },
     { "torque", "M", "Constant load on the output shaft (N m); positive opposes forward motion; default 0",
       OPTION_QUANTITY(plan.torque, DW_TORQUE) },
+    { "load-drag", "M", "Coulomb load on the output shaft, which only resists, such as a brake or a sled (N m); default 0",
+      OPTION_QUANTITY(plan.load_drag, DW_TORQUE), OPTION_NOT_NEGATIVE },
     { "torque-from", "FILE", "A table whose first channel is a further load against time (N m); its last value stays",
       OPTION_TEXT(torque_from) },
     { "torque-at-square", "C",

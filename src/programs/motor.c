@@ -127,7 +127,7 @@ static void caution(const struct motor_options *o, const struct motor_seen *seen
         command_caution(command, "both transistors of a leg are on for %.3g s, first at %.6g s: they short the supply, which is not "
                         "counted here; dw-pwm --dead-time keeps them apart", seen->shorted, seen->first_short);
     if (pulled_backwards(p, seen))
-        command_note(command, "the load turns the motor backwards, up to %.0f rpm: a load that only resists is --drag or --torque-at-square",
+        command_note(command, "the load turns the motor backwards, up to %.0f rpm: a load that only resists is --load-drag or --torque-at-square",
                      -seen->slowest * DW_RPM);
     if (seen->blocked > 0 && seen->blocked < seen->end - seen->start)
         command_note(command, "discontinuous conduction: no current flows for %.3g %% of the time; the speed is then not proportional to "
