@@ -144,14 +144,16 @@ void dwi_slopes_at(const struct stretch *stretch, const struct node *node, const
     slopes->direct = fabs(direct);
 }
 
-/* Largest derivative of order k over a cell: c A^j times the state's derivative k - j, for the best j. That derivative must be one
- * that dies out by itself: order 2 and up, or 1 while the input stands still. A functional that feels a fast state only through
- * a weak coupling is bounded far better by j > 0. */
+/* Largest derivative of order k over a cell, but for the growth: c A^j times the state's derivative k - j, for the best j. With j > 0 that
+ * derivative must be one that dies out by itself: order 2 and up, or 1 while the input stands still. A functional that feels a fast
+ * state only through a weak coupling is bounded far better by it. */
 static inline double largest_rate(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                                  const struct functional *functional, unsigned k)
+                                  const struct functional *functional, unsigned k, double length)
 {
     const unsigned lowest = stretch->flat ? 1 : 2;
-    double least = functional->dual[0] * rates->norm[k] + (k == 1 ? slopes->direct : 0);
+    double least = functional->dual[0] * rates->norm[k];
+    if (k == 1 && !stretch->flat)
+        least += functional->dual[0] * stretch->pushed * length + slopes->direct;
     for (unsigned j = 1; k >= lowest + j; j++)
         least = lesser(least, functional->dual[j] * rates->norm[k - j]);
     return least;
@@ -159,10 +161,10 @@ static inline double largest_rate(const struct stretch *stretch, const struct ra
 
 /* Those of orders 1 and up, times the growth over the cell. */
 static inline void largest_rates(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
-                                 const struct functional *functional, unsigned orders, double grown, double *largest)
+                                 const struct functional *functional, unsigned orders, double length, double grown, double *largest)
 {
     for (unsigned k = 1; k <= orders; k++)
-        largest[k] = grown * largest_rate(stretch, rates, slopes, functional, k);
+        largest[k] = grown * largest_rate(stretch, rates, slopes, functional, k, length);
 }
 
 /* Bound on how far derivative `order` moves from its value at the start, within the cell. */
@@ -197,7 +199,7 @@ enum verdict dwi_judge_guard(const struct stretch *stretch, const struct rates *
     double largest[ORDERS + 1];
     if (grown == 0)
         return SPLIT;
-    largest_rates(stretch, rates, slopes, guard, ORDERS, grown, largest);
+    largest_rates(stretch, rates, slopes, guard, ORDERS, length, grown, largest);
     const double moves = variation(slopes, largest, ORDERS, 0, length);
     if (derivative[0] > moves)
         return CLEAR;
@@ -225,7 +227,7 @@ static inline enum verdict judge_rows(const struct stretch *stretch, const struc
     const double *derivative = slopes->order, square = length * length;
     const double reach = bent == 2 ? square / 8 : square * square / 384;
     double largest[CURVE_ORDERS + 1];
-    largest_rates(stretch, rates, slopes, output, orders, grown, largest);
+    largest_rates(stretch, rates, slopes, output, orders, length, grown, largest);
     bend->first = derivative[bent];
     bend->spare = largest[orders] * square / 8;
     bend->most = lesser(largest[bent], fabs(derivative[bent]) + variation(slopes, largest, orders, bent, length));

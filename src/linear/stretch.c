@@ -23,6 +23,7 @@ enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system
     }
     stretch->flat = true;
     stretch->lives = 0;
+    stretch->pushed = 0;
     for (size_t j = 0; j < system->inputs; j++) {
         stretch->start[j] = start[j];
         if (start[j] != 0)
@@ -30,6 +31,7 @@ enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system
         stretch->slope[j] = doubled_of(0);
         if (end[j] != start[j]) {
             stretch->slope[j] = doubled_quotient(exact_sum(end[j], -start[j]), doubled_of(length));
+            stretch->pushed += system->push[j] * fabs(stretch->slope[j].hi);
             stretch->flat = false;
         }
     }

@@ -81,6 +81,12 @@ static void measure_rates(struct dw_system *system)
     const double growth = dwi_symmetric_largest(symmetric, n);
     system->near = system->norm > 0 ? 1e-8 / system->norm : INFINITY;
     system->growth = growth > 16 * (double)n * DBL_EPSILON * system->norm ? growth : 0;
+    for (size_t j = n; j < both; j++) {
+        double state[DW_STATES];
+        for (size_t i = 0; i < n; i++)
+            state[i] = system->rate_high[i * both + j];
+        system->push[j - n] = dwi_energy_norm(system, state);
+    }
 }
 
 static bool all_finite(const double *entries, size_t count)

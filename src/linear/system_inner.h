@@ -35,6 +35,7 @@ struct dw_system {
     double weight[DW_STATES];
     double norm;                   /* of A in the energy's scale, an upper bound, 1/s */
     double growth;                 /* 1/s, |exp(A t) x| <= exp(growth t) |x| in the energy norm; 0 for passive systems */
+    double push[SYSTEM_INPUTS];    /* energy norms of the columns of B */
     struct chain *chains;
     size_t chain_count, chain_most, built;
     unsigned long long clock;
@@ -67,6 +68,7 @@ struct stretch {
     unsigned char lives, live[SYSTEM_INPUTS];
     double start[SYSTEM_INPUTS];
     struct doubled slope[SYSTEM_INPUTS];
+    double pushed;         /* energy norm of B u', an upper bound */
 };
 
 /* Like dw_system_new, up to SYSTEM_INPUTS inputs. */
