@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Small linear systems driven by straight lines, solved exactly: x' = A x + B u, y = C x + D u.
- * Between two knots the input is u0 at the start, u1 at the end and straight between. docs/theory.md, section 2. */
+/* Small linear systems driven by straight lines and cubics, solved exactly: x' = A x + B u, y = C x + D u.
+ * Between two knots the input is u0 at the start, u1 at the end and straight between, or the cubic with two slopes. docs/theory.md,
+ * section 2. */
 #ifndef DUTYWRIGHT_LINEAR_H
 #define DUTYWRIGHT_LINEAR_H
 
@@ -56,12 +57,20 @@ DW_API enum dw_status dw_system_advance(struct dw_system *system, double *state,
  *   output   out, [outputs] */
 DW_API void dw_system_output(const struct dw_system *system, const double *state, const double *input, double *output);
 
-/* One straight line of the input, and where it begins. */
+/* One piece of the input, a straight line or a cubic, and where it begins. */
 struct dw_interval {
     const double *state;          /* [states], at the start */
     const double *start, *end;    /* [inputs] */
     double length;                /* s, >= 0 */
+    const double *slope;          /* [2 x inputs], unit of the input / s: at the start, then at the end. An input whose two slopes are its
+                                   * chord's within 4 ulp is a line, and so is each over less than 1e-30 s. NULL: all are */
 };
+
+/* dw_system_advance over such a piece.
+ *   state    out, [states]; may be the interval's; untouched on error
+ *   accuracy as there, with 4/27 of its slopes times the length beside the largest input */
+DW_API enum dw_status dw_system_advance_over(struct dw_system *system, const struct dw_interval *over, double slack, double *state,
+                                             struct dw_error *error);
 
 #define DW_ALONE ((size_t)-1)
 /* What is integrated: the product of two outputs, counted from 0; the same twice for a mean square. */
@@ -69,7 +78,7 @@ struct dw_integrand {
     size_t first, second;         /* DW_ALONE as the second: the first alone */
 };
 
-/* Integrals over time along one straight line of the input.
+/* Integrals over time along one piece of the input.
  *   integrand  [count]
  *   integral   out, [count], unit of the product times s; untouched on error
  *   returns    DW_OK, DW_BAD_USE, DW_NO_MEMORY
@@ -112,9 +121,16 @@ struct dw_steady {
     bool lasting;      /* radius is 1 within rounding: disturbances do not die out, the orbit is not reached from others */
 };
 
+/* The input over one period. */
+struct dw_period {
+    const double *time;           /* s, [rows], never decreasing; equal times are a jump; the period is time[rows - 1] - time[0] > 0 */
+    const double *input;          /* [rows x inputs] */
+    size_t rows;
+    const double *slope;          /* [rows x inputs], unit of the input / s: between rows stands the cubic with these slopes; of rows at one time
+                                   * the first ends the piece before, the last begins the piece after. NULL: lines */
+};
+
 /* State at the start of a period that comes back after it.
- *   time     s, [rows], never decreasing; equal times are a jump; the period is time[rows - 1] - time[0] > 0
- *   input    [rows x inputs]
  *   state    out, [states]
  *   steady   out, may be NULL
  *   returns  DW_OK; DW_NO: an undamped rate of the system stands on a harmonic of the period (or is zero): the error names it;
@@ -122,8 +138,8 @@ struct dw_steady {
  *   source   -Y x = g with Y = exp(A T) - I in doubled precision: docs/theory.md, (2.9)
  *   accuracy 1e-15 times the largest voltage or current, for rates down to 1e-12 / period; undamped rates within 1e-9 of a
  *            harmonic are refused, since the data's own rounding then decides the amplitude */
-DW_API enum dw_status dw_system_steady(struct dw_system *system, const double *time, const double *input, size_t rows,
-                                       double *state, struct dw_steady *steady, struct dw_error *error);
+DW_API enum dw_status dw_system_steady(struct dw_system *system, const struct dw_period *period, double *state, struct dw_steady *steady,
+                                       struct dw_error *error);
 
 #ifdef __cplusplus
 }

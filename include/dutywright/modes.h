@@ -138,13 +138,19 @@ DW_API enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode,
  *            derivatives, docs/theory.md, (2.7). Of equations: see there */
 DW_API enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error);
 
+/* The same with cubics: each input goes from where it stands to `input` with these slopes at its ends.
+ *   slope_begin, slope_end  [inputs], unit of the input / s; finite. An input whose two slopes are the chord's within 4 ulp is a line, and so
+ *            is each over less than 1e-30 s; where all are, this is dw_run_feed. At a jump they say nothing */
+DW_API enum dw_status dw_run_feed_curve(struct dw_run *run, double time, const double *input, const double *slope_begin,
+                                        const double *slope_end, struct dw_error *error);
+
 /* After the last row: gives the last uniform row where one is due at the end. */
 DW_API enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error);
 
 /* The outputs and their slopes here and now; no row is given.
  *   output   out, [outputs]
- *   slope    out, [outputs], unit of the output / s; NULL: not asked for. It holds in the present mode, along the line of the input
- *            that has just ended, or after a jump and at the start as if the input stood still
+ *   slope    out, [outputs], unit of the output / s; NULL: not asked for. It holds in the present mode, along the line or cubic of
+ *            the input that has just ended, or after a jump and at the start as if the input stood still
  *   accuracy the slope of modes is C x' + D u' of the state as it stands, summed in doubled precision; that of equations, by
  *            differences of order 4, is off by some 1e-13 of the output's scale a natural time or step, whichever is shorter */
 DW_API void dw_run_output(const struct dw_run *run, double *output, double *slope);
@@ -158,8 +164,6 @@ DW_API const double *dw_run_integrals(const struct dw_run *run);
 DW_API unsigned long long dw_run_events(const struct dw_run *run);  /* how many so far */
 
 /* The orbit of one period that is reached from a state, with the modes it then has.
- *   time     s, [rows]; equal times are a jump; period = time[rows - 1] - time[0]
- *   input    [rows x inputs]
  *   mode     in: where to begin; out: the mode at the period's start
  *   state    in: where to begin (rest); out: on the orbit at the period's start
  *   steady   out, may be NULL
@@ -169,8 +173,8 @@ DW_API unsigned long long dw_run_events(const struct dw_run *run);  /* how many 
  *            few periods of following; one mode without guards: dw_system_steady; equations: central differences
  *   accuracy the orbit comes back within 1e-12 of each state's largest value, and is within 1e-12, or 1e-15 times the
  *            condition where that is more, of the true one */
-DW_API enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
-                                      size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error);
+DW_API enum dw_status dw_modes_steady(struct dw_modes *modes, const struct dw_period *period, size_t *mode, double *state,
+                                      struct dw_steady *steady, struct dw_error *error);
 
 #ifdef __cplusplus
 }

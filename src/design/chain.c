@@ -99,7 +99,7 @@ static enum dw_status run_period(const struct dw_chain *chain, const struct driv
     struct dw_modes *modes = dw_plant_modes(chain->plant);
     struct metered to = { meter, chain->output };
     const struct dw_run_options options = { .accuracy = chain->accuracy, .sink = measure_row, .context = &to };
-    enum dw_status status = dw_modes_steady(modes, drive->time, drive->input, drive->count, &mode, state, NULL, error);
+    enum dw_status status = dw_modes_steady(modes, &(struct dw_period){ drive->time, drive->input, drive->count, NULL }, &mode, state, NULL, error);
     struct dw_run *run = status == DW_OK ? dw_run_new(modes, &options, error) : NULL;
     if (status == DW_OK)
         status = run ? dw_run_start(run, drive->time[0], mode, state, drive->input, error) : error->status;

@@ -60,7 +60,7 @@ static enum dw_status steady_of(struct steady_period *steady, struct dw_system *
     const double time[4] = { 0, edge, edge, period }, high = (1 - duty) * height, low = -duty * height;
     const double pin[4] = { high, high, low, low };
     *steady = (struct steady_period){ .system = system, .length = { edge, period - edge }, .level = { high, low } };
-    const enum dw_status status = dw_system_steady(system, time, pin, 4, steady->state[0], NULL, error);
+    const enum dw_status status = dw_system_steady(system, &(struct dw_period){ time, pin, 4, NULL }, steady->state[0], NULL, error);
     if (status != DW_OK)
         return status;
     for (size_t i = 0; i < dw_system_states(system); i++)
@@ -87,7 +87,7 @@ static enum dw_status mean_square(const struct steady_period *steady, const stru
                 pair[count++] = (struct dw_integrand){ sum->output[i], sum->output[k] };
     for (int half = 0; half < 2 && status == DW_OK; half++) {
         const double *level = &steady->level[half];
-        const struct dw_interval over = { steady->state[half], level, level, steady->length[half] };
+        const struct dw_interval over = { steady->state[half], level, level, steady->length[half], NULL };
         status = dw_system_integrals(steady->system, &over, pair, count, integral, error);
         for (size_t k = 0; k < count && status == DW_OK; k++)
             whole += factor[k] * integral[k];

@@ -43,28 +43,41 @@ struct functional dwi_functional_of(const struct dw_system *system, const double
     return functional;
 }
 
+/* The input's derivative k at a node, k of 1 and up, becomes the input of another. */
+static inline void set_input_rate(const struct stretch *stretch, const struct node *node, unsigned k, struct node *to)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs, from = n + k * m;
+    for (size_t j = 0; j < m; j++) {
+        const struct doubled line = k == 1 ? stretch->slope[j] : doubled_of(0);
+        const bool bent = stretch->curved && k <= POWERS;
+        to->high[n + j] = bent ? node->high[from + j] : stretch->curved ? 0 : line.hi;
+        to->low[n + j] = bent ? node->low[from + j] : stretch->curved ? 0 : line.lo;
+    }
+}
+
 void dwi_rates_at(const struct stretch *stretch, const struct node *node, unsigned orders, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
-    const size_t n = system->states, m = system->inputs, both = n + m;
+    const size_t n = system->states, both = n + system->inputs;
     const double *low = stretch_doubled(stretch) ? system->rate_low : NULL;
-    struct node slope, second;
+    const unsigned pushed = stretch->curved ? POWERS + 1 : low || !stretch->flat ? 2 : 1;  /* orders that the input has a part in */
+    const struct node *from = node;
+    struct node made[2];
+    unsigned k = 1;
     rates->orders = orders;
+    rates->node = node;
     memcpy(rates->order[0], node->high, n * sizeof node->high[0]);
-    dwi_block_apply(system->rate_high, low, n, both, node->high, node->low, slope.high, slope.low);
-    for (size_t j = 0; j < m; j++) {
-        slope.high[n + j] = stretch->slope[j].hi;
-        slope.low[n + j] = stretch->slope[j].lo;
+    for (; k <= pushed; k++) {
+        struct node *to = made + k % 2;
+        dwi_block_apply(system->rate_high, low, n, both, from->high, from->low, to->high, to->low);
+        memcpy(rates->order[k], to->high, n * sizeof to->high[0]);
+        if (k < pushed)
+            set_input_rate(stretch, node, k, to);
+        from = to;
     }
-    memcpy(rates->order[1], slope.high, n * sizeof slope.high[0]);
-    unsigned from = 2;
-    if (low || !stretch->flat) {
-        dwi_block_apply(system->rate_high, low, n, both, slope.high, slope.low, second.high, second.low);
-        memcpy(rates->order[from++], second.high, n * sizeof second.high[0]);
-    }
-    for (unsigned k = from; k <= orders; k++)
+    for (; k <= orders; k++)
         square_apply(system->rate_high, n, both, 1, rates->order[k - 1], rates->order[k]);
-    for (unsigned k = 1; k <= orders; k++)
+    for (k = 1; k <= orders; k++)
         rates->norm[k] = dwi_energy_norm(system, rates->order[k]);
 }
 
@@ -101,13 +114,24 @@ bool dwi_rates_need_carrying(const struct stretch *stretch, unsigned orders, dou
     return stretch_doubled(stretch) && stretch->system->norm * length > (orders > ORDERS ? NOISY_CURVE : NOISY);
 }
 
+/* A cubic's derivatives from k on, as the input and derivatives of another node. */
+static void set_rates_of_input(const struct stretch *stretch, const struct node *node, unsigned k, struct node *to)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    if (!stretch->curved || k > POWERS)
+        return;
+    memcpy(to->high + n, node->high + n + k * m, (POWERS + 1 - k) * m * sizeof to->high[0]);
+    memcpy(to->low + n, node->low + n + k * m, (POWERS + 1 - k) * m * sizeof to->low[0]);
+}
+
 void dwi_rates_carry(const struct stretch *stretch, const struct node *node, const struct rates *before, unsigned orders,
                      unsigned level, double length, struct rates *rates)
 {
     const struct dw_system *system = stretch->system;
-    const size_t n = system->states, m = system->inputs, both = n + m;
+    const size_t n = system->states, both = n + system->inputs;
     struct node from, to;
     rates->orders = orders;
+    rates->node = node;
     copy_state(rates->order[0], rates->low[0], node, n);
     from = *node;
     for (unsigned k = 1; k <= orders; k++) {
@@ -118,14 +142,26 @@ void dwi_rates_carry(const struct stretch *stretch, const struct node *node, con
             memset(&to, 0, sizeof to);
             memcpy(to.high, before->order[k], n * sizeof to.high[0]);
             memcpy(to.low, before->low[k], n * sizeof to.low[0]);
+            set_rates_of_input(stretch, before->node, k, &to);
             dwi_stretch_step(stretch, level, length, &to);
             keep_lesser(system, rates, k, &to);
         }
         memcpy(from.high, rates->order[k], n * sizeof from.high[0]);
         memcpy(from.low, rates->low[k], n * sizeof from.low[0]);
-        for (size_t j = 0; j < m; j++) {
-            from.high[n + j] = k == 1 ? stretch->slope[j].hi : 0;
-            from.low[n + j] = k == 1 ? stretch->slope[j].lo : 0;
+        set_input_rate(stretch, node, k, &from);
+    }
+}
+
+static void add_curved_input(const struct stretch *stretch, const struct node *node, const struct functional *functional,
+                             struct slopes *slopes)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    for (unsigned k = 1; k <= POWERS; k++) {
+        slopes->direct[k] = 0;
+        for (unsigned i = functional->states; i < functional->count; i++) {
+            const size_t at = functional->at[i];
+            slopes->order[k] += functional->row[at] * node->high[at + k * m];
+            slopes->direct[k] += fabs(functional->row[at]) * stretch->most[k][at - n];
         }
     }
 }
@@ -134,26 +170,30 @@ void dwi_slopes_at(const struct stretch *stretch, const struct node *node, const
                    const struct functional *functional, struct slopes *slopes)
 {
     const size_t n = stretch->system->states;
-    double direct = 0;
     slopes->order[0] = functional_at(functional, node);
     for (unsigned k = 1; k <= rates->orders; k++)
         slopes->order[k] = functional_of_state(functional, rates->order[k]);
+    if (stretch->curved) {
+        add_curved_input(stretch, node, functional, slopes);
+        return;
+    }
+    double direct = 0;
     for (unsigned i = functional->states; i < functional->count && !stretch->flat; i++)
         direct += functional->row[functional->at[i]] * stretch->slope[functional->at[i] - n].hi;
     slopes->order[1] += direct;
-    slopes->direct = fabs(direct);
+    slopes->direct[1] = fabs(direct);
 }
 
 /* Largest derivative of order k over a cell, but for the growth: c A^j times the state's derivative k - j, for the best j. With j > 0 that
- * derivative must be one that dies out by itself: order 2 and up, or 1 while the input stands still. A functional that feels a fast
- * state only through a weak coupling is bounded far better by it. */
+ * derivative must be one that dies out by itself: order 2 and up, along cubics 4 and up, or 1 while the input stands still. A functional
+ * that feels a fast state only through a weak coupling is bounded far better by it. */
 static inline double largest_rate(const struct stretch *stretch, const struct rates *rates, const struct slopes *slopes,
                                   const struct functional *functional, unsigned k, double length)
 {
-    const unsigned lowest = stretch->flat ? 1 : 2;
+    const unsigned lowest = stretch->flat ? 1 : stretch->curved ? POWERS + 1 : 2;
     double least = functional->dual[0] * rates->norm[k];
-    if (k == 1 && !stretch->flat)
-        least += functional->dual[0] * stretch->pushed * length + slopes->direct;
+    if (k < lowest)
+        least += functional->dual[0] * stretch->pushed[k] * length + slopes->direct[k];
     for (unsigned j = 1; k >= lowest + j; j++)
         least = lesser(least, functional->dual[j] * rates->norm[k - j]);
     return least;
@@ -302,19 +342,30 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
     return j;
 }
 
+/* Term k of the Taylor series of input j over a cell, k of 1 and up. */
+static double input_term(const struct stretch *stretch, const struct node *node, size_t j, unsigned k, double length)
+{
+    static const double factor[] = { 1, 1, 1 / 2.0, 1 / 6.0 };
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    if (!stretch->curved)
+        return k == 1 ? stretch->slope[j].hi * length : 0;
+    return k <= POWERS ? node->high[n + k * m + j] * factor[k] * (k == 3 ? length * length * length : k == 2 ? length * length : length) : 0;
+}
+
 void dwi_cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution)
 {
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
     const double reach = system->norm * length;
+    const unsigned fed = stretch->curved ? POWERS + 1 : 2;  /* later terms take nothing from the input */
     double term[NODE_WIDTH], bound = 1;
     memcpy(term, node->high, both * sizeof *term);
     memcpy(solution->term, node->high, n * sizeof *term);
     unsigned k = 1;
-    for (; k < SOLUTION && (k <= 2 || bound > 0x1p-56); k++) {  /* unrun: count */
+    for (; k < SOLUTION && (k <= fed || bound > 0x1p-56); k++) {  /* unrun: count */
         double *next = solution->term + k * n;
         const double *row = system->rate_high, share = length / k;
-        const size_t used = k <= 2 ? both : n;  /* later terms take nothing from the input */
+        const size_t used = k <= fed ? both : n;
         if (used == n || (k == 2 && stretch->flat)) {
             square_apply(row, n, both, share, next - n, next);
             bound *= reach / k;
@@ -328,8 +379,8 @@ void dwi_cell_solution(const struct stretch *stretch, const struct node *node, d
         }
         for (size_t i = 0; i < n; i++)
             term[i] = next[i];
-        for (size_t j = 0; j < m && k <= 2; j++)  /* unrun: rounding */
-            term[n + j] = k == 1 ? stretch->slope[j].hi * length : 0;
+        for (size_t j = 0; j < m; j++)
+            term[n + j] = input_term(stretch, node, j, k, length);
         bound *= reach / k;
     }
     solution->count = k;
@@ -398,7 +449,8 @@ static double crossing_by_solution(const struct stretch *stretch, struct node *n
         coefficient[k] = functional_of_state(functional, solution.term + k * n);
     coefficient[0] = functional_at(functional, node);
     for (unsigned i = functional->states; i < functional->count && !stretch->flat; i++)
-        coefficient[1] += functional->row[functional->at[i]] * stretch->slope[functional->at[i] - n].hi * length;
+        for (unsigned k = 1; k <= (stretch->curved ? POWERS : 1); k++)
+            coefficient[k] += functional->row[functional->at[i]] * input_term(stretch, node, functional->at[i] - n, k, length);
     for (unsigned k = 1; k < solution.count && order == 1; k++)
         coefficient[k - 1] = k * coefficient[k];
     const double share = polynomial_crossing(coefficient, solution.count - order, sign);

@@ -62,12 +62,13 @@ struct rates {
     double order[CURVE_ORDERS + 1][DW_STATES];
     double norm[CURVE_ORDERS + 1];  /* energy norms, of orders 1 and up */
     double low[CURVE_ORDERS + 1][DW_STATES];  /* the orders' low halves, where they are carried; else unset */
+    const struct node *node;       /* where; its input stays set as long as they are used */
 };
 
 /* Derivatives of a functional at a node, as many orders as the rates have. */
 struct slopes {
     double order[CURVE_ORDERS + 1];
-    double direct;  /* size of what the input's slope adds to order 1; higher ones have none of it */
+    double direct[POWERS + 1];  /* largest size of what the input's derivatives add to order 1 on the way, and of a cubic to 2 and 3 */
 };
 
 /* The input part of the node must be set.

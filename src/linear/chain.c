@@ -68,21 +68,23 @@ static void phi2_series(const struct doubled *x, size_t n, double norm, struct d
     }
 }
 
+/* x = A l [n x n], b = B l [n x m]. */
+static void scale_rates(const struct dw_system *system, double length, struct doubled *x, struct doubled *b)
+{
+    const size_t n = system->states, m = system->inputs, both = n + m;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < both; j++) {
+            const struct doubled entry = { system->rate_high[i * both + j], system->rate_low[i * both + j] };
+            *(j < n ? x + i * n + j : b + i * m + (j - n)) = doubled_product(entry, doubled_of(length));
+        }
+}
+
 /* Rows (Y | G1 | G2) of the shortest cell; scratch [3 n n + 2 n m]. */
 static void finest_level(const struct dw_system *system, double length, struct doubled *rows, struct doubled *scratch)
 {
-    const size_t n = system->states, m = system->inputs, width = system->width, both = n + m;
+    const size_t n = system->states, m = system->inputs, width = system->width;
     struct doubled *x = scratch, *phi2 = x + n * n, *phi1 = phi2 + n * n, *b = phi1 + n * n, *g = b + n * m;
-    for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; j < n; j++) {
-            const struct doubled entry = { system->rate_high[i * both + j], system->rate_low[i * both + j] };
-            x[i * n + j] = doubled_product(entry, doubled_of(length));
-        }
-        for (size_t j = 0; j < m; j++) {
-            const struct doubled entry = { system->rate_high[i * both + n + j], system->rate_low[i * both + n + j] };
-            b[i * m + j] = doubled_product(entry, doubled_of(length));
-        }
-    }
+    scale_rates(system, length, x, b);
     phi2_series(x, n, system->norm * length, phi2, phi1);
     dwi_doubled_multiply(phi1, x, phi2, n, n, n);
     for (size_t i = 0; i < n; i++)
@@ -201,4 +203,94 @@ enum dw_status dwi_chain_build(const struct dw_system *system, struct chain *cha
     }
     free(rows);
     return DW_OK;
+}
+
+/* Rows (G3 | G4) of the shortest cell, scratch [n n + 3 n m]. docs/theory.md, (2.27). */
+static void finest_bend(const struct dw_system *system, double length, struct doubled *bent, struct doubled *scratch)
+{
+    const size_t n = system->states, m = system->inputs;
+    struct doubled *x = scratch, *b = x + n * n, *g = b + n * m, *product = g + n * m;
+    const double norm = system->norm * length;
+    unsigned terms = 5;
+    for (double bound = norm / 5; bound > 0x1p-108; bound *= norm / terms)
+        terms++;
+    scale_rates(system, length, x, b);
+    memcpy(g, b, n * m * sizeof *g);
+    for (unsigned k = terms; k >= 5; k--) {
+        dwi_doubled_multiply(product, x, g, n, n, m);
+        for (size_t i = 0; i < n * m; i++)
+            g[i] = doubled_sum(b[i], doubled_quotient(product[i], doubled_of(k)));
+    }
+    for (size_t i = 0; i < n * m; i++)
+        g[i] = doubled_scaled(g[i], 0.25);
+    dwi_doubled_multiply(product, x, g, n, n, m);
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < m; j++) {
+            bent[i * 2 * m + j] = doubled_quotient(doubled_sum(b[i * m + j], product[i * m + j]), doubled_of(3));
+            bent[i * 2 * m + m + j] = g[i * m + j];
+        }
+}
+
+/* An entry of a chain's rows (Y | G1 | G2). */
+static struct doubled entry_of(const struct chain *chain, size_t at)
+{
+    return (struct doubled){ chain->high[at], chain->low ? chain->low[at] : 0 };
+}
+
+/* Rows (G3 | G4) of twice a level's length: (2.28). scratch [n n + 2 n m] */
+static void bend_twice_as_long(const struct dw_system *system, const struct chain *chain, unsigned level, struct doubled *bent,
+                               struct doubled *scratch)
+{
+    const size_t n = system->states, m = system->inputs, width = system->width, begin = level * n * width;
+    struct doubled *y = scratch, *product = y + n * n;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            y[i * n + j] = entry_of(chain, begin + i * width + j);
+    dwi_doubled_multiply(product, y, bent, n, n, 2 * m);
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < m; j++) {
+            const size_t at = begin + i * width + n + j, third = i * 2 * m + j, fourth = third + m;
+            const struct doubled first = entry_of(chain, at), second = entry_of(chain, at + m), three = doubled_of(3);
+            struct doubled sum = doubled_sum(doubled_product(three, doubled_sum(bent[third], second)), first);
+            sum = doubled_sum(sum, doubled_sum(doubled_scaled(bent[fourth], 2), product[fourth]));
+            bent[fourth] = doubled_scaled(sum, 0.125);
+            sum = doubled_sum(doubled_scaled(doubled_sum(bent[third], second), 2), first);
+            bent[third] = doubled_scaled(doubled_sum(sum, product[third]), 0.25);
+        }
+}
+
+enum dw_status dwi_chain_bend(const struct dw_system *system, struct chain *chain, struct dw_error *error)
+{
+    const size_t n = system->states, m = system->inputs, size = n * 2 * m, all = (chain->levels + 1) * size;
+    if (chain->bent_high)
+        return DW_OK;
+    struct doubled *bent = malloc((size + n * n + 3 * n * m) * sizeof *bent);
+    double *memory = malloc((chain->low ? 2 : 1) * all * sizeof *memory);
+    if (!bent || !memory) {
+        free(bent);
+        free(memory);
+        return dw_no_memory(error);
+    }
+    chain->bent_high = memory;
+    chain->bent_low = chain->low ? memory + all : NULL;
+    finest_bend(system, chain->unit, bent, bent + size);
+    for (unsigned level = chain->levels;; level--) {
+        for (size_t i = 0; i < size; i++) {
+            chain->bent_high[level * size + i] = bent[i].hi;
+            if (chain->bent_low)
+                chain->bent_low[level * size + i] = bent[i].lo;
+        }
+        if (level == 0)
+            break;
+        bend_twice_as_long(system, chain, level, bent, bent + size);
+    }
+    free(bent);
+    return DW_OK;
+}
+
+void dwi_chain_free(struct chain *chain)
+{
+    free(chain->high);
+    free(chain->low);
+    free(chain->bent_high);
 }

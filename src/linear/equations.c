@@ -80,6 +80,8 @@ static void knot_here(const struct dw_run *run, double time, const struct node *
     knot->time = time;
     memcpy(knot->state, node->high, n * sizeof *knot->state);
     memcpy(knot->input, node->high + n, run->modes->inputs * sizeof *knot->input);
+    for (size_t j = 0; j < run->modes->inputs; j++)
+        knot->input_slope[j] = run_slope(run, node, j);
 }
 
 /* Curves with their slopes there, where no step is under way; returns how far apart they were looked at. */
@@ -159,16 +161,31 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
     return dwi_run_set_mode(run, next, error);
 }
 
+static void bend_inputs(struct dw_run *run)
+{
+    const struct dw_interval over = run_interval(run);
+    struct doubled w[POWERS + 1];
+    for (size_t j = 0; over.slope && j < run->modes->inputs; j++)
+        if (dwi_interval_powers(&over, j, run->modes->inputs + 1, w)) {
+            dwi_stretch_bend(&run->stretch, j, w, over.length);
+            run->stretch.curved = true;
+        }
+}
+
 static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)
 {
     struct stretch *stretch = &run->stretch;
     (void)error;
     stretch->length = run->goal_time - run->time;
+    stretch->curved = false;
     for (size_t j = 0; j < run->modes->inputs; j++) {
         const double slope = (run->goal_input[j] - run->input[j]) / stretch->length;
         stretch->slope[j] = doubled_of(isfinite(slope) ? slope : 0);  /* in a time in which no state moves: a jump at its end */
+        stretch->second[j] = stretch->third[j] = doubled_of(0);
     }
+    bend_inputs(run);
     dwi_step_input(run, offset.hi, run->node.high + run->modes->states);
+    dwi_step_slope(run, offset.hi, run->node.high + run->modes->states + run->modes->inputs + 1);
     return DW_OK;
 }
 

@@ -81,6 +81,8 @@ struct dw_run {
     unsigned long long events;
     /* of the stretch under way */
     double goal_time, goal_input[SYSTEM_INPUTS];
+    double goal_slope[2 * SYSTEM_INPUTS];  /* [2 x inputs with the constant], at its start and end; where told: */
+    bool sloped;
     struct stretch stretch;
     /* the last row given */
     double last_time, last_input[SYSTEM_INPUTS], last_output[DW_OUTPUTS], last_slope[DW_OUTPUTS];
@@ -93,6 +95,19 @@ struct dw_run {
         bool crossed;            /* it ended by a guard when last it was walked */
     } hint[];                    /* [modes] */
 };
+
+/* Slope of an input at a node of the stretch, whose input is set. */
+static inline double run_slope(const struct dw_run *run, const struct node *node, size_t j)
+{
+    return stretch_slope(&run->stretch, node, run->modes->states + run->modes->inputs + 1, j);
+}
+
+/* The input from the stretch's start to its end. */
+static inline struct dw_interval run_interval(const struct dw_run *run)
+{
+    return (struct dw_interval){ .start = run->input, .end = run->goal_input, .length = run->goal_time - run->time,
+                                 .slope = run->sloped ? run->goal_slope : NULL };
+}
 
 /* s: what is nothing beside the times of a walk, and the least that one of its rows may be from the next. */
 static inline double walk_slack(const struct dw_run *run)
@@ -108,7 +123,7 @@ static inline double walk_least(const struct dw_run *run)
 struct engine {
     /* Makes a mode that is not there yet; NULL: all are. */
     enum dw_status (*make)(struct dw_modes *modes, size_t mode, struct dw_error *error);
-    /* Outputs at a node whose input is set, and their slopes along the line of the input; slope NULL: not asked for. */
+    /* Outputs at a node whose input is set, and their slopes along it; slope NULL: not asked for. */
     void (*output)(const struct dw_run *run, double time, const struct node *node, double *value, double *slope);
     /* The same with how closely they are known. */
     void (*look)(const struct dw_run *run, double time, const struct node *node, struct sight *sight);

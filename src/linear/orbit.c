@@ -21,14 +21,9 @@ enum {
 #define APART 0x1p-13    /* of a state's natural size */
 #define ALIKE 1e-11      /* of such a difference: rounding */
 
-struct period {
-    const double *time, *input;
-    size_t rows;
-};
-
 struct orbit {
     struct dw_run *run;
-    struct period period;
+    struct dw_period period;
     size_t states, mode;
     bool smooth;    /* equations: the map is not linear between events, and its derivative is had by differences */
     double closed;
@@ -46,12 +41,13 @@ static void note_largest(struct orbit *orbit)
 static enum dw_status feed_period(struct orbit *orbit, struct dw_error *error)
 {
     struct dw_run *run = orbit->run;
-    const struct period *period = &orbit->period;
+    const struct dw_period *period = &orbit->period;
     const size_t m = run->modes->inputs;
     enum dw_status status = DW_OK;
     note_largest(orbit);
     for (size_t i = 1; i < period->rows && status == DW_OK; i++) {
-        status = dw_run_feed(run, period->time[i], m > 0 ? period->input + i * m : NULL, error);
+        const double *const input = m > 0 ? period->input + i * m : NULL, *const slope = m > 0 && period->slope ? period->slope + i * m : NULL;
+        status = slope ? dw_run_feed_curve(run, period->time[i], input, slope - m, slope, error) : dw_run_feed(run, period->time[i], input, error);
         note_largest(orbit);
     }
     return status == DW_OK ? dw_run_feed(run, period->time[period->rows - 1], period->input, error) : status;
@@ -350,8 +346,8 @@ static enum dw_status find_orbit(struct orbit *orbit, struct dw_steady *steady, 
     return judge_orbit(orbit, steady, error);
 }
 
-enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const double *input, size_t rows,
-                               size_t *mode, double *state, struct dw_steady *steady, struct dw_error *error)
+enum dw_status dw_modes_steady(struct dw_modes *modes, const struct dw_period *period, size_t *mode, double *state, struct dw_steady *steady,
+                               struct dw_error *error)
 {
     const bool smooth = modes->engine != &dwi_switched_engine;
     if (!smooth && modes->count == 1 && modes->modes[0]->guard_count == 0) {
@@ -359,9 +355,9 @@ enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const
         for (size_t i = 0; i < modes->states; i++)
             drifting = drifting || modes->drifts[i];
         if (!drifting)
-            return dwi_system_steady(modes->modes[0]->system, time, input, modes->inputs, rows, state, steady, error);
+            return dwi_system_steady(modes->modes[0]->system, period, modes->inputs, state, steady, error);
     }
-    if (rows < 2 || !(time[rows - 1] > time[0]))
+    if (period->rows < 2 || !(period->time[period->rows - 1] > period->time[0]))
         return dw_error_set(error, DW_BAD_USE, 0, "a period needs two rows at least, and time must pass");
     struct orbit *orbit = calloc(1, sizeof *orbit);
     const struct dw_run_options quiet = { .sink = NULL };
@@ -373,7 +369,7 @@ enum dw_status dw_modes_steady(struct dw_modes *modes, const double *time, const
     if (!orbit || !orbit->run || !(smooth || orbit->run->tangent)) {
         status = dw_no_memory(error);
     } else {
-        orbit->period = (struct period){ time, input, rows };
+        orbit->period = *period;
         orbit->states = modes->states;
         orbit->smooth = smooth;
         orbit->closed = smooth ? fmax(CLOSED, modes->equations.tolerance) : CLOSED;

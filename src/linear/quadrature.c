@@ -7,10 +7,22 @@
 
 enum { TERMS = 8 };  /* of a series over the finest cell: norm x length <= 2^-9 there, and 2^-72 / 8! is nothing */
 
-/* Rows r_k, [TERMS x size]: output(t) = sum r_k . (x | u | rise | 1) t^k / k! over a cell of this length; DW_ALONE: the 1. */
-static void output_series(const struct dw_system *system, size_t output, double length, double *rows)
+/* The forms' variables, (x | u | w1 .. w_powers | 1): the input rises by w1 s + w2 s^2 + ..., s the share of a cell; of lines w1 is all. */
+struct form {
+    const struct dw_system *system;
+    const struct chain *chain;
+    size_t powers, size;
+    size_t power[NODE_WIDTH + 1];  /* [size], of the rise: which one a variable is; 0: none */
+};
+
+/* What a power of the share becomes in half of it. */
+static const double halved[] = { 1, 1 / 2.0, 1 / 4.0, 1 / 8.0, 1 / 16.0, 1 / 32.0, 1 / 64.0 };
+
+/* Rows r_k, [TERMS x size]: output(t) = sum r_k . (x | u | w | 1) t^k / k! over a cell of this length; DW_ALONE: the 1. */
+static void output_series(const struct form *f, size_t output, double length, double *rows)
 {
-    const size_t n = system->states, m = system->inputs, both = n + m, size = system->width + 1;
+    const struct dw_system *system = f->system;
+    const size_t n = system->states, m = system->inputs, both = n + m, size = f->size;
     memset(rows, 0, TERMS * size * sizeof *rows);
     if (output == DW_ALONE) {
         rows[size - 1] = 1;
@@ -23,8 +35,8 @@ static void output_series(const struct dw_system *system, size_t output, double 
         for (size_t j = 0; j < both; j++)
             for (size_t i = 0; i < n; i++)
                 row[j] += before[i] * system->rate_high[i * both + j];
-        for (size_t j = 0; j < m; j++)
-            row[both + j] = before[n + j] / length;
+        for (size_t j = both; j < size - 1; j++)  /* the derivative of s^p is p s^(p - 1) / length */
+            row[j] = (double)f->power[j] * before[j - m] / length;
     }
 }
 
@@ -45,51 +57,55 @@ static void finest_form(size_t size, double length, const double *first, const d
     }
 }
 
-/* Where (x | u | rise over two cells | 1) goes: rows of (x | u | rise over one cell | 1) at the second cell's start. */
-static void second_half(const struct dw_system *system, const double *block, double *rows)
+/* Where (x | u | w over two cells | 1) goes: rows of (x | u | w over one cell | 1) at the second cell's start. */
+static void second_half(const struct form *f, unsigned level, double *rows)
 {
-    const size_t n = system->states, m = system->inputs, width = system->width, size = width + 1;
+    static const double binomial[POWERS + 1][POWERS + 1] = { { 1, 1, 1, 1 }, { 0, 1, 2, 3 }, { 0, 0, 1, 3 }, { 0, 0, 0, 1 } };
+    const size_t n = f->system->states, m = f->system->inputs, both = n + m, width = f->system->width, size = f->size;
+    const double *block = f->chain->high + level * n * width;
     memset(rows, 0, size * size * sizeof *rows);
     for (size_t i = 0; i < n; i++) {
         memcpy(rows + i * size, block + i * width, width * sizeof *rows);
         rows[i * size + i] += 1;
-        for (size_t j = n + m; j < width; j++)
-            rows[i * size + j] /= 2;
+        if (f->powers > 1)
+            memcpy(rows + i * size + width, f->chain->bent_high + (level * n + i) * 2 * m, 2 * m * sizeof *rows);
+        for (size_t j = both; j < size - 1; j++)
+            rows[i * size + j] *= halved[f->power[j]];
     }
-    for (size_t i = n; i < size; i++)
-        rows[i * size + i] = i < n + m || i == width ? 1 : 0.5;
-    for (size_t j = n; j < n + m; j++)
-        rows[j * size + m + j] = 0.5;
+    for (size_t to = 0; to <= f->powers; to++)
+        for (size_t from = to; from <= f->powers; from++)
+            for (size_t j = 0; j < m; j++)
+                rows[(n + to * m + j) * size + n + from * m + j] = halved[from] * binomial[to][from];
+    rows[size * size - 1] = 1;
 }
 
 /* The form over twice the length: W <- W + Z^T W Z, the first W seen with half the rise. */
-static void double_form(const struct dw_system *system, const double *z, double *form, double *right)
+static void double_form(const struct form *f, const double *z, double *form, double *right)
 {
-    const size_t both = system->states + system->inputs, width = system->width, size = width + 1;
+    const size_t size = f->size;
     dwi_double_multiply(right, form, z, size, size, size);
     for (size_t i = 0; i < size; i++)
         for (size_t j = 0; j < size; j++) {
             double sum = 0;
             for (size_t k = 0; k < size; k++)
                 sum += z[k * size + i] * right[k * size + j];
-            const double halved = (i >= both && i < width ? 0.5 : 1) * (j >= both && j < width ? 0.5 : 1);
-            form[i * size + j] = halved * form[i * size + j] + sum;
+            form[i * size + j] = halved[f->power[i] + f->power[j]] * form[i * size + j] + sum;
         }
 }
 
 /* One integral from z on; scratch [3 size size + 2 TERMS size]. */
-static double integrate(const struct dw_system *system, const struct chain *chain, struct dw_integrand integrand, const double *z,
-                        double *scratch)
+static double integrate(const struct form *f, struct dw_integrand integrand, const double *z, double *scratch)
 {
-    const size_t width = system->width, size = width + 1;
+    const struct chain *chain = f->chain;
+    const size_t size = f->size;
     double *form = scratch, *step = form + size * size, *right = step + size * size, *first = right + size * size,
            *second = first + TERMS * size, sum = 0;
-    output_series(system, integrand.first, chain->unit, first);
-    output_series(system, integrand.second, chain->unit, second);
+    output_series(f, integrand.first, chain->unit, first);
+    output_series(f, integrand.second, chain->unit, second);
     finest_form(size, chain->unit, first, second, form);
     for (unsigned level = chain->levels; level > 0; level--) {
-        second_half(system, chain->high + level * system->states * width, step);
-        double_form(system, step, form, right);
+        second_half(f, level, step);
+        double_form(f, step, form, right);
     }
     for (size_t a = 0; a < size; a++)
         for (size_t b = 0; b < size; b++)
@@ -112,26 +128,43 @@ static enum dw_status check(const struct dw_system *system, double length, const
     return DW_OK;
 }
 
+/* Sets what is there at the interval's start, and how many powers the input takes. */
+static size_t begin_at(const struct dw_system *system, const struct dw_interval *over, double z[NODE_WIDTH + 1])
+{
+    const size_t n = system->states, m = system->inputs;
+    bool curved = false;
+    memcpy(z, over->state, n * sizeof *z);
+    for (size_t j = 0; j < m; j++) {
+        struct doubled w[POWERS + 1];
+        curved = (over->length > 0 && dwi_interval_powers(over, j, m, w)) || curved;
+        z[n + j] = over->start[j];
+        z[n + m + j] = over->end[j] - over->start[j];
+        for (size_t k = curved ? 1 : POWERS + 1; k <= POWERS; k++)
+            z[n + k * m + j] = w[k].hi;
+    }
+    return curved ? POWERS : 1;
+}
+
 enum dw_status dw_system_integrals(struct dw_system *system, const struct dw_interval *over, const struct dw_integrand *integrand,
                                    size_t count, double *integral, struct dw_error *error)
 {
-    const size_t n = system->states, m = system->inputs, size = system->width + 1;
     struct chain chain = { .length = over->length };
     enum dw_status status = check(system, over->length, integrand, count, error);
     if (status != DW_OK)
         return status;
-    double z[NODE_WIDTH + 1], *scratch = malloc((3 * size + 2 * TERMS) * size * sizeof *scratch);
-    memcpy(z, over->state, n * sizeof *z);
-    for (size_t j = 0; j < m; j++) {
-        z[n + j] = over->start[j];
-        z[n + m + j] = over->end[j] - over->start[j];
-    }
+    double z[NODE_WIDTH + 1] = { 0 };
+    const size_t powers = begin_at(system, over, z), m = system->inputs, size = system->states + (1 + powers) * m + 1;
+    struct form form = { .system = system, .chain = &chain, .powers = powers, .size = size };
+    for (size_t j = system->states; j < size - 1; j++)
+        form.power[j] = (j - system->states) / m;
+    double *scratch = malloc((3 * size + 2 * TERMS) * size * sizeof *scratch);
     z[size - 1] = 1;
     status = !scratch ? dw_no_memory(error) : over->length > 0 ? dwi_chain_build(system, &chain, false, error) : DW_OK;
+    if (status == DW_OK && powers > 1)
+        status = dwi_chain_bend(system, &chain, error);
     for (size_t k = 0; k < count && status == DW_OK; k++)
-        integral[k] = over->length > 0 ? integrate(system, &chain, integrand[k], z, scratch) : 0;
-    free(chain.high);
-    free(chain.low);
+        integral[k] = over->length > 0 ? integrate(&form, integrand[k], z, scratch) : 0;
+    dwi_chain_free(&chain);
     free(scratch);
     return status;
 }
@@ -140,8 +173,12 @@ enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct n
 {
     const struct mode *mode = present_mode(run);
     const size_t n = run->modes->states, count = run->options.integrand_count;
-    double state[DW_STATES], part[DW_INTEGRANDS] = { 0 };
-    const struct dw_interval over = { state, run->passed + n, node->high + n, fmax(time - run->passed_time, 0) };
+    const size_t m = run->modes->inputs + 1, at = n + m;
+    double state[DW_STATES], slope[2 * SYSTEM_INPUTS], part[DW_INTEGRANDS] = { 0 };
+    const struct dw_interval over = { .state = state, .start = run->passed + n, .end = node->high + n,
+                                      .length = fmax(time - run->passed_time, 0), .slope = run->stretch.curved ? slope : NULL };
+    memcpy(slope, run->passed + at, m * sizeof *slope);
+    memcpy(slope + m, node->high + at, m * sizeof *slope);
     for (size_t i = 0; i < n; i++)
         state[i] = run->passed[i] - mode->origin[i];
     struct dw_system *system = mode->counted ? mode->counted : mode->system;

@@ -213,6 +213,7 @@ static enum dw_status jump(struct dw_run *run, const double *input, struct dw_er
     for (size_t j = 0; j <= run->modes->inputs; j++)
         run->stretch.slope[j] = doubled_of(0);
     run->stretch.flat = true;
+    run->stretch.curved = false;
     const enum dw_status status = settle(run, run->time, false, &tag, &changed, error);
     return status != DW_OK ? status : dwi_run_give(run, run->time, &run->node, DW_ROW_INPUT, tag, error);
 }
@@ -300,7 +301,8 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
     }
 }
 
-enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error)
+/* Goes on to the next input row, by the slopes where the run has been told some. */
+static enum dw_status go_on(struct dw_run *run, double time, const double *input, struct dw_error *error)
 {
     const size_t m = run->modes->inputs;
     enum dw_status status = check_input(run, time, input, error);
@@ -322,6 +324,28 @@ enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input,
     run->time = time;
     set_node_input(run, input);
     return dwi_run_give(run, time, &run->node, DW_ROW_INPUT, 0, error);
+}
+
+enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error)
+{
+    run->sloped = false;
+    return go_on(run, time, input, error);
+}
+
+enum dw_status dw_run_feed_curve(struct dw_run *run, double time, const double *input, const double *slope_begin, const double *slope_end,
+                                 struct dw_error *error)
+{
+    const size_t m = run->modes->inputs;
+    double *const begin = run->goal_slope, *const end = begin + m + 1;
+    for (size_t j = 0; j < m; j++) {
+        if (!isfinite(slope_begin[j]) || !isfinite(slope_end[j]))
+            return dw_error_set(error, DW_BAD_USE, 0, "a slope of input %zu is not finite before %.9g s", j + 1, time);
+        begin[j] = slope_begin[j];
+        end[j] = slope_end[j];
+    }
+    begin[m] = end[m] = 0;
+    run->sloped = true;
+    return go_on(run, time, input, error);
 }
 
 enum dw_status dw_run_finish(struct dw_run *run, struct dw_error *error)

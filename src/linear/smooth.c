@@ -101,6 +101,7 @@ static void set_node(const struct dw_run *run, double offset, const double *stat
 {
     memcpy(node->high, state, run->modes->states * sizeof *state);
     dwi_step_input(run, offset, node->high + run->modes->states);
+    dwi_step_slope(run, offset, node->high + run->modes->states + run->modes->inputs + 1);
 }
 
 static enum dw_status give(struct walk *w, double offset, const double *state, enum dw_row_kind kind, struct dw_error *error)

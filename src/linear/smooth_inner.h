@@ -16,12 +16,13 @@ enum {
 /* An instant of a run in its present mode. Its curves are the mode's guards and then the outputs. */
 struct knot {
     double offset, time;  /* s, from the interval's start; the time there */
-    double state[DW_STATES], rate[DW_STATES], input[DW_INPUTS];
+    double state[DW_STATES], rate[DW_STATES], input[DW_INPUTS], input_slope[DW_INPUTS];
     double value[CURVES], slope[CURVES];
 };
 
 /* Input at an offset of the interval. */
 void dwi_step_input(const struct dw_run *run, double offset, double *input);
+void dwi_step_slope(const struct dw_run *run, double offset, double *slope);
 /* Sets time and input of a knot from its offset; then its rate from these and its state. */
 void dwi_knot_place(const struct dw_run *run, struct knot *knot);
 void dwi_knot_rate(const struct dw_run *run, struct knot *knot);

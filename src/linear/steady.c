@@ -22,7 +22,7 @@ struct period_map {
     size_t next;
 };
 
-static enum dw_status find_chain(struct period_map *map, double length, const struct chain **chain,
+static enum dw_status find_chain(struct period_map *map, double length, struct chain **chain,
                                  struct dw_error *error)
 {
     for (size_t i = 0; i < LENGTHS_KEPT; i++)
@@ -31,20 +31,29 @@ static enum dw_status find_chain(struct period_map *map, double length, const st
             return DW_OK;
         }
     struct chain *place = map->kept + map->next++ % LENGTHS_KEPT;
-    free(place->high);
-    free(place->low);
+    dwi_chain_free(place);
     *place = (struct chain){ .length = length };
     *chain = place;
     return dwi_chain_build(map->system, place, true, error);
 }
 
+static struct doubled weighed(const double *high, const double *low, size_t at, struct doubled by)
+{
+    return doubled_product((struct doubled){ high[at], low[at] }, by);
+}
+
 /* Composes the map with one more stretch: Y <- Y2 + Y + Y2 Y, g <- g2 + g + Y2 g. */
-static enum dw_status append_stretch(struct period_map *map, const double *start, const double *end, double length,
-                                     struct dw_error *error)
+static enum dw_status append_stretch(struct period_map *map, const struct dw_interval *over, struct dw_error *error)
 {
     const size_t n = map->system->states, m = map->system->inputs, width = map->system->width;
-    const struct chain *chain = NULL;
-    const enum dw_status status = find_chain(map, length, &chain, error);
+    struct chain *chain = NULL;
+    struct doubled w[SYSTEM_INPUTS][POWERS + 1];
+    bool curved = false;
+    enum dw_status status = find_chain(map, over->length, &chain, error);
+    for (size_t j = 0; j < m; j++)
+        curved = dwi_interval_powers(over, j, m, w[j]) || curved;
+    if (status == DW_OK && curved)
+        status = dwi_chain_bend(map->system, chain, error);
     if (status != DW_OK)
         return status;
     for (size_t i = 0; i < n; i++) {
@@ -60,11 +69,11 @@ static enum dw_status append_stretch(struct period_map *map, const double *start
             map->y[i * n + j] = doubled_sum(doubled_sum(map->y[i * n + j], map->rows[i * n + j]), added[j]);
         struct doubled sum = doubled_sum(map->g[i], added[n]);
         for (size_t j = 0; j < m; j++) {
-            const size_t at = i * width + n + j;
-            const struct doubled first = { chain->high[at], chain->low[at] };
-            const struct doubled second = { chain->high[at + m], chain->low[at + m] };
-            sum = doubled_sum(sum, doubled_product(first, doubled_of(start[j])));
-            sum = doubled_sum(sum, doubled_product(second, exact_sum(end[j], -start[j])));
+            const size_t at = i * width + n + j, bent = i * 2 * m + j;
+            sum = doubled_sum(sum, weighed(chain->high, chain->low, at, w[j][0]));
+            sum = doubled_sum(sum, weighed(chain->high, chain->low, at + m, w[j][1]));
+            for (size_t k = 2; curved && k <= POWERS; k++)
+                sum = doubled_sum(sum, weighed(chain->bent_high, chain->bent_low, bent + (k - 2) * m, w[j][k]));
         }
         map->g[i] = sum;
     }
@@ -172,26 +181,60 @@ static enum dw_status solve_map(struct period_map *map, double period, double *s
     return DW_OK;
 }
 
-static enum dw_status check_rows(const double *time, const double *input, size_t rows, size_t inputs,
-                                 struct dw_error *error)
+static bool all_finite(const double *values, size_t count)
 {
+    for (size_t j = 0; values && j < count; j++)
+        if (!isfinite(values[j]))
+            return false;
+    return true;
+}
+
+static enum dw_status check_rows(const struct dw_period *period, size_t inputs, struct dw_error *error)
+{
+    const double *const time = period->time;
+    const size_t rows = period->rows;
     if (rows < 2 || !(time[rows - 1] > time[0]))
         return dw_error_set(error, DW_BAD_USE, 0, "a period needs two rows at least, and time must pass");
     for (size_t i = 0; i < rows; i++) {
         if (!isfinite(time[i]) || (i > 0 && time[i] < time[i - 1]))
             return dw_error_set(error, DW_BAD_USE, 0, "time goes back or is not finite at row %zu of the period", i + 1);
         for (size_t j = 0; j < inputs; j++)
-            if (!isfinite(input[i * inputs + j]))
+            if (!isfinite(period->input[i * inputs + j]))
                 return dw_error_set(error, DW_BAD_USE, 0, "input %zu is not finite at row %zu of the period", j + 1, i + 1);
+        if (period->slope && !all_finite(period->slope + i * inputs, inputs))
+            return dw_error_set(error, DW_BAD_USE, 0, "a slope is not finite at row %zu of the period", i + 1);
     }
     return DW_OK;
 }
 
-enum dw_status dwi_system_steady(struct dw_system *system, const double *time, const double *input, size_t inputs,
-                                 size_t rows, double *state, struct dw_steady *steady, struct dw_error *error)
+/* Composes the map of the period, stretch by stretch. */
+static enum dw_status compose(struct period_map *map, const struct dw_period *period, size_t inputs, struct dw_error *error)
 {
-    const size_t n = system->states, m = system->inputs;
-    enum dw_status status = check_rows(time, input, rows, inputs, error);
+    const size_t m = map->system->inputs;
+    double start[SYSTEM_INPUTS], end[SYSTEM_INPUTS], slope[2 * SYSTEM_INPUTS] = { 0 };
+    struct dw_interval over = { .start = start, .end = end, .slope = period->slope ? slope : NULL };
+    enum dw_status status = DW_OK;
+    for (size_t j = inputs; j < m; j++)
+        start[j] = end[j] = 1;
+    for (size_t i = 1; i < period->rows && status == DW_OK; i++) {
+        memcpy(start, period->input + (i - 1) * inputs, inputs * sizeof *start);
+        memcpy(end, period->input + i * inputs, inputs * sizeof *end);
+        for (size_t j = 0; over.slope && j < inputs; j++) {
+            slope[j] = period->slope[(i - 1) * inputs + j];
+            slope[m + j] = period->slope[i * inputs + j];
+        }
+        over.length = period->time[i] - period->time[i - 1];
+        if (over.length > 0)
+            status = append_stretch(map, &over, error);
+    }
+    return status;
+}
+
+enum dw_status dwi_system_steady(struct dw_system *system, const struct dw_period *period, size_t inputs, double *state,
+                                 struct dw_steady *steady, struct dw_error *error)
+{
+    const size_t n = system->states;
+    enum dw_status status = check_rows(period, inputs, error);
     if (status != DW_OK)
         return status;
     struct period_map map = { .system = system };
@@ -203,27 +246,17 @@ enum dw_status dwi_system_steady(struct dw_system *system, const double *time, c
     map.rows = map.g + n;
     map.joint = map.rows + n * n;
     map.product = map.joint + n * (n + 1);
-    double start[SYSTEM_INPUTS], end[SYSTEM_INPUTS];
-    for (size_t j = inputs; j < m; j++)
-        start[j] = end[j] = 1;
-    for (size_t i = 1; i < rows && status == DW_OK; i++) {
-        memcpy(start, input + (i - 1) * inputs, inputs * sizeof *start);
-        memcpy(end, input + i * inputs, inputs * sizeof *end);
-        if (time[i] > time[i - 1])
-            status = append_stretch(&map, start, end, time[i] - time[i - 1], error);
-    }
+    status = compose(&map, period, inputs, error);
     if (status == DW_OK)
-        status = solve_map(&map, time[rows - 1] - time[0], state, steady, error);
-    for (size_t i = 0; i < LENGTHS_KEPT; i++) {
-        free(map.kept[i].high);
-        free(map.kept[i].low);
-    }
+        status = solve_map(&map, period->time[period->rows - 1] - period->time[0], state, steady, error);
+    for (size_t i = 0; i < LENGTHS_KEPT; i++)
+        dwi_chain_free(map.kept + i);
     free(memory);
     return status;
 }
 
-enum dw_status dw_system_steady(struct dw_system *system, const double *time, const double *input, size_t rows,
-                                double *state, struct dw_steady *steady, struct dw_error *error)
+enum dw_status dw_system_steady(struct dw_system *system, const struct dw_period *period, double *state, struct dw_steady *steady,
+                                struct dw_error *error)
 {
-    return dwi_system_steady(system, time, input, system->inputs, rows, state, steady, error);
+    return dwi_system_steady(system, period, system->inputs, state, steady, error);
 }

@@ -5,8 +5,8 @@
 #include "linear/system_inner.h"
 
 /* dw_system_steady for rows of fewer inputs than the system's; the others are the constant 1. */
-enum dw_status dwi_system_steady(struct dw_system *system, const double *time, const double *input, size_t inputs,
-                                 size_t rows, double *state, struct dw_steady *steady, struct dw_error *error);
+enum dw_status dwi_system_steady(struct dw_system *system, const struct dw_period *period, size_t inputs, double *state,
+                                 struct dw_steady *steady, struct dw_error *error);
 
 /* Largest modulus of the eigenvalues of I + y, [n x n]; NaN where they are not found. */
 double dwi_map_radius(const double *y, size_t n);

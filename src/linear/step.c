@@ -36,6 +36,16 @@ void dwi_step_input(const struct dw_run *run, double offset, double *input)
 {
     for (size_t j = 0; j < run->modes->inputs; j++)
         input[j] = run->input[j] + run->stretch.slope[j].hi * offset;
+    for (size_t j = 0; run->stretch.curved && j < run->modes->inputs; j++)
+        input[j] += offset * offset / 2 * (run->stretch.second[j].hi + run->stretch.third[j].hi * offset / 3);
+}
+
+void dwi_step_slope(const struct dw_run *run, double offset, double *slope)
+{
+    for (size_t j = 0; j < run->modes->inputs; j++)
+        slope[j] = run->stretch.slope[j].hi;
+    for (size_t j = 0; run->stretch.curved && j < run->modes->inputs; j++)
+        slope[j] += offset * (run->stretch.second[j].hi + run->stretch.third[j].hi * offset / 2);
 }
 
 static void rate_at(const struct dw_run *run, double offset, const double *state, double *rate)
@@ -89,6 +99,7 @@ void dwi_knot_place(const struct dw_run *run, struct knot *knot)
 {
     knot->time = run->time + knot->offset;
     dwi_step_input(run, knot->offset, knot->input);
+    dwi_step_slope(run, knot->offset, knot->input_slope);
 }
 
 void dwi_knot_rate(const struct dw_run *run, struct knot *knot)
@@ -134,7 +145,7 @@ void dwi_knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, 
         for (size_t i = 0; i < run->modes->states; i++)
             near.state[i] = knot->state[i] + shift * knot->rate[i];
         for (size_t j = 0; j < run->modes->inputs; j++)
-            near.input[j] = knot->input[j] + shift * run->stretch.slope[j].hi;
+            near.input[j] = knot->input[j] + shift * knot->input_slope[j];
         look(run, &near, guards, others);
         for (size_t j = 0; j < guards + others; j++)
             knot->slope[j] += factor[k] / (12 * span) * near.value[j];

@@ -1,11 +1,68 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* One straight line of the input: positions on the chain's grid, cells, and steps over them. */
+/* One straight line or cubic of the input: positions on the chain's grid, cells, and steps over them. */
 #include "linear/system_inner.h"
+#include <float.h>
 #include <string.h>
 
-enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system, const double *start, const double *end,
-                               double length, double slack, struct dw_error *error)
+#define CHORD (4 * DBL_EPSILON)  /* slopes so near to the chord's are a line's */
+#define NO_BEND 1e-30            /* s; over less a cubic is a line: nothing moves, and powers of its slopes are beyond numbers */
+
+bool dwi_interval_powers(const struct dw_interval *over, size_t j, size_t apart, struct doubled w[POWERS + 1])
 {
+    const struct doubled rise = exact_sum(over->end[j], -over->start[j]), length = doubled_of(over->length);
+    const double chord = rise.hi / over->length;
+    w[0] = doubled_of(over->start[j]);
+    w[1] = rise;
+    w[2] = w[3] = doubled_of(0);
+    if (!over->slope || over->length < NO_BEND)
+        return false;
+    const double first = over->slope[j], last = over->slope[apart + j];
+    if (fabs(first - chord) <= CHORD * fabs(chord) && fabs(last - chord) <= CHORD * fabs(chord))
+        return false;
+    w[1] = doubled_product(doubled_of(first), length);
+    const struct doubled begins = doubled_difference(rise, w[1]), ends = doubled_difference(rise, doubled_product(doubled_of(last), length));
+    w[2] = doubled_sum(doubled_scaled(begins, 2), ends);
+    w[3] = doubled_minus(doubled_sum(begins, ends));
+    return true;
+}
+
+void dwi_stretch_bend(struct stretch *stretch, size_t j, const struct doubled w[POWERS + 1], double length)
+{
+    const struct doubled once = doubled_of(length), twice = exact_product(length, length);
+    stretch->slope[j] = doubled_quotient(w[1], once);
+    stretch->second[j] = doubled_quotient(doubled_scaled(w[2], 2), twice);
+    stretch->third[j] = doubled_quotient(doubled_product(doubled_of(6), w[3]), doubled_product(twice, once));
+    /* u'' is a line, and u' lies between its Bezier points */
+    const double bends = fabs(stretch->second[j].hi), bent = fabs(stretch->second[j].hi + length * stretch->third[j].hi);
+    const double middle = stretch->slope[j].hi + length / 2 * stretch->second[j].hi;
+    const double last = middle + length / 2 * (stretch->second[j].hi + length * stretch->third[j].hi);
+    stretch->most[1][j] = fmax(fabs(stretch->slope[j].hi), fmax(fabs(middle), fabs(last))) * (1 + 8 * DBL_EPSILON);
+    stretch->most[2][j] = fmax(bends, bent) * (1 + 8 * DBL_EPSILON);
+    stretch->most[3][j] = fabs(stretch->third[j].hi);
+}
+
+/* Gives each input its cubic, where one is. */
+static void set_curves(struct stretch *stretch, const struct dw_interval *over)
+{
+    const size_t m = stretch->system->inputs;
+    struct doubled w[SYSTEM_INPUTS][POWERS + 1];
+    for (size_t j = 0; j < m; j++)
+        stretch->curved = dwi_interval_powers(over, j, m, w[j]) || stretch->curved;
+    if (!stretch->curved)
+        return;
+    stretch->flat = false;
+    memset(stretch->pushed, 0, sizeof stretch->pushed);
+    for (size_t j = 0; j < m; j++) {
+        dwi_stretch_bend(stretch, j, w[j], over->length);
+        for (unsigned k = 1; k <= POWERS; k++)
+            stretch->pushed[k] += stretch->system->push[j] * stretch->most[k][j];
+    }
+}
+
+enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system, const struct dw_interval *over, double slack,
+                               struct dw_error *error)
+{
+    const double length = over->length, *const start = over->start, *const end = over->end;
     struct chain *chain = NULL;
     const enum dw_status status = dwi_system_chain(system, length, slack, &chain, error);
     if (status != DW_OK)
@@ -22,8 +79,9 @@ enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system
         stretch->tail = end_position.rest;
     }
     stretch->flat = true;
+    stretch->curved = false;
     stretch->lives = 0;
-    stretch->pushed = 0;
+    stretch->pushed[1] = 0;
     for (size_t j = 0; j < system->inputs; j++) {
         stretch->start[j] = start[j];
         if (start[j] != 0)
@@ -31,11 +89,13 @@ enum dw_status dwi_stretch_set(struct stretch *stretch, struct dw_system *system
         stretch->slope[j] = doubled_of(0);
         if (end[j] != start[j]) {
             stretch->slope[j] = doubled_quotient(exact_sum(end[j], -start[j]), doubled_of(length));
-            stretch->pushed += system->push[j] * fabs(stretch->slope[j].hi);
+            stretch->pushed[1] += system->push[j] * fabs(stretch->slope[j].hi);
             stretch->flat = false;
         }
     }
-    return DW_OK;
+    if (over->slope)
+        set_curves(stretch, over);
+    return stretch->curved ? dwi_chain_bend(system, chain, error) : DW_OK;
 }
 
 /* index times the unit, exact: an index may have more than 53 bits. */
@@ -114,6 +174,26 @@ unsigned dwi_stretch_cell(const struct stretch *stretch, struct position positio
     return levels - up;
 }
 
+/* The input at an offset, by Horner's form, and its derivatives behind it. */
+static void set_curved_input(const struct stretch *stretch, struct doubled offset, struct node *node)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    for (size_t j = 0; j < m; j++) {
+        const struct doubled third = stretch->third[j], second = stretch->second[j];
+        const struct doubled gained = doubled_product(third, offset), half = doubled_scaled(doubled_product(offset, offset), 0.5);
+        const struct doubled sum = doubled_sum(second, doubled_quotient(gained, doubled_of(3)));
+        struct doubled at[POWERS + 1];
+        at[0] = doubled_sum(doubled_of(stretch->start[j]), doubled_sum(doubled_product(stretch->slope[j], offset), doubled_product(half, sum)));
+        at[1] = doubled_sum(stretch->slope[j], doubled_product(offset, doubled_sum(second, doubled_scaled(gained, 0.5))));
+        at[2] = doubled_sum(second, gained);
+        at[3] = third;
+        for (unsigned k = 0; k <= POWERS; k++) {
+            node->high[n + k * m + j] = at[k].hi;
+            node->low[n + k * m + j] = at[k].lo;
+        }
+    }
+}
+
 void dwi_stretch_input(const struct stretch *stretch, struct position position, double length, struct node *node)
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs;
@@ -125,6 +205,10 @@ void dwi_stretch_input(const struct stretch *stretch, struct position position, 
         return;
     }
     const struct doubled offset = dwi_stretch_offset(stretch, position);
+    if (stretch->curved) {
+        set_curved_input(stretch, offset, node);
+        return;
+    }
     for (size_t j = 0; j < m; j++) {
         const struct doubled rise = doubled_product(stretch->slope[j], offset);
         const struct doubled here = doubled_sum(doubled_of(stretch->start[j]), rise);
@@ -160,6 +244,21 @@ static void scale_doubled(double *high, double *low, size_t count, struct double
     }
 }
 
+/* (x | u | w1 | w2 | w3) over a cell: the input's derivatives become powers of the cell's share. */
+static void set_powers(const struct stretch *stretch, double length, const struct node *node, struct node *z)
+{
+    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    struct doubled factor = doubled_of(length);
+    memcpy(z->high, node->high, (n + m) * sizeof z->high[0]);
+    memcpy(z->low, node->low, (n + m) * sizeof z->low[0]);
+    for (unsigned k = 1; k <= POWERS; k++) {
+        memcpy(z->high + n + k * m, node->high + n + k * m, m * sizeof z->high[0]);
+        memcpy(z->low + n + k * m, node->low + n + k * m, m * sizeof z->low[0]);
+        scale_doubled(z->high + n + k * m, z->low + n + k * m, m, factor);
+        factor = doubled_quotient(doubled_product(factor, doubled_of(length)), doubled_of(k + 1));
+    }
+}
+
 /* out += factor * B u, rows of a block so far apart from which B's part begins: input that stands still has only its live ones. */
 static inline void add_inputs(const struct stretch *stretch, const double *block, size_t apart, double factor, const double *input,
                               double *out)
@@ -189,18 +288,25 @@ static void step_by_plain_series(const struct stretch *stretch, double length, s
     const struct dw_system *system = stretch->system;
     const size_t n = system->states, m = system->inputs, both = n + m;
     const double reach = system->norm * fabs(length), *rate = system->rate_high;
+    const unsigned fed = stretch->flat ? 0 : stretch->curved ? POWERS : 1;  /* terms after the first that take something from the input */
     double terms[2][DW_STATES], *term = terms[0], *next = terms[1], bound = 1;
+    struct node powers;
+    const double *rises = node->high + both;
+    if (stretch->curved) {
+        set_powers(stretch, length, node, &powers);
+        rises = powers.high + both;
+    }
     square_apply(rate, n, both, length, node->high, term);
     add_inputs(stretch, rate + n, both, length, node->high + n, term);
     double squared = energy_square(system, term), largest = squared;
     add_state(node, n, term, NULL);
-    for (unsigned k = 1; bound > 0x1p-56;) {
-        if (!(k == 1 && !stretch->flat) && rest_is_nothing(squared, largest, reach, k))
+    for (unsigned k = 1; k <= fed || bound > 0x1p-56;) {
+        if (k > fed && rest_is_nothing(squared, largest, reach, k))
             break;
         k++;
         square_apply(rate, n, both, length / k, term, next);
-        if (k == 2 && !stretch->flat)  /* later terms take nothing from the input */
-            add_inputs(stretch, rate + n, both, length / k, node->high + both, next);
+        if (k <= fed + 1)
+            add_inputs(stretch, rate + n, both, length / k, rises + (k - 2) * m, next);
         double *const last = term;
         term = next;
         next = last;
@@ -221,19 +327,41 @@ static void step_by_series(const struct stretch *stretch, double length, struct 
     memcpy(term_high, node->high, both * sizeof *term_high);
     memcpy(term_low, node->low, both * sizeof *term_low);
     double bound = 1;
-    for (unsigned k = 1; k == 1 || bound > 0x1p-108; k++) {
+    const unsigned fed = stretch->curved ? POWERS : 1;
+    struct node powers;
+    const struct node *rises = node;
+    if (stretch->curved) {
+        set_powers(stretch, length, node, &powers);
+        rises = &powers;
+    }
+    for (unsigned k = 1; k <= fed || bound > 0x1p-108; k++) {
         dwi_block_apply(system->rate_high, system->rate_low, n, both, term_high, term_low, next_high, next_low);
         scale_doubled(next_high, next_low, n, doubled_quotient(doubled_of(length), doubled_of(k)));
         memcpy(term_low, next_low, n * sizeof *term_low);
         memcpy(term_high, next_high, n * sizeof *term_high);
         add_state(node, n, next_high, next_low);
-        /* the second term starts from the rise of the input, later ones from none */
+        /* the second term starts from the rise of the input, later ones from its higher powers or none */
         for (size_t j = 0; j < m; j++) {
-            term_high[n + j] = k == 1 ? node->high[both + j] : 0;
-            term_low[n + j] = k == 1 ? node->low[both + j] : 0;
+            term_high[n + j] = k <= fed ? rises->high[n + k * m + j] : 0;
+            term_low[n + j] = k <= fed ? rises->low[n + k * m + j] : 0;
         }
         bound *= k == 1 ? 1 : reach / k;
     }
+}
+
+/* Over a cell of the chain along cubics. */
+static void step_curved(const struct stretch *stretch, unsigned level, double length, struct node *node)
+{
+    const struct chain *chain = stretch->chain;
+    const size_t n = stretch->system->states, m = stretch->system->inputs, width = stretch->system->width;
+    const size_t at = level * n * width, bent = level * n * 2 * m;
+    struct node z;
+    double high[DW_STATES], low[DW_STATES];
+    set_powers(stretch, length, node, &z);
+    dwi_block_apply(chain->high + at, chain->low ? chain->low + at : NULL, n, width, z.high, z.low, high, low);
+    add_state(node, n, high, chain->low ? low : NULL);
+    dwi_block_apply(chain->bent_high + bent, chain->low ? chain->bent_low + bent : NULL, n, 2 * m, z.high + width, z.low + width, high, low);
+    add_state(node, n, high, chain->low ? low : NULL);
 }
 
 void dwi_stretch_step(const struct stretch *stretch, unsigned level, double length, struct node *node)
@@ -242,6 +370,10 @@ void dwi_stretch_step(const struct stretch *stretch, unsigned level, double leng
     const size_t n = stretch->system->states, width = stretch->system->width;
     if (level > chain->levels) {
         (stretch_doubled(stretch) ? step_by_series : step_by_plain_series)(stretch, length, node);
+        return;
+    }
+    if (stretch->curved) {
+        step_curved(stretch, level, length, node);
         return;
     }
     double high[DW_STATES], low[DW_STATES];
@@ -284,11 +416,11 @@ struct position dwi_stretch_after(const struct stretch *stretch, struct position
 void dwi_stretch_move(const struct stretch *stretch, struct position *position, struct doubled offset, bool homogeneous,
                       struct node *node)
 {
-    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    const size_t n = stretch->system->states, inputs = stretch_width(stretch) - n;
     const struct position goal = dwi_stretch_seek(stretch, offset);
     if (homogeneous) {
-        memset(node->high + n, 0, 2 * m * sizeof *node->high);
-        memset(node->low + n, 0, 2 * m * sizeof *node->low);
+        memset(node->high + n, 0, inputs * sizeof *node->high);
+        memset(node->low + n, 0, inputs * sizeof *node->low);
     }
     for (;;) {
         double length = 0;
@@ -320,60 +452,6 @@ void dwi_stretch_move(const struct stretch *stretch, struct position *position, 
     }
 }
 
-/* The whole length in one cell, in plain double, while the input stands still: the usual case, worth a short way. A length that
- * differs within the slack is corrected to first order, in the matrix, so that a state waits for one product alone; the second
- * order is below 1e-16. */
-static void advance_at_once(const struct dw_system *system, const struct chain *chain, double more, double *state,
-                            const double *input)
-{
-    const size_t n = system->states, m = system->inputs;
-    double moved[DW_STATES];
-    const double *row = chain->high, *drift = chain->drift;
-    for (size_t i = 0; i < n; i++, row += n + 2 * m, drift += n + m) {
-        double sum = 0;
-        for (size_t j = 0; j < m; j++)
-            sum += (row[n + j] + more * drift[n + j]) * input[j];
-        for (size_t j = 0; j < n; j++)
-            sum += (row[j] + more * drift[j]) * state[j];
-        moved[i] = state[i] + sum;
-    }
-    memcpy(state, moved, n * sizeof *state);
-}
-
-/* The same for two states and one input, which is most of what there is. */
-static inline void advance_two(const struct chain *chain, double more, double *state, double u)
-{
-    const double *row = chain->high, *drift = chain->drift;
-    const double x = state[0], y = state[1];
-    const double x_sum = (row[2] + more * drift[2]) * u + (row[0] + more * drift[0]) * x + (row[1] + more * drift[1]) * y;
-    const double y_sum = (row[6] + more * drift[5]) * u + (row[4] + more * drift[3]) * x + (row[5] + more * drift[4]) * y;
-    state[0] = x + x_sum;
-    state[1] = y + y_sum;
-}
-
-/* Whether the stretch has been carried already: by a propagator used lately, the input standing still. */
-static inline bool advance_quickly(struct dw_system *system, double *state, const double *start, const double *end,
-                                   double length, double slack)
-{
-    for (size_t j = 0; j < system->inputs; j++)
-        if (start[j] != end[j])
-            return false;
-    const double most = slack < system->near ? slack : system->near;
-    for (unsigned i = 0; i < 2; i++) {
-        const unsigned at = system->turn ^ i;
-        const struct chain *chain = system->recent[at];
-        if (!chain || !chain->drift || !(length > 0 && fabs(length - chain->length) <= most))
-            continue;
-        system->turn = at ^ 1;
-        if (system->states == 2 && system->inputs == 1)
-            advance_two(chain, length - chain->length, state, *start);
-        else
-            advance_at_once(system, chain, length - chain->length, state, start);
-        return true;
-    }
-    return false;
-}
-
 void dwi_stretch_finish(const struct stretch *stretch, struct position position, struct node *node)
 {
     while (!dwi_stretch_at_end(stretch, position)) {
@@ -386,32 +464,4 @@ void dwi_stretch_finish(const struct stretch *stretch, struct position position,
     }
     if (!stretch->flat)
         dwi_stretch_input(stretch, position, 0, node);
-}
-
-static enum dw_status advance_by_cells(struct dw_system *system, double *state, const double *start, const double *end,
-                                       double length, double slack, struct dw_error *error)
-{
-    const size_t n = system->states;
-    struct stretch stretch;
-    const enum dw_status status = dwi_stretch_set(&stretch, system, start, end, length, slack, error);
-    if (status != DW_OK)
-        return status;
-    struct node node;
-    memcpy(node.high, state, n * sizeof *state);
-    memset(node.low, 0, n * sizeof *node.low);
-    dwi_stretch_input(&stretch, (struct position){ 0, 0 }, 0, &node);
-    dwi_stretch_finish(&stretch, (struct position){ 0, 0 }, &node);
-    for (size_t i = 0; i < n; i++)
-        state[i] = node.high[i] + (stretch_doubled(&stretch) ? node.low[i] : 0);
-    return DW_OK;
-}
-
-enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
-                                 double length, double slack, struct dw_error *error)
-{
-    if (advance_quickly(system, state, start, end, length, slack) || length == 0)
-        return DW_OK;
-    if (!(length > 0 && isfinite(length)))
-        return dw_error_set(error, DW_BAD_USE, 0, "a stretch of %g s: must be finite and not below zero", length);
-    return advance_by_cells(system, state, start, end, length, slack, error);
 }

@@ -212,12 +212,14 @@ static void set_on_guard(const struct guard *guard, size_t states, struct node *
 
 static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw_error *error)
 {
-    const double length = run->goal_time - run->time, slack = walk_slack(run);
-    const enum dw_status status =
-        dwi_stretch_set(&run->stretch, present_mode(run)->system, run->input, run->goal_input, length, slack, error);
-    if (status == DW_OK)
-        dwi_stretch_input(&run->stretch, dwi_stretch_seek(&run->stretch, offset), 0, &run->node);
-    return status;
+    const struct dw_interval over = run_interval(run);
+    const size_t m = run->modes->inputs + 1, at = run->modes->states + m;
+    const enum dw_status status = dwi_stretch_set(&run->stretch, present_mode(run)->system, &over, walk_slack(run), error);
+    if (status != DW_OK)
+        return status;
+    dwi_stretch_input(&run->stretch, dwi_stretch_seek(&run->stretch, offset), 0, &run->node);
+    memcpy(run->passed + at, run->node.high + at, m * sizeof *run->passed);  /* integrals go on from here, with the slopes of this stretch */
+    return DW_OK;
 }
 
 
@@ -242,14 +244,14 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
     return status;
 }
 
-/* The rate along the line of the input. It is had in doubled precision, since a fast state's is the small difference of large terms. */
+/* The rate along the input. It is had in doubled precision, since a fast state's is the small difference of large terms. */
 static void rate_along(const struct dw_run *run, const struct node *node, struct node *rate)
 {
     const struct dw_system *system = present_mode(run)->system;
     const size_t n = system->states, both = n + system->inputs;
     dwi_block_apply(system->rate_high, system->rate_low, n, both, node->high, node->low, rate->high, rate->low);
     for (size_t j = n; j < both; j++)
-        rate->high[j] = run->stretch.slope[j - n].hi;
+        rate->high[j] = run_slope(run, node, j - n);
 }
 
 static void output(const struct dw_run *run, double time, const struct node *node, double *value, double *slope)

@@ -175,10 +175,8 @@ void dw_system_free(struct dw_system *system)
 {
     if (!system)
         return;
-    for (size_t i = 0; i < system->chain_count; i++) {
-        free(system->chains[i].high);
-        free(system->chains[i].low);
-    }
+    for (size_t i = 0; i < system->chain_count; i++)
+        dwi_chain_free(system->chains + i);
     free(system->chains);
     free(system->rate_high);
     free(system->rate_low);
@@ -230,8 +228,7 @@ static enum dw_status add_chain(struct dw_system *system, double length, struct 
         for (size_t i = 1; i < system->chain_count; i++)
             if (system->chains[i].used < place->used)
                 place = system->chains + i;
-        free(place->high);
-        free(place->low);
+        dwi_chain_free(place);
     }
     system->built++;
     fresh.used = ++system->clock;

@@ -45,7 +45,7 @@ static void reset_vector(const struct dw_run *run, const struct guard *guard, do
         for (size_t j = 0; j < n; j++)
             sum += row[j] * vector[j];
         for (size_t j = 0; j < m; j++)
-            sum -= with_input * row[n + j] * run->stretch.slope[j].hi;
+            sum -= with_input * row[n + j] * run_slope(run, &run->node, j);
         out[i] = sum;
     }
     memcpy(vector, out, n * sizeof *out);

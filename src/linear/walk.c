@@ -108,7 +108,7 @@ static void halve(struct cell *cell, unsigned levels)
 
 static void copy_node(const struct stretch *stretch, struct node *to, const struct node *from)
 {
-    const size_t width = stretch->system->width;
+    const size_t width = stretch_width(stretch);
     memcpy(to->high, from->high, width * sizeof to->high[0]);
     memcpy(to->low, from->low, (stretch_doubled(stretch) ? width : stretch->system->states) * sizeof to->low[0]);
 }

@@ -225,7 +225,8 @@ static enum dw_status find_start(struct follow *f, size_t *mode, double *state, 
             time[i] = lap[i * f->columns];
             inputs_of(f, lap + i * f->columns, 0, input + i * f->inputs);
         }
-        status = dw_modes_steady(dw_plant_modes(f->plan->plant), time, input, count, mode, state, &f->seen->steady, error);
+        status = dw_modes_steady(dw_plant_modes(f->plan->plant), &(struct dw_period){ time, input, count, NULL }, mode, state,
+                                 &f->seen->steady, error);
     } else {
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for one period");
     }

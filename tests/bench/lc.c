@@ -45,7 +45,7 @@ static void solve(const struct dw_ladder *ladder, const double *time, double *x)
     const double input[] = { SUPPLY, SUPPLY, 0, 0 };
     struct dw_error why = { .status = DW_OK };
     struct dw_system *system = dw_ladder_system(ladder, &why);
-    bench_demand(system && dw_system_steady(system, time, input, 4, x, NULL, &why) == DW_OK, "%s", why.text);
+    bench_demand(system && dw_system_steady(system, &(struct dw_period){ time, input, 4, NULL }, x, NULL, &why) == DW_OK, "%s", why.text);
     dw_system_free(system);
 }
 

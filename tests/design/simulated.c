@@ -92,7 +92,7 @@ double simulated_range(const struct simulated *filter, double duty, size_t outpu
     const double edge = duty * filter->period;
     const double time[4] = { 0, edge, edge, filter->period }, pin[4] = { 1, 1, 0, 0 };
     double state[DW_STATES], least = INFINITY, most = -INFINITY;
-    succeeds(dw_system_steady(filter->system, time, pin, 4, state, NULL, &error), error);
+    succeeds(dw_system_steady(filter->system, &(struct dw_period){ time, pin, 4, NULL }, state, NULL, &error), error);
     for (int half = 0; half < 2; half++) {
         const double *level = &levels[half], length = half ? filter->period - edge : edge;
         double value[PIECES + 1], start[PIECES + 1][DW_STATES];
@@ -121,7 +121,7 @@ static void steady(const struct simulated *filter, double duty, double *state)
 {
     const double edge = duty * filter->period, time[4] = { 0, edge, edge, filter->period }, pin[4] = { 1, 1, 0, 0 };
     struct dw_error error = { .text = "" };
-    succeeds(dw_system_steady(filter->system, time, pin, 4, state, NULL, &error), error);
+    succeeds(dw_system_steady(filter->system, &(struct dw_period){ time, pin, 4, NULL }, state, NULL, &error), error);
 }
 
 double simulated_product(const struct simulated *filter, double duty, size_t one, size_t other)
@@ -131,7 +131,7 @@ double simulated_product(const struct simulated *filter, double duty, size_t one
     for (int half = 0; half < 2; half++) {
         const double *level = &levels[half], length = (half ? 1 - duty : duty) * filter->period;
         struct dw_error error = { .text = "" };
-        const struct dw_interval over = { state, level, level, length };
+        const struct dw_interval over = { state, level, level, length, NULL };
         double integral;
         succeeds(dw_system_integrals(filter->system, &over, &(struct dw_integrand){ one, other }, 1, &integral, &error), error);
         succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
@@ -162,7 +162,7 @@ double simulated_rate(const struct simulated *filter, double duty, size_t output
 double simulated_while_high(const struct simulated *filter, double duty, size_t output)
 {
     double state[DW_STATES], integral;
-    const struct dw_interval over = { state, levels, levels, duty * filter->period };
+    const struct dw_interval over = { state, levels, levels, duty * filter->period, NULL };
     struct dw_error error = { .text = "" };
     steady(filter, duty, state);
     succeeds(dw_system_integrals(filter->system, &over, &(struct dw_integrand){ output, DW_ALONE }, 1, &integral, &error), error);
@@ -179,7 +179,7 @@ struct simulated_start simulated_start(const struct simulated *filter, double du
     for (size_t n = 0; n < periods; n++) {
         for (int half = 0; half < 2; half++) {
             const double length = (half ? 1 - duty : duty) * filter->period, *level = &levels[half];
-            const struct dw_interval over = { state, level, level, length };
+            const struct dw_interval over = { state, level, level, length, NULL };
             double integral;
             if (!(length > 0))
                 continue;

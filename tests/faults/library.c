@@ -260,7 +260,7 @@ static enum dw_status run_plant(struct dw_plant *plant, struct dw_coil_meter *me
     size_t mode = dw_plant_rest(plant, state), inputs = dw_plant_inputs(plant);
     for (size_t i = 0; i < CLOCK; i++)
         given[i * inputs] = clock_pin[i];
-    if (RIGHT(dw_modes_steady(modes, clock_time, given, CLOCK, &mode, state, &steady, error)))
+    if (RIGHT(dw_modes_steady(modes, &(struct dw_period){ clock_time, given, CLOCK, NULL }, &mode, state, &steady, error)))
         run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-4, .sink = take_row, .context = meter,
                                                           .integrand = meter ? dw_coil_integrals(dw_plant_load(plant)) : NULL,
                                                           .integrand_count = meter ? DW_COIL_INTEGRALS : 0 }, error);
@@ -300,8 +300,8 @@ static enum dw_status ladders(struct dw_error *error)
     struct dw_steady steady;
     struct dw_result result[DW_MEASURES];
     if (MADE(ladder) && MADE(system = dw_ladder_system(ladder, error)) &&
-        RIGHT(dw_system_steady(system, clock_time, clock_pin, CLOCK, state, &steady, error)) &&
-        RIGHT(dw_system_integrals(system, &(struct dw_interval){ state, clock_pin, clock_pin + 2, 1e-3 },
+        RIGHT(dw_system_steady(system, &(struct dw_period){ clock_time, clock_pin, CLOCK, NULL }, state, &steady, error)) &&
+        RIGHT(dw_system_integrals(system, &(struct dw_interval){ state, clock_pin, clock_pin + 2, 1e-3, NULL },
                                   (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, integral, error)) &&
         RIGHT(dw_system_rates(system, real, imaginary, error)) &&
         RIGHT(dw_system_response(system, 0, 1e3, integral, real, error)) &&

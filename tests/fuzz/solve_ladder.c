@@ -111,7 +111,7 @@ static void run(const struct dw_ladder *ladder, struct bytes *bytes)
     size_t mode = 0;
     struct dw_steady steady;
     memset(state, 0, sizeof state);
-    if (dw_modes_steady(modes, time, pin, 4, &mode, state, &steady, &error) == DW_OK)
+    if (dw_modes_steady(modes, &(struct dw_period){ time, pin, 4, NULL }, &mode, state, &steady, &error) == DW_OK)
         demand_finite(state, seen.states, "a steady state is finite");
     else
         demand_error(&error, DW_BAD_USE, DW_NO);

@@ -23,7 +23,7 @@ START_TEST(integrals_of_a_decay_are_the_closed_form_even_beyond_700_time_constan
         struct dw_system *system = new_system(1, &a, NULL, c, NULL, 2, NULL);
         struct dw_error error;
         double integral[3];
-        succeeds(dw_system_integrals(system, &(struct dw_interval){ &start, &zero, &zero, length },
+        succeeds(dw_system_integrals(system, &(struct dw_interval){ &start, &zero, &zero, length, NULL },
                                      (struct dw_integrand[]){ { 0, DW_ALONE }, { 1, DW_ALONE }, { 0, 1 } }, 3, integral, &error), error);
         near(integral[0], -start * tau * expm1(-length / tau), 1e-14);
         near(integral[1], 2 * integral[0], 1e-14);
@@ -38,14 +38,14 @@ START_TEST(integrals_of_a_ramp_passed_straight_through_are_polynomials)
     const double a = -2, zero = 0, d = 3, from = 0.7, to = -1.9, length = 0.31;
     struct dw_system *system = new_system(1, &a, NULL, NULL, &d, 1, NULL);
     struct dw_error error;
-    const struct dw_interval over = { &zero, &from, &to, length };
+    const struct dw_interval over = { &zero, &from, &to, length, NULL };
     double integral[2];
     succeeds(dw_system_integrals(system, &over, (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, integral, &error), error);
     near(integral[0], 3 * length * (from + to) / 2, 1e-14);
     near(integral[1], 9 * length * (from * from + from * to + to * to) / 3, 1e-14);
     refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, 1 }, 1, integral, &error), DW_BAD_USE, error,
             "outputs 1 and 2 of 1");
-    refuses(dw_system_integrals(system, &(struct dw_interval){ &zero, &from, &to, -1 }, &(struct dw_integrand){ 0, DW_ALONE }, 1,
+    refuses(dw_system_integrals(system, &(struct dw_interval){ &zero, &from, &to, -1, NULL }, &(struct dw_integrand){ 0, DW_ALONE }, 1,
                                 integral, &error), DW_BAD_USE, error, "a stretch of -1 s: must be finite and not below zero");
     dw_system_free(system);
 }
@@ -82,7 +82,7 @@ START_TEST(integrals_of_a_rise_are_the_closed_form_from_1e_9_to_1e6_time_constan
         struct dw_error error;
         double got[2], first, second;
         rise_integrals(end, tau, length, &first, &second);
-        succeeds(dw_system_integrals(system, &(struct dw_interval){ &zero, &end, &end, length },
+        succeeds(dw_system_integrals(system, &(struct dw_interval){ &zero, &end, &end, length, NULL },
                                      (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, got, &error), error);
         near(got[0], first, 1e-14);
         near(got[1], second, 1e-14);
@@ -106,7 +106,7 @@ START_TEST(integrals_along_ramps_are_what_gauss_sums_of_the_trajectory_give)
         dw_system_new(&(struct dw_matrices){ .states = N, .inputs = M, .outputs = P, .a = a, .b = b, .c = c, .d = d }, &error);
     double got[COUNT], sum[COUNT] = { 0 }, most = 0;
     ck_assert_msg(system != NULL, "%s", error.text);
-    succeeds(dw_system_integrals(system, &(struct dw_interval){ start, from, to, length }, integrand, COUNT, got, &error), error);
+    succeeds(dw_system_integrals(system, &(struct dw_interval){ start, from, to, length, NULL }, integrand, COUNT, got, &error), error);
     for (int i = 0; i < 3 * PANELS; i++) {
         const double time = length * (i / 3 + (1 + node[i % 3]) / 2) / PANELS, weight = share[i % 3] * length / PANELS;
         double x[N] = { start[0], start[1], start[2] }, u[M], y[P];
@@ -137,7 +137,7 @@ START_TEST(energy_in_equals_energy_lost_and_stored)
     const double u = 12, length = 91e-6;
     double x[] = { 0.3, -2 }, integral[2];
     const double before = (l * x[0] * x[0] + cap * x[1] * x[1]) / 2;
-    succeeds(dw_system_integrals(system, &(struct dw_interval){ x, &u, &u, length },
+    succeeds(dw_system_integrals(system, &(struct dw_interval){ x, &u, &u, length, NULL },
                                  (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 1 } }, 2, integral, &error), error);
     succeeds(dw_system_advance(system, x, &u, &u, length, 0, &error), error);
     const double after = (l * x[0] * x[0] + cap * x[1] * x[1]) / 2;

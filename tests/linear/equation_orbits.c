@@ -42,7 +42,7 @@ START_TEST(the_orbit_of_a_driven_hardening_spring_is_the_one_that_its_start_lead
         const double start[] = { -1.2 + 0.5 * (i % 4), -1 + 0.9 * (i / 4) };
         double orbit[] = { start[0], start[1] }, followed[] = { start[0], start[1] };
         size_t mode = 0;
-        succeeds(dw_modes_steady(modes, time, drive, 4, &mode, orbit, &steady, &error), error);
+        succeeds(dw_modes_steady(modes, &(struct dw_period){ time, drive, 4, NULL }, &mode, orbit, &steady, &error), error);
         /* Liouville: areas shrink by exp(-damping period); both eigenvalues have the root of it where they are complex, as here.
          * Differences of states 2^-12 apart, of a map known to 1e-10: 1e-6 */
         near(steady.radius, exp(-DAMPING * period / 2), 1e-6);
@@ -66,8 +66,8 @@ START_TEST(the_orbit_of_an_rc_as_equations_is_that_of_the_modes)
     struct dw_steady exact, steady;
     size_t mode = 0;
     double wanted = 0, orbit = 0;
-    succeeds(dw_modes_steady(modes, time, drive, 4, &mode, &wanted, &exact, &error), error);
-    succeeds(dw_modes_steady(equations, time, drive, 4, &mode, &orbit, &steady, &error), error);
+    succeeds(dw_modes_steady(modes, &(struct dw_period){ time, drive, 4, NULL }, &mode, &wanted, &exact, &error), error);
+    succeeds(dw_modes_steady(equations, &(struct dw_period){ time, drive, 4, NULL }, &mode, &orbit, &steady, &error), error);
     /* 1e-10 a step, some hundred steps a period, over 1 - exp(-1 / 0.7) */
     within_scale(orbit, wanted, 2e-8, 3.3);
     near(steady.radius, exact.radius, 1e-6);
@@ -97,7 +97,7 @@ START_TEST(an_angle_that_drifts_need_not_come_back)
     struct dw_steady steady;
     double x[] = { 0, 0.1 };
     size_t mode = 0;
-    succeeds(dw_modes_steady(modes, time, drive, 2, &mode, x, &steady, &error), error);
+    succeeds(dw_modes_steady(modes, &(struct dw_period){ time, drive, 2, NULL }, &mode, x, &steady, &error), error);
     near(x[1], 0.7, 1e-9);
     near(steady.radius, exp(-2 * 0.7), 1e-6);
     dw_modes_free(modes);
@@ -113,7 +113,7 @@ START_TEST(an_orbit_with_impacts_comes_back_and_the_modes_are_those_it_has)
     struct dw_steady steady;
     struct dw_error error = { .status = DW_OK };
     size_t mode = 1;
-    succeeds(dw_modes_steady(modes, time, drive, 4, &mode, x, &steady, &error), error);
+    succeeds(dw_modes_steady(modes, &(struct dw_period){ time, drive, 4, NULL }, &mode, x, &steady, &error), error);
     ck_assert_uint_eq(mode, 0);  /* lifted at once */
     within_scale(x[0], STOP, 0, 1);
     within_scale(x[1], 0, 0, 1);
@@ -138,7 +138,7 @@ START_TEST(a_step_of_newtons_that_leaves_what_equations_know_is_no_answer)
     struct dw_steady steady;
     double level = 4;  /* Newton's step from there: sqrt(4) - 4 = -2 */
     size_t mode = 0;
-    succeeds(dw_modes_steady(modes, time, drive, 2, &mode, &level, &steady, &error), error);
+    succeeds(dw_modes_steady(modes, &(struct dw_period){ time, drive, 2, NULL }, &mode, &level, &steady, &error), error);
     /* 1e-10 a step and period, over 1 - exp(-0.01) */
     within_scale(level, 0.25, 1e-8, 1);
     near(steady.radius, exp(-0.01), 1e-6);
@@ -177,7 +177,7 @@ static enum dw_status steady_of(void (*rate)(const void *, size_t, double, const
     size_t mode = 0;
     struct dw_modes *modes = make(&(struct dw_equations){ .states = states, .modes = plain, .mode_count = 1, .state_scale = units,
         .rate = rate });
-    const enum dw_status status = dw_modes_steady(modes, time, NULL, 2, &mode, x, &steady, error);
+    const enum dw_status status = dw_modes_steady(modes, &(struct dw_period){ time, NULL, 2, NULL }, &mode, x, &steady, error);
     dw_modes_free(modes);
     return status;
 }

@@ -282,7 +282,7 @@ START_TEST(growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling)
         struct dw_system *system = new_system(2, 0, a, NULL, NULL);
         struct dw_error error;
         struct stretch stretch;
-        succeeds(dwi_stretch_set(&stretch, system, none, none, length, 0, &error), error);
+        succeeds(dwi_stretch_set(&stretch, system, &(struct dw_interval){ none, none, none, length, NULL }, 0, &error), error);
         double most = 1;
         for (double t = length * 0x1p-40; t <= length; t *= 1.037) {
             const double fast = exp(-f * t), slow = exp(-s * t), side = g * (slow - fast) / (f - s);
@@ -302,7 +302,7 @@ START_TEST(growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling)
     struct dw_system *system = new_system(1, 0, &up, NULL, NULL);
     struct dw_error error;
     struct stretch stretch;
-    succeeds(dwi_stretch_set(&stretch, system, &none, &none, 1024, 0, &error), error);
+    succeeds(dwi_stretch_set(&stretch, system, &(struct dw_interval){ &none, &none, &none, 1024, NULL }, 0, &error), error);
     for (double t = 1; t <= 1024; t *= 2)
         ck_assert(t < 20 ? dwi_growth_over(&stretch, t) >= exp(t) * (1 - 1e-14) : t > 30 ? dwi_growth_over(&stretch, t) == 0 : true);
     dw_system_free(system);

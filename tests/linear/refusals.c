@@ -74,7 +74,7 @@ START_TEST(lengths_that_are_no_lengths_are_refused)
     struct dw_error error;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         double x = 0.7, answer = 12.5;
-        const struct dw_interval over = { &x, &one, &one, cases[i].length };
+        const struct dw_interval over = { &x, &one, &one, cases[i].length, NULL };
         refuses(dw_system_advance(system, &x, &one, &one, cases[i].length, 0, &error), DW_BAD_USE, error, cases[i].text);
         refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, DW_ALONE }, 1, &answer, &error), DW_BAD_USE, error,
                 cases[i].text);
@@ -84,7 +84,7 @@ START_TEST(lengths_that_are_no_lengths_are_refused)
         ck_assert_double_eq(answer, 12.5);
     }
     const struct dw_integrand squares[] = { { 0, 0 }, { 1, 0 }, { 0, 3 }, { 1, DW_ALONE } };
-    const struct dw_interval whole = { &zero, &one, &one, 1 }, nothing = { &zero, &one, &one, 0 };
+    const struct dw_interval whole = { &zero, &one, &one, 1, NULL }, nothing = { &zero, &one, &one, 0, NULL };
     double answer[2] = { 12.5, 12.5 };
     refuses(dw_system_integrals(system, &whole, squares, 2, answer, &error), DW_BAD_USE, error, "outputs 2 and 1 of 1");
     refuses(dw_system_integrals(system, &whole, squares + 2, 1, answer, &error), DW_BAD_USE, error, "outputs 1 and 4 of 1");
@@ -250,12 +250,12 @@ START_TEST(a_period_in_which_no_time_passes_is_refused)
     struct dw_system *system = pole();
     double x = 0;
     size_t at = 0;
-    refuses(dw_system_steady(system, still, input, 2, &x, NULL, &error), DW_BAD_USE, error, text);
-    refuses(dw_system_steady(system, first, input, 2, &x, NULL, &error), DW_BAD_USE, error, text);
-    refuses(dw_system_steady(system, last, input, 2, &x, NULL, &error), DW_BAD_USE, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ still, input, 2, NULL }, &x, NULL, &error), DW_BAD_USE, error, text);
+    refuses(dw_system_steady(system, &(struct dw_period){ first, input, 2, NULL }, &x, NULL, &error), DW_BAD_USE, error, text);
+    refuses(dw_system_steady(system, &(struct dw_period){ last, input, 2, NULL }, &x, NULL, &error), DW_BAD_USE, error,
             "time goes back or is not finite at row 2 of the period");
-    refuses(dw_modes_steady(modes, still, input, 1, &at, &x, NULL, &error), DW_BAD_USE, error, text);
-    refuses(dw_modes_steady(modes, still, input, 2, &at, &x, NULL, &error), DW_BAD_USE, error, text);
+    refuses(dw_modes_steady(modes, &(struct dw_period){ still, input, 1, NULL }, &at, &x, NULL, &error), DW_BAD_USE, error, text);
+    refuses(dw_modes_steady(modes, &(struct dw_period){ still, input, 2, NULL }, &at, &x, NULL, &error), DW_BAD_USE, error, text);
     dw_system_free(system);
     dw_modes_free(modes);
 }
@@ -273,7 +273,7 @@ static enum dw_status drifting_steady(double rate, const double *input, bool fir
     struct dw_modes *modes = dw_modes_new(
         &(struct dw_modes_plan){ .states = 2, .inputs = 1, .modes = &mode, .mode_count = 1, .drifts = drifts }, error);
     ck_assert_msg(modes != NULL, "%s", error->text);
-    const enum dw_status status = dw_modes_steady(modes, time, input, 4, &at, x, steady, error);
+    const enum dw_status status = dw_modes_steady(modes, &(struct dw_period){ time, input, 4, NULL }, &at, x, steady, error);
     dw_modes_free(modes);
     return status;
 }

@@ -35,7 +35,7 @@ START_TEST(one_pole_starts_its_period_at_the_closed_form_from_1e_minus_12_to_1e1
         struct dw_error error;
         struct dw_steady steady;
         double x = 0;
-        succeeds(dw_system_steady(system, p.time, p.input, 4, &x, &steady, &error), error);
+        succeeds(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, &x, &steady, &error), error);
         /* x = u (1 - e^(-DT/tau)) e^(-(1-D)T/tau) / (1 - e^(-T/tau)), with the widths as the rows have them */
         const long double on = (long double)p.time[1] * -a, off = ((long double)period - p.time[1]) * -a;
         const long double want = u * expm1l(-on) * expl(-off) / expm1l(-on - off);
@@ -57,7 +57,7 @@ START_TEST(the_state_found_comes_back_after_its_period)
         struct dw_system *system = new_system(2, systems[i], b, weight);
         struct dw_error error;
         double x[2], after[2];
-        succeeds(dw_system_steady(system, p.time, p.input, 4, x, NULL, &error), error);
+        succeeds(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, x, NULL, &error), error);
         memcpy(after, x, sizeof x);
         succeeds(dw_system_advance(system, after, p.input, p.input + 1, p.time[1], 0, &error), error);
         succeeds(dw_system_advance(system, after, p.input + 2, p.input + 3, p.time[3] - p.time[2], 0, &error), error);
@@ -76,17 +76,17 @@ START_TEST(undamped_resonance_has_no_steady_state)
     struct dw_error error;
     double x[2];
     struct pulse p = pulse(1 / 1234.5, 0.3, 5);
-    refuses(dw_system_steady(system, p.time, p.input, 4, x, NULL, &error), DW_NO, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, x, NULL, &error), DW_NO, error,
             "no steady state: nothing damps the oscillation at 1234.5 Hz, which stands on harmonic 1 of the period of "
             "0.000810045 s, so it grows without end");
     p = pulse(7 / 1234.5, 0.3, 5);
-    refuses(dw_system_steady(system, p.time, p.input, 4, x, NULL, &error), DW_NO, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, x, NULL, &error), DW_NO, error,
             "no steady state: nothing damps the oscillation at 1234.5 Hz, which stands on harmonic 7 of the period of "
             "0.00567031 s, so it grows without end");
     /* off the harmonics there is an orbit, which nothing leads to: x of the undamped response to a pulse */
     struct dw_steady steady;
     p = pulse(0.61 / 1234.5, 0.3, 5);
-    succeeds(dw_system_steady(system, p.time, p.input, 4, x, &steady, &error), error);
+    succeeds(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, x, &steady, &error), error);
     ck_assert(steady.lasting);
     /* z = x + j y turns as z' = -j w z + w u, so z0 (1 - e^(-j w T)) = j u (e^(-j w T) - e^(-j w (T - tp))) */
     const double turn = 2 * M_PI * 0.61, rest = turn * 0.7;
@@ -105,15 +105,15 @@ START_TEST(what_nothing_drains_has_no_steady_state)
     struct dw_error error;
     double x;
     const struct pulse p = pulse(1, 0.25, 2);
-    refuses(dw_system_steady(system, p.time, p.input, 4, &x, NULL, &error), DW_NO, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, &x, NULL, &error), DW_NO, error,
             "no steady state: a rate of the system is zero, so a charge or current that nothing drains stays as it began, or "
             "grows without end");
-    refuses(dw_system_steady(system, p.time, p.input, 1, &x, NULL, &error), DW_BAD_USE, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 1, NULL }, &x, NULL, &error), DW_BAD_USE, error,
             "a period needs two rows at least, and time must pass");
     const double back[] = { 0, 1, 0.5, 2 }, bad[] = { 0, NAN, 0, 0 };
-    refuses(dw_system_steady(system, back, p.input, 4, &x, NULL, &error), DW_BAD_USE, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ back, p.input, 4, NULL }, &x, NULL, &error), DW_BAD_USE, error,
             "time goes back or is not finite at row 3 of the period");
-    refuses(dw_system_steady(system, p.time, bad, 4, &x, NULL, &error), DW_BAD_USE, error,
+    refuses(dw_system_steady(system, &(struct dw_period){ p.time, bad, 4, NULL }, &x, NULL, &error), DW_BAD_USE, error,
             "input 1 is not finite at row 2 of the period");
     dw_system_free(system);
 }
@@ -158,7 +158,7 @@ START_TEST(continuous_and_discontinuous_currents_start_their_period_at_the_close
             struct dw_steady steady;
             size_t mode = 2;
             double x = 0;
-            succeeds(dw_modes_steady(modes, p.time, p.input, 4, &mode, &x, &steady, &error), error);
+            succeeds(dw_modes_steady(modes, &(struct dw_period){ p.time, p.input, 4, NULL }, &mode, &x, &steady, &error), error);
             /* as if the current always flowed: i0 = (U g - output)/r with g the share of one pole's steady start */
             const double g = expm1(-p.time[1] / tau) * exp(-(period - p.time[1]) / tau) / expm1(-period / tau);
             const double wanted = fmax((supply * g - output) / r, 0);
@@ -183,7 +183,7 @@ START_TEST(a_state_that_drifts_is_left_out)
     const struct pulse p = pulse(0.1, 0.37, 5);
     size_t at = 0;
     double x[] = { 0, 0 };
-    succeeds(dw_modes_steady(modes, p.time, p.input, 4, &at, x, NULL, &error), error);
+    succeeds(dw_modes_steady(modes, &(struct dw_period){ p.time, p.input, 4, NULL }, &at, x, NULL, &error), error);
     near(x[0], 5 * expm1(-p.time[1] / tau) * exp(-(0.1 - p.time[1]) / tau) / expm1(-0.1 / tau), 4e-12);
     dw_modes_free(modes);
 }

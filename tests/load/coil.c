@@ -367,7 +367,7 @@ START_TEST(steady_start_is_the_freewheeling_ripple)
     struct dw_coil *coil = made(&plan);
     double state[DW_COIL_STATES];
     size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
-    succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), time, pin, 4, &mode, state, NULL, &error), error);
+    succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), &(struct dw_period){ time, pin, 4, NULL }, &mode, state, NULL, &error), error);
     const double on = exp(-duty * period / constant), off = exp(-(1 - duty) * period / constant);
     const double full = plan.supply / plan.resistance, drop = plan.diode_drop / plan.resistance;
     near(state[DW_COIL_CURRENT], (full * (1 - on) * off - drop * (1 - off)) / (1 - on * off), 1e-11);
@@ -386,7 +386,7 @@ START_TEST(steady_start_knows_where_the_armature_is)
         const double pin[] = { 5, 5, 0, 0 };
         double state[DW_COIL_STATES];
         size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
-        succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), time, pin, 4, &mode, state, NULL, &error), error);
+        succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), &(struct dw_period){ time, pin, 4, NULL }, &mode, state, NULL, &error), error);
         ck_assert_int_eq(dw_coil_pulled_in(coil, mode), cases[k].in);
     }
     dw_coil_free(coil);

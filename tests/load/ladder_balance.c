@@ -150,7 +150,7 @@ START_TEST(energy_in_is_energy_lost_and_stored)
         double x[LADDER_STATES] = { 0 }, in = 0, lost = 0, passed = 0;
         for (size_t i = 1; i < ROWS; i++) {
             const double length = pulse.time[i] - pulse.time[i - 1], *u = pulse.input + i - 1;
-            const struct dw_interval over = { x, u, u + 1, length };
+            const struct dw_interval over = { x, u, u + 1, length, NULL };
             double part;
             succeeds(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, 1 }, 1, &part, &error), error);
             in += part;
@@ -187,10 +187,10 @@ START_TEST(charge_of_each_capacitor_and_volt_seconds_of_each_coil_come_back_in_a
         const struct pulse pulse = make_pulse(period);
         double x[LADDER_STATES], sum[LADDER_STATES] = { 0 }, squares[LADDER_STATES] = { 0 };
         double largest[LADDER_STATES] = { 0 };
-        succeeds(dw_system_steady(system, pulse.time, pulse.input, ROWS, x, NULL, &error), error);
+        succeeds(dw_system_steady(system, &(struct dw_period){ pulse.time, pulse.input, ROWS, NULL }, x, NULL, &error), error);
         for (size_t i = 1; i < ROWS; i++) {
             const double length = pulse.time[i] - pulse.time[i - 1], *u = pulse.input + i - 1;
-            const struct dw_interval over = { x, u, u + 1, length };
+            const struct dw_interval over = { x, u, u + 1, length, NULL };
             for (size_t k = 0; k < n; k++) {
                 double part[2];
                 succeeds(dw_system_integrals(system, &over, (struct dw_integrand[]){ { k, DW_ALONE }, { k, k } }, 2, part, &error), error);

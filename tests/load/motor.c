@@ -41,7 +41,8 @@ static size_t steady(struct dw_motor *motor, double period, double duty, double 
     double time[ROWS_MOST], input[ROWS_MOST * DW_MOTOR_INPUTS];
     size_t rows = gate(period, duty, 1, time, input), mode = dw_plant_rest(dw_motor_plant(motor), NULL);
     memset(state, 0, DW_MOTOR_STATES * sizeof *state);
-    succeeds(dw_modes_steady(dw_plant_modes(dw_motor_plant(motor)), time, input, rows, &mode, state, NULL, &error), error);
+    const struct dw_period lap = { time, input, rows, NULL };
+    succeeds(dw_modes_steady(dw_plant_modes(dw_motor_plant(motor)), &lap, &mode, state, NULL, &error), error);
     return mode;
 }
 

@@ -83,7 +83,7 @@ START_TEST(mean_current_is_the_volt_second_balance)
         struct dw_coil *coil = made(&plan);
         double state[DW_COIL_STATES];
         size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
-        succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), time, pin, 4, &mode, state, NULL, &error), error);
+        succeeds(dw_modes_steady(dw_plant_modes(dw_coil_plant(coil)), &(struct dw_period){ time, pin, 4, NULL }, &mode, state, NULL, &error), error);
         const struct result r = along(coil, mode, state, time, pin, 4);
         /* rows within 1e-8 of the full current */
         within_scale(r.flux_time / period, (duty * plan.supply - (1 - duty) * plan.diode_drop) / plan.resistance, 1e-8,

@@ -52,7 +52,7 @@ static struct seen steady_extremes(const struct circuit *c, double *state, struc
     struct seen seen = { INFINITY, -INFINITY };
     struct dw_error error;
     size_t mode = 0;
-    succeeds(dw_modes_steady(dw_plant_modes(c->plant), c->time, c->input, 4, &mode, state, steady, &error), error);
+    succeeds(dw_modes_steady(dw_plant_modes(c->plant), &(struct dw_period){ c->time, c->input, 4, NULL }, &mode, state, steady, &error), error);
     struct dw_run *run = dw_run_new(dw_plant_modes(c->plant), &(struct dw_run_options){ .accuracy = 1e-5, .sink = look, .context = &seen }, &error);
     succeeds(dw_run_start(run, 0, mode, state, c->input, &error), error);
     for (size_t i = 1; i < 4; i++)
@@ -70,7 +70,7 @@ static double mean_output(const struct circuit *c, const double *state, size_t o
         x[i] = state[i];
     for (size_t i = 1; i < 4; i++) {
         const double length = c->time[i] - c->time[i - 1];
-        succeeds(dw_system_integrals(c->system, &(struct dw_interval){ x, c->input + i - 1, c->input + i, length },
+        succeeds(dw_system_integrals(c->system, &(struct dw_interval){ x, c->input + i - 1, c->input + i, length, NULL },
                                      &(struct dw_integrand){ out, DW_ALONE }, 1, &part, &error), error);
         succeeds(dw_system_advance(c->system, x, c->input + i - 1, c->input + i, length, 0, &error), error);
         sum += part;
@@ -192,7 +192,7 @@ START_TEST(one_switch_at_light_load_rises_to_the_discontinuous_conversion_ratio)
             const double time[] = { 0, duty * period, duty * period, period }, input[] = { supply, supply, 0, 0 };
             double state[] = { 0, 0 };
             size_t mode = 0;
-            succeeds(dw_modes_steady(dw_plant_modes(plant), time, input, 4, &mode, state, NULL, &error), error);
+            succeeds(dw_modes_steady(dw_plant_modes(plant), &(struct dw_period){ time, input, 4, NULL }, &mode, state, NULL, &error), error);
             near(state[1], supply * 2 / (1 + sqrt(1 + 4 * factor / (duty * duty))), 1e-6);
             dw_plant_free(plant);
             dw_ladder_free(ladder);
