@@ -14,6 +14,8 @@
 struct drive {
     size_t count, inputs;
     double time[64], input[64][DW_INPUTS];
+    bool bent;                     /* cubics join them, with these slopes */
+    double slope[64][DW_INPUTS];
 };
 
 static inline void drive_row(struct drive *drive, double time, double input)
@@ -21,6 +23,31 @@ static inline void drive_row(struct drive *drive, double time, double input)
     ck_assert_uint_lt(drive->count, 64);
     drive->time[drive->count] = time;
     drive->input[drive->count++][0] = input;
+}
+
+static inline void drive_bent(struct drive *drive, double time, double input, double slope)
+{
+    drive->bent = true;
+    drive->slope[drive->count][0] = slope;
+    drive_row(drive, time, input);
+}
+
+static inline void feed_row(struct dw_run *run, const struct drive *drive, size_t i)
+{
+    struct dw_error error = { .status = DW_OK };
+    if (drive->bent)
+        succeeds(dw_run_feed_curve(run, drive->time[i], drive->input[i], drive->slope[i - 1], drive->slope[i], &error), error);
+    else
+        succeeds(dw_run_feed(run, drive->time[i], drive->input[i], &error), error);
+}
+
+/* Input k and its slope at a time between rows i - 1 and i. */
+static inline void drive_at(const struct drive *drive, size_t i, size_t k, double time, double *value, double *slope)
+{
+    const double h = drive->time[i] - drive->time[i - 1], s = (time - drive->time[i - 1]) / h, from = drive->input[i - 1][k];
+    const double rise = drive->input[i][k] - from, a = drive->bent ? h * drive->slope[i - 1][k] : rise, b = drive->bent ? h * drive->slope[i][k] : rise;
+    *value = from + s * (a + s * (3 * rise - 2 * a - b + s * (a + b - 2 * rise)));
+    *slope = (a + s * (2 * (3 * rise - 2 * a - b) + s * 3 * (a + b - 2 * rise))) / h;
 }
 
 /* Pulses between 0 and a level, high first; edge > 0: ramps that long. */
@@ -97,7 +124,7 @@ static inline struct drawn drawn_of(const struct asked *a, const struct drive *d
     ck_assert_msg(run != NULL, "%s", error.text);
     succeeds(dw_run_start(run, drive->time[0], a->mode, a->state, drive->input[0], &error), error);
     for (size_t i = 1; i < drive->count; i++)
-        succeeds(dw_run_feed(run, drive->time[i], drive->input[i], &error), error);
+        feed_row(run, drive, i);
     dw_run_free(run);
     return d;
 }
@@ -159,19 +186,37 @@ static inline void check_piece(const struct asked *a, const struct drawn *d, siz
     }
 }
 
+/* Feeds a row from where the reference stands. */
+static inline void feed_rest(struct dw_run *run, const struct drive *drive, size_t i)
+{
+    struct dw_error error = { .status = DW_OK };
+    double value, begin[DW_INPUTS];
+    if (!drive->bent || drive->time[i] == drive->time[i - 1]) {
+        succeeds(dw_run_feed(run, drive->time[i], drive->input[i], &error), error);
+        return;
+    }
+    for (size_t k = 0; k < drive->inputs; k++)
+        drive_at(drive, i, k, dw_run_time(run), &value, begin + k);
+    succeeds(dw_run_feed_curve(run, drive->time[i], drive->input[i], begin, drive->slope[i], &error), error);
+}
+
 /* Feeds the reference up to a time between rows of the drive. */
 static inline void follow(struct dw_run *run, const struct drive *drive, size_t *next, double time)
 {
     struct dw_error error = { .status = DW_OK };
-    double input[DW_INPUTS];
+    double input[DW_INPUTS], begin[DW_INPUTS], end[DW_INPUTS];
     for (; *next < drive->count && drive->time[*next] <= time; ++*next)
-        succeeds(dw_run_feed(run, drive->time[*next], drive->input[*next], &error), error);
+        feed_rest(run, drive, *next);
     if (*next == drive->count || !(time > dw_run_time(run)))
         return;
-    const double from = drive->time[*next - 1], share = (time - from) / (drive->time[*next] - from);
-    for (size_t k = 0; k < drive->inputs; k++)
-        input[k] = drive->input[*next - 1][k] + share * (drive->input[*next][k] - drive->input[*next - 1][k]);
-    succeeds(dw_run_feed(run, time, input, &error), error);
+    for (size_t k = 0; k < drive->inputs; k++) {
+        drive_at(drive, *next, k, dw_run_time(run), input + k, begin + k);
+        drive_at(drive, *next, k, time, input + k, end + k);
+    }
+    if (drive->bent)
+        succeeds(dw_run_feed_curve(run, time, input, begin, end, &error), error);
+    else
+        succeeds(dw_run_feed(run, time, input, &error), error);
 }
 
 /* Largest distance of the cubics of a walk from the outputs, as a share of what is allowed. */

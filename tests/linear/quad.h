@@ -4,6 +4,7 @@
 #ifndef TESTS_LINEAR_QUAD_H
 #define TESTS_LINEAR_QUAD_H
 
+#include <dutywright/linear.h>
 #include <stddef.h>
 #include <string.h>
 
@@ -11,7 +12,7 @@ typedef __float128 quad;
 enum { QUAD_MOST = 40 };
 
 /* out = a b, [n x n]. */
-static void quad_multiply(quad *out, const quad *a, const quad *b, size_t n)
+static inline void quad_multiply(quad *out, const quad *a, const quad *b, size_t n)
 {
     static quad sum[QUAD_MOST * QUAD_MOST];
     for (size_t i = 0; i < n; i++)
@@ -25,7 +26,7 @@ static void quad_multiply(quad *out, const quad *a, const quad *b, size_t n)
 }
 
 /* y = exp(a) - 1, [n x n]; a is destroyed. Y <- 2Y + YY keeps slow rates beside fast ones. */
-static void quad_exponential_less_one(quad *a, quad *y, size_t n)
+static inline void quad_exponential_less_one(quad *a, quad *y, size_t n)
 {
     static quad term[QUAD_MOST * QUAD_MOST], square[QUAD_MOST * QUAD_MOST];
     quad norm = 0;
@@ -53,12 +54,14 @@ static void quad_exponential_less_one(quad *a, quad *y, size_t n)
     }
 }
 
-/* x' = (a + a_low) x + (b + b_low) u over a length with a straight input; x [n], u0 and u1 [m]. */
-static void quad_advance(const double *a, const double *a_low, const double *b, const double *b_low, size_t n, size_t m,
-                         quad *x, const double *u0, const double *u1, double length)
+/* x' = (a + a_low) x + (b + b_low) u over a piece of the input, whose state is not looked at; x [n]. The input's first three
+ * derivatives are states. */
+static inline void quad_advance_over(const double *a, const double *a_low, const double *b, const double *b_low, size_t n, size_t m,
+                                     quad *x, const struct dw_interval *over)
 {
     static quad f[QUAD_MOST * QUAD_MOST], y[QUAD_MOST * QUAD_MOST];
-    const size_t size = n + 2 * m;
+    const size_t size = n + 4 * m;
+    const quad length = over->length;
     quad z[QUAD_MOST], next[QUAD_MOST];
     memset(f, 0, sizeof f);
     for (size_t i = 0; i < n; i++) {
@@ -69,9 +72,14 @@ static void quad_advance(const double *a, const double *a_low, const double *b, 
         z[i] = x[i];
     }
     for (size_t j = 0; j < m; j++) {
-        f[(n + j) * size + n + m + j] = 1;
-        z[n + j] = u0[j];
-        z[n + m + j] = (quad)u1[j] - u0[j];
+        const quad rise = (quad)over->end[j] - over->start[j], first = over->slope ? over->slope[j] * length : rise;
+        const quad last = over->slope ? over->slope[m + j] * length : rise;
+        for (size_t k = 0; k < 3; k++)
+            f[(n + k * m + j) * size + n + (k + 1) * m + j] = 1;
+        z[n + j] = over->start[j];
+        z[n + m + j] = first;
+        z[n + 2 * m + j] = 2 * (3 * rise - 2 * first - last);
+        z[n + 3 * m + j] = 6 * (first + last - 2 * rise);
     }
     quad_exponential_less_one(f, y, size);
     for (size_t i = 0; i < n; i++) {
@@ -80,6 +88,13 @@ static void quad_advance(const double *a, const double *a_low, const double *b, 
             next[i] += y[i * size + j] * z[j];
     }
     memcpy(x, next, n * sizeof *x);
+}
+
+/* The same with a straight input; u0 and u1 [m]. */
+static inline void quad_advance(const double *a, const double *a_low, const double *b, const double *b_low, size_t n, size_t m,
+                                quad *x, const double *u0, const double *u1, double length)
+{
+    quad_advance_over(a, a_low, b, b_low, n, m, x, &(struct dw_interval){ NULL, u0, u1, length, NULL });
 }
 
 #endif
