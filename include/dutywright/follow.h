@@ -22,7 +22,7 @@ struct dw_follow_plan {
     double lines;                         /* straight lines instead, within this share of the curves, as dw_lines_new has it; 0: no */
     const char *steady;                   /* what asks, as messages begin with it ("a steady start"), to begin on the periodic orbit
                                              that is reached from rest, for a table that repeats; NULL: begin at rest */
-    size_t input_column[DW_INPUTS];       /* [inputs], column of the table; 0: fed with 0 */
+    size_t input_column[DW_INPUTS];       /* [inputs], column of the table, along curves where it has a slope; 0: fed with 0 */
     struct dw_reader *side;               /* a second table, whose first channel against time drives one input; before its first row
                                              it has that one's value, after its last row that one's. NULL: none */
     size_t side_input;                    /* that input */

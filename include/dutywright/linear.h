@@ -62,8 +62,8 @@ struct dw_interval {
     const double *state;          /* [states], at the start */
     const double *start, *end;    /* [inputs] */
     double length;                /* s, >= 0 */
-    const double *slope;          /* [2 x inputs], unit of the input / s: at the start, then at the end. An input whose two slopes are its
-                                   * chord's within 4 ulp is a line, and so is each over less than 1e-30 s. NULL: all are */
+    const double *slope;          /* [2 x inputs], unit of the input / s: at the start, then at the end. An input is a line where both are its
+                                   * chord's within 4 ulp, where one is not finite, and over less than 1e-30 s. NULL: all are */
 };
 
 /* dw_system_advance over such a piece.
@@ -127,7 +127,7 @@ struct dw_period {
     const double *input;          /* [rows x inputs] */
     size_t rows;
     const double *slope;          /* [rows x inputs], unit of the input / s: between rows stands the cubic with these slopes; of rows at one time
-                                   * the first ends the piece before, the last begins the piece after. NULL: lines */
+                                   * the first ends the piece before, the last begins the piece after; lines as above. NULL: all are */
 };
 
 /* State at the start of a period that comes back after it.

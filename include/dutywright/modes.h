@@ -139,8 +139,8 @@ DW_API enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode,
 DW_API enum dw_status dw_run_feed(struct dw_run *run, double time, const double *input, struct dw_error *error);
 
 /* The same with cubics: each input goes from where it stands to `input` with these slopes at its ends.
- *   slope_begin, slope_end  [inputs], unit of the input / s; finite. An input whose two slopes are the chord's within 4 ulp is a line, and so
- *            is each over less than 1e-30 s; where all are, this is dw_run_feed. At a jump they say nothing */
+ *   slope_begin, slope_end  [inputs], unit of the input / s. An input is a line where both are the chord's within 4 ulp, where one is not
+ *            finite, and over less than 1e-30 s; where all are, this is dw_run_feed. At a jump they say nothing */
 DW_API enum dw_status dw_run_feed_curve(struct dw_run *run, double time, const double *input, const double *slope_begin,
                                         const double *slope_end, struct dw_error *error);
 

@@ -20,7 +20,7 @@ struct dw_repeat;
  *            its ends apart; what the reader gives; DW_NO_MEMORY */
 DW_API struct dw_repeat *dw_repeat_new(struct dw_reader *reader, const char *wanted, struct dw_error *error);
 DW_API void dw_repeat_free(struct dw_repeat *repeat);
-/* Compares only these columns from here on, not all: an angle, say, need not come back.
+/* Compares only these columns from here on, and their slopes, not all: an angle, say, need not come back.
  *   columns  [count], not time; 0s are skipped; must live as long as the handle */
 DW_API void dw_repeat_compare(struct dw_repeat *repeat, const size_t *columns, size_t count);
 /* The period's length in s. */
@@ -32,7 +32,8 @@ DW_API double dw_repeat_period(const struct dw_repeat *repeat);
 DW_API const double *dw_repeat_lap(const struct dw_repeat *repeat, size_t *count);
 /* Next row of the whole table, from its first; as dw_reader_row.
  *   returns  DW_BAD_INPUT also where a later period is not the first one again: the text names line, channel and both values
- *   accuracy values are the same within 1e-9 of the channel's range in the period; instants within 4 ulp of the times */
+ *   accuracy values are the same within 1e-9 of the channel's range in the period, slopes within 2e-7 of the largest, since they have 8 digits;
+ *            instants within 4 ulp of the times */
 DW_API enum dw_status dw_repeat_row(struct dw_repeat *repeat, const double **row, struct dw_error *error);
 
 #ifdef __cplusplus

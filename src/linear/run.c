@@ -336,15 +336,13 @@ enum dw_status dw_run_feed_curve(struct dw_run *run, double time, const double *
                                  struct dw_error *error)
 {
     const size_t m = run->modes->inputs;
-    double *const begin = run->goal_slope, *const end = begin + m + 1;
+    run->sloped = false;
     for (size_t j = 0; j < m; j++) {
-        if (!isfinite(slope_begin[j]) || !isfinite(slope_end[j]))
-            return dw_error_set(error, DW_BAD_USE, 0, "a slope of input %zu is not finite before %.9g s", j + 1, time);
-        begin[j] = slope_begin[j];
-        end[j] = slope_end[j];
+        run->goal_slope[j] = slope_begin[j];
+        run->goal_slope[m + 1 + j] = slope_end[j];
+        run->sloped = run->sloped || (isfinite(slope_begin[j]) && isfinite(slope_end[j]));
     }
-    begin[m] = end[m] = 0;
-    run->sloped = true;
+    run->goal_slope[m] = run->goal_slope[2 * m + 1] = 0;
     return go_on(run, time, input, error);
 }
 

@@ -181,14 +181,6 @@ static enum dw_status solve_map(struct period_map *map, double period, double *s
     return DW_OK;
 }
 
-static bool all_finite(const double *values, size_t count)
-{
-    for (size_t j = 0; values && j < count; j++)
-        if (!isfinite(values[j]))
-            return false;
-    return true;
-}
-
 static enum dw_status check_rows(const struct dw_period *period, size_t inputs, struct dw_error *error)
 {
     const double *const time = period->time;
@@ -201,8 +193,6 @@ static enum dw_status check_rows(const struct dw_period *period, size_t inputs, 
         for (size_t j = 0; j < inputs; j++)
             if (!isfinite(period->input[i * inputs + j]))
                 return dw_error_set(error, DW_BAD_USE, 0, "input %zu is not finite at row %zu of the period", j + 1, i + 1);
-        if (period->slope && !all_finite(period->slope + i * inputs, inputs))
-            return dw_error_set(error, DW_BAD_USE, 0, "a slope is not finite at row %zu of the period", i + 1);
     }
     return DW_OK;
 }

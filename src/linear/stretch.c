@@ -17,7 +17,7 @@ bool dwi_interval_powers(const struct dw_interval *over, size_t j, size_t apart,
     if (!over->slope || over->length < NO_BEND)
         return false;
     const double first = over->slope[j], last = over->slope[apart + j];
-    if (fabs(first - chord) <= CHORD * fabs(chord) && fabs(last - chord) <= CHORD * fabs(chord))
+    if (!isfinite(first) || !isfinite(last) || (fabs(first - chord) <= CHORD * fabs(chord) && fabs(last - chord) <= CHORD * fabs(chord)))
         return false;
     w[1] = doubled_product(doubled_of(first), length);
     const struct doubled begins = doubled_difference(rise, w[1]), ends = doubled_difference(rise, doubled_product(doubled_of(last), length));

@@ -22,6 +22,7 @@ struct follow {
     double *out;                /* the row written */
     double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
     double side_given;          /* its value in the last input fed */
+    double fed_slope[DW_INPUTS];  /* of the inputs there, where what follows begins; NaN: it is a line */
     bool side_ended;
 };
 
@@ -168,10 +169,24 @@ static void inputs_of(struct follow *f, const double *row, double side, double *
         input[f->plan->side_input] = f->side_given = side;
 }
 
-static enum dw_status feed(struct follow *f, double time, const double *input, struct dw_error *error)
+static void slopes_of(const struct follow *f, const double *row, double *slope)
 {
-    const enum dw_status status = dw_run_feed(f->run, time, input, error);
-    return status || !f->exact ? status : dw_run_feed(f->exact, time, input, error);
+    for (size_t i = 0; i < f->inputs; i++) {
+        const size_t column = f->slope[f->plan->input_column[i]];  /* time has none */
+        slope[i] = column ? row[column] : NAN;
+    }
+}
+
+/* Goes on to an instant of the table, whose row is given. */
+static enum dw_status feed(struct follow *f, const double *row, const double *input, struct dw_error *error)
+{
+    double slope[DW_INPUTS];
+    slopes_of(f, row, slope);
+    enum dw_status status = dw_run_feed_curve(f->run, row[0], input, f->fed_slope, slope, error);
+    if (!status && f->exact)
+        status = dw_run_feed_curve(f->exact, row[0], input, f->fed_slope, slope, error);
+    memcpy(f->fed_slope, slope, sizeof slope);
+    return status;
 }
 
 /* Feeds the vertices of the second table that lie before a time, so that both are straight lines between rows: also those
@@ -185,7 +200,7 @@ static enum dw_status feed_side(struct follow *f, double time, struct dw_error *
         if (at > f->before[0] || f->side[1][1] != f->side_given) {
             dw_row_between(f->columns, f->slope, f->before, f->now, at, f->in);
             inputs_of(f, f->in, f->side[1][1], input);
-            status = feed(f, at, input, error);
+            status = feed(f, f->in, input, error);
         }
         if (!status)
             status = next_side(f, error);
@@ -218,14 +233,16 @@ static enum dw_status find_start(struct follow *f, size_t *mode, double *state, 
         return DW_OK;
     size_t count;
     const double *lap = dw_repeat_lap(f->repeat, &count);
-    double *time = malloc(count * sizeof *time), *input = malloc((count * f->inputs + 1) * sizeof *input);
+    double *time = malloc(count * sizeof *time), *input = malloc((2 * count * f->inputs + 1) * sizeof *input);
     enum dw_status status = DW_NO_MEMORY;
     if (time && input) {
+        double *const slope = input + count * f->inputs;
         for (size_t i = 0; i < count; i++) {
             time[i] = lap[i * f->columns];
             inputs_of(f, lap + i * f->columns, 0, input + i * f->inputs);
+            slopes_of(f, lap + i * f->columns, slope + i * f->inputs);
         }
-        status = dw_modes_steady(dw_plant_modes(f->plan->plant), &(struct dw_period){ time, input, count, NULL }, mode, state,
+        status = dw_modes_steady(dw_plant_modes(f->plan->plant), &(struct dw_period){ time, input, count, slope }, mode, state,
                                  &f->seen->steady, error);
     } else {
         dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for one period");
@@ -256,6 +273,7 @@ static enum dw_status begin(struct follow *f, struct dw_error *error)
         return status;
     memcpy(f->before, f->now, f->columns * sizeof *f->now);
     inputs_of(f, f->now, side_at(f, f->now[0]), input);
+    slopes_of(f, f->now, f->fed_slope);
     status = dw_run_start(f->run, f->now[0], mode, state, input, error);
     return status || !f->exact ? status : dw_run_start(f->exact, f->now[0], mode, state, input, error);
 }
@@ -268,7 +286,7 @@ static enum dw_status go(struct follow *f, struct dw_error *error)
         status = feed_side(f, f->now[0], error);
         inputs_of(f, f->now, side_at(f, f->now[0]), input);
         if (!status)
-            status = feed(f, f->now[0], input, error);
+            status = feed(f, f->now, input, error);
         memcpy(f->before, f->now, f->columns * sizeof *f->now);
     }
     if (status != DW_END)

@@ -8,6 +8,8 @@
 
 /* Values that mean the same differ by what a simulator upstream may have rounded, of the channel's range. */
 static const double VALUE_SLACK = 1e-9;
+/* Slopes have 8 digits: of the largest, one more or less in the last, where the first is a 1. */
+static const double SLOPE_SLACK = 2e-7;
 
 struct rows {
     double *values;          /* [room x columns] */
@@ -27,6 +29,7 @@ struct dw_repeat {
     double *between;         /* [columns] */
     size_t near;             /* row of the lap at which the last comparison began */
     const size_t *compared;  /* [compared_count]; NULL: all */
+    size_t *slope;           /* [columns], of each one's slope; 0: none */
     size_t compared_count;
 };
 
@@ -83,7 +86,7 @@ static enum dw_status find_period(struct dw_repeat *r, struct dw_error *error)
     if (!status)
         status = keep(r, &r->read, row, 1, error);
     if (!status) {
-        const struct dw_pieces_plan plan = { .columns = r->columns, .clocks = 1, .place = dw_reader_name(r->reader), .clock = { {
+        const struct dw_pieces_plan plan = { .columns = r->columns, .slope = r->slope, .clocks = 1, .place = dw_reader_name(r->reader), .clock = { {
             .period = r->period, .origin = row[0], .from = -INFINITY, .to = INFINITY, .keep = INFINITY } } };
         struct dw_pieces *pieces = dw_pieces_new(&plan, error);
         if (!pieces)
@@ -133,9 +136,12 @@ struct dw_repeat *dw_repeat_new(struct dw_reader *reader, const char *wanted, st
     r->columns = dw_header_columns(dw_reader_header(reader));
     r->period = period;
     r->low = calloc(5 * r->columns, sizeof *r->low);
-    if (!r->low)
+    r->slope = calloc(r->columns, sizeof *r->slope);
+    if (!r->low || !r->slope)
         dw_no_memory(error);
-    if (!r->low || find_period(r, error)) {
+    else
+        dw_header_slopes(dw_reader_header(reader), r->slope);
+    if (!r->low || !r->slope || find_period(r, error)) {
         dw_repeat_free(r);
         return NULL;
     }
@@ -154,6 +160,7 @@ void dw_repeat_free(struct dw_repeat *r)
     free(r->read.values);
     free(r->lap.values);
     free(r->low);
+    free(r->slope);
     free(r);
 }
 
@@ -200,7 +207,7 @@ static void lap_ranges(struct dw_repeat *r, double into, double width)
     for (size_t k = r->near; k < last && into_lap(r, k) <= into + width; k++)
         for (int side = -1; side <= 1 && into_lap(r, k + 1) >= into - width; side++) {
             const double *a = r->lap.values + k * n;
-            dw_row_between(n, NULL, a, a + n, r->lap.values[0] + into + side * width, r->between);
+            dw_row_between(n, r->slope, a, a + n, r->lap.values[0] + into + side * width, r->between);
             widen(r, r->between);
         }
     if (into <= width || r->period - into <= width) {  /* the boundary: end and start meet here */
@@ -209,14 +216,23 @@ static void lap_ranges(struct dw_repeat *r, double into, double width)
     }
 }
 
-/* The first compared column in which a row is outside the ranges; 0: none is. */
+/* Whether a column of a row is outside the ranges. */
+static bool differs(const struct dw_repeat *r, size_t i, const double *row, const double *least, const double *most)
+{
+    const bool slope = i > 0 && r->slope[i - 1] == i;
+    const double allowed = slope ? SLOPE_SLACK * fmax(fabs(r->low[i]), fabs(r->high[i])) : VALUE_SLACK * (r->high[i] - r->low[i]);
+    return !(row[i] >= least[i] - allowed && row[i] <= most[i] + allowed);
+}
+
+/* The first compared column in which a row, or its slope, is outside the ranges; 0: none is. */
 static size_t beyond(const struct dw_repeat *r, const double *row, const double *least, const double *most)
 {
     for (size_t k = r->compared ? 0 : 1; k < (r->compared ? r->compared_count : r->columns); k++) {
         const size_t i = r->compared ? r->compared[k] : k;
-        const double allowed = VALUE_SLACK * (r->high[i] - r->low[i]);
-        if (i && !(row[i] >= least[i] - allowed && row[i] <= most[i] + allowed))
+        if (i && differs(r, i, row, least, most))
             return i;
+        if (r->slope[i] && differs(r, r->slope[i], row, least, most))
+            return r->slope[i];
     }
     return 0;
 }

@@ -101,6 +101,57 @@ START_TEST(every_row_comes_once_in_order_and_instants_that_differ_by_ulps_are_th
 }
 END_TEST
 
+/* Read as curves, to its end. */
+static enum dw_status read_curves(const char *keys, const char *rows, const double **lap, size_t *count, struct dw_error *error)
+{
+    static double kept[32];
+    char text[500];
+    const double *row;
+    snprintf(text, sizeof text, "# wave-table 1\n%s# columns: time[s] out[V] out'[V/s]\n%s", keys, rows);
+    feed(text, strlen(text));
+    struct dw_reader *reader = dw_reader_open(NULL, &(struct dw_reader_options){ .partial = true, .curves = true }, error);
+    ck_assert_msg(reader != NULL, "%s", error->text);
+    struct dw_repeat *repeat = dw_repeat_new(reader, "an echo", error);
+    ck_assert_msg(repeat != NULL, "%s", error->text);
+    *lap = memcpy(kept, dw_repeat_lap(repeat, count), *count * 3 * sizeof *kept);
+    enum dw_status status;
+    dw_repeat_compare(repeat, (size_t[]){ 1 }, 1);
+    while ((status = dw_repeat_row(repeat, &row, error)) == DW_OK)
+        continue;
+    end(repeat, reader);
+    return status;
+}
+
+START_TEST(of_curves_the_slopes_repeat_too_and_a_period_may_end_between_rows)
+{
+    static const struct {
+        const char *rows, *why;
+    } cases[] = {
+        { "1 0 -10000001\n1.5 1 2\n2 0 1\n", NULL },  /* the last of 8 digits */
+        { "1 0 -10000000\n1.5 1 2\n2 0 1\n", NULL },
+        { "1 0 -10000004\n1.5 1 2\n2 0 1\n",
+          "standard input, line 7: the table does not repeat: 'out'' is -10000004 at 1 s, in its first period -10000001; a steady start "
+          "needs periods that are equal" },
+    };
+    struct dw_error error = { .status = DW_OK };
+    const double *lap;
+    size_t count;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char rows[200];
+        snprintf(rows, sizeof rows, "0 0 -10000001\n0.5 1 2\n1 0 1\n%s", cases[i].rows);
+        const enum dw_status status = read_curves("# period: 1\n", rows, &lap, &count, &error);
+        ck_assert_msg(status == (cases[i].why ? DW_BAD_INPUT : DW_END), "case %zu: %s", i, error.text);
+        if (cases[i].why)
+            ck_assert_str_eq(error.text, cases[i].why);
+    }
+    /* t (2 - t) (3 - t) at 1, and its slope 6 - 10 t + 3 t^2; at 3 s, between periods, all passes that lies between their ends */
+    ck_assert_int_eq(read_curves("# period: 1\n", "0 0 6\n3 0 3\n", &lap, &count, &error), DW_END);
+    ck_assert_uint_eq(count, 2);
+    within_scale(lap[4], 2, 8 * DBL_EPSILON, 2);
+    within_scale(lap[5], -1, 8 * DBL_EPSILON, 6);
+}
+END_TEST
+
 START_TEST(a_period_that_is_another_is_refused_with_line_channel_and_both_values)
 {
     static const struct {
@@ -171,4 +222,5 @@ END_TEST
 
 SUITE("table: a table that repeats", the_first_period_ends_one_period_after_the_first_row_before_a_jump_or_between_two_rows,
       every_row_comes_once_in_order_and_instants_that_differ_by_ulps_are_the_same,
+      of_curves_the_slopes_repeat_too_and_a_period_may_end_between_rows,
       a_period_that_is_another_is_refused_with_line_channel_and_both_values, a_table_without_a_whole_period_is_refused)
