@@ -244,17 +244,20 @@ static void scale_doubled(double *high, double *low, size_t count, struct double
     }
 }
 
-/* (x | u | w1 | w2 | w3) over a cell: the input's derivatives become powers of the cell's share. */
+/* (x | u | w1 | w2 | w3) over a cell: the input's derivatives become powers of the cell's share. In plain double no low halves are set. */
 static void set_powers(const struct stretch *stretch, double length, const struct node *node, struct node *z)
 {
-    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    const size_t n = stretch->system->states, m = stretch->system->inputs, width = stretch_width(stretch);
     struct doubled factor = doubled_of(length);
-    memcpy(z->high, node->high, (n + m) * sizeof z->high[0]);
-    memcpy(z->low, node->low, (n + m) * sizeof z->low[0]);
+    memcpy(z->high, node->high, width * sizeof z->high[0]);
+    if (stretch_doubled(stretch))
+        memcpy(z->low, node->low, width * sizeof z->low[0]);
     for (unsigned k = 1; k <= POWERS; k++) {
-        memcpy(z->high + n + k * m, node->high + n + k * m, m * sizeof z->high[0]);
-        memcpy(z->low + n + k * m, node->low + n + k * m, m * sizeof z->low[0]);
-        scale_doubled(z->high + n + k * m, z->low + n + k * m, m, factor);
+        double *const high = z->high + n + k * m;
+        if (stretch_doubled(stretch))
+            scale_doubled(high, z->low + n + k * m, m, factor);
+        for (size_t j = 0; j < m && !stretch_doubled(stretch); j++)
+            high[j] *= factor.hi;
         factor = doubled_quotient(doubled_product(factor, doubled_of(length)), doubled_of(k + 1));
     }
 }

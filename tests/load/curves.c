@@ -50,9 +50,10 @@ static double mean_exact(const struct dw_ladder *ladder, const struct drive *dri
         const double length = drive->time[i + 1] - drive->time[i];
         if (!(length > 0))
             continue;
-        const struct dw_interval over = { .state = state, .start = drive->input[i], .end = drive->input[i + 1], .length = length };
+        const double slope[] = { drive->slope[i][0], drive->slope[i + 1][0] };
+        const struct dw_interval over = { state, drive->input[i], drive->input[i + 1], length, drive->bent ? slope : NULL };
         succeeds(dw_system_integrals(system, &over, &out, 1, &integral, &error), error);
-        succeeds(dw_system_advance(system, state, drive->input[i], drive->input[i + 1], length, 0, &error), error);
+        succeeds(dw_system_advance_over(system, &over, 0, state, &error), error);
         area += integral;
     }
     dw_system_free(system);
@@ -85,6 +86,54 @@ START_TEST(ladders_at_random_are_within_the_tolerance_monotone_and_right_in_thei
     }
     ck_assert_uint_ge(judged, 100);
     ck_assert_double_ge(worst, 0.9);
+}
+END_TEST
+
+/* Pieces at random of about a fifth of a period, which join without a corner, with one, or with a jump. */
+static struct drive cubics(double period)
+{
+    struct drive drive = { .inputs = 1 };
+    double time = 0, value = 3.3 * ladder_uniform(), slope = 0;
+    for (int i = 0; i < 14; i++) {
+        drive_bent(&drive, time, value, slope);
+        const int joins = i % 3;
+        if (i > 0 && joins > 0) {
+            value = joins > 1 ? 3.3 * ladder_uniform() : value;
+            drive_bent(&drive, time, value, (ladder_uniform() - 0.5) * 40 * 3.3 / period);
+        }
+        time += period * (0.05 + 0.3 * ladder_uniform());
+        value = 3.3 * ladder_uniform();
+        slope = (ladder_uniform() - 0.5) * 40 * 3.3 / period;
+    }
+    return drive;
+}
+
+START_TEST(ladders_at_random_along_cubics_are_within_the_tolerance_monotone_and_right_in_their_means)
+{
+    double worst = 0;
+    size_t judged = 0;
+    for (int i = 0; i < 80; i++) {
+        struct random_ladder random;
+        struct asked asked = { .accuracy = 2e-8, .swing = 1e-6, .floor = 2e-14 };  /* inputs reach 20 V */
+        random_ladder(&random, 1.5);
+        struct dw_plant *plant = NULL;
+        struct dw_ladder *ladder = ladder_of(&random.plan, i % 2, &plant, &asked);
+        const double period = asked.carrier = 1 / ladder_between(50, 1e6);
+        const struct drive drive = cubics(period);
+        struct drawn d = drawn_of(&asked, &drive);
+        within_scale(mean_drawn(&d), mean_exact(ladder, &drive), 1e-8, 3.3);
+        if (d.count < 2000) {
+            const double share = worst_of(&asked, &drive, &d);
+            ck_assert_msg(share <= 1, "ladder %d: %g of what is allowed", i, share);
+            worst = fmax(worst, share);
+            judged++;
+        }
+        forget_drawn(&d);
+        dw_plant_free(plant);
+        dw_ladder_free(ladder);
+    }
+    ck_assert_uint_ge(judged, 50);
+    ck_assert_double_ge(worst, 0.5);
 }
 END_TEST
 
@@ -177,4 +226,5 @@ START_TEST(a_coil_with_each_clamp_is_within_the_tolerance)
 END_TEST
 
 SUITE("load: curves", ladders_at_random_are_within_the_tolerance_monotone_and_right_in_their_means, the_usual_filters_take_few_rows_a_period,
+      ladders_at_random_along_cubics_are_within_the_tolerance_monotone_and_right_in_their_means,
       a_motor_whose_current_stops_is_within_the_tolerance, a_coil_with_each_clamp_is_within_the_tolerance)
