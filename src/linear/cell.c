@@ -48,10 +48,13 @@ static inline void set_input_rate(const struct stretch *stretch, const struct no
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs, from = n + k * m;
     for (size_t j = 0; j < m; j++) {
-        const struct doubled line = k == 1 ? stretch->slope[j] : doubled_of(0);
-        const bool bent = stretch->curved && k <= POWERS;
-        to->high[n + j] = bent ? node->high[from + j] : stretch->curved ? 0 : line.hi;
-        to->low[n + j] = bent ? node->low[from + j] : stretch->curved ? 0 : line.lo;
+        struct doubled rate = doubled_of(0);
+        if (stretch->curved && k <= POWERS)
+            rate = (struct doubled){ node->high[from + j], node->low[from + j] };
+        else if (k == 1)
+            rate = stretch->slope[j];
+        to->high[n + j] = rate.hi;
+        to->low[n + j] = rate.lo;
     }
 }
 
@@ -343,7 +346,7 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
 }
 
 /* Term k of the Taylor series of input j over a cell, k of 1 and up. */
-static double input_term(const struct stretch *stretch, const struct node *node, size_t j, unsigned k, double length)
+static inline double input_term(const struct stretch *stretch, const struct node *node, size_t j, unsigned k, double length)
 {
     static const double factor[] = { 1, 1, 1 / 2.0, 1 / 6.0 };
     const size_t n = stretch->system->states, m = stretch->system->inputs;

@@ -218,7 +218,8 @@ static enum dw_status enter(struct dw_run *run, struct doubled offset, struct dw
     if (status != DW_OK)
         return status;
     dwi_stretch_input(&run->stretch, dwi_stretch_seek(&run->stretch, offset), 0, &run->node);
-    memcpy(run->passed + at, run->node.high + at, m * sizeof *run->passed);  /* integrals go on from here, with the slopes of this stretch */
+    if (run->stretch.curved)  /* integrals go on from here, with the slopes of this stretch */
+        memcpy(run->passed + at, run->node.high + at, m * sizeof *run->passed);
     return DW_OK;
 }
 
@@ -273,9 +274,11 @@ static void look(const struct dw_run *run, double time, const struct node *node,
     const struct dw_system *system = mode->system;
     const size_t n = system->states, both = n + system->inputs;
     double known[NODE_WIDTH], doubled = 0;
-    struct node rate, seen = *node;
+    struct node rate, seen;
     for (size_t i = 0; i < n; i++)
         doubled += fabs(node->low[i]);
+    memcpy(seen.high, node->high, (both + system->inputs) * sizeof seen.high[0]);
+    memcpy(seen.low, node->low, both * sizeof seen.low[0]);
     if (doubled == 0)  /* then the input's low halves need not be set */
         memset(seen.low + n, 0, system->inputs * sizeof seen.low[0]);
     output(run, time, node, sight->value, NULL);

@@ -106,7 +106,7 @@ static void halve(struct cell *cell, unsigned levels)
         cell->level++;
 }
 
-static void copy_node(const struct stretch *stretch, struct node *to, const struct node *from)
+static inline void copy_node(const struct stretch *stretch, struct node *to, const struct node *from)
 {
     const size_t width = stretch_width(stretch);
     memcpy(to->high, from->high, width * sizeof to->high[0]);
@@ -346,7 +346,7 @@ static void go_inside_segment(void *of, const struct segment *segment, double of
         set_inside(s->stretch, &segment->node, segment->position, segment->length, false, &s->inside);
     s->offset = offset;
     go_inside(s->stretch, offset, &s->inside);
-    *node = s->inside.node;
+    copy_node(s->stretch, node, &s->inside.node);
 }
 
 /* Keeps a cell for the curves, whose rows are given when the walk ends. */
@@ -358,12 +358,12 @@ static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double li
     segment->begin = dwi_stretch_offset(&run->stretch, cell->position).hi;
     segment->length = cell->length;
     segment->position = cell->position;
-    segment->node = cell->here->node;
+    copy_node(&run->stretch, &segment->node, &cell->here->node);
     for (size_t i = 0; i < count; i++) {
         struct turn *turn = dwi_curve_add_turn(curve);
         turn->offset = extrema[i].offset.hi;
         turn->output = extrema[i].output;
-        turn->node = extrema[i].node;
+        copy_node(&run->stretch, &turn->node, &extrema[i].node);
     }
     if (!last && !dwi_curve_is_full(curve, run->modes->outputs))
         return DW_OK;
