@@ -155,8 +155,7 @@ void dwi_rates_carry(const struct stretch *stretch, const struct node *node, con
     }
 }
 
-static void add_curved_input(const struct stretch *stretch, const struct node *node, const struct functional *functional,
-                             struct slopes *slopes)
+static void add_curved(const struct stretch *stretch, const struct node *node, const struct functional *functional, struct slopes *slopes)
 {
     const size_t n = stretch->system->states, m = stretch->system->inputs;
     for (unsigned k = 1; k <= POWERS; k++) {
@@ -177,7 +176,7 @@ void dwi_slopes_at(const struct stretch *stretch, const struct node *node, const
     for (unsigned k = 1; k <= rates->orders; k++)
         slopes->order[k] = functional_of_state(functional, rates->order[k]);
     if (stretch->curved) {
-        add_curved_input(stretch, node, functional, slopes);
+        add_curved(stretch, node, functional, slopes);
         return;
     }
     double direct = 0;
@@ -348,11 +347,10 @@ static unsigned cell_polynomial(const struct stretch *stretch, const struct node
 /* Term k of the Taylor series of input j over a cell, k of 1 and up. */
 static inline double input_term(const struct stretch *stretch, const struct node *node, size_t j, unsigned k, double length)
 {
-    static const double factor[] = { 1, 1, 1 / 2.0, 1 / 6.0 };
-    const size_t n = stretch->system->states, m = stretch->system->inputs;
+    const double *derivative = node->high + stretch->system->states + k * stretch->system->inputs;
     if (!stretch->curved)
         return k == 1 ? stretch->slope[j].hi * length : 0;
-    return k <= POWERS ? node->high[n + k * m + j] * factor[k] * (k == 3 ? length * length * length : k == 2 ? length * length : length) : 0;
+    return k > POWERS ? 0 : derivative[j] * (k == 3 ? length * length * length / 6 : k == 2 ? length * length / 2 : length);
 }
 
 void dwi_cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution)
@@ -380,8 +378,7 @@ void dwi_cell_solution(const struct stretch *stretch, const struct node *node, d
                 sum += row[j] * term[j];
             next[i] = share * sum;
         }
-        for (size_t i = 0; i < n; i++)
-            term[i] = next[i];
+        memcpy(term, next, n * sizeof *term);
         for (size_t j = 0; j < m; j++)
             term[n + j] = input_term(stretch, node, j, k, length);
         bound *= reach / k;

@@ -1,31 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Runs along cubics of the input, of modes and of equations: events, rows, integrals, orbits. */
-#include "draw.h"
-#include "linear/curves.h"
-#include "linear/smooth.h"
+/* Runs of modes along cubics of the input: events, rows, integrals, orbits; and where those are lines. */
+#include "linear/cubics.h"
 
-static const double one = 1, minus_one = -1, nothing[DW_STATES] = { 0 };
-
-static uint64_t seed = 20260129;
-
-static double between(double low, double high)
-{
-    return drawn_between(&seed, low, high);
-}
-
-static struct dw_modes *modes_of(const struct dw_modes_plan *plan)
-{
-    struct dw_error error = { .status = DW_OK };
-    struct dw_modes *modes = dw_modes_new(plan, &error);
-    ck_assert_msg(modes != NULL, "%s", error.text);
-    return modes;
-}
-
-static void feed_curve(struct dw_run *run, double time, const double *input, const double *begin, const double *end)
-{
-    struct dw_error error = { .status = DW_OK };
-    succeeds(dw_run_feed_curve(run, time, input, begin, end, &error), error);
-}
+static const double minus_one = -1;
 
 /* x' = rate (u - x), y = x and u; the guard level - c x - d u leads to a mode that is the same. */
 struct lag {
@@ -94,8 +71,8 @@ START_TEST(the_highest_point_behind_a_lag_decides_however_near_the_guard_is)
     int interior = 0;
     for (int trial = 0; trial < 300; trial++) {
         /* a rate of 1/2 and up, lest the closed form lose its digits: 1/rate^3 times up to 60 */
-        const double rate = 0.5 * pow(10, between(0, 5)), x0 = between(-1, 1);
-        const struct arc arc = { 1, between(-1, 1), between(-1, 1), between(-9, 9), between(-9, 9) };
+        const double rate = 0.5 * pow(10, between(0, 5)), x0 = between(-1, 1), from = between(-1, 1), to = between(-1, 1), begin = between(-9, 9);
+        const struct arc arc = { 1, from, to, begin, between(-9, 9) };
         double highest = x0, at = 0;
         for (int i = 0; i <= 4000; i++)
             if (answer_at(&arc, rate, x0, i / 4000.0) > highest)
@@ -135,18 +112,6 @@ static struct dw_modes *stiff_oscillator(double fast)
     const double a[] = { 0, 1, 0, -1, -0.2, 0.1, 0, 0, -fast }, b[] = { 0, 1, fast }, c[] = { 1, 0, 0, 0, 1, 0, 0, 0, 1 }, d[] = { 0, 0.5, 0 };
     const struct dw_mode mode = { .a = a, .b = b, .c = c, .d = d };
     return modes_of(&(struct dw_modes_plan){ .states = 3, .inputs = 1, .outputs = 3, .modes = &mode, .mode_count = 1, .scale = units });
-}
-
-static struct drive random_drive(size_t rows, double length)
-{
-    struct drive drive = { .inputs = 1 };
-    drive_bent(&drive, 0, between(-1, 1), between(-3, 3));
-    for (size_t i = 1; i < rows; i++) {
-        const bool jump = i % 4 == 3;
-        const double slope = i % 4 == 2 ? 0 : between(-3, 3);
-        drive_bent(&drive, drive.time[i - 1] + (jump ? 0 : length * between(0.2, 1)), between(-1, 1), slope / length);
-    }
-    return drive;
 }
 
 START_TEST(curves_along_cubics_are_as_close_as_they_promise_monotone_and_few)
@@ -239,15 +204,6 @@ START_TEST(uniform_rows_and_copies_are_on_the_solution)
 }
 END_TEST
 
-static void halve_the_rate(const void *of, size_t mode, double time, const double *x, const double *u, double *rate)
-{
-    (void)of, (void)mode, (void)time;
-    rate[0] = u[0] - x[0] / 2;
-}
-
-static const struct dw_equations halving = { .states = 1, .inputs = 1, .outputs = 1, .modes = plain, .mode_count = 1, .state_scale = units,
-                                             .scale = units, .tolerance = 1e-12, .rate = halve_the_rate, .output = first_state };
-
 /* Each from modes that have kept nothing of other lengths. */
 static struct drawn drawn_afresh(bool smooth, const struct drive *drive)
 {
@@ -329,10 +285,6 @@ static struct dw_modes *changing(void)
                                             { .name = "fast", .a = a[1], .b = b, .c = c, .guards = guards + 1, .guard_count = 1 } };
     return modes_of(&(struct dw_modes_plan){ .states = 2, .inputs = 1, .outputs = 1, .modes = modes, .mode_count = 2, .scale = units });
 }
-
-enum { LAP = 5 };
-static const double lap_time[LAP] = { 0, 0.9, 1.7, 1.7, 2.5 }, lap_input[LAP] = { 0.2, 1.1, 0.4, 0.3, 0.2 },
-                    lap_slope[LAP] = { 2, -1, -2, 0.5, -0.7 };
 
 /* One lap from a state; the events in it. */
 static unsigned long long go_round(struct dw_modes *modes, size_t mode, double *x)
@@ -432,105 +384,6 @@ START_TEST(a_filter_fed_with_the_curves_of_another_has_the_orbit_of_both_in_one)
 }
 END_TEST
 
-static void above_level(const void *of, size_t mode, double time, const double *x, const double *u, double *guard)
-{
-    (void)of, (void)time;
-    guard[0] = mode == 0 ? 0.6 - x[0] : 1 + u[0];
-}
-
-static size_t other(const void *of, size_t mode, size_t guard, double time, double *x, const double *u)
-{
-    (void)of, (void)guard, (void)time, (void)x, (void)u;
-    return !mode;
-}
-
-START_TEST(equations_along_cubics_agree_with_modes_in_events_states_and_slopes)
-{
-    static const struct dw_equations_mode sides[] = { { "below", 1 }, { "above", 1 } };
-    struct dw_equations guarded = halving;
-    guarded.modes = sides;
-    guarded.mode_count = 2;
-    guarded.guards = above_level;
-    guarded.leave = other;
-    struct dw_modes *equations = make(&guarded);
-    const double rate = 0.5, a = -rate, double_y[] = { 1 };
-    const struct dw_guard guard = { .state = &minus_one, .offset = 0.6, .scale = 1, .next = 1 };
-    const struct dw_mode of[] = { { .a = &a, .b = &one, .c = double_y, .guards = &guard, .guard_count = 1 }, { .a = &a, .b = &one, .c = double_y } };
-    struct dw_modes *modes = modes_of(&(struct dw_modes_plan){ .states = 1, .inputs = 1, .outputs = 1, .modes = of, .mode_count = 2, .scale = units });
-    double crossed[2], state[2], y, slope[2];
-    for (int k = 0; k < 2; k++) {
-        const double begin = 2.5, end = -3, to = 0.1;
-        struct dw_run *run = start_keeping(k ? equations : modes, 1e-6, 0, nothing, nothing);
-        feed_curve(run, 2, &to, &begin, &end);
-        crossed[k] = time_of(DW_ROW_BEFORE, 0);
-        state[k] = dw_run_state(run)[0];
-        dw_run_output(run, &y, slope + k);
-        ck_assert_uint_eq(dw_run_events(run), 1);
-        dw_run_free(run);
-    }
-    /* steps of 1e-12 each, some dozens of them; slopes by differences as dw_run_output says */
-    within_scale(crossed[1], crossed[0], 1e-10, 1);
-    within_scale(state[1], state[0], 1e-10, 1);
-    within_scale(slope[1], slope[0], 1e-9, 1);
-    dw_modes_free(equations);
-    dw_modes_free(modes);
-}
-END_TEST
-
-/* A pendulum that a torque drives: no linear mode has it. */
-static void swing(const void *of, size_t mode, double time, const double *x, const double *u, double *rate)
-{
-    (void)of, (void)mode, (void)time;
-    rate[0] = x[1];
-    rate[1] = u[0] - sin(x[0]) - 0.05 * x[1];
-}
-
-static void angle_and_torque(const void *of, size_t mode, double time, const double *x, const double *u, double *y)
-{
-    (void)of, (void)mode, (void)time;
-    y[0] = x[0];
-    y[1] = u[0] * u[0] + x[1];
-}
-
-START_TEST(curves_of_a_pendulum_along_cubics_are_within_the_tolerance)
-{
-    static const double lengths[] = { 0.1, 1.3 };
-    struct dw_equations pendulum = halving;
-    pendulum.states = pendulum.outputs = 2;
-    pendulum.rate = swing;
-    pendulum.output = angle_and_torque;
-    for (int k = 0; k < 2; k++) {
-        const struct drive drive = random_drive(12, lengths[k]);
-        /* CLOSEST, and steps of two runs that differ by some tolerances of 1e-12 */
-        const struct asked asked = { .modes = make(&pendulum), .outputs = 2, .state = nothing, .accuracy = 1e-6, .swing = 5e-5,
-                                     .floor = 0x1p-37 + 1e-10 };
-        struct drawn d = drawn_of(&asked, &drive);
-        ck_assert_double_le(worst_of(&asked, &drive, &d), 1);
-        forget_drawn(&d);
-        dw_modes_free(asked.modes);
-    }
-}
-END_TEST
-
-START_TEST(an_orbit_of_equations_along_cubics_is_that_of_modes)
-{
-    struct dw_error error = { .status = DW_OK };
-    const struct dw_period period = { lap_time, lap_input, LAP, lap_slope };
-    const double a = -0.5;
-    const struct dw_mode mode = { .a = &a, .b = &one, .c = &one };
-    struct dw_modes *modes = modes_of(&(struct dw_modes_plan){ .states = 1, .inputs = 1, .outputs = 1, .modes = &mode, .mode_count = 1,
-                                                               .scale = units });
-    struct dw_modes *equations = make(&halving);
-    double x[2] = { 0 };
-    size_t at = 0;
-    succeeds(dw_modes_steady(modes, &period, &at, x, NULL, &error), error);
-    succeeds(dw_modes_steady(equations, &period, &at, x + 1, NULL, &error), error);
-    within_scale(x[1], x[0], 1e-10, 1);
-    dw_modes_free(modes);
-    dw_modes_free(equations);
-}
-END_TEST
-
 START_TEST(a_slope_that_is_not_finite_makes_a_line_and_in_no_time_it_says_nothing)
 {
     struct lag of;
@@ -558,5 +411,4 @@ SUITE("linear: runs along cubics", a_bulge_breaks_a_guard_that_a_line_from_end_t
       slopes_of_the_chord_give_the_rows_of_lines_to_the_bit, integrals_go_on_from_piece_to_piece_and_through_an_event,
       an_orbit_through_modes_along_cubics_comes_back_and_its_map_is_that_of_differences,
       a_filter_fed_with_the_curves_of_another_has_the_orbit_of_both_in_one,
-      equations_along_cubics_agree_with_modes_in_events_states_and_slopes, curves_of_a_pendulum_along_cubics_are_within_the_tolerance,
-      an_orbit_of_equations_along_cubics_is_that_of_modes, a_slope_that_is_not_finite_makes_a_line_and_in_no_time_it_says_nothing)
+      a_slope_that_is_not_finite_makes_a_line_and_in_no_time_it_says_nothing)

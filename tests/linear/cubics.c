@@ -35,7 +35,8 @@ static void random_lags(struct chain_of_lags *lags, size_t n, double decades)
     *lags = (struct chain_of_lags){ .n = n };
     for (size_t i = 0; i < n; i++) {
         lags->weight[i] = 1;
-        lags->a[i * n + i] -= between(0.1, 1) * pow(10, between(0, decades));
+        const double rate = between(0.1, 1);
+        lags->a[i * n + i] -= rate * pow(10, between(0, decades));
         for (size_t j = 0; j < i; j++) {
             const double turn = between(-2, 2);  /* skew, which stores and gives back, */
             lags->a[i * n + j] += turn;

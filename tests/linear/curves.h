@@ -45,7 +45,8 @@ static inline void feed_row(struct dw_run *run, const struct drive *drive, size_
 static inline void drive_at(const struct drive *drive, size_t i, size_t k, double time, double *value, double *slope)
 {
     const double h = drive->time[i] - drive->time[i - 1], s = (time - drive->time[i - 1]) / h, from = drive->input[i - 1][k];
-    const double rise = drive->input[i][k] - from, a = drive->bent ? h * drive->slope[i - 1][k] : rise, b = drive->bent ? h * drive->slope[i][k] : rise;
+    const double rise = drive->input[i][k] - from, a = drive->bent ? h * drive->slope[i - 1][k] : rise;
+    const double b = drive->bent ? h * drive->slope[i][k] : rise;
     *value = from + s * (a + s * (3 * rise - 2 * a - b + s * (a + b - 2 * rise)));
     *slope = (a + s * (2 * (3 * rise - 2 * a - b) + s * 3 * (a + b - 2 * rise))) / h;
 }

@@ -155,8 +155,10 @@ START_TEST(a_motor_that_sticks_and_turns_both_ways_on_a_curved_supply_agrees)
 {
     unsigned long long events = 0;
     for (int k = 0; k < CASES; k++) {
-        struct dw_motor_plan p = { .gear = 1, .threshold = 2.5, .drive = DW_DRIVE_DIRECT, .supply = between(3, 48), .resistance = between(0.3, 12) };
+        struct dw_motor_plan p = { .gear = 1, .threshold = 2.5, .drive = DW_DRIVE_DIRECT };
         struct dw_error error = { .status = DW_OK };
+        p.supply = between(3, 48);
+        p.resistance = between(0.3, 12);
         p.inductance = p.resistance * exp(between(log(3e-5), log(3e-3)));
         p.constant = p.supply / between(150, 900);
         p.inertia = exp(between(log(2e-4), log(3e-2))) * p.constant * p.constant / p.resistance;
@@ -178,8 +180,11 @@ START_TEST(a_rectifier_on_a_curved_supply_agrees)
 {
     unsigned long long events = 0;
     for (int k = 0; k < CASES; k++) {
-        struct other o = { .resistance = between(0.2, 5), .load = between(20, 400), .drop = between(0.2, 1) };
+        struct other o = { .motor = NULL };
         struct dw_error error = { .status = DW_OK };
+        o.resistance = between(0.2, 5);
+        o.load = between(20, 400);
+        o.drop = between(0.2, 1);
         o.inductance = o.resistance * exp(between(log(1e-5), log(1e-3)));
         o.capacity = exp(between(log(1e-4), log(1e-2))) / o.load;
         const double on[] = { -o.resistance / o.inductance, -1 / o.inductance, 1 / o.capacity, -1 / (o.load * o.capacity) };
