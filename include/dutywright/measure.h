@@ -15,29 +15,36 @@ extern "C" {
 
 /* ---- whole arrays ---- */
 
-/* Mean of every channel over the rows, exact for straight lines between rows.
- *   time       s, [rows], finite, never decreasing, rows >= 2
- *   value      [rows x channels], row after row, unit of the channel
- *   mean       out, [channels], same unit; untouched on error
+/* Rows of which each two neighbours of different time are joined: by a straight line, or by the cubic with the values and slopes of
+ * both (cubic Hermite). Two rows at one time are a jump: the first ends what is before it, the last begins what is after. */
+struct dw_wave {
+    const double *time;   /* s, [rows], finite, never decreasing */
+    const double *value;  /* [rows x channels], row after row, unit of the channel */
+    const double *slope;  /* [rows x channels], finite, unit of the channel a second; NULL: straight lines */
+    size_t rows, channels;
+};
+
+/* Mean of every channel over the rows, exact for the lines or cubics between them.
+ *   wave       2 rows or more
+ *   mean       out, [channels], unit of the channel; untouched on error
  *   error      out, may be NULL
  *   returns    DW_OK; DW_BAD_INPUT: time goes back, or no time passes; DW_NO_MEMORY
- *   source     area under a straight line, summed as a running mean: docs/theory.md, equations 4.1 and 4.3
- *   accuracy   4 DBL_EPSILON of the largest |value|, however many rows (the running mean is kept in two doubles) */
-DW_API enum dw_status dw_mean(const double *time, const double *value, size_t rows, size_t channels, double *mean,
-                              struct dw_error *error);
+ *   source     area under a line or cubic, summed as a running mean: docs/theory.md, equations 4.1, 4.3 and 4.13
+ *   accuracy   4 DBL_EPSILON of the largest |value|, however many rows (the running mean is kept in two doubles); with slopes, of
+ *              the largest |value| or |slope| times a quarter of the time between its neighbours */
+DW_API enum dw_status dw_mean(const struct dw_wave *wave, double *mean, struct dw_error *error);
 
 struct dw_statistics {
     double mean, rms;
     double ac_rms;            /* rms of what is left without the mean */
-    double minimum, maximum;  /* between the jump at the start and the jump at the end: theory, section 4 */
+    double minimum, maximum;  /* between the jump at the start and the jump at the end: theory, section 4; of a cubic also inside */
 };
 
 /* The same for all that needs no levels and no periods.
  *   out        [channels], in the channel's unit; untouched on error
  *   accuracy   mean as dw_mean; ac_rms 1e-13 relative plus 4 DBL_EPSILON of the largest |value|: it is summed about the
  *              running mean, never taken as a difference of squares. Magnitudes 1e-150 to 1e150. */
-DW_API enum dw_status dw_statistics(const double *time, const double *value, size_t rows, size_t channels,
-                                    struct dw_statistics *out, struct dw_error *error);
+DW_API enum dw_status dw_statistics(const struct dw_wave *wave, struct dw_statistics *out, struct dw_error *error);
 
 /* ---- spans: what part of the record is measured. Half open: after the jump at the start, before that at the end ---- */
 

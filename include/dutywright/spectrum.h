@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Spectra of straight-line waves with ideal edges: exact Fourier integrals, so nothing aliases. docs/theory.md, section 5. */
+/* Spectra of waves of straight lines and cubics with ideal edges: exact Fourier integrals, so nothing aliases. docs/theory.md, section 5. */
 #ifndef DUTYWRIGHT_SPECTRUM_H
 #define DUTYWRIGHT_SPECTRUM_H
 
@@ -17,8 +17,7 @@ extern "C" {
 
 /* Fourier coefficients of one period: c_n = 1/T integral of x(t) e^(-j 2 pi n (t - t_0) / T) dt over the rows, T the time
  * from the first row, t_0, to the last. x(t) = c_0 + sum over n >= 1 of 2 |c_n| cos(2 pi n (t - t_0) / T + arg c_n).
- *   time       s, [rows], finite, never decreasing; two rows at one time are a jump
- *   value      [rows x channels], row after row
+ *   wave       2 rows or more
  *   lines      highest n, at most 2^26
  *   out        [channels x (lines + 1) x 2], real and imaginary parts, unit of the channel; untouched on error
  *   returns    DW_OK; DW_BAD_INPUT: time goes back, no time passes, or T is beyond the range of double; DW_BAD_USE: too many
@@ -26,11 +25,10 @@ extern "C" {
  *   accuracy   8 DBL_EPSILON of the largest |x - mean|, plus what the rounding of the times moves: half an ulp of the
  *              latest time over T, times the total variation of x, at worst
  *   cost       the least of rows x lines, one or two transforms of the cells of a grid on which the rows lie, and some 20
- *              transforms of so many points as lines; the numbers agree to the accuracy above. FFTW's planner serves one thread
- *              at a time
- *   source     docs/theory.md, equations 5.4, 5.6 and 5.7 */
-DW_API enum dw_status dw_fourier(const double *time, const double *value, size_t rows, size_t channels, size_t lines,
-                                 double *out, struct dw_error *error);
+ *              transforms of so many points as lines; with slopes no grid is looked for, and rows x lines costs twice as much. The
+ *              numbers agree to the accuracy above. FFTW's planner serves one thread at a time
+ *   source     docs/theory.md, equations 5.4, 5.6, 5.7 and 5.16 */
+DW_API enum dw_status dw_fourier(const struct dw_wave *wave, size_t lines, double *out, struct dw_error *error);
 
 /* ---- the analyser: the spectrum of a table while its rows stream by ---- */
 

@@ -35,27 +35,29 @@ enum dw_status dwi_fourier_by(const struct fourier_way *way, const struct fourie
 enum dw_status dwi_fourier(const struct fourier_rows *rows, double slack, size_t lines, double *out, struct dw_error *error)
 {
     const size_t most = (size_t)fmin(64 * (double)rows->count, FOURIER_CELLS_MOST);
-    const struct fourier_way way = dwi_fourier_choose(rows->count, lines, rows->channels, dwi_fourier_grid(rows, slack, most));
+    const size_t grid = rows->slope ? 0 : dwi_fourier_grid(rows, slack, most);
+    const struct fourier_way way = dwi_fourier_choose(rows->count, lines, rows->channels << (rows->slope != NULL), grid);
     return dwi_fourier_by(&way, rows, lines, out, error);
 }
 
 /* ---- a period that lies in memory ---- */
 
-enum dw_status dw_fourier(const double *time, const double *value, size_t rows, size_t channels, size_t lines, double *out,
-                          struct dw_error *error)
+enum dw_status dw_fourier(const struct dw_wave *wave, size_t lines, double *out, struct dw_error *error)
 {
+    const size_t channels = wave->channels;
     if (lines > FOURIER_LINES_MOST)
         return dw_error_set(error, DW_BAD_USE, 0, "%zu lines are asked; at most %d can be had", lines, FOURIER_LINES_MOST);
     double *mean = calloc(channels + !channels, sizeof *mean);
     if (!mean)
         return dw_no_memory(error);
-    enum dw_status status = dw_mean(time, value, rows, channels, mean, error);
-    const double start = status == DW_OK ? time[0] : 0, end = status == DW_OK ? time[rows - 1] : 0;
+    enum dw_status status = dw_mean(wave, mean, error);
+    const double start = status == DW_OK ? wave->time[0] : 0, end = status == DW_OK ? wave->time[wave->rows - 1] : 0;
     if (status == DW_OK && !isfinite(end - start))
         status = dw_error_set(error, DW_BAD_INPUT, 0, "from %g s to %g s is longer than a number can hold", start, end);
     if (status == DW_OK) {
-        const struct fourier_rows all = { .time = time, .value = value, .time_step = 1, .value_step = channels, .count = rows,
-                                          .channels = channels, .start = start, .period = end - start, .reference = mean };
+        const struct fourier_rows all = { .time = wave->time, .value = wave->value, .slope = wave->slope, .time_step = 1,
+                                          .value_step = channels, .count = wave->rows, .channels = channels, .start = start,
+                                          .period = end - start, .reference = mean };
         status = dwi_fourier(&all, dwi_fourier_slack(fmax(fabs(start), fabs(end)), end - start), lines, out, error);
     }
     for (size_t i = 0; i < channels && status == DW_OK; i++) {

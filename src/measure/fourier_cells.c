@@ -28,6 +28,7 @@ struct cells {
     size_t cell, nodes;                  /* nodes that wait to be added to that cell's moments: */
     double place[BATCH], *mass;          /* -1..1; [channels x BATCH] */
     double *slope, *value;               /* [channels], a cell, and [2 x channels], of the piece in hand */
+    struct hermite *cubic;               /* [channels]; NULL: there are only lines */
     struct gauss_rules rules;
 };
 
@@ -53,12 +54,14 @@ static void cells_free(struct cells *c)
         return;
     free(c->room);
     free(c->mass);
+    free(c->cubic);
     free(c);
 }
 
-/* Cells on a grid, or where it has none, as many as the lines need of so many rows. */
-static struct cells *cells_new(size_t lines, size_t channels, size_t grid, size_t rows)
+/* Cells on a grid, or where it has none, as many as the lines need of the rows. */
+static struct cells *cells_new(size_t lines, size_t grid, const struct fourier_rows *of)
 {
+    const size_t channels = of->channels, rows = of->count;
     struct cells *c = calloc(1, sizeof *c);
     if (!c)
         return NULL;
@@ -68,6 +71,8 @@ static struct cells *cells_new(size_t lines, size_t channels, size_t grid, size_
     c->cells = grid ? grid : smooth_size((lines < 16 ? 16 : lines) * (rows / LONG >= lines ? CELLS_A_LINE : 1));
     c->theta = M_PI * (double)lines / (double)c->cells;
     c->planes = grid ? 2 : dwi_weight_degree(c->theta) + 1;
+    if (of->slope && c->planes < 4)
+        c->planes = 4;
     c->pitch = (c->cells + 2 + 7) / 8 * 8;
     const size_t planes = (size_t)c->planes, most = ((size_t)-1 / sizeof(double) - 8) / c->pitch;
     if (channels <= most / planes) /* calloc: large zeros cost nothing until they are used */
@@ -75,7 +80,8 @@ static struct cells *cells_new(size_t lines, size_t channels, size_t grid, size_
     /* NOLINTNEXTLINE(performance-no-int-to-ptr): the first address in the room that is a multiple of a cache line */
     c->plane = c->room ? (double *)(((uintptr_t)c->room + 63) / 64 * 64) : NULL;
     c->mass = calloc(channels, (BATCH + 4) * sizeof *c->mass);
-    if (!c->plane || !c->mass) {
+    c->cubic = of->slope ? calloc(channels, sizeof *c->cubic) : NULL;
+    if (!c->plane || !c->mass || !of->slope != !c->cubic) {
         cells_free(c);
         return NULL;
     }
@@ -128,9 +134,10 @@ static void flush(struct cells *c)
 /* Part of a piece inside one cell, both ends counted in cells: at Gauss's nodes, as many as the highest line needs. */
 static void add_part(struct cells *c, const struct fourier_piece *p, double begin, size_t cell, double from, double to)
 {
-    const double left = 2 * (from - (double)cell) - 1, half = to - from;
+    const double left = 2 * (from - (double)cell) - 1, half = to - from, scale = 2 / ((p->to - p->from) * (double)c->cells);
+    const double *reach = c->cubic ? c->rules.reach_of_cubic : c->rules.reach;
     int nodes = 1;
-    while (c->rules.reach[nodes] < c->theta * half) /* at most pi, which GAUSS_MOST reach */
+    while (reach[nodes] < c->theta * half) /* at most pi, which GAUSS_MOST reach */
         nodes++;
     if (cell != c->cell || c->nodes + (size_t)nodes > BATCH)
         flush(c);
@@ -138,9 +145,23 @@ static void add_part(struct cells *c, const struct fourier_piece *p, double begi
     for (int k = 0; k < nodes; k++, c->nodes++) {
         const double share = half * (1 + c->rules.node[nodes][k]), at = (from - begin) + share / 2;
         c->place[c->nodes] = left + share;
-        for (size_t i = 0; i < c->channels; i++)
-            c->mass[i * BATCH + c->nodes] = half * c->rules.weight[nodes][k] / 2 * (p->start[i] + c->slope[i] * at);
+        for (size_t i = 0; i < c->channels; i++) {
+            const double value = c->cubic ? hermite_at(&c->cubic[i], scale * at - 1) : p->start[i] + c->slope[i] * at;
+            c->mass[i * BATCH + c->nodes] = half * c->rules.weight[nodes][k] / 2 * value;
+        }
     }
+}
+
+/* A cell in the middle of a cubic, u being its middle and r half its width there: its polynomial's four moments. */
+static void add_cell(struct cells *c, size_t channel, size_t cell, double u, double r)
+{
+    const struct hermite *h = &c->cubic[channel];
+    const double at = hermite_at(h, u), first = r * hermite_slope(h, u), second = r * r * (3 * h->odd * u - h->even);
+    const double third = r * r * r * h->odd;
+    plane_of(c, channel, 0)[cell] += at + second / 3;
+    plane_of(c, channel, 1)[cell] += first / 3 + third / 5;
+    plane_of(c, channel, 2)[cell] += second * (2 / 15.0);
+    plane_of(c, channel, 3)[cell] += third * (2 / 35.0);
 }
 
 /* What takes a line of the wave. Cells that it fills wholly have two moments, the mean and a sixth of the rise. Casts, not floor
@@ -159,7 +180,10 @@ static void add_piece(struct cells *c, const struct fourier_piece *p)
     }
     if (from < (double)bottom)
         add_part(c, p, from, bottom - 1, from, (double)bottom);
-    for (size_t i = 0; i < c->channels; i++) {
+    for (size_t i = 0; c->cubic && i < c->channels; i++)
+        for (size_t cell = bottom; cell < top; cell++)
+            add_cell(c, i, cell, (2 * ((double)cell - from) + 1) / (to - from) - 1, 1 / (to - from));
+    for (size_t i = 0; !c->cubic && i < c->channels; i++) {
         double *mean = plane_of(c, i, 0), *rise = plane_of(c, i, 1);
         for (size_t cell = bottom; cell < top; cell++) {
             mean[cell] += p->start[i] + c->slope[i] * (((double)cell - from) + 0.5);
@@ -389,10 +413,11 @@ static bool put_out(const struct cells *c, double *out)
 bool dwi_fourier_cells(const struct fourier_rows *rows, size_t lines, size_t grid, double *out)
 {
     const bool sampled = is_sampled(rows, lines, grid);
-    struct cells *c = cells_new(lines, rows->channels, sampled ? 0 : grid, rows->count);
+    struct cells *c = cells_new(lines, sampled ? 0 : grid, rows);
     if (!c)
         return false;
-    struct fourier_piece piece = { .rows = rows, .start = c->value, .end = c->value + rows->channels };
+    struct fourier_piece piece = { .rows = rows, .start = c->value, .end = c->value + rows->channels,
+                                   .cubic = c->cubic };
     c->samples = sampled ? grid : 0;
     if (sampled)
         add_samples(c, rows);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Every line of every piece: docs/theory.md, equation 5.4, with angles carried on by rotation within a chunk of lines. */
+/* Every line of every piece: docs/theory.md, equations 5.4 and 5.16, with angles carried on by rotation within a chunk of lines. */
 #include "measure/fourier_inner.h"
 #include "measure/fourier_weights_inner.h"
 #include "measure/moments_inner.h"
@@ -15,6 +15,7 @@ struct line_sums {
     double *part;       /* the same, of one block */
     double *inverse;    /* [length] 1/n */
     double *value;      /* [2 x channels], of the piece in hand */
+    struct hermite *cubic; /* [channels]; NULL: there are only lines */
 };
 
 /* high + low, unevaluated. Middles and widths must keep what rounding would take: then the ends of neighbours agree, and an
@@ -23,9 +24,10 @@ struct exact {
     double high, low;
 };
 
-/* What one piece weighs in each line of a chunk, for its mean and for its rise. */
+/* What one piece weighs in each line of a chunk, for its mean and for its rise; of a cubic also for P_2 and P_3. */
 struct chunk_weights {
     double mean_cos[CHUNK], mean_sin[CHUNK], rise_cos[CHUNK], rise_sin[CHUNK];
+    double second_cos[CHUNK], second_sin[CHUNK], third_cos[CHUNK], third_sin[CHUNK];
 };
 
 /* Doubling from angles reduced afresh at 1 and 8: the others are at most three products away, so errors stay at a few ulp. */
@@ -73,6 +75,23 @@ static void bessel_of_chunk(const struct line_sums *d, size_t first, struct exac
     }
 }
 
+/* j_2 and j_3 from j_0 and j_1: by recurrence where that loses nothing. */
+static void bessel_of_cubic(const struct line_sums *d, size_t first, double half_width, const double *restrict j0,
+                            const double *restrict j1, double *restrict j2, double *restrict j3)
+{
+    const double step = 2 * M_PI * half_width, inverse = 1 / step, end = 3 / step - (double)first;
+    const size_t series = end < 0 ? 0 : end < CHUNK ? (size_t)end + 1 : CHUNK;
+    for (int k = 0; k < (int)series; k++) {
+        j2[k] = weight_j2_series(step * ((int)first + k));
+        j3[k] = weight_j3_series(step * ((int)first + k));
+    }
+    for (size_t k = series; k < CHUNK; k++) { /* DLMF 10.51.1 */
+        const double over = inverse * d->inverse[first + k];
+        j2[k] = 3 * over * j1[k] - j0[k];
+        j3[k] = 5 * over * j2[k] - j1[k];
+    }
+}
+
 static void weigh(const struct line_sums *d, size_t first, struct exact middle, struct exact half_width,
                   const struct rotation *at_middle, const struct rotation *half, struct chunk_weights *w)
 {
@@ -88,6 +107,17 @@ static void weigh(const struct line_sums *d, size_t first, struct exact middle, 
         w->rise_cos[k] = rise * c[k];
         w->rise_sin[k] = rise * s[k];
     }
+    if (!d->cubic)
+        return;
+    double j2[CHUNK], j3[CHUNK];
+    bessel_of_cubic(d, first, half_width.high, j0, j1, j2, j3);
+    for (size_t k = 0; k < CHUNK; k++) {
+        const double second = 2 * half_width.high * j2[k], third = 2 * half_width.high * j3[k];
+        w->second_cos[k] = second * c[k];
+        w->second_sin[k] = second * s[k];
+        w->third_cos[k] = third * c[k];
+        w->third_sin[k] = third * s[k];
+    }
 }
 
 static void add_chunk(const struct chunk_weights *w, double mean, double rise, double *restrict re, double *restrict im)
@@ -95,6 +125,15 @@ static void add_chunk(const struct chunk_weights *w, double mean, double rise, d
     for (size_t k = 0; k < CHUNK; k++) {
         re[k] += mean * w->mean_cos[k] - rise * w->rise_sin[k];
         im[k] -= mean * w->mean_sin[k] + rise * w->rise_cos[k];
+    }
+}
+
+/* What a cubic has beside its mean and its rise. */
+static void add_chunk_of_cubic(const struct chunk_weights *w, double second, double third, double *restrict re, double *restrict im)
+{
+    for (size_t k = 0; k < CHUNK; k++) {
+        re[k] -= second * w->second_cos[k] - third * w->third_sin[k];
+        im[k] += second * w->second_sin[k] + third * w->third_cos[k];
     }
 }
 
@@ -113,8 +152,15 @@ static void add_piece(struct line_sums *d, const struct fourier_piece *p)
     for (size_t first = 0; first < d->length; first += CHUNK) {
         weigh(d, first, middle, half_width, &at_middle, &half, &w);
         for (size_t i = 0; i < d->channels; i++) {
-            double *part = d->part + i * 2 * d->length + first;
-            add_chunk(&w, (p->start[i] + p->end[i]) / 2, p->end[i] - p->start[i], part, part + d->length);
+            double *part = d->part + i * 2 * d->length + first, c[4];
+            if (!d->cubic) {
+                add_chunk(&w, (p->start[i] + p->end[i]) / 2, p->end[i] - p->start[i], part, part + d->length);
+                continue;
+            }
+            hermite_legendre(&p->cubic[i], c);
+            add_chunk(&w, c[0], 2 * c[1], part, part + d->length);
+            if (c[2] != 0 || c[3] != 0)
+                add_chunk_of_cubic(&w, c[2], c[3], part, part + d->length);
         }
     }
 }
@@ -141,7 +187,9 @@ bool dwi_fourier_direct(const struct fourier_rows *rows, size_t lines, double *o
     struct line_sums d = { .lines = lines, .channels = rows->channels, .length = (lines + CHUNK) / CHUNK * CHUNK };
     double *room = calloc(d.channels, (6 * d.length + 2) * sizeof *room);
     d.inverse = calloc(d.length, sizeof *d.inverse);
-    if (room && d.inverse) {
+    d.cubic = rows->slope ? calloc(d.channels, sizeof *d.cubic) : NULL;
+    const bool have = room && d.inverse && !rows->slope == !d.cubic;
+    if (have) {
         const size_t each = d.channels * 2 * d.length;
         d.high = room;
         d.low = d.high + each;
@@ -149,7 +197,8 @@ bool dwi_fourier_direct(const struct fourier_rows *rows, size_t lines, double *o
         d.value = d.part + each;
         for (size_t n = 1; n < d.length; n++)
             d.inverse[n] = 1.0 / (double)n;
-        struct fourier_piece piece = { .rows = rows, .start = d.value, .end = d.value + d.channels };
+        struct fourier_piece piece = { .rows = rows, .start = d.value, .end = d.value + d.channels,
+                                       .cubic = d.cubic };
         for (size_t i = 1; dwi_fourier_next(&piece); i++) {
             add_piece(&d, &piece);
             if (i % BLOCK == 0)
@@ -160,5 +209,6 @@ bool dwi_fourier_direct(const struct fourier_rows *rows, size_t lines, double *o
     }
     free(room);
     free(d.inverse);
-    return room && d.inverse;
+    free(d.cubic);
+    return have;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Fourier coefficients of straight lines, exact up to rounding: docs/theory.md, section 5. Two ways to one answer: line by line,
+/* Fourier coefficients of straight lines and cubics, exact up to rounding: docs/theory.md, section 5. Two ways to one answer: line by line,
  * and in cells. */
 #ifndef MEASURE_FOURIER_INNER_H
 #define MEASURE_FOURIER_INNER_H
@@ -12,7 +12,7 @@ enum { FOURIER_LINES_MOST = 1 << 26 };
 /* How rows are summed up. */
 struct fourier_way {
     bool direct;   /* every piece for each line; else in cells */
-    size_t grid;   /* cells on whose borders all rows lie; 0: cells as the lines need them */
+    size_t grid;   /* cells on whose borders all rows lie, straight lines between them; 0: cells as the lines need them */
 };
 /* What takes the fewest operations.
  *   grid  as dwi_fourier_grid gives it */

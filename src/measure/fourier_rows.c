@@ -1,8 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Rows as lines between them, and whether they lie on a grid, such as the ticks of a counter. */
+/* Rows as what lies between them, and whether they lie on a grid, such as the ticks of a counter. */
 #include "measure/fourier_rows_inner.h"
 #include <float.h>
 #include <math.h>
+
+/* The piece that ends with a row, once its ends are known. */
+static void set_cubics(struct fourier_piece *p, size_t row)
+{
+    const struct fourier_rows *rows = p->rows;
+    const double *to = rows->slope + row * rows->value_step, *from = to - rows->value_step;
+    for (size_t c = 0; c < rows->channels; c++) {
+        const size_t s = fourier_slope_of(rows, c);
+        p->cubic[c] = s ? hermite_of((p->to - p->from) * rows->period, p->start[c], from[s - 1], p->end[c], to[s - 1])
+                        : hermite_line(p->start[c], p->end[c]);
+    }
+}
 
 bool dwi_fourier_next(struct fourier_piece *p)
 {
@@ -15,8 +27,11 @@ bool dwi_fourier_next(struct fourier_piece *p)
         p->to = fourier_share(rows, p->row);
         for (size_t c = 0; c < rows->channels; c++)
             p->end[c] = rows->value[p->row * rows->value_step + c] - rows->reference[c];
-        if (p->row++ && p->to > p->from)
-            return true;
+        if (!p->row++ || !(p->to > p->from))
+            continue;
+        if (p->cubic)
+            set_cubics(p, p->row - 1);
+        return true;
     }
     return false;
 }

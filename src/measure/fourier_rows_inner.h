@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Rows of whole periods, the lines between them, and the grid on which they may lie. */
+/* Rows of whole periods, the lines or cubics between them, and the grid on which they may lie. */
 #ifndef MEASURE_FOURIER_ROWS_INNER_H
 #define MEASURE_FOURIER_ROWS_INNER_H
 
+#include "measure/hermite_inner.h"
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -11,6 +12,8 @@
 struct fourier_rows {
     const double *time, *value;     /* row i: time[i time_step]; channel c: value[i value_step + c] */
     size_t time_step, value_step, count, channels;
+    const double *slope;            /* a unit of time, NULL: straight lines; row i, channel c: slope[i value_step + slope_of[c] - 1] ... */
+    const size_t *slope_of;         /* ... [channels], 0: this one has none; NULL: slope_of[c] is c + 1 */
     double start, period;           /* (time - start) / period is 0..1; 0 and 1 for times that are already such shares */
     const double *reference;        /* [channels], taken off all values: constants change no line of a whole period but line 0,
                                        and lines of a small ripple gain digits */
@@ -23,10 +26,17 @@ static inline double fourier_share(const struct fourier_rows *rows, size_t i)
     return share < 0 ? 0 : share > 1 ? 1 : share;
 }
 
-/* The lines between rows, one after the other: at first all is 0 but `rows` and the two arrays. */
+/* Where the slope of a channel stands in a row of slopes, counted from 1; 0: nowhere. */
+static inline size_t fourier_slope_of(const struct fourier_rows *rows, size_t channel)
+{
+    return !rows->slope ? 0 : rows->slope_of ? rows->slope_of[channel] : channel + 1;
+}
+
+/* What lies between rows, one piece after the other: at first all is 0 but `rows` and the arrays. */
 struct fourier_piece {
     const struct fourier_rows *rows;
     double *start, *end;            /* [channels] of the caller's: values there, less the reference */
+    struct hermite *cubic;          /* [channels], the same once more where the rows have slopes, of lines too; else NULL */
     double from, to;                /* shares of the period */
     size_t row;
 };

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Phases and weights of the Fourier integral of a straight line: docs/theory.md, equations 5.4, 5.5, 5.8 to 5.10. */
+/* Phases and weights of the Fourier integral of a straight line or cubic: docs/theory.md, equations 5.4, 5.5, 5.8 to 5.10 and
+ * 5.16 to 5.18. */
 #include "measure/fourier_weights_inner.h"
 #include <float.h>
 #include <math.h>
+#include <stdbool.h>
 
 double dwi_turn_of(double n, double x, double rest)
 {
@@ -63,13 +65,20 @@ int dwi_weight_degree(double theta_most)
     return q - 1;
 }
 
-/* Largest kappa with constant * (kappa^2g + 2g kappa^(2g-1)) <= 2^-54; the left side rises with kappa. */
-static double reach_of(int nodes, double constant)
+double dwi_weight_markov(double kappa, int order)
+{
+    const double n = order;
+    return pow(kappa, order - 3) * (((kappa + 9 * n) * kappa + 12 * n * (n - 1)) * kappa + 4 * n * (n - 1) * (n - 2));
+}
+
+/* Largest kappa with constant * (kappa^2g + 2g kappa^(2g-1)) <= 2^-54, or of a cubic the like; the left side rises with kappa. */
+static double reach_of(int nodes, double constant, bool cubic)
 {
     double low = 0, high = 8;
     for (int i = 0; i < 60; i++) {
         const double kappa = (low + high) / 2;
-        if (constant * pow(kappa, 2 * nodes - 1) * (kappa + 2 * nodes) <= DBL_EPSILON / 4)
+        const double most = cubic ? dwi_weight_markov(kappa, 2 * nodes) : pow(kappa, 2 * nodes - 1) * (kappa + 2 * nodes);
+        if (constant * most <= DBL_EPSILON / 4)
             low = kappa;
         else
             high = kappa;
@@ -112,6 +121,7 @@ void dwi_gauss_rules_fill(struct gauss_rules *rules)
             rules->weight[g][i] = 2 / ((1 - x * x) * slope * slope);
         }
         rules->error[g] = error_constant(g);
-        rules->reach[g] = reach_of(g, rules->error[g]);
+        rules->reach[g] = reach_of(g, rules->error[g], false);
+        rules->reach_of_cubic[g] = g < 2 ? 0 : reach_of(g, rules->error[g], true);
     }
 }

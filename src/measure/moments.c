@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/moments_inner.h"
+#include "measure/hermite_inner.h"
 #include <math.h>
 #include <string.h>
 
@@ -64,6 +65,40 @@ void dwi_moments_append(struct accumulator *onto, const struct accumulator *next
     onto->end = next->end;
     for (size_t i = 0; i < channels; i++)
         join(&onto->of[i], &next->of[i], time, share);
+}
+
+/* One channel over a time, between the values a and b. */
+static struct channel_moments moments_of_curve(const struct hermite *h, double time, double a, double b)
+{
+    struct channel_moments m = { .minimum = a < b ? a : b, .maximum = a < b ? b : a };
+    double c[4], turn[2], low;
+    hermite_legendre(h, c);
+    two_sum(a / 2, b / 2, &m.mean, &m.mean_low);
+    two_sum(m.mean, -c[2], &m.mean, &low);
+    m.mean_low += low;
+    m.square = time * (c[1] * c[1] / 3 + c[2] * c[2] / 5 + c[3] * c[3] / 7);
+    for (int i = dwi_hermite_turns(h, turn); i-- > 0;) {
+        const double value = hermite_at(h, turn[i]);
+        m.minimum = value < m.minimum ? value : m.minimum;
+        m.maximum = value > m.maximum ? value : m.maximum;
+    }
+    return m;
+}
+
+void dwi_moments_curve(struct accumulator *accumulator, size_t channels, const size_t *column, const size_t *slope,
+                       const double *from, const double *to)
+{
+    if (accumulator->empty)
+        begin(accumulator, channels, from[0]);
+    const double time = to[0] - from[0], share = time / (to[0] - accumulator->start);
+    accumulator->end = to[0];
+    for (size_t i = 0; i < channels; i++) {
+        const double a = from[column[i]], b = to[column[i]];
+        const size_t s = slope[column[i]];
+        const struct hermite h = s ? hermite_of(time, a, from[s], b, to[s]) : hermite_line(a, b);
+        const struct channel_moments part = moments_of_curve(&h, time, a, b);
+        join(&accumulator->of[i], &part, time, share);
+    }
 }
 
 /* One column over a few lines: first the mean, then squares about it, so that nothing cancels. */

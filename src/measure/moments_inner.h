@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Mean, mean square about the mean, and extremes of straight lines, added up over time, and one time onto the next. */
+/* Mean, mean square about the mean, and extremes of straight lines and cubics, added up over time, and one time onto the next. */
 #ifndef MEASURE_MOMENTS_INNER_H
 #define MEASURE_MOMENTS_INNER_H
 
@@ -43,6 +43,13 @@ static inline void add_each(double *restrict high, double *restrict low, const d
  *   source    docs/theory.md, equations 4.3 and 4.4 */
 void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
                       double end, const double *to);
+
+/* Adds what lies between two rows, time first, which begins where those before ended.
+ *   column    [channels]: where channel i stands in both rows
+ *   slope     by column: where its slope does, 0: it is a straight line
+ *   source    docs/theory.md, equations 4.5 and 4.13 */
+void dwi_moments_curve(struct accumulator *accumulator, size_t channels, const size_t *column, const size_t *slope,
+                       const double *from, const double *to);
 
 /* The same by many lines at once, which takes less time a line.
  *   row     [(lines + 1) x width], time first and rising throughout; row[0] is where those before ended

@@ -195,7 +195,7 @@ START_TEST(the_mean_of_a_million_rows_is_that_of_the_library)
     double from, to, mean, want;
     succeeds(window_finish(window, &from, &to, &error), error);
     ck_assert(window_mean(window, 0, &mean));
-    succeeds(dw_mean(time, value, ROWS, 1, &want, &error), error);
+    succeeds(dw_mean(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 1 }, &want, &error), error);
     within_scale(mean, want, 12 * 2.3e-16, 4.3); /* 8 epsilons of ours, 4 of dw_mean's, of the largest value */
     window_free(window);
     free(time);

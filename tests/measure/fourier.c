@@ -18,7 +18,7 @@ static double complex *of_wave(const struct wave *wave, size_t lines)
         time[i] = wave->row[2 * i];
         value[i] = wave->row[2 * i + 1];
     }
-    succeeds(dw_fourier(time, value, wave->count, 1, lines, (double *)out, &error), error);
+    succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = wave->count, .channels = 1 }, lines, (double *)out, &error), error);
     free(time);
     free(value);
     return out;
@@ -267,7 +267,7 @@ START_TEST(a_period_far_from_time_zero_keeps_its_lines)
     double time[] = { 1234.5, 1234.50025, 1234.50025, 1234.501 }, value[] = { 5, 5, 0, 0 };
     double complex got[101];
     struct dw_error error;
-    succeeds(dw_fourier(time, value, 4, 1, 100, (double *)got, &error), error);
+    succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = 4, .channels = 1 }, 100, (double *)got, &error), error);
     for (int n = 1; n <= 100; n++)
         within_scale(2 * cabs(got[n]), 10 / (n * M_PI) * fabs(sin(n * M_PI * 0.25)), 3 * 1.2e-10, 5);
 }
@@ -285,11 +285,11 @@ START_TEST(several_channels_are_as_one_by_one)
         for (size_t c = 0; c < 3; c++)
             value[3 * i + c] = random_next(&state);
     }
-    succeeds(dw_fourier(time, value, ROWS, 3, LINES, (double *)all, &error), error);
+    succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 3 }, LINES, (double *)all, &error), error);
     for (size_t c = 0; c < 3; c++) {
         for (size_t i = 0; i < ROWS; i++)
             one[i] = value[3 * i + c];
-        succeeds(dw_fourier(time, one, ROWS, 1, LINES, (double *)alone, &error), error);
+        succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = one, .rows = ROWS, .channels = 1 }, LINES, (double *)alone, &error), error);
         ck_assert_mem_eq(alone, all + c * (LINES + 1), sizeof alone);
     }
 }
@@ -353,12 +353,12 @@ START_TEST(what_is_no_period_is_refused)
     const double back[] = { 0, 2, 1 }, none[] = { 3, 3, 3 }, wide[] = { -1e308, 0, 1e308 }, value[] = { 1, 2, 3 };
     double out[8] = { 42 };
     struct dw_error error;
-    refuses(dw_fourier(back, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error, "row 3: time goes back from 2 to 1");
-    refuses(dw_fourier(none, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error,
+    refuses(dw_fourier(&(struct dw_wave){ .time = back, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error, "row 3: time goes back from 2 to 1");
+    refuses(dw_fourier(&(struct dw_wave){ .time = none, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error,
             "no time passes between the first row and the last");
-    refuses(dw_fourier(wide, value, 3, 1, 3, out, &error), DW_BAD_INPUT, error,
+    refuses(dw_fourier(&(struct dw_wave){ .time = wide, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error,
             "from -1e+308 s to 1e+308 s is longer than a number can hold");
-    refuses(dw_fourier(none, value, 3, 1, (1 << 26) + 1, out, &error), DW_BAD_USE, error,
+    refuses(dw_fourier(&(struct dw_wave){ .time = none, .value = value, .rows = 3, .channels = 1 }, (1 << 26) + 1, out, &error), DW_BAD_USE, error,
             "67108865 lines are asked; at most 67108864 can be had");
     ck_assert(out[0] == 42);
 }

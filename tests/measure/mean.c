@@ -9,7 +9,7 @@ static struct dw_statistics of(const double *time, const double *value, size_t r
 {
     struct dw_statistics got;
     struct dw_error error;
-    succeeds(dw_statistics(time, value, rows, 1, &got, &error), error);
+    succeeds(dw_statistics(&(struct dw_wave){ .time = time, .value = value, .rows = rows, .channels = 1 }, &got, &error), error);
     return got;
 }
 
@@ -151,7 +151,7 @@ START_TEST(random_records_agree_with_long_double)
         struct record *r = random_record(seed);
         struct dw_statistics got[CHANNELS];
         struct dw_error error;
-        succeeds(dw_statistics(r->time, r->value, ROWS, CHANNELS, got, &error), error);
+        succeeds(dw_statistics(&(struct dw_wave){ .time = r->time, .value = r->value, .rows = ROWS, .channels = CHANNELS }, got, &error), error);
         for (size_t c = 0; c < CHANNELS; c++) {
             long double area = 0, square = 0;
             const long double shift = r->value[c], span = (long double)r->time[ROWS - 1] - r->time[0];
@@ -181,17 +181,17 @@ START_TEST(scaling_scales_and_shifting_shifts)
     ck_assert_ptr_nonnull(value);
     for (size_t i = 0; i < ROWS; i++)
         value[i] = r->value[3 * i];
-    succeeds(dw_statistics(r->time, value, ROWS, 1, &one, &error), error);
+    succeeds(dw_statistics(&(struct dw_wave){ .time = r->time, .value = value, .rows = ROWS, .channels = 1 }, &one, &error), error);
     for (size_t i = 0; i < ROWS; i++) {
         value[i] *= -8; /* a power of two rounds nothing */
         r->time[i] *= 4;
     }
-    succeeds(dw_statistics(r->time, value, ROWS, 1, &other, &error), error);
+    succeeds(dw_statistics(&(struct dw_wave){ .time = r->time, .value = value, .rows = ROWS, .channels = 1 }, &other, &error), error);
     ck_assert(other.mean == -8 * one.mean && other.ac_rms == 8 * one.ac_rms && other.rms == 8 * one.rms);
     ck_assert(other.minimum == -8 * one.maximum && other.maximum == -8 * one.minimum);
     for (size_t i = 0; i < ROWS; i++)
         value[i] = value[i] / -8 + 3;
-    succeeds(dw_statistics(r->time, value, ROWS, 1, &other, &error), error);
+    succeeds(dw_statistics(&(struct dw_wave){ .time = r->time, .value = value, .rows = ROWS, .channels = 1 }, &other, &error), error);
     /* each value is rounded at 4, half an ulp of 4 at most */
     within_scale(other.mean, one.mean + 3, 4 * DBL_EPSILON, 4);
     near(other.ac_rms, one.ac_rms, 8 * DBL_EPSILON * 4 / one.ac_rms);
@@ -216,7 +216,7 @@ START_TEST(a_record_without_time_is_refused)
         const double value[3] = { 1, 2, 3 };
         double mean = 42;
         struct dw_error error;
-        refuses(dw_mean(cases[i].time, value, cases[i].rows, 1, &mean, &error), DW_BAD_INPUT, error, cases[i].message);
+        refuses(dw_mean(&(struct dw_wave){ .time = cases[i].time, .value = value, .rows = cases[i].rows, .channels = 1 }, &mean, &error), DW_BAD_INPUT, error, cases[i].message);
         ck_assert(mean == 42);
     }
 }
@@ -228,8 +228,8 @@ START_TEST(mean_is_that_of_the_statistics)
     double mean[CHANNELS];
     struct dw_statistics all[CHANNELS];
     struct dw_error error;
-    succeeds(dw_mean(r->time, r->value, ROWS, CHANNELS, mean, &error), error);
-    succeeds(dw_statistics(r->time, r->value, ROWS, CHANNELS, all, &error), error);
+    succeeds(dw_mean(&(struct dw_wave){ .time = r->time, .value = r->value, .rows = ROWS, .channels = CHANNELS }, mean, &error), error);
+    succeeds(dw_statistics(&(struct dw_wave){ .time = r->time, .value = r->value, .rows = ROWS, .channels = CHANNELS }, all, &error), error);
     for (size_t c = 0; c < CHANNELS; c++)
         ck_assert(mean[c] == all[c].mean);
     free(r);

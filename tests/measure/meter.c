@@ -77,7 +77,7 @@ START_TEST(a_stream_without_periods_equals_the_whole_array_to_the_bit)
     }
     struct dw_statistics whole;
     struct dw_error error;
-    succeeds(dw_statistics(time, value, wave.count, 1, &whole, &error), error);
+    succeeds(dw_statistics(&(struct dw_wave){ .time = time, .value = value, .rows = wave.count, .channels = 1 }, &whole, &error), error);
     struct dw_header *header = header_with(NULL, NULL);
     struct dw_meter *meter = meter_of(header, NULL, &wave);
     ck_assert(measured(meter, DW_MEASURE_MEAN) == whole.mean && measured(meter, DW_MEASURE_RMS) == whole.rms);

@@ -258,11 +258,11 @@ static enum dw_status arrays(size_t lines, struct dw_error *error)
         value[2 * i] = rows[3 * i + 1];
         value[2 * i + 1] = rows[3 * i + 2];
     }
-    enum dw_status status = dw_mean(time, value, ROWS, 2, mean, error);
+    enum dw_status status = dw_mean(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 2 }, mean, error);
     if (status == DW_OK)
-        status = dw_statistics(time, value, ROWS, 2, statistics, error);
+        status = dw_statistics(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 2 }, statistics, error);
     if (status == DW_OK)
-        status = dw_fourier(time, value, ROWS, 2, lines, out, error);
+        status = dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 2 }, lines, out, error);
     return status;
 }
 

@@ -155,7 +155,7 @@ START_TEST(modulated_pulses_have_the_sidebands_of_the_double_fourier_series)
         const struct modulation *modulation = &modulations[k];
         const size_t rows = modulated(modulation, time, value);
         int audible = 0;
-        succeeds(dw_fourier(time, value, rows, 1, LINES, (double *)got, &error), error);
+        succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = rows, .channels = 1 }, LINES, (double *)got, &error), error);
         for (int n = 1; n <= LINES; n++) {
             const double complex want = modulation->line(modulation->depth, n);
             audible += 2 * cabs(want) > 1e-5;
@@ -180,8 +180,8 @@ START_TEST(modulated_pulses_keep_parseval)
     ck_assert_ptr_nonnull(got);
     for (size_t k = 0; k < MODULATIONS; k++) {
         const size_t rows = modulated(&modulations[k], time, value);
-        succeeds(dw_mean(time, value, rows, 1, &mean, &error), error);
-        succeeds(dw_fourier(time, value, rows, 1, LINES, (double *)got, &error), error);
+        succeeds(dw_mean(&(struct dw_wave){ .time = time, .value = value, .rows = rows, .channels = 1 }, &mean, &error), error);
+        succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = rows, .channels = 1 }, LINES, (double *)got, &error), error);
         double sum = 0;
         for (int n = LINES; n >= 1; n--)
             sum += 2 * creal(got[n] * conj(got[n]));
@@ -214,7 +214,7 @@ START_TEST(uniform_rows_have_the_dft_of_their_values_times_sinc_squared)
         for (int i = 0; i < count; i++)
             dft[i] = value[i];
         fftw_execute(plan);
-        succeeds(dw_fourier(time, value, (size_t)count + 1, 1, (size_t)lines, (double *)got, &error), error);
+        succeeds(dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = (size_t)count + 1, .channels = 1 }, (size_t)lines, (double *)got, &error), error);
         for (int n = 1; n <= lines; n++) {
             const double angle = M_PI * n / count, sinc = sin(M_PI * (n % (2 * count)) / count) / angle;
             const double complex want = dft[n % count] * sinc * sinc / count;
