@@ -14,26 +14,32 @@ void dw_spectrum_free(struct dw_spectrum *s)
     free(s->of);
     free(s->note);
     free(s->column);
+    free(s->slope);
     dwi_record_free(s->record);
     free(s);
 }
 
-static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_spectrum_options *options,
-                                     struct dw_error *error)
+/* The columns asked, or all but the slopes. */
+static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_header *header,
+                                     const struct dw_spectrum_options *options, struct dw_error *error)
 {
-    s->channels = options->column ? options->channels : s->columns - 1;
+    const size_t columns = dw_header_columns(header), all = columns - 1 - dw_header_slopes(header, NULL);
+    s->channels = options->column ? options->channels : all;
     if (!s->channels)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: there is no channel", s->place);
     s->column = calloc(s->channels, sizeof *s->column);
+    s->slope = calloc(columns, sizeof *s->slope);
     s->of = calloc(s->channels, sizeof *s->of);
     s->note = calloc(SPECTRUM_NOTES_ALL + SPECTRUM_NOTES_EACH * s->channels, sizeof *s->note);
-    if (!s->column || !s->of || !s->note)
+    if (!s->column || !s->slope || !s->of || !s->note)
         return dw_no_memory(error);
-    for (size_t i = 0; i < s->channels; i++) {
-        s->column[i] = options->column ? options->column[i] : i + 1;
-        if (s->column[i] < 1 || s->column[i] >= s->columns)
-            return dw_error_set(error, DW_BAD_USE, 0, "column %zu is not one of the %zu channels", s->column[i],
-                                s->columns - 1);
+    dw_header_slopes(header, s->slope);
+    for (size_t i = 0, next = 1; i < s->channels; i++, next++) {
+        next += dw_header_is_slope(header, next);
+        s->column[i] = options->column ? options->column[i] : next;
+        if (s->column[i] < 1 || s->column[i] >= columns || dw_header_is_slope(header, s->column[i]))
+            return dw_error_set(error, DW_BAD_USE, 0, "column %zu is not one of the %zu channels", s->column[i], all);
+        s->curved = s->curved || s->slope[s->column[i]];
     }
     return DW_OK;
 }
@@ -108,7 +114,6 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     const double pattern = facts->period;
     struct record_plan plan = { .from = -INFINITY, .to = INFINITY, .place = s->place, .origin = facts->origin };
     snprintf(s->place, sizeof s->place, "%s", options->place ? options->place : "the table");
-    s->columns = dw_header_columns(header);
     s->taper = dwi_taper_of(options->taper);
     enum dw_status status = dw_header_needs_time(header, s->place, error);
     if (status != DW_OK)
@@ -116,7 +121,7 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     const double fundamental = options->fundamental;
     if (fundamental != 0 && !(fundamental > 0 && isfinite(fundamental) && isfinite(1 / fundamental)))
         return dw_error_member(error, "fundamental", "a fundamental of %g Hz is not above zero", fundamental);
-    status = choose_columns(s, options, error);
+    status = choose_columns(s, header, options, error);
     if (status != DW_OK)
         return status;
     s->sampled = facts->sampled;
@@ -130,8 +135,9 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
         status = choose_span(s, options, pattern, &plan, error);
     if (status != DW_OK)
         return status;
-    plan.columns = s->columns;
+    plan.columns = dw_header_columns(header);
     plan.column = s->column;
+    plan.slope = s->curved ? s->slope : NULL;
     plan.channels = s->channels;
     plan.period = s->period;
     plan.whole = !s->harmonic || options->taper != DW_TAPER_NONE;

@@ -23,8 +23,10 @@ struct period_group {
 /* All rows in one place, each a time or a place and the channels: those of the closed groups, the oldest first, then those of the
  * open one. */
 struct windows {
-    size_t channels, width, most_rows;  /* width: 1 + channels */
+    size_t channels, width, most_rows;  /* width: 1 + channels + slopes */
     const size_t *column;     /* [channels], of the rows as read */
+    const size_t *slope;      /* by column, 0: none; NULL: there are only straight lines */
+    size_t *slope_of;         /* [channels]: where it stands in a row here, behind the place; 0: none. Slopes are a unit of that place */
     size_t lines;             /* of what is summed up before the end */
     bool whole;               /* rows are kept against time, and all of them; else against the share of their period */
     double length;            /* s, of a period; with `whole` nothing */
@@ -48,6 +50,8 @@ enum dw_status dwi_windows_append(struct windows *windows, double place, const d
  *   row     [rows x pitch] */
 enum dw_status dwi_windows_append_rows(struct windows *windows, const double *row, size_t rows, size_t pitch, double start,
                                        struct dw_error *error);
+/* The last two rows are the ends of a piece, so long as so many periods, and are to stand for it as if it were one. */
+void dwi_windows_fold(struct windows *windows, double periods);
 /* The period going on has ended, and stands for so many; its group, too, where it is whole. */
 enum dw_status dwi_windows_close(struct windows *windows, double periods, bool whole_group, struct dw_error *error);
 /* Fills `total` and `periods`: once, at the end. */
@@ -62,6 +66,7 @@ enum dw_status dwi_windows_coefficients(struct windows *windows, size_t lines, d
 struct record_plan {
     size_t columns;               /* of the table */
     const size_t *column;         /* [channels], 1.. */
+    const size_t *slope;          /* [columns], copied: where the slope of a column stands, 0: nowhere; NULL: there are none */
     size_t channels;
     double period;                /* s; 0: that of the span, known only at its end */
     double origin;                /* s, a boundary */
@@ -142,7 +147,9 @@ struct channel_lines {
 };
 
 struct dw_spectrum {
-    size_t *column, channels, columns;
+    size_t *column, channels;
+    size_t *slope;              /* by column */
+    bool curved;                /* one of the channels has a slope */
     struct record *record;
     struct record_facts facts;
     const struct taper *taper;

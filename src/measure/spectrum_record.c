@@ -10,7 +10,7 @@ enum { MOST_BYTES = 72 << 20, FEW_PERIODS = 4 };
 
 struct record {
     struct record_plan plan;
-    size_t *column;           /* [channels] */
+    size_t *column, *slope;   /* [channels]; [columns] or NULL, as in the plan */
     char place[256];
     struct dw_pieces *pieces; /* NULL: no row yet */
     struct windows windows;
@@ -55,6 +55,8 @@ static enum dw_status end_period(struct record *r, const struct dw_instant *end,
     /* whole periods inside one line all look alike: one ramp as steep as all together stands for them, since no line but
      * line 0, which the moments have, knows at what height it is */
     const double periods = isnan(end->stands_for) ? 1 : end->stands_for;
+    if (status == DW_OK && periods > 1)
+        dwi_windows_fold(&r->windows, periods);
     return status == DW_OK ? dwi_windows_close(&r->windows, periods, begins_group(r, end->index), error) : status;
 }
 
@@ -76,7 +78,10 @@ static enum dw_status add_rows(struct record *r, const struct dw_block *block, s
         status = dwi_windows_append_rows(&r->windows, rows + first * columns, last - first, columns, r->boundary, error);
     if (status != DW_OK)
         return status;
-    dwi_moments_lines(&r->windows.period, r->plan.channels, r->column, rows, block->count - 1, columns);
+    for (size_t i = 1; r->slope && i < block->count; i++)
+        dwi_moments_curve(&r->windows.period, r->plan.channels, r->column, r->slope, rows + (i - 1) * columns, rows + i * columns);
+    if (!r->slope)
+        dwi_moments_lines(&r->windows.period, r->plan.channels, r->column, rows, block->count - 1, columns);
     r->pieces_now += block->count - 1;
     return DW_OK;
 }
@@ -117,7 +122,7 @@ static enum dw_status check_begin(struct record *r, const struct dw_block *block
 static enum dw_status begin_record(struct record *r, double time, struct dw_error *error)
 {
     const struct record_plan *plan = &r->plan;
-    struct dw_pieces_plan cut = { .columns = plan->columns, .clocks = 1, .place = r->place };
+    struct dw_pieces_plan cut = { .columns = plan->columns, .slope = r->slope, .clocks = 1, .place = r->place };
     struct dw_clock *clock = &cut.clock[0];
     *clock = (struct dw_clock){ .period = plan->period, .origin = plan->from_first_row ? time : plan->origin, .from = plan->from,
                                 .to = plan->to, .keep = INFINITY, .group = plan->group > 1 ? plan->group : plan->last ? 0 : INFINITY };
@@ -156,30 +161,41 @@ enum dw_status dwi_record_rows(struct record *r, const double *values, size_t ro
 
 /* ---- new, free, the end ---- */
 
+/* Copies of the plan's arrays, and room for what is kept. */
+static bool make_room(struct record *r)
+{
+    const struct record_plan *plan = &r->plan;
+    r->column = calloc(plan->channels, sizeof *r->column);
+    r->slope = plan->slope ? calloc(plan->columns, sizeof *r->slope) : NULL;
+    r->mean_last = calloc(plan->channels, sizeof *r->mean_last);
+    r->mean_before = calloc(plan->channels, sizeof *r->mean_before);
+    if (!r->column || !r->mean_last || !r->mean_before || !plan->slope != !r->slope)
+        return false;
+    memcpy(r->column, plan->column, plan->channels * sizeof *r->column);
+    if (r->slope)
+        memcpy(r->slope, plan->slope, plan->columns * sizeof *r->slope);
+    for (size_t i = 0; i < plan->channels; i++)
+        r->mean_last[i] = r->mean_before[i] = NAN;
+    r->windows = (struct windows){ .channels = plan->channels, .column = r->column, .slope = r->slope, .lines = plan->lines,
+                                   .whole = plan->whole, .length = plan->period, .last = plan->last };
+    if (!dwi_windows_new(&r->windows))
+        return false;
+    r->windows.most_rows = (plan->most_bytes ? plan->most_bytes : MOST_BYTES) / (r->windows.width * sizeof(double));
+    return true;
+}
+
 struct record *dwi_record_new(const struct record_plan *plan, struct dw_error *error)
 {
     struct record *r = calloc(1, sizeof *r);
     if (r) {
         r->plan = *plan;
-        const size_t width = 1 + plan->channels, bytes = plan->most_bytes ? plan->most_bytes : MOST_BYTES;
         strncpy(r->place, plan->place, sizeof r->place - 1);
-        r->column = calloc(plan->channels, sizeof *r->column);
-        r->windows = (struct windows){ .channels = plan->channels, .width = width, .most_rows = bytes / (width * sizeof(double)),
-                                       .column = r->column, .lines = plan->lines, .whole = plan->whole, .length = plan->period,
-                                       .last = plan->last };
-        r->mean_last = calloc(plan->channels, sizeof *r->mean_last);
-        r->mean_before = calloc(plan->channels, sizeof *r->mean_before);
     }
-    if (!r || !dwi_windows_new(&r->windows) || !r->column || !r->mean_last || !r->mean_before) {
-        dwi_record_free(r);
-        dw_no_memory(error);
-        return NULL;
-    }
-    for (size_t i = 0; i < plan->channels; i++) {
-        r->column[i] = plan->column[i];
-        r->mean_last[i] = r->mean_before[i] = NAN;
-    }
-    return r;
+    if (r && make_room(r))
+        return r;
+    dwi_record_free(r);
+    dw_no_memory(error);
+    return NULL;
 }
 
 void dwi_record_free(struct record *r)
@@ -188,6 +204,7 @@ void dwi_record_free(struct record *r)
         return;
     dwi_windows_free(&r->windows);
     free(r->column);
+    free(r->slope);
     dw_pieces_free(r->pieces);
     free(r->mean_last);
     free(r->mean_before);

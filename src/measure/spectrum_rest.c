@@ -11,25 +11,27 @@ struct fundamental {
 };
 
 /* Nodes that integrate the square of a line less a cosine over a piece of so many radians, 0 where GAUSS_MOST are too few:
- * docs/theory.md, equation 5.15. */
-static int nodes_of(const struct gauss_rules *rules, double radians)
+ * docs/theory.md, equation 5.15; or of a cubic, 5.20. */
+static int nodes_of(const struct gauss_rules *rules, double radians, bool cubic)
 {
     double power = pow(radians, 6);
-    for (int nodes = 3; nodes <= GAUSS_MOST; nodes++, power *= radians * radians)
-        if (rules->error[nodes] * power <= DBL_EPSILON * DBL_EPSILON)
+    for (int nodes = 3; nodes <= GAUSS_MOST; nodes++, power *= radians * radians) {
+        const double most = cubic ? power / 2 + 2 * dwi_weight_markov(radians / 2, 2 * nodes) : power;
+        if (rules->error[nodes] * most <= DBL_EPSILON * DBL_EPSILON && nodes > 2 + cubic)
             return nodes;
+    }
     return 0;
 }
 
-/* Integral over one line, from and to being shares of the period; below 0 where the line is too long. */
-static double rest_of_line(const struct fundamental *f, double from, double start, double to, double end)
+/* Integral over one piece, from and to being shares of the period; below 0 where it is too long. */
+static double rest_of_piece(const struct fundamental *f, double from, double to, const struct hermite *piece)
 {
-    const double half = (to - from) / 2, middle = from + half, rise = (end - start) / 2, level = start + rise - f->mean;
-    const int nodes = nodes_of(&f->rules, 4 * M_PI * half);
+    const double half = (to - from) / 2, middle = from + half;
+    const int nodes = nodes_of(&f->rules, 4 * M_PI * half, piece->even != 0 || piece->odd != 0);
     double sum = 0;
     for (int k = 0; k < nodes; k++) {
         const double v = f->rules.node[nodes][k];
-        const double off = level + rise * v - f->amplitude * cos(2 * M_PI * (middle + half * v) + f->phase);
+        const double off = hermite_at(piece, v) - f->amplitude * cos(2 * M_PI * (middle + half * v) + f->phase);
         sum += f->rules.weight[nodes][k] * off * off;
     }
     return nodes ? half * sum : -1;
@@ -47,8 +49,10 @@ bool dwi_windows_rest(const struct windows *ws, size_t channel, const double *li
     dwi_gauss_rules_fill(&f.rules);
     for (const double *row = ws->row + ws->first * ws->width, *last = ws->row + (ws->first_open - 1) * ws->width; row < last;
          row += ws->width) {
-        const double *next = row + ws->width;
-        const double rest = row[0] < next[0] ? rest_of_line(&f, row[0], row[1 + channel], next[0], next[1 + channel]) : 0;
+        const double *next = row + ws->width, length = next[0] - row[0], a = row[1 + channel] - f.mean, b = next[1 + channel] - f.mean;
+        const size_t s = ws->slope_of[channel];
+        const struct hermite piece = s ? hermite_of(length, a, row[s], b, next[s]) : hermite_line(a, b);
+        const double rest = length > 0 ? rest_of_piece(&f, row[0], next[0], &piece) : 0;
         if (rest < 0)
             return false;
         sum += rest;

@@ -29,7 +29,14 @@ bool dwi_windows_new(struct windows *ws)
 {
     ws->period = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->period.of) };
     ws->total = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->total.of) };
-    return group_new(&ws->open, ws->channels) && ws->period.of && ws->total.of;
+    ws->slope_of = calloc(ws->channels, sizeof *ws->slope_of);
+    if (!group_new(&ws->open, ws->channels) || !ws->period.of || !ws->total.of || !ws->slope_of)
+        return false;
+    ws->width = 1 + ws->channels;
+    for (size_t i = 0; ws->slope && i < ws->channels; i++)
+        if (ws->slope[ws->column[i]])
+            ws->slope_of[i] = ws->width++;
+    return true;
 }
 
 void dwi_windows_free(struct windows *ws)
@@ -40,6 +47,7 @@ void dwi_windows_free(struct windows *ws)
     group_free(&ws->open);
     free(ws->period.of);
     free(ws->total.of);
+    free(ws->slope_of);
     free(ws->row);
 }
 
@@ -60,7 +68,8 @@ static size_t lines_of(const struct windows *ws)
 static struct fourier_rows rows_of(const struct windows *ws, size_t first, size_t count, const double *reference)
 {
     const double *row = ws->row + first * ws->width;
-    return (struct fourier_rows){ .time = row, .value = row + 1, .time_step = ws->width, .value_step = ws->width, .count = count,
+    return (struct fourier_rows){ .time = row, .value = row + 1, .slope = ws->slope ? row + 1 : NULL, .slope_of = ws->slope_of,
+                                  .time_step = ws->width, .value_step = ws->width, .count = count,
                                   .channels = ws->channels, .start = ws->whole ? ws->total.start : 0,
                                   .period = ws->whole ? ws->total.end - ws->total.start : 1, .reference = reference };
 }
@@ -115,6 +124,8 @@ static size_t ticks_of(const struct windows *ws, const struct period_group *g, s
     const struct fourier_rows rows = rows_of(ws, first, g->rows, NULL);
     const double *row = rows.time;
     bool jumps = false;
+    if (ws->slope)
+        return 0;
     for (size_t i = 1; i < g->rows && !jumps; i++, row += ws->width)
         jumps = row[0] == row[ws->width];
     const size_t grid = jumps ? dwi_fourier_grid(&rows, slack_of(ws, &g->moments), g->rows / 4) : 0;
@@ -183,15 +194,25 @@ static enum dw_status make_room(struct windows *ws, size_t more, struct dw_error
     return DW_OK;
 }
 
+/* Channels of a row as read, behind its place; slopes are then a unit of place. */
+static double *put_channels(const struct windows *ws, const double *row, double *to)
+{
+    for (size_t c = 0; c < ws->channels; c++)
+        *to++ = row[ws->column[c]];
+    for (size_t c = 0; ws->slope && c < ws->channels; c++)
+        if (ws->slope_of[c])
+            *to++ = row[ws->slope[ws->column[c]]] * (ws->whole ? 1 : ws->length);
+    return to;
+}
+
 enum dw_status dwi_windows_append(struct windows *ws, double place, const double *values, struct dw_error *error)
 {
     const enum dw_status status = make_room(ws, 1, error);
     if (status != DW_OK)
         return status;
     double *to = ws->row + (ws->first_open + ws->open.rows++) * ws->width;
-    *to++ = place;
-    for (size_t c = 0; c < ws->channels; c++)
-        *to++ = values[ws->column[c]];
+    *to = place;
+    put_channels(ws, values, to + 1);
     return DW_OK;
 }
 
@@ -204,11 +225,25 @@ enum dw_status dwi_windows_append_rows(struct windows *ws, const double *row, si
     double *to = ws->row + (ws->first_open + ws->open.rows) * ws->width;
     ws->open.rows += rows;
     for (size_t i = 0; i < rows; i++, row += pitch) {
-        *to++ = ws->whole ? row[0] : (row[0] - start) / ws->length;
-        for (size_t c = 0; c < ws->channels; c++)
-            *to++ = row[ws->column[c]];
+        *to = ws->whole ? row[0] : (row[0] - start) / ws->length;
+        to = put_channels(ws, row, to + 1);
     }
     return DW_OK;
+}
+
+/* The sum of the parts of a cubic, one a period, is a cubic with the same rise: docs/theory.md, equation 5.19. */
+void dwi_windows_fold(struct windows *ws, double periods)
+{
+    double *to = ws->row + (ws->first_open + ws->open.rows - 1) * ws->width, *from = to - ws->width;
+    for (size_t c = 0; ws->slope && c < ws->channels; c++) {
+        const size_t s = ws->slope_of[c];
+        if (!s)
+            continue;
+        const struct hermite h = hermite_of(periods, from[1 + c], from[s], to[1 + c], to[s]);
+        const double middle = 2 * (h.rise - h.odd + h.odd * (1 + 2 / (periods * periods))), apart = 4 * h.even / periods;
+        from[s] = middle + apart;
+        to[s] = middle - apart;
+    }
 }
 
 /* ---- periods that end ---- */
