@@ -126,3 +126,10 @@ enum dw_encoding output_encoding(const struct common_options *options, const str
         return options->binary ? DW_BINARY : DW_TEXT;
     return dw_reader_encoding(reader) == DW_BINARY && !isatty(STDOUT_FILENO) ? DW_BINARY : DW_TEXT;
 }
+
+struct dw_reader *input_open_curves(const struct common_options *options, bool rows_out, struct dw_error *error)
+{
+    struct dw_reader_options how = command_reading(options->command, options->partial, rows_out);
+    how.curves = true;
+    return dw_reader_open(options->file, &how, error);
+}
