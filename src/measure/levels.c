@@ -40,6 +40,20 @@ static void add_line(struct histogram *h, double time, double a, double b)
     }
 }
 
+/* A cubic spends between two values what lies between its instants there. */
+static void add_curve(struct histogram *h, double time, double a, double b, const struct hermite *curve)
+{
+    const double low = fmin(a, b), high = fmax(a, b);
+    const int first = bin_of(h, low), last = bin_of(h, high);
+    double before = a < b ? -1 : 1;
+    for (int bin = first; bin <= last; bin++) {
+        const double end = a < b ? 1 : -1;
+        const double place = bin == last ? end : dwi_hermite_place(curve, fmin(h->minimum + (bin + 1) * h->width, high));
+        h->time[bin] += time / 2 * fabs(place - before);
+        before = place;
+    }
+}
+
 static int fullest(const struct histogram *h, int first, int last)
 {
     int best = first;
@@ -71,7 +85,9 @@ static double mode_value(const struct vertices *vertices, size_t channel, const 
     for (int pass = 0; pass < 2; pass++)
         for (size_t i = 1; i < vertices->count; i++) {
             const double *p = vertex(vertices, i - 1), *q = vertex(vertices, i);
-            const double time = q[0] - p[0], a = p[1 + channel], b = q[1 + channel], middle = a / 2 + b / 2;
+            const double time = q[0] - p[0], a = p[1 + channel], b = q[1 + channel];
+            struct hermite curve;
+            const double bent = vertices_curve(vertices, p, channel, &curve) ? curve.even * (2 / 3.0) : 0, middle = a / 2 + b / 2 + bent;
             const int bin = bin_of(h, middle);
             if (!(time > 0) || bin < first || bin > last || fabs(b - a) > (last - first + 1) * h->width)
                 continue;
@@ -127,7 +143,11 @@ struct levels dwi_levels_find(const struct vertices *vertices, size_t channel)
     }
     for (size_t i = 1; i < vertices->count; i++) {
         const double *p = vertex(vertices, i - 1), *q = vertex(vertices, i);
-        add_line(&h, q[0] - p[0], p[1 + channel], q[1 + channel]);
+        struct hermite curve;
+        if (vertices_curve(vertices, p, channel, &curve) && p[1 + channel] != q[1 + channel])
+            add_curve(&h, q[0] - p[0], p[1 + channel], q[1 + channel], &curve);
+        else
+            add_line(&h, q[0] - p[0], p[1 + channel], q[1 + channel]);
     }
     const int low = fullest(&h, 0, BINS / 2 - 1), high = fullest(&h, BINS / 2, BINS - 1);
     if (!stand_out(&h, low, high))

@@ -9,7 +9,8 @@ enum {
     PULSE_BYTES = 4 << 20, /* vertices kept for levels and transitions */
     EXIT_BYTES = 2 << 20,  /* candidates for the last exit from the band */
     MOST_EXITS = 1 << 14,  /* of one channel and side */
-    LEAST_EXITS = 64
+    LEAST_EXITS = 64,
+    CURVE_PERIODS = 1 << 12 /* in one curve, whose means are not passed over, for they lie on no straight line */
 };
 
 void dw_meter_free(struct dw_meter *m)
@@ -30,6 +31,8 @@ void dw_meter_free(struct dw_meter *m)
     free(m->record.of);
     free(m->span_total.of);
     free(m->column);
+    free(m->slope);
+    free(m->made);
     free(m->facts);
     free(m->state);
     free(m->passed_low);
@@ -57,24 +60,48 @@ static bool make_room(struct dw_meter *m)
     m->passed_low = calloc(m->channels, sizeof *m->passed_low);
     m->passed_high = calloc(m->channels, sizeof *m->passed_high);
     m->result = calloc(m->channels * DW_MEASURES, sizeof *m->result);
-    return have && m->facts && m->state && m->passed_low && m->passed_high && m->result;
+    m->made = calloc(m->columns, 2 * sizeof *m->made);
+    return have && m->made && m->facts && m->state && m->passed_low && m->passed_high && m->result;
 }
 
-static enum dw_status choose_columns(struct dw_meter *m, const struct dw_meter_options *options, struct dw_error *error)
+/* The columns asked, or all but the slopes. */
+static enum dw_status choose_columns(struct dw_meter *m, const struct dw_header *header, const struct dw_meter_options *options,
+                                     struct dw_error *error)
 {
-    m->channels = options->column ? options->channels : m->columns - 1;
+    const size_t all = m->columns - 1 - dw_header_slopes(header, NULL);
+    m->channels = options->column ? options->channels : all;
     if (!m->channels)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: there is no channel to measure", m->place);
     m->column = calloc(m->channels, sizeof *m->column);
-    if (!m->column)
+    m->slope = calloc(m->columns, sizeof *m->slope);
+    if (!m->column || !m->slope)
         return dw_no_memory(error);
-    for (size_t i = 0; i < m->channels; i++) {
-        m->column[i] = options->column ? options->column[i] : i + 1;
-        if (m->column[i] < 1 || m->column[i] >= m->columns)
-            return dw_error_set(error, DW_BAD_USE, 0, "column %zu is not one of the %zu channels", m->column[i],
-                                m->columns - 1);
+    dw_header_slopes(header, m->slope);
+    for (size_t i = 0, next = 1; i < m->channels; i++, next++) {
+        next += dw_header_is_slope(header, next);
+        m->column[i] = options->column ? options->column[i] : next;
+        if (m->column[i] < 1 || m->column[i] >= m->columns || dw_header_is_slope(header, m->column[i]))
+            return dw_error_set(error, DW_BAD_USE, 0, "column %zu is not one of the %zu channels", m->column[i], all);
+        m->curved = m->curved || m->slope[m->column[i]];
     }
     return DW_OK;
+}
+
+static enum dw_status prepare_pulses(struct dw_meter *m, struct dw_error *error)
+{
+    const bool last = m->span.kind == DW_SPAN_LAST;
+    struct known_levels *known = calloc(m->channels, sizeof *known);
+    if (!known)
+        return dw_no_memory(error);
+    for (size_t i = 0; i < m->channels; i++)
+        known[i] = m->facts[i].levels;
+    const struct pulses_plan plan = { .column = m->column, .slope = m->curved ? m->slope : NULL, .known = known,
+                                      .channels = m->channels, .bytes = PULSE_BYTES,
+                                      .period = last ? m->window[m->span_window].clock.period : 0,
+                                      .keep = last ? (double)m->span.periods : 0 };
+    m->pulses = dwi_pulses_new(&plan, error);
+    free(known);
+    return m->pulses ? DW_OK : DW_NO_MEMORY;
 }
 
 static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header, const struct dw_meter_options *options,
@@ -88,28 +115,21 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
     if (options->has_levels && !(options->low < options->high))
         return dw_error_set(error, DW_BAD_USE, 0, "levels %g and %g: the low one must be below the high one",
                             options->low, options->high);
-    enum dw_status status = choose_columns(m, options, error);
+    enum dw_status status = choose_columns(m, header, options, error);
     if (status == DW_OK && !make_room(m))
         status = dw_no_memory(error);
     if (status == DW_OK)
         status = dwi_meter_read_header(m, header, options, error);
     if (status != DW_OK)
         return status;
-    size_t exits = EXIT_BYTES / (2 * m->channels * sizeof(struct exit));
+    const size_t bytes = sizeof(struct exit) + (m->curved ? sizeof(struct exit_curve) : 0);
+    size_t exits = EXIT_BYTES / (2 * m->channels * bytes);
     exits = exits > MOST_EXITS ? MOST_EXITS : exits < LEAST_EXITS ? LEAST_EXITS : exits;
     for (size_t i = 0; i < m->channels; i++)
-        m->state[i].settling = dwi_settling_new(exits);
-    struct known_levels *known = calloc(m->channels, sizeof *known);
-    if (!known)
-        return dw_no_memory(error);
-    for (size_t i = 0; i < m->channels; i++)
-        known[i] = m->facts[i].levels;
+        m->state[i].settling = dwi_settling_new(exits, m->slope[m->column[i]] && m->mean_window < 0);
     const bool last = m->span.kind == DW_SPAN_LAST;
     m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct channel_moments) ? (size_t)m->span.periods : SIZE_MAX;
-    m->pulses = dwi_pulses_new(m->column, known, m->channels, last ? m->window[m->span_window].clock.period : 0,
-                               last ? (double)m->span.periods : 0, PULSE_BYTES, error);
-    free(known);
-    return m->pulses ? DW_OK : DW_NO_MEMORY;
+    return prepare_pulses(m, error);
 }
 
 struct dw_meter *dw_meter_new(const struct dw_header *header, const struct dw_meter_options *options,
@@ -156,7 +176,7 @@ static enum dw_status use_window(struct dw_meter *m, int which, double at, struc
     }
     if (which == m->mean_window && window->open)
         for (size_t i = 0; i < m->channels && status == DW_OK; i++)
-            status = dwi_settling_add(&m->state[i].settling, at, dwi_moments_mean(&window->now.of[i]), error);
+            status = dwi_settling_add(&m->state[i].settling, at, dwi_moments_mean(&window->now.of[i]), NULL, error);
     return status;
 }
 
@@ -198,28 +218,86 @@ static void keep_passed(struct dw_meter *m, const struct dw_block *block)
         }
 }
 
+/*   before   the vertex before it, whose time is another; NULL: what leads here counts for nothing, or is a jump */
+static enum dw_status add_vertex(struct dw_meter *m, const double *before, const double *row, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    if (pulses_wanted(m))
+        dwi_pulses_vertex(m->pulses, row[0], row);
+    for (size_t i = 0; m->mean_window < 0 && i < m->channels && status == DW_OK; i++) {
+        const size_t c = m->column[i], s = before ? m->slope[c] : 0;
+        struct exit_curve curve;
+        if (s)
+            curve = (struct exit_curve){ hermite_of(row[0] - before[0], before[c], before[s], row[c], row[s]), before[0],
+                                         row[0] - before[0] };
+        status = dwi_settling_add(&m->state[i].settling, row[0], row[c], s ? &curve : NULL, error);
+    }
+    return status;
+}
+
+/* The first turn of a curve behind a time; column 0: there is none. */
+struct curve_turn {
+    double time;
+    size_t column;
+};
+
+static struct curve_turn next_turn(const struct dw_meter *m, const double *from, const double *to, double behind)
+{
+    struct curve_turn first = { .time = to[0] };
+    for (size_t i = 0; i < m->channels; i++) {
+        const size_t c = m->column[i], s = m->slope[c];
+        double at[2];
+        if (!s)
+            continue;
+        const struct hermite h = hermite_of(to[0] - from[0], from[c], from[s], to[c], to[s]);
+        for (int k = dwi_hermite_turns(&h, at); k-- > 0;) {
+            const double time = from[0] + (to[0] - from[0]) * ((1 + at[k]) / 2);
+            if (time > behind && time < first.time)
+                first = (struct curve_turn){ time, c };
+        }
+    }
+    return first;
+}
+
+/* The vertices of a piece: where its curves turn, and its end. */
+static enum dw_status add_piece(struct dw_meter *m, const double *from, const double *to, struct dw_error *error)
+{
+    double *made = m->made;
+    const double *before = from;
+    enum dw_status status = DW_OK;
+    for (struct curve_turn turn; status == DW_OK && (turn = next_turn(m, from, to, before[0])).column; before = made) {
+        made = before == m->made ? m->made + m->columns : m->made;
+        dw_row_between(m->columns, m->slope, from, to, turn.time, made);
+        made[m->slope[turn.column]] = 0;
+        status = add_vertex(m, before, made, error);
+    }
+    return status == DW_OK ? add_vertex(m, before, to, error) : status;
+}
+
 /* Every row of a block that begins anew, else all but the first, which the one before ended with. */
 static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
-    const bool pulses = pulses_wanted(m), values = m->mean_window < 0;
-    enum dw_status status = DW_OK;
-    for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
-        const double *row = block->rows + k * m->columns;
-        if (pulses)
-            dwi_pulses_vertex(m->pulses, row[0], row);
-        for (size_t i = 0; values && i < m->channels && status == DW_OK; i++)
-            status = dwi_settling_add(&m->state[i].settling, row[0], row[m->column[i]], error);
+    const double *row = block->rows;
+    enum dw_status status = block->jump || block->begins ? add_vertex(m, NULL, row, error) : DW_OK;
+    if (!pulses_wanted(m) && m->mean_window >= 0)
+        return status;
+    for (size_t k = 1; k < block->count && status == DW_OK; k++, row += m->columns) {
+        if (m->curved)
+            status = add_piece(m, row, row + m->columns, error);
+        else
+            status = add_vertex(m, NULL, row + m->columns, error);
     }
     return status;
 }
 
 static enum dw_status begin_record(struct dw_meter *m, double time, struct dw_error *error)
 {
-    struct dw_pieces_plan plan = { .columns = m->columns, .clocks = WINDOWS, .place = m->place };
+    struct dw_pieces_plan plan = { .columns = m->columns, .slope = m->curved ? m->slope : NULL, .clocks = WINDOWS,
+                                   .place = m->place };
     for (int i = 0; i < WINDOWS; i++) {
         struct dw_clock *clock = &m->window[i].clock;
         m->window[i].used = clock->from < INFINITY;
-        clock->keep = (m->span.kind == DW_SPAN_LAST ? (double)m->span.periods : 0) + 8;
+        clock->keep = (m->span.kind == DW_SPAN_LAST ? (double)m->span.periods : 0) + 8 + (m->curved ? CURVE_PERIODS : 0);
         if (clock->period > 0 && m->from_first_row)
             clock->origin = time;
         plan.clock[i] = *clock;
@@ -257,7 +335,10 @@ static enum dw_status add_block(struct dw_meter *m, const struct dw_block *block
     /* line by line: sums over blocks would depend on how many rows come together */
     for (size_t k = 1; k < block->count; k++) {
         const double *to = block->rows + k * m->columns, *from = to - m->columns;
-        dwi_moments_line(&m->piece, m->channels, m->column, from[0], from, to[0], to);
+        if (m->curved)
+            dwi_moments_curve(&m->piece, m->channels, m->column, m->slope, from, to);
+        else
+            dwi_moments_line(&m->piece, m->channels, m->column, from[0], from, to[0], to);
     }
     if (m->passed)
         dwi_moments_extremes(&m->piece, m->channels, m->passed_low, m->passed_high);

@@ -53,6 +53,9 @@ struct meter_note_list {
 
 struct dw_meter {
     size_t columns, channels, *column;
+    size_t *slope;     /* by column: where its slope stands, 0: nowhere */
+    bool curved;       /* one of the channels has a slope */
+    double *made;      /* [2 x columns]: the last two rows put in, where curves turn */
     struct channel_facts *facts;
     struct channel_state *state;
     struct dw_span span;  /* DW_SPAN_DEFAULT is resolved; `asked` is what the caller wanted */

@@ -5,17 +5,18 @@
 #include <string.h>
 
 struct pulses {
-    size_t channels, *column;
+    size_t channels, *column; /* [width]: behind the channels stand the columns of slopes */
+    size_t *slope;            /* [channels], as in struct vertices */
     struct known_levels *known;
     double period, keep;
-    double *row;              /* time, then channels; the kept ones stand from `begin` to `end` */
+    double *row;              /* time, then channels, then slopes; the kept ones stand from `begin` to `end` */
     size_t width, room, begin, end;
     size_t *window;           /* where each whole one begins, from window_begin to window_end; the next begins at `current` */
     size_t window_room, window_begin, window_end, current;
     bool passing;             /* too many: vertices go straight to `transitions` */
     struct levels *levels;
     struct transitions *transitions;
-    double *last;             /* vertex before, while passing */
+    double *last;             /* two vertices, while passing: the last but one and the last */
     struct pulse_findings *passed;
     bool have_passed;         /* the last whole window was too long to keep; `passed` are its findings */
 };
@@ -25,6 +26,7 @@ void dwi_pulses_free(struct pulses *p)
     if (!p)
         return;
     free(p->column);
+    free(p->slope);
     free(p->known);
     free(p->row);
     free(p->window);
@@ -35,37 +37,60 @@ void dwi_pulses_free(struct pulses *p)
     free(p);
 }
 
-struct pulses *dwi_pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
-                              double keep, size_t bytes, struct dw_error *error)
+/* Where channels and slopes come from and go to. */
+static bool set_places(struct pulses *p, const struct pulses_plan *plan)
 {
-    struct pulses *p = calloc(1, sizeof *p);
-    if (!p)
-        goto no_memory;
-    p->channels = channels;
-    p->period = period;
-    p->keep = keep;
-    p->width = 1 + channels;
-    p->room = bytes / (p->width * sizeof *p->row);
-    if (p->room < 64)
-        p->room = 64;
+    p->column = calloc(2 * plan->channels, sizeof *p->column);
+    p->slope = calloc(plan->channels, sizeof *p->slope);
+    if (!p->column || !p->slope)
+        return false;
+    memcpy(p->column, plan->column, plan->channels * sizeof *p->column);
+    p->width = 1 + plan->channels;
+    for (size_t i = 0; plan->slope && i < plan->channels; i++) {
+        const size_t from = plan->slope[plan->column[i]];
+        p->slope[i] = from ? p->width : 0;
+        p->column[p->width - 1] = from;
+        p->width += from > 0;
+    }
+    return true;
+}
+
+static bool allocate(struct pulses *p, const struct pulses_plan *plan)
+{
+    enum { LEAST_ROWS = 64 };
+    if (!set_places(p, plan))
+        return false;
+    p->room = plan->bytes / (p->width * sizeof *p->row);
+    if (p->room < LEAST_ROWS)
+        p->room = LEAST_ROWS;
     p->window_room = 16;
-    p->column = malloc(channels * sizeof *p->column);
-    p->known = malloc(channels * sizeof *p->known);
+    p->known = malloc(p->channels * sizeof *p->known);
     p->row = malloc(p->room * p->width * sizeof *p->row);
     p->window = malloc(p->window_room * sizeof *p->window);
-    p->levels = calloc(channels, sizeof *p->levels);
-    p->transitions = calloc(channels, sizeof *p->transitions);
-    p->last = calloc(p->width, sizeof *p->last);
-    p->passed = calloc(channels, sizeof *p->passed);
-    if (!p->column || !p->known || !p->row || !p->window || !p->levels || !p->transitions || !p->last || !p->passed)
-        goto no_memory;
-    memcpy(p->column, column, channels * sizeof *column);
-    memcpy(p->known, known, channels * sizeof *known);
+    p->levels = calloc(p->channels, sizeof *p->levels);
+    p->transitions = calloc(p->channels, sizeof *p->transitions);
+    p->last = calloc(2 * p->width, sizeof *p->last);
+    p->passed = calloc(p->channels, sizeof *p->passed);
+    return p->known && p->row && p->window && p->levels && p->transitions && p->last && p->passed;
+}
+
+struct pulses *dwi_pulses_new(const struct pulses_plan *plan, struct dw_error *error)
+{
+    struct pulses *p = calloc(1, sizeof *p);
+    if (p)
+        *p = (struct pulses){ .channels = plan->channels, .period = plan->period, .keep = plan->keep };
+    if (!p || !allocate(p, plan)) {
+        dwi_pulses_free(p);
+        dw_no_memory(error);
+        return NULL;
+    }
+    memcpy(p->known, plan->known, plan->channels * sizeof *p->known);
     return p;
-no_memory:
-    dwi_pulses_free(p);
-    dw_no_memory(error);
-    return NULL;
+}
+
+static struct vertices vertices_of(const struct pulses *p, size_t begin, size_t end)
+{
+    return (struct vertices){ p->row + begin * p->width, end - begin, p->width, p->slope };
 }
 
 static struct levels decide(const struct pulses *p, const struct vertices *v, size_t channel)
@@ -91,7 +116,9 @@ static void feed(struct transitions *t, const struct vertices *v, size_t channel
 {
     for (size_t i = 1; i < v->count; i++) {
         const double *a = v->row + (i - 1) * v->width, *b = a + v->width;
-        dwi_transitions_line(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel]);
+        struct hermite curve;
+        const bool curved = vertices_curve(v, a, channel, &curve);
+        dwi_transitions_curve(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel], curved ? &curve : NULL);
     }
 }
 
@@ -155,13 +182,13 @@ static struct pulse_findings find_round(const struct vertices *v, size_t channel
 /* From here on vertices are not kept: what has been kept of this window decides the levels. */
 static void start_passing(struct pulses *p)
 {
-    const struct vertices v = { p->row + p->current * p->width, p->end - p->current, p->width };
+    const struct vertices v = vertices_of(p, p->current, p->end);
     for (size_t i = 0; i < p->channels; i++) {
         p->levels[i] = decide(p, &v, i);
         p->transitions[i] = dwi_transitions_new(p->levels[i].low, p->levels[i].high);
         feed(&p->transitions[i], &v, i, 0);
     }
-    memcpy(p->last, p->row + (p->end - 1) * p->width, p->width * sizeof *p->last);
+    memcpy(p->last + p->width, p->row + (p->end - 1) * p->width, p->width * sizeof *p->last);
     p->passing = true;
     p->begin = p->end = p->current = 0;
     p->window_begin = p->window_end = 0;
@@ -191,23 +218,26 @@ static bool make_room(struct pulses *p)
     return p->end < p->room;
 }
 
+static void put_row(const struct pulses *p, double time, const double *row, double *to)
+{
+    to[0] = time;
+    for (size_t i = 1; i < p->width; i++)
+        to[i] = row[p->column[i - 1]];
+}
+
 void dwi_pulses_vertex(struct pulses *p, double time, const double *row)
 {
     if (!p->passing && p->end == p->room && !make_room(p))
         start_passing(p);
     if (p->passing) {
-        for (size_t i = 0; i < p->channels; i++) {
-            const double value = row[p->column[i]];
-            dwi_transitions_line(&p->transitions[i], p->last[0], p->last[1 + i], time, value);
-            p->last[1 + i] = value;
-        }
-        p->last[0] = time;
+        memmove(p->last, p->last + p->width, p->width * sizeof *p->last);
+        put_row(p, time, row, p->last + p->width);
+        const struct vertices pair = { p->last, 2, p->width, p->slope };
+        for (size_t i = 0; i < p->channels; i++)
+            feed(&p->transitions[i], &pair, i, 0);
         return;
     }
-    double *to = p->row + p->end++ * p->width;
-    to[0] = time;
-    for (size_t i = 0; i < p->channels; i++)
-        to[1 + i] = row[p->column[i]];
+    put_row(p, time, row, p->row + p->end++ * p->width);
 }
 
 static void finish_passing(struct pulses *p, struct pulse_findings *out)
@@ -262,7 +292,7 @@ void dwi_pulses_find(struct pulses *p, struct pulse_findings *findings, double *
 {
     *windows = 0;
     if (!(p->period > 0)) {
-        const struct vertices v = { p->row + p->begin * p->width, p->end - p->begin, p->width };
+        const struct vertices v = vertices_of(p, p->begin, p->end);
         if (p->passing)
             finish_passing(p, findings);
         for (size_t i = 0; i < p->channels && !p->passing; i++) {
@@ -280,7 +310,7 @@ void dwi_pulses_find(struct pulses *p, struct pulse_findings *findings, double *
         return;
     }
     *windows = (double)(p->window_end - p->window_begin);
-    const struct vertices v = { p->row + p->begin * p->width, p->current - p->begin, p->width };
+    const struct vertices v = vertices_of(p, p->begin, p->current);
     for (size_t i = 0; i < p->channels && *windows > 0; i++)
         findings[i] = find_round(&v, i, decide(p, &v, i), *windows * p->period);
 }

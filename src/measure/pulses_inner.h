@@ -29,15 +29,19 @@ struct known_levels {
     double low, high;
 };
 
-/*   column   [channels], copied
- *   known    [channels], copied
- *   period   s, length of the windows whose ends dwi_pulses_window_end tells; 0: one span, ended by dwi_pulses_find
- *   keep     how many last windows the span has
- *   bytes    for vertices */
-struct pulses *dwi_pulses_new(const size_t *column, const struct known_levels *known, size_t channels, double period,
-                              double keep, size_t bytes, struct dw_error *error);
+struct pulses_plan {
+    const size_t *column;              /* [channels], copied */
+    const size_t *slope;               /* by column: where its slope stands, 0: nowhere; NULL: there are only lines */
+    const struct known_levels *known;  /* [channels], copied */
+    size_t channels;
+    double period;                     /* s, length of the windows whose ends dwi_pulses_window_end tells; 0: one span, ended by
+                                          dwi_pulses_find */
+    double keep;                       /* how many last windows the span has */
+    size_t bytes;                      /* for vertices */
+};
+struct pulses *dwi_pulses_new(const struct pulses_plan *plan, struct dw_error *error);
 void dwi_pulses_free(struct pulses *pulses);
-/* Next vertex; two at one time are a jump. row is indexed by column. */
+/* Next vertex; two at one time are a jump, between two others nothing turns. row is indexed by column. */
 void dwi_pulses_vertex(struct pulses *pulses, double time, const double *row);
 /* A window is whole: the next vertex begins another, at the same time or later. begun: the window began at its boundary */
 enum dw_status dwi_pulses_window_end(struct pulses *pulses, bool begun, struct dw_error *error);

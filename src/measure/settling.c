@@ -7,10 +7,10 @@
 static const double NO_CHANGE = 1e-9;      /* share of the range below which a change counts as none */
 static const double SETTLED_DRIFT = 0.1;   /* share of the band by which the last two means may differ */
 
-struct settling dwi_settling_new(size_t most_exits)
+struct settling dwi_settling_new(size_t most_exits, bool curved)
 {
-    return (struct settling){ .above = dwi_exits_new(1, most_exits),
-                              .below = dwi_exits_new(-1, most_exits),
+    return (struct settling){ .above = dwi_exits_new(1, most_exits, curved),
+                              .below = dwi_exits_new(-1, most_exits, curved),
                               .minimum = INFINITY,
                               .maximum = -INFINITY };
 }
@@ -21,16 +21,26 @@ void dwi_settling_free(struct settling *settling)
     dwi_exits_free(&settling->below);
 }
 
-enum dw_status dwi_settling_add(struct settling *settling, double time, double value, struct dw_error *error)
+static struct exit_curve mirrored(const struct exit_curve *c)
 {
+    const struct hermite h = { -c->curve.middle, -c->curve.rise, -c->curve.even, -c->curve.odd };
+    return (struct exit_curve){ h, c->start, c->length };
+}
+
+enum dw_status dwi_settling_add(struct settling *settling, double time, double value, const struct exit_curve *curve,
+                                struct dw_error *error)
+{
+    struct exit_curve mirror;
     if (!settling->count++)
         settling->first_time = time;
     settling->before = settling->last;
     settling->last = value;
     settling->minimum = fmin(settling->minimum, value);
     settling->maximum = fmax(settling->maximum, value);
-    const enum dw_status status = dwi_exits_add(&settling->above, time, value, error);
-    return status == DW_OK ? dwi_exits_add(&settling->below, time, value, error) : status;
+    if (curve)
+        mirror = mirrored(curve);
+    const enum dw_status status = dwi_exits_add(&settling->above, time, value, curve, error);
+    return status == DW_OK ? dwi_exits_add(&settling->below, time, value, curve ? &mirror : NULL, error) : status;
 }
 
 struct dw_settling dwi_settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift)
@@ -76,10 +86,10 @@ enum dw_status dw_settling_from_means(const double *time, const double *mean, si
 {
     if (!(rule->band > 0 && rule->band < 1))
         return dw_error_set(error, DW_BAD_USE, 0, "a settling band of %g is not between 0 and 1", rule->band);
-    struct settling settling = dwi_settling_new(SIZE_MAX);
+    struct settling settling = dwi_settling_new(SIZE_MAX, false);
     enum dw_status status = DW_OK;
     for (size_t i = 0; i < count && status == DW_OK; i++)
-        status = dwi_settling_add(&settling, time[i], mean[i], error);
+        status = dwi_settling_add(&settling, time[i], mean[i], NULL, error);
     if (status == DW_OK)
         *out = dwi_settling_find(&settling, rule, fabs(settling.last - settling.before));
     dwi_settling_free(&settling);

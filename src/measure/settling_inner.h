@@ -14,9 +14,12 @@ struct settling {
     double minimum, maximum;
 };
 
-struct settling dwi_settling_new(size_t most_exits);
+/* curved: values are joined by cubics */
+struct settling dwi_settling_new(size_t most_exits, bool curved);
 void dwi_settling_free(struct settling *settling);
-enum dw_status dwi_settling_add(struct settling *settling, double time, double value, struct dw_error *error);
+/*   curve  what leads from the value before to this one where that is a cubic, which may not turn; NULL: a straight line */
+enum dw_status dwi_settling_add(struct settling *settling, double time, double value, const struct exit_curve *curve,
+                                struct dw_error *error);
 /* drift: how far the value still moves, compared with a tenth of the band; both are shares of the unit */
 struct dw_settling dwi_settling_find(const struct settling *settling, const struct dw_settling_rule *rule, double drift);
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/transitions_inner.h"
+#include <stddef.h>
 
 struct transitions dwi_transitions_new(double low_level, double high_level)
 {
@@ -28,28 +29,45 @@ static bool passes(double from, double to, double level)
     return to > from ? from < level && to >= level : from >= level && to < level;
 }
 
-/* near, middle, far: reference levels in the order in which a line of this direction passes them. */
-static void follow(struct polarity *this, struct polarity *other, double near, double middle, double far, double start,
-                   double from, double end, double to)
+/* What lies between two vertices. */
+struct passage {
+    double start, from, end, to;
+    const struct hermite *curve; /* NULL: a line */
+};
+
+static double instant(const struct passage *p, double level)
 {
-    const double slope = (end - start) / (to - from);
-    if (passes(from, to, near)) {
+    if (!p->curve)
+        return p->start + (p->end - p->start) / (p->to - p->from) * (level - p->from);
+    return p->start + (p->end - p->start) * ((1 + dwi_hermite_place(p->curve, level)) / 2);
+}
+
+/* near, middle, far: reference levels in the order in which a line of this direction passes them. */
+static void follow(struct polarity *this, struct polarity *other, double near, double middle, double far, const struct passage *p)
+{
+    if (passes(p->from, p->to, near)) {
         this->under_way = true;
         this->past_middle = false;
-        this->begun = start + slope * (near - from);
+        this->begun = instant(p, near);
     }
-    if (passes(from, to, middle) && this->under_way && !this->past_middle) {
+    if (passes(p->from, p->to, middle) && this->under_way && !this->past_middle) {
         this->past_middle = true;
-        this->middle = start + slope * (middle - from);
+        this->middle = instant(p, middle);
     }
-    if (passes(from, to, far) && this->under_way)
-        complete(this, other, start + slope * (far - from));
+    if (passes(p->from, p->to, far) && this->under_way)
+        complete(this, other, instant(p, far));
+}
+
+void dwi_transitions_curve(struct transitions *t, double start, double from, double end, double to, const struct hermite *curve)
+{
+    const struct passage p = { start, from, end, to, curve };
+    if (to > from)
+        follow(&t->positive, &t->negative, t->low, t->middle, t->high, &p);
+    else if (to < from)
+        follow(&t->negative, &t->positive, t->high, t->middle, t->low, &p);
 }
 
 void dwi_transitions_line(struct transitions *t, double start, double from, double end, double to)
 {
-    if (to > from)
-        follow(&t->positive, &t->negative, t->low, t->middle, t->high, start, from, end, to);
-    else if (to < from)
-        follow(&t->negative, &t->positive, t->high, t->middle, t->low, start, from, end, to);
+    dwi_transitions_curve(t, start, from, end, to, NULL);
 }

@@ -5,6 +5,7 @@
 #ifndef MEASURE_TRANSITIONS_INNER_H
 #define MEASURE_TRANSITIONS_INNER_H
 
+#include "measure/hermite_inner.h"
 #include <stdbool.h>
 
 /* Sums over the complete transitions of one polarity, and the one under way. */
@@ -24,8 +25,9 @@ struct transitions {
 };
 
 struct transitions dwi_transitions_new(double low_level, double high_level);
-/* One straight line or jump. A transition counts once it is complete: from beyond one outer reference level to beyond
+/* One straight line or jump, or with `curve` a cubic between these ends that does not turn. A transition counts once it is complete: from beyond one outer reference level to beyond
  * the other; one that turns back (a runt) does not. */
 void dwi_transitions_line(struct transitions *t, double start, double from, double end, double to);
+void dwi_transitions_curve(struct transitions *t, double start, double from, double end, double to, const struct hermite *curve);
 
 #endif

@@ -109,7 +109,7 @@ static struct dw_meter *new_meter(const struct measure_options *o, const struct 
     size_t *column = NULL;
     enum dw_status status = channels_find(&o->channels, header, &column, &how.channels, error);
     how.column = o->channels.count ? column : NULL;
-    const size_t channels = o->channels.count ? how.channels : dw_header_columns(header) - 1;
+    const size_t channels = o->channels.count ? how.channels : dw_header_columns(header) - 1 - dw_header_slopes(header, NULL);
     if (status == DW_OK && channels > 1 && (o->has_from || o->has_levels))
         status = dw_error_set(error, DW_BAD_USE, 0, "--%s holds for one channel only: choose it with --channel",
                               o->has_from ? "from" : "levels");
@@ -188,7 +188,7 @@ static void say(struct command *command, const struct dw_header *header, const s
 static enum dw_status measure(void *options_read, struct dw_error *error)
 {
     const struct measure_options *o = options_read;
-    struct dw_reader *reader = input_open(&o->common, false, error);
+    struct dw_reader *reader = input_open_curves(&o->common, false, error);
     struct dw_meter *meter = reader ? new_meter(o, reader, error) : NULL;
     enum dw_status status = meter ? read_rows(reader, meter, error) : error->status;
     if (status == DW_OK) {
