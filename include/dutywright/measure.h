@@ -147,7 +147,7 @@ struct dw_result {
     bool had;       /* false: left out; a note says why */
     bool at_most;   /* the true value is at most this */
     double value;   /* SI */
-    double within;  /* |value - true value| as far as the meter knows it to be limited; 0: only by rounding */
+    double bound;   /* |value - true value| as far as the meter knows it to be limited; 0: only by rounding */
 };
 
 struct dw_meter;

@@ -140,14 +140,14 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     struct dw_result *result = &m->result[channel * DW_MEASURES + DW_MEASURE_SETTLING_TIME];
     /* without periods the first value is no mean: inside from the first row on */
     result->at_most = found.state == DW_SETTLED_WITHIN && found.time > 0;
-    result->within = found.time_bound;
+    result->bound = found.time_bound;
     if (found.state == DW_SETTLED && found.slope > 0)
-        result->within += m->facts[channel].accuracy / found.slope;
-    if (result->within > WORTH_SAYING * result->value) {
+        result->bound += m->facts[channel].accuracy / found.slope;
+    if (result->bound > WORTH_SAYING * result->value) {
         char within[64];
-        dw_quantity_print(within, sizeof within, result->within, "s", 2);
+        dw_quantity_print(within, sizeof within, result->bound, "s", 2);
         return add_note(m, error, channel, "settling-time is within %s, as far as %s", within,
-                        found.time_bound > result->within / 2 ? "candidates for it are kept" : "the table's accuracy goes");
+                        found.time_bound > result->bound / 2 ? "candidates for it are kept" : "the table's accuracy goes");
     }
     return DW_OK;
 }

@@ -172,9 +172,9 @@ START_TEST(thinned_exits_stay_within_the_bound_they_claim)
                 double want = 0;
                 brute(time, value, COUNT, below ? -1 : 1, edge_for(start[c], final, below), &want);
                 ck_assert(got.had && !got.at_most);
-                ck_assert_msg(fabs(got.value - want) <= got.within + 1e-10 * time[COUNT - 3],
-                              "shape %d: %g from %g, claimed %g", shape, got.value, want, got.within);
-                thinned += got.within > 0;
+                ck_assert_msg(fabs(got.value - want) <= got.bound + 1e-10 * time[COUNT - 3],
+                              "shape %d: %g from %g, claimed %g", shape, got.value, want, got.bound);
+                thinned += got.bound > 0;
             }
             ck_assert_uint_ge(thinned, shape == WALK ? 0 : MANY / 2); /* so that the check is one */
             dw_meter_free(meter);
@@ -199,8 +199,8 @@ START_TEST(a_thinned_exponential_stays_close)
     const struct dw_result other = dw_meter_result(meter, 1, DW_MEASURE_SETTLING_TIME);
     ck_assert(first.had && other.had);
     near(other.value, -tau * log(0.02), 1e-4);
-    ck_assert(other.within > 0 && other.within < 1e-3 * tau);
-    near(1e-3 / (first.within - other.within), 0.02 / tau, 0.1); /* accuracy over slope is added to the bound */
+    ck_assert(other.bound > 0 && other.bound < 1e-3 * tau);
+    near(1e-3 / (first.bound - other.bound), 0.02 / tau, 0.1); /* accuracy over slope is added to the bound */
     dw_meter_free(meter);
     dw_header_free(header);
 }

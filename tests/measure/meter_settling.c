@@ -193,7 +193,7 @@ START_TEST(what_enters_the_band_at_once_settles_then)
         struct dw_header *header = header_with("accuracy", "pin 1e-3", NULL);
         struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .has_from = true, .from = cases[k][0] }, &wave);
         const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
-        ck_assert(settling.had && settling.value == cases[k][2] && !settling.at_most && settling.within == 0);
+        ck_assert(settling.had && settling.value == cases[k][2] && !settling.at_most && settling.bound == 0);
         dw_meter_free(meter);
         dw_header_free(header);
         wave_free(&wave);
@@ -236,12 +236,12 @@ START_TEST(thinned_candidates_limit_the_settling_time_and_say_so)
     succeeds(dw_meter_finish(meter, &error), error);
     for (size_t c = 0; c < CHANNELS; c += 333) {
         const struct dw_result settling = dw_meter_result(meter, c, DW_MEASURE_SETTLING_TIME);
-        ck_assert_msg(settling.had && settling.within > 1e-3 * settling.value && settling.within < 0.2 * settling.value, "%g s, within %g s",
-                      settling.value, settling.within);
-        within_scale(settling.value, last, 1, settling.within);
+        ck_assert_msg(settling.had && settling.bound > 1e-3 * settling.value && settling.bound < 0.2 * settling.value, "%g s, within %g s",
+                      settling.value, settling.bound);
+        within_scale(settling.value, last, 1, settling.bound);
     }
     char text[200], within[64];
-    dw_quantity_print(within, sizeof within, dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME).within, "s", 2);
+    dw_quantity_print(within, sizeof within, dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME).bound, "s", 2);
     snprintf(text, sizeof text, "settling-time is within %s, as far as candidates for it are kept", within);
     ck_assert(noted(meter, text));
     dw_meter_free(meter);
@@ -300,9 +300,9 @@ START_TEST(the_tables_accuracy_limits_the_settling_time)
     struct dw_meter *meter = meter_of(header, NULL, &wave);
     const struct dw_result settling = dw_meter_result(meter, 0, DW_MEASURE_SETTLING_TIME);
     /* the mean nears 1.25 V by 2 % of it in a time constant there: between the two periods 10 % less or more */
-    near(settling.within, 5e-4 / (0.02 * 1.25 / 0.01), 0.15);
+    near(settling.bound, 5e-4 / (0.02 * 1.25 / 0.01), 0.15);
     char text[200], within[64];
-    dw_quantity_print(within, sizeof within, settling.within, "s", 2);
+    dw_quantity_print(within, sizeof within, settling.bound, "s", 2);
     snprintf(text, sizeof text, "settling-time is within %s, as far as the table's accuracy goes", within);
     ck_assert(noted(meter, text));
     dw_meter_free(meter);
