@@ -131,7 +131,7 @@ DW_API const char *dw_measure_name(enum dw_measure measure);
 DW_API const char *dw_measure_unit(enum dw_measure measure, const char *channel_unit);
 
 struct dw_meter_options {
-    const size_t *column;     /* [channels] columns to measure, 1..; NULL: all */
+    const size_t *column;     /* [channels] columns to measure, 1.., no slopes; NULL: all channels */
     size_t channels;
     struct dw_span span;      /* {0}: the default */
     double period;            /* s, of a pattern that repeats from the first row on; 0: as the header says */
@@ -147,11 +147,13 @@ struct dw_result {
     bool had;       /* false: left out; a note says why */
     bool at_most;   /* the true value is at most this */
     double value;   /* SI */
-    double bound;   /* |value - true value| as far as the meter knows it to be limited; 0: only by rounding */
+    double bound;   /* |value - true value|: what the table's `accuracy` leaves in doubt, and what is thinned (theory, section 4.6).
+                       Of instants and durations to first order. 0: rounding alone, or the table says nothing of its accuracy */
 };
 
 struct dw_meter;
-/* Reads what it needs from the header: period, carrier-period, origin, levels, initial, accuracy, sampled.
+/* Reads what it needs from the header: period, carrier-period, origin, levels, initial, accuracy, sampled, and which channels have
+ * slopes: between two rows of different time these are cubics, the others straight lines.
  *   options  may be NULL
  *   returns  NULL on error: DW_BAD_USE (period, band, levels or columns out of range), DW_BAD_INPUT (the first
  *            column is no time in s, or the span needs a period that the table does not have), DW_NO_MEMORY

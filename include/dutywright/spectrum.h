@@ -41,7 +41,7 @@ enum dw_taper { DW_TAPER_NONE, DW_TAPER_HANN, DW_TAPER_FLAT_TOP };
 enum { DW_LINES_MOST = 1 << 26, DW_HARMONICS_USUAL = 40 };
 
 struct dw_spectrum_options {
-    const size_t *column;  /* [channels] columns, 1..; NULL: all */
+    const size_t *column;  /* [channels] columns, 1.., no slopes; NULL: all channels */
     size_t channels;
     struct dw_span span;   /* {0}: the default, see dw_spectrum_new */
     double fundamental;    /* Hz; 0: 1 / period of the header, and without one, 1 / length of the span */
@@ -52,7 +52,7 @@ struct dw_spectrum_options {
 };
 
 struct dw_spectrum;
-/* Reads what it needs from the header: period, origin, sampled.
+/* Reads what it needs from the header: period, origin, sampled, accuracy, and which channels have slopes and so are cubics.
  * The span: by default the last whole period that the header names; where only `fundamental` is known, or with a taper,
  * all whole periods; without any, the whole record. A span beginning at a given time is cut into periods from there.
  *   options  may be NULL
@@ -79,7 +79,10 @@ struct dw_line {
     double amplitude;  /* peak, >= 0, unit of the channel; line 0: |mean| */
     double level;      /* dB re the fundamental (`reference` of the distortion); -INFINITY where there is nothing */
     double phase;      /* rad, above -pi, up to pi; line 0: 0 or pi */
-    bool has_phase;    /* false: the line is below 1e-12 of the largest, or 1e-15 of the mean: its phase is rounding */
+    bool has_phase;    /* false: the line is below 1e-12 of the largest, 1e-15 of the mean, or its bound: its phase is rounding */
+    /* What the table's `accuracy` leaves in doubt: docs/theory.md, equation 5.21. 0: nothing, or the table says nothing of it;
+     * INFINITY: all. */
+    double amplitude_bound, level_bound, phase_bound;
 };
 
 struct dw_distortion {
@@ -90,6 +93,7 @@ struct dw_distortion {
     bool has_thd_all, at_most; /* at_most: below what rounding lets tell, 16 ulp of the values (1e-6 where
                                 * the rows did not fit into memory), and no more than this */
     double thd_all;            /* over all lines; without a taper only. Where it is small it costs 50 ns a row */
+    double mean_bound, rms_bound, thd_lines_bound, thd_all_bound;  /* as in struct dw_line; rms_bound also of ac_rms */
 };
 
 /* Channels, and the column of each. */

@@ -125,8 +125,10 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
     const size_t bytes = sizeof(struct exit) + (m->curved ? sizeof(struct exit_curve) : 0);
     size_t exits = EXIT_BYTES / (2 * m->channels * bytes);
     exits = exits > MOST_EXITS ? MOST_EXITS : exits < LEAST_EXITS ? LEAST_EXITS : exits;
-    for (size_t i = 0; i < m->channels; i++)
+    for (size_t i = 0; i < m->channels; i++) {
         m->state[i].settling = dwi_settling_new(exits, m->slope[m->column[i]] && m->mean_window < 0);
+        m->state[i].before[0] = m->state[i].before[1] = range_of_none();
+    }
     const bool last = m->span.kind == DW_SPAN_LAST;
     m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct channel_moments) ? (size_t)m->span.periods : SIZE_MAX;
     return prepare_pulses(m, error);
@@ -154,6 +156,16 @@ static bool pulses_wanted(const struct dw_meter *m)
     return m->span_window != WINDOW_BETWEEN || m->window[WINDOW_BETWEEN].open;
 }
 
+/* The ring is full, and its oldest period goes. */
+static void keep_ranges(struct dw_meter *m)
+{
+    const struct channel_moments *oldest = m->ring.moments + m->ring.next * m->channels;
+    for (size_t i = 0; i < m->channels; i++) {
+        m->state[i].before[1] = m->state[i].before[0];
+        m->state[i].before[0] = (struct value_range){ oldest[i].minimum, oldest[i].maximum };
+    }
+}
+
 /* A whole window has ended: what it means to the span, to settling, to the steady state. */
 static enum dw_status use_window(struct dw_meter *m, int which, double at, struct dw_error *error)
 {
@@ -162,6 +174,8 @@ static enum dw_status use_window(struct dw_meter *m, int which, double at, struc
     if (window->now.empty)
         return DW_OK;
     if (which == m->span_window && m->span.kind == DW_SPAN_LAST) {
+        if (window->open && m->ring.count == m->ring.most)
+            keep_ranges(m);
         status = window->open ? dwi_ring_add(&m->ring, &window->now, m->channels, error) : DW_OK;
         if (status == DW_OK)
             status = dwi_pulses_window_end(m->pulses, window->open, error);

@@ -17,7 +17,7 @@ static void read_facts(struct dw_meter *m, const struct dw_header *header, const
             facts->levels = (struct known_levels){ .if_inside = in_volts && (table->has & DW_FACT_LEVELS),
                                                    .low = table->low,
                                                    .high = table->high };
-        facts->accuracy = isnan(channel->accuracy) ? 0 : channel->accuracy;
+        facts->told = *channel;
         facts->has_initial = options->has_from || !isnan(channel->initial);
         facts->initial = options->has_from ? options->from : channel->initial;
     }

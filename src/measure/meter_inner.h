@@ -7,6 +7,7 @@
 #include "measure/moments_inner.h"
 #include "measure/pulses_inner.h"
 #include "measure/settling_inner.h"
+#include "measure/tolerance_inner.h"
 #include <dutywright/measure.h>
 #include <dutywright/pieces.h>
 
@@ -32,13 +33,14 @@ struct channel_facts {
     struct known_levels levels;
     bool has_initial;
     double initial;
-    double accuracy;  /* how far the wave may be from the straight lines, unit of the channel; 0: not told */
+    struct dw_channel_facts told;  /* by the header, of its accuracy */
 };
 
 struct channel_state {
     struct settling settling;
     double mean_before, mean_last;  /* over the last two whole periods */
     double ripple;                  /* of the last whole period */
+    struct value_range before[2];   /* of the two periods before those in the ring, the last one first */
 };
 
 struct note {

@@ -127,6 +127,7 @@ static struct pulse_findings durations(struct levels levels, const struct polari
 {
     return (struct pulse_findings){ .levels = levels,
                                     .duty = NAN,
+                                    .slowness = { positive->slowness, negative->slowness },
                                     .positives = positive->count,
                                     .negatives = negative->count,
                                     .positive = positive->count > 0 ? positive->duration / positive->count : NAN,
@@ -161,6 +162,7 @@ static struct pulse_findings find_round(const struct vertices *v, size_t channel
     t.negative.count -= n.count;
     t.negative.duration -= n.duration;
     struct pulse_findings found = durations(levels, &t.positive, &t.negative);
+    found.round = true;
     if (t.negative.count > 0) {
         found.cycles = t.negative.count;
         found.frequency = found.cycles / length;

@@ -18,6 +18,8 @@ struct pulse_findings {
     double duty;           /* share, NAN where unknown */
     double positives, negatives;
     double positive, negative;  /* s, mean transition durations */
+    double slowness[2];    /* s a unit of value: how far the instants of transitions move where values do, positive-going first */
+    bool round;            /* whole periods that repeat: the frequency is exact */
 };
 
 struct pulses;

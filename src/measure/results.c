@@ -39,9 +39,29 @@ static enum dw_status add_note(struct dw_meter *m, struct dw_error *error, size_
     return DW_OK;  // cppcheck-suppress memleak; the note owns the copy
 }
 
-static void set(struct dw_meter *m, size_t channel, enum dw_measure measure, double value)
+static void set_within(struct dw_meter *m, size_t channel, enum dw_measure measure, double value, double bound)
 {
-    m->result[channel * DW_MEASURES + (size_t)measure] = (struct dw_result){ .had = true, .value = value };
+    m->result[channel * DW_MEASURES + (size_t)measure] = (struct dw_result){ .had = true, .value = value, .bound = bound };
+}
+
+static struct value_range range_of(const struct channel_moments *moments)
+{
+    return (struct value_range){ moments->minimum, moments->maximum };
+}
+
+/* How far the wave may be off anywhere in the record, and in the span. */
+static double record_tolerance(const struct dw_meter *m, size_t channel)
+{
+    return tolerance_of(&m->facts[channel].told, range_of(&m->record.of[channel]));
+}
+
+static double span_tolerance(const struct dw_meter *m, size_t channel)
+{
+    const struct value_range *before = m->state[channel].before;
+    if (!(before[1].low <= before[1].high)) /* the record holds little more than the span, or the span is no last periods */
+        return record_tolerance(m, channel);
+    return tolerance_of(&m->facts[channel].told,
+                        range_of_both(range_of(&m->span_total.of[channel]), range_of_both(before[0], before[1])));
 }
 
 static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, struct dw_error *error)
@@ -49,15 +69,32 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     const struct channel_moments *moments = &m->span_total.of[channel];
     const double mean = dwi_moments_mean(moments);
     const double ac = dwi_moments_ac_rms(moments, m->span_total.end - m->span_total.start);
-    set(m, channel, DW_MEASURE_MEAN, mean);
-    set(m, channel, DW_MEASURE_MINIMUM, moments->minimum);
-    set(m, channel, DW_MEASURE_MAXIMUM, moments->maximum);
-    set(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum);
+    const double off = span_tolerance(m, channel); /* theory, equation 4.17 */
+    set_within(m, channel, DW_MEASURE_MEAN, mean, off);
+    set_within(m, channel, DW_MEASURE_MINIMUM, moments->minimum, off);
+    set_within(m, channel, DW_MEASURE_MAXIMUM, moments->maximum, off);
+    set_within(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum, 2 * off);
     if (!isfinite(ac))
         return add_note(m, error, channel, "rms and ac-rms left out: its values are too large to be squared");
-    set(m, channel, DW_MEASURE_RMS, hypot(mean, ac));
-    set(m, channel, DW_MEASURE_AC_RMS, ac);
+    set_within(m, channel, DW_MEASURE_RMS, hypot(mean, ac), off);
+    set_within(m, channel, DW_MEASURE_AC_RMS, ac, off);
     return DW_OK;
+}
+
+/* An instant moves with the wave, and with the level, unless that is given: theory, equation 4.18. */
+static void set_pulses(struct dw_meter *m, size_t channel, const struct pulse_findings *f)
+{
+    const double off = span_tolerance(m, channel) * (f->levels.from == LEVELS_GIVEN ? 1 : 2);
+    const double rise = off > 0 ? off * f->slowness[0] : 0, fall = off > 0 ? off * f->slowness[1] : 0;
+    if (f->cycles > 0)
+        set_within(m, channel, DW_MEASURE_FREQUENCY, f->frequency,
+                   f->round ? 0 : 2 * fmax(rise, fall) * f->frequency * f->frequency / f->cycles);
+    if (isfinite(f->duty))
+        set_within(m, channel, DW_MEASURE_DUTY, f->duty, f->cycles > 0 ? (rise + fall) * f->frequency : 0);
+    if (f->positives > 0)
+        set_within(m, channel, DW_MEASURE_POSITIVE_TRANSITION, f->positive, 2 * rise);
+    if (f->negatives > 0)
+        set_within(m, channel, DW_MEASURE_NEGATIVE_TRANSITION, f->negative, 2 * fall);
 }
 
 /* Frequency, duty and transition durations; windows: whole periods that they come from. */
@@ -66,14 +103,7 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
 {
     const struct channel_moments *moments = &m->span_total.of[channel];
     enum dw_status status = DW_OK;
-    if (f->cycles > 0)
-        set(m, channel, DW_MEASURE_FREQUENCY, f->frequency);
-    if (isfinite(f->duty))
-        set(m, channel, DW_MEASURE_DUTY, f->duty);
-    if (f->positives > 0)
-        set(m, channel, DW_MEASURE_POSITIVE_TRANSITION, f->positive);
-    if (f->negatives > 0)
-        set(m, channel, DW_MEASURE_NEGATIVE_TRANSITION, f->negative);
+    set_pulses(m, channel, f);
     if (m->span.kind == DW_SPAN_LAST && !(windows > 0))
         return add_note(m, error, channel, "frequency, duty and transition durations left out: no whole period");
     if (!(f->positives + f->negatives > 0)) {
@@ -103,13 +133,19 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
     return status;
 }
 
+/* What the change starts from that settles. */
+static double initial_of(const struct dw_meter *m, size_t channel)
+{
+    const struct channel_facts *facts = &m->facts[channel];
+    return facts->has_initial ? facts->initial : dw_pieces_first(m->pieces)[m->column[channel]];
+}
+
 static struct dw_settling find_settling(const struct dw_meter *m, size_t channel)
 {
     const struct settling *settling = &m->state[channel].settling;
-    const struct channel_facts *facts = &m->facts[channel];
     const struct dw_settling_rule rule = {
         .start = dw_pieces_first(m->pieces)[0],
-        .initial = facts->has_initial ? facts->initial : dw_pieces_first(m->pieces)[m->column[channel]],
+        .initial = initial_of(m, channel),
         .band = m->band,
         .range = m->record.of[channel].maximum - m->record.of[channel].minimum,
     };
@@ -135,14 +171,15 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     }
     if (why)
         return add_note(m, error, channel, "settling-time and overshoot left out: %s", why);
-    set(m, channel, DW_MEASURE_OVERSHOOT, found.overshoot);
-    set(m, channel, DW_MEASURE_SETTLING_TIME, found.time);
+    const double off = record_tolerance(m, channel), change = fabs(found.final - initial_of(m, channel));
+    const double bound = off > 0 && found.state != DW_SETTLED_FROM_START ? bound_of_ratio(found.overshoot, 2 * off, change, 2 * off) : 0;
+    set_within(m, channel, DW_MEASURE_OVERSHOOT, found.overshoot > bound ? found.overshoot : 0, bound);
+    set_within(m, channel, DW_MEASURE_SETTLING_TIME, found.time, found.time_bound);
     struct dw_result *result = &m->result[channel * DW_MEASURES + DW_MEASURE_SETTLING_TIME];
     /* without periods the first value is no mean: inside from the first row on */
     result->at_most = found.state == DW_SETTLED_WITHIN && found.time > 0;
-    result->bound = found.time_bound;
     if (found.state == DW_SETTLED && found.slope > 0)
-        result->bound += m->facts[channel].accuracy / found.slope;
+        result->bound += off / found.slope;
     if (result->bound > WORTH_SAYING * result->value) {
         char within[64];
         dw_quantity_print(within, sizeof within, result->bound, "s", 2);

@@ -40,6 +40,7 @@ static enum dw_status choose_columns(struct dw_spectrum *s, const struct dw_head
         if (s->column[i] < 1 || s->column[i] >= columns || dw_header_is_slope(header, s->column[i]))
             return dw_error_set(error, DW_BAD_USE, 0, "column %zu is not one of the %zu channels", s->column[i], all);
         s->curved = s->curved || s->slope[s->column[i]];
+        s->of[i].told = *dw_header_channel_facts(header, s->column[i]);
     }
     return DW_OK;
 }

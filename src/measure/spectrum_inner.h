@@ -5,6 +5,7 @@
 
 #include "measure/fourier_inner.h"
 #include "measure/moments_inner.h"
+#include "measure/tolerance_inner.h"
 #include <dutywright/spectrum.h>
 
 /* ---- what is kept of a record ---- */
@@ -35,6 +36,7 @@ struct windows {
     size_t first, first_open, room;
     struct period_group open, *closed;
     size_t count, room_closed, next;  /* closed[next] is the oldest, or where the next one goes */
+    struct value_range *before;   /* [channels x 2]: of the last two groups that went, the latest first */
     struct accumulator period;    /* moments of the period going on, which the caller adds up */
     struct accumulator total;     /* of all closed groups, once dwi_windows_total has been called; and the periods in them */
     double periods;
@@ -100,6 +102,8 @@ struct record_facts dwi_record_facts(const struct record *record);
 const struct channel_moments *dwi_record_moments(const struct record *record);
 /* How far the mean of the last whole period is from that of the one before, [channels]; NAN where there is only one. */
 double dwi_record_drift(const struct record *record, size_t channel);
+/* From the least to the largest value of a channel in it and shortly before. */
+struct value_range dwi_record_range(const struct record *record, size_t channel);
 /* Fourier coefficients up to `lines`, of the period (mean over the periods kept), or with `whole` of the span.
  *   out  [channels x (lines + 1) x 2]; see fourier_coefficients. Line 0 means nothing: the moments have the mean */
 enum dw_status dwi_record_coefficients(struct record *record, size_t lines, double *out, struct dw_error *error);
@@ -142,6 +146,8 @@ struct channel_lines {
     double magnitude;      /* largest |value| in the span */
     double largest;        /* amplitude of the largest line from 1 on */
     double least;          /* amplitude below which a line is rounding */
+    struct dw_channel_facts told;  /* by the header, of its accuracy, and from that: */
+    double tolerance;      /* how far the true wave may be from that of the table */
     size_t reference;      /* line that levels refer to, 0: none; and its amplitude */
     double reference_amplitude;
 };
@@ -153,6 +159,7 @@ struct dw_spectrum {
     struct record *record;
     struct record_facts facts;
     const struct taper *taper;
+    double taper_rms;           /* of its weights, whose mean is 1 */
     char place[256];
     bool harmonic;              /* a fundamental is known */
     bool steady_wanted;         /* the period is that of the whole pattern, so its mean should not move */

@@ -111,6 +111,7 @@ static void look_at_channel(struct dw_spectrum *s, size_t channel)
     double largest = 0;
     of->ac_rms = dwi_moments_ac_rms(moments, s->facts.to - s->facts.from);
     of->magnitude = fmax(fabs(moments->minimum), fabs(moments->maximum));
+    of->tolerance = tolerance_of(&of->told, dwi_record_range(s->record, channel));
     for (size_t n = 1; n <= s->highest; n++)
         if (amplitude_of(of, n) > largest) {
             largest = amplitude_of(of, n);
@@ -162,6 +163,9 @@ enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)
     if (status != DW_OK)
         return status;
     look_at_record(s);
+    s->taper_rms = 1;
+    for (size_t m = 1; m < s->taper->terms; m++)
+        s->taper_rms = sqrt(s->taper_rms * s->taper_rms + s->taper->cosine[m] * s->taper->cosine[m] / 2);
     for (size_t i = 0; i < s->channels; i++)
         look_at_channel(s, i);
     return DW_OK;
@@ -194,6 +198,29 @@ bool dw_spectrum_harmonic(const struct dw_spectrum *s)
     return s->harmonic;
 }
 
+/* What may be off of an amplitude: equation 5.21. */
+static double amplitude_bound(const struct dw_spectrum *s, size_t channel, size_t n)
+{
+    const double off = s->of[channel].tolerance, weight = s->taper_rms;
+    if (!n)
+        return off * weight;
+    return off * (s->taper->terms > 1 ? 2 * weight * (1 + weight) : 4 / M_PI);
+}
+
+static void bound_line(const struct dw_spectrum *s, size_t channel, size_t n, struct dw_line *line)
+{
+    const struct channel_lines *of = &s->of[channel];
+    const double share = amplitude_bound(s, channel, n) / line->amplitude;
+    const double of_reference = amplitude_bound(s, channel, of->reference) / of->reference_amplitude;
+    line->amplitude_bound = amplitude_bound(s, channel, n);
+    if (!(line->amplitude_bound > 0))
+        return;
+    line->phase_bound = share < 1 ? asin(share) : M_PI;
+    if (n != of->reference)
+        line->level_bound = share < 1 && of_reference < 1 ? -20 / M_LN10 * (log1p(-share) + log1p(-of_reference)) : INFINITY;
+    line->has_phase = line->has_phase && (!n || share < 1);
+}
+
 struct dw_line dw_spectrum_line(const struct dw_spectrum *s, size_t channel, size_t n)
 {
     const struct channel_lines *of = &s->of[channel];
@@ -207,6 +234,7 @@ struct dw_line dw_spectrum_line(const struct dw_spectrum *s, size_t channel, siz
         line.phase = M_PI;
     if (of->reference && line.amplitude > 0)
         line.level = 20 * log10(line.amplitude / of->reference_amplitude);
+    bound_line(s, channel, n, &line);
     return line;
 }
 
@@ -232,6 +260,8 @@ struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t 
     const struct channel_lines *of = &s->of[channel];
     struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = of->reference };
     d.rms = hypot(dwi_moments_mean(&dwi_record_moments(s->record)[channel]), of->ac_rms);
+    d.mean_bound = amplitude_bound(s, channel, 0);
+    d.rms_bound = of->tolerance;
     d.has_thd = s->harmonic && d.reference == 1;
     if (!d.has_thd)
         return d;
@@ -241,6 +271,12 @@ struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t 
     d.thd_lines = sqrt(others) / amplitude_of(of, 1);
     if (s->taper->terms == 1)
         distort_all(s, channel, others, &d);
+    if (!(of->tolerance > 0))
+        return d;
+    /* all lines together: by Parseval's theorem */
+    const double off = M_SQRT2 * of->tolerance * (s->taper->terms > 1 ? s->taper_rms * (1 + s->taper_rms) : 1);
+    d.thd_lines_bound = bound_of_ratio(d.thd_lines, off, amplitude_of(of, 1), amplitude_bound(s, channel, 1));
+    d.thd_all_bound = bound_of_ratio(d.thd_all, off, amplitude_of(of, 1), amplitude_bound(s, channel, 1));
     return d;
 }
 

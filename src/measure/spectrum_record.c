@@ -15,6 +15,7 @@ struct record {
     struct dw_pieces *pieces; /* NULL: no row yet */
     struct windows windows;
     double *mean_last, *mean_before; /* [channels], of the last two whole periods */
+    struct value_range *earlier;     /* [channels], of what no period has */
     double boundary;          /* s, where the open period began */
     double last_index;        /* k of the last boundary in the span */
     unsigned long long pieces_kept, pieces_now;
@@ -86,6 +87,16 @@ static enum dw_status add_rows(struct record *r, const struct dw_block *block, s
     return DW_OK;
 }
 
+/* What comes before the span; on its values the accuracy of a table with curves may depend. */
+static void pass_by(struct record *r, const struct dw_block *block)
+{
+    for (size_t k = 0; r->slope && k < block->count; k++)
+        for (size_t i = 0; i < r->plan.channels; i++) {
+            const double value = block->rows[k * r->plan.columns + r->column[i]];
+            r->earlier[i] = range_of_both(r->earlier[i], (struct value_range){ value, value });
+        }
+}
+
 static enum dw_status add_block(struct record *r, const struct dw_block *block, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
@@ -95,6 +106,8 @@ static enum dw_status add_block(struct record *r, const struct dw_block *block, 
     }
     if (r->open)
         status = add_rows(r, block, error);
+    else
+        pass_by(r, block);
     if (!block->ends || status != DW_OK)
         return status;
     if (r->open)
@@ -169,13 +182,16 @@ static bool make_room(struct record *r)
     r->slope = plan->slope ? calloc(plan->columns, sizeof *r->slope) : NULL;
     r->mean_last = calloc(plan->channels, sizeof *r->mean_last);
     r->mean_before = calloc(plan->channels, sizeof *r->mean_before);
-    if (!r->column || !r->mean_last || !r->mean_before || !plan->slope != !r->slope)
+    r->earlier = calloc(plan->channels, sizeof *r->earlier);
+    if (!r->column || !r->mean_last || !r->mean_before || !r->earlier || !plan->slope != !r->slope)
         return false;
     memcpy(r->column, plan->column, plan->channels * sizeof *r->column);
     if (r->slope)
         memcpy(r->slope, plan->slope, plan->columns * sizeof *r->slope);
-    for (size_t i = 0; i < plan->channels; i++)
+    for (size_t i = 0; i < plan->channels; i++) {
         r->mean_last[i] = r->mean_before[i] = NAN;
+        r->earlier[i] = range_of_none();
+    }
     r->windows = (struct windows){ .channels = plan->channels, .column = r->column, .slope = r->slope, .lines = plan->lines,
                                    .whole = plan->whole, .length = plan->period, .last = plan->last };
     if (!dwi_windows_new(&r->windows))
@@ -208,6 +224,7 @@ void dwi_record_free(struct record *r)
     dw_pieces_free(r->pieces);
     free(r->mean_last);
     free(r->mean_before);
+    free(r->earlier);
     free(r);
 }
 
@@ -264,6 +281,14 @@ struct record_facts dwi_record_facts(const struct record *r)
 const struct channel_moments *dwi_record_moments(const struct record *r)
 {
     return r->windows.total.of;
+}
+
+struct value_range dwi_record_range(const struct record *r, size_t channel)
+{
+    const struct channel_moments *m = &r->windows.total.of[channel];
+    const struct value_range *before = &r->windows.before[2 * channel];
+    const struct value_range near = range_of_both((struct value_range){ m->minimum, m->maximum }, range_of_both(before[0], before[1]));
+    return before[1].low <= before[1].high ? near : range_of_both(near, r->earlier[channel]);
 }
 
 double dwi_record_drift(const struct record *r, size_t channel)

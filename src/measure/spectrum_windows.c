@@ -30,8 +30,11 @@ bool dwi_windows_new(struct windows *ws)
     ws->period = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->period.of) };
     ws->total = (struct accumulator){ .empty = true, .of = calloc(ws->channels, sizeof *ws->total.of) };
     ws->slope_of = calloc(ws->channels, sizeof *ws->slope_of);
-    if (!group_new(&ws->open, ws->channels) || !ws->period.of || !ws->total.of || !ws->slope_of)
+    ws->before = calloc(ws->channels, 2 * sizeof *ws->before);
+    if (!group_new(&ws->open, ws->channels) || !ws->period.of || !ws->total.of || !ws->slope_of || !ws->before)
         return false;
+    for (size_t i = 0; i < 2 * ws->channels; i++)
+        ws->before[i] = range_of_none();
     ws->width = 1 + ws->channels;
     for (size_t i = 0; ws->slope && i < ws->channels; i++)
         if (ws->slope[ws->column[i]])
@@ -48,6 +51,7 @@ void dwi_windows_free(struct windows *ws)
     free(ws->period.of);
     free(ws->total.of);
     free(ws->slope_of);
+    free(ws->before);
     free(ws->row);
 }
 
@@ -294,6 +298,10 @@ static enum dw_status push(struct windows *ws, size_t most, struct dw_error *err
     if (status != DW_OK)
         return status;
     const struct period_group oldest = ws->closed[ws->next];
+    for (size_t i = 0; i < ws->channels && !oldest.moments.empty; i++) {
+        ws->before[2 * i + 1] = ws->before[2 * i];
+        ws->before[2 * i] = (struct value_range){ oldest.moments.of[i].minimum, oldest.moments.of[i].maximum };
+    }
     ws->first += oldest.rows;
     ws->closed[ws->next] = ws->open;
     ws->open = oldest;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/transitions_inner.h"
+#include <math.h>
 #include <stddef.h>
 
 struct transitions dwi_transitions_new(double low_level, double high_level)
@@ -35,11 +36,17 @@ struct passage {
     const struct hermite *curve; /* NULL: a line */
 };
 
-static double instant(const struct passage *p, double level)
+static double instant(struct polarity *this, const struct passage *p, double level)
 {
-    if (!p->curve)
-        return p->start + (p->end - p->start) / (p->to - p->from) * (level - p->from);
-    return p->start + (p->end - p->start) * ((1 + dwi_hermite_place(p->curve, level)) / 2);
+    const double time = p->end - p->start;
+    double slowness = time / (p->to - p->from), at = p->start + slowness * (level - p->from);
+    if (p->curve) {
+        const double place = dwi_hermite_place(p->curve, level);
+        slowness = time / 2 / hermite_slope(p->curve, place);
+        at = p->start + time * ((1 + place) / 2);
+    }
+    this->slowness = fmax(this->slowness, fabs(slowness));
+    return at;
 }
 
 /* near, middle, far: reference levels in the order in which a line of this direction passes them. */
@@ -48,14 +55,14 @@ static void follow(struct polarity *this, struct polarity *other, double near, d
     if (passes(p->from, p->to, near)) {
         this->under_way = true;
         this->past_middle = false;
-        this->begun = instant(p, near);
+        this->begun = instant(this, p, near);
     }
     if (passes(p->from, p->to, middle) && this->under_way && !this->past_middle) {
         this->past_middle = true;
-        this->middle = instant(p, middle);
+        this->middle = instant(this, p, middle);
     }
     if (passes(p->from, p->to, far) && this->under_way)
-        complete(this, other, instant(p, far));
+        complete(this, other, instant(this, p, far));
 }
 
 void dwi_transitions_curve(struct transitions *t, double start, double from, double end, double to, const struct hermite *curve)

@@ -17,6 +17,7 @@ struct polarity {
     double other_held;   /* s, `held` of the other polarity when the last of this one completed */
     bool under_way, past_middle;
     double begun, middle;/* s, instants at the near outer level and at 50 % */
+    double slowness;     /* s a unit of value, the most where a level was passed: what moves by so much moves an instant so far */
 };
 
 struct transitions {
