@@ -17,8 +17,8 @@ struct measure_options {
 
 static const char doc[] =
     "Measure the channels of a wave table: mean, rms, ac-rms (rms without the mean), minimum, maximum, ripple (maximum minus "
-    "minimum), frequency, duty, transition durations, overshoot and settling time. Rows are read as the ends of straight "
-    "lines, and the integrals are exact for those."
+    "minimum), frequency, duty, transition durations, overshoot and settling time. Between rows a channel is the cubic with their "
+    "values and slopes where it has slopes, else a straight line, and all is exact for those."
     "\v"
     "The span, by default the last whole period where the table names its period, else the whole table, is what is measured; "
     "only settling time and overshoot always use the whole table. A span begins after a jump at its start and ends before a "
@@ -34,7 +34,9 @@ static const char doc[] =
     "What cannot be had is left out, and a note on standard error says why.\n"
     "\n"
     "Rows of --format rows: channel, quantity, value, unit, bound, separated by tabs; the\n"
-    "bound is 0, or < where the value is only known to be at most so large.\n"
+    "bound is how far the value may be off by what the table says of its accuracy, 0\n"
+    "where it is exact, or < where the value is only known to be at most so large. Text\n"
+    "gives no more digits than the bound allows.\n"
     "\n"
     "Examples:\n"
     "  dw-pwm --frequency 1.6k --duty 31.2% --periods 200 |\n"
@@ -150,8 +152,8 @@ static enum dw_status report(const struct measure_options *o, const struct dw_he
                                    : dw_measure_unit(measure, dw_header_column(header, dw_meter_column(meter, i)).unit);
             if (!result.had)
                 continue;
-            status = (result.at_most ? report_finding_at_most : report_finding)(report, name, dw_measure_name(measure),
-                                                                                result.value, unit, error);
+            const struct report_cell cell = { .number = result.value, .at_most = result.at_most, .bound = result.bound };
+            status = report_finding_cell(report, name, dw_measure_name(measure), cell, unit, error);
         }
     if (status == DW_OK)
         status = report_write(report, o->common.format, o->common.digits, stdout, error);

@@ -20,6 +20,11 @@ struct report_cell report_at_most(double number)
     return (struct report_cell){ .number = number, .at_most = true };
 }
 
+struct report_cell report_within(double number, double bound)
+{
+    return (struct report_cell){ .number = number, .bound = bound };
+}
+
 struct report *report_new(const struct report_column *columns, size_t count, struct dw_error *error)
 {
     struct report *report = calloc(1, sizeof *report);
@@ -88,8 +93,8 @@ enum dw_status report_row(struct report *report, const struct report_cell *cells
     return DW_OK;
 }
 
-static enum dw_status add_finding(struct report *report, const char *channel, const char *quantity,
-                                  struct report_cell value, const char *unit, struct dw_error *error)
+enum dw_status report_finding_cell(struct report *report, const char *channel, const char *quantity, struct report_cell value,
+                                   const char *unit, struct dw_error *error)
 {
     const struct report_cell cells[FINDING_COLUMNS] = {
         [FINDING_CHANNEL] = report_text(channel),
@@ -103,19 +108,19 @@ static enum dw_status add_finding(struct report *report, const char *channel, co
 enum dw_status report_finding(struct report *report, const char *channel, const char *quantity, double value,
                               const char *unit, struct dw_error *error)
 {
-    return add_finding(report, channel, quantity, report_number(value), unit, error);
+    return report_finding_cell(report, channel, quantity, report_number(value), unit, error);
 }
 
 enum dw_status report_finding_at_most(struct report *report, const char *channel, const char *quantity, double value,
                                       const char *unit, struct dw_error *error)
 {
-    return add_finding(report, channel, quantity, report_at_most(value), unit, error);
+    return report_finding_cell(report, channel, quantity, report_at_most(value), unit, error);
 }
 
 enum dw_status report_finding_text(struct report *report, const char *channel, const char *quantity, const char *word,
                                    struct dw_error *error)
 {
-    return add_finding(report, channel, quantity, report_text(word), "", error);
+    return report_finding_cell(report, channel, quantity, report_text(word), "", error);
 }
 
 size_t report_rows(const struct report *report)

@@ -43,10 +43,12 @@ struct report_cell {
     const char *text;  /* NULL: a number; copied */
     double number;
     bool at_most;
+    double bound;      /* how far the number may be off; 0: it is exact. Text has no more digits than that */
 };
 struct report_cell report_text(const char *text);
 struct report_cell report_number(double number);
 struct report_cell report_at_most(double number);
+struct report_cell report_within(double number, double bound);
 
 /* A ranked table.
  *   columns  [count]; names and units must live as long as the report
@@ -62,8 +64,11 @@ struct report *report_findings(struct dw_error *error);
  *   unit     as in struct report_column */
 enum dw_status report_finding(struct report *report, const char *channel, const char *quantity, double value,
                               const char *unit, struct dw_error *error);
-/* The same for a value known only to be at most so large: text `<= 625.0 us`; in rows `<` as the fifth field, which is
- * else `0`; in JSON
+/* The same for any cell that is a number. Its bound is the fifth field of rows, `0` where there is none, and in JSON "bound", which
+ * then is left out. */
+enum dw_status report_finding_cell(struct report *report, const char *channel, const char *quantity, struct report_cell value,
+                                   const char *unit, struct dw_error *error);
+/* The same for a value known only to be at most so large: text `<= 625.0 us`; in rows `<` as the fifth field; in JSON
  * "at_most": true, in a table with the name of the column before it: "settling_at_most". */
 enum dw_status report_finding_at_most(struct report *report, const char *channel, const char *quantity, double value,
                                       const char *unit, struct dw_error *error);

@@ -64,6 +64,13 @@ static enum dw_status write_cell(const struct report *report, size_t row, size_t
         write_key(report->findings ? "at-most" : title->name, report->findings ? "" : "_at_most", false, out);
         fputs("true", out);
     }
+    if (cell->bound > 0) {
+        strcpy(number, "null");
+        if (isfinite(cell->bound))
+            dw_number_print(number, cell->bound);
+        write_key(report->findings ? "bound" : title->name, report->findings ? "" : "_bound", false, out);
+        fputs(number, out);
+    }
     if (title->unit && *title->unit) {
         write_key(title->name, "_unit", false, out);
         status = write_string(report_stored_unit(title->unit), out, error);

@@ -24,6 +24,15 @@ static int characters(const char *text, size_t length)
     return count;
 }
 
+/* As many digits as the bound leaves sure, one at least: the last one is worth as much as the bound, or up to ten times. */
+static int sure_digits(const struct report_cell *cell, int digits)
+{
+    if (!(cell->bound > 0) || !(fabs(cell->number) > 0))
+        return digits;
+    const double sure = floor(log10(fabs(cell->number))) - ceil(log10(cell->bound)) + 1;
+    return sure >= digits ? digits : sure > 1 ? (int)sure : 1;
+}
+
 /* Number and unit as printed, cut into parts. */
 static void show_number(struct shown *shown, const struct report_cell *cell, const char *unit, int digits)
 {
@@ -34,7 +43,7 @@ static void show_number(struct shown *shown, const struct report_cell *cell, con
     else if (!*unit && cell->number == floor(cell->number) && fabs(cell->number) < 1e15)
         dw_number_print(text, cell->number);
     else
-        dw_quantity_print(text, room, cell->number, unit, digits);
+        dw_quantity_print(text, room, cell->number, unit, sure_digits(cell, digits));
     char *blank = strchr(text, ' ');
     shown->symbol = blank ? blank + 1 : "";
     if (blank)

@@ -13,10 +13,14 @@ static void write_field(const char *text, FILE *out)
         fputc((unsigned char)*text < 0x20 ? ' ' : *text, out);
 }
 
-/* What ends a line: of findings, whether the value is exact or at most so large. */
-static const char *bound_of(const struct report *report, size_t row)
+/* What ends a line: of findings, how far the value may be off, or that it is at most so large. */
+static void end_line(const struct report *report, size_t row, FILE *out)
 {
-    return !report->findings ? "\n" : report_cell_at(report, row, FINDING_VALUE)->at_most ? "\t<\n" : "\t0\n";
+    const struct report_cell *value = report_cell_at(report, row, FINDING_VALUE);
+    char number[DW_NUMBER_SIZE] = "<";
+    if (report->findings && !value->at_most)
+        dw_number_print(number, value->bound);
+    fprintf(out, report->findings ? "\t%s\n" : "\n", number);
 }
 
 static void write_rows(const struct report *report, FILE *out)
@@ -38,7 +42,10 @@ static void write_rows(const struct report *report, FILE *out)
                 dw_number_print(number, cell->number);
                 fputs(number, out);
             }
-            fputs(c + 1 < report->count ? "\t" : bound_of(report, r), out);
+            if (c + 1 < report->count)
+                fputc('\t', out);
+            else
+                end_line(report, r, out);
         }
 }
 

@@ -41,9 +41,9 @@ static const struct option_rule rules[] = {
 };
 
 static const char doc[] =
-    "Write the spectrum of the channels of a wave table: amplitude, level and phase of every harmonic. Rows are read as the "
-    "ends of straight lines, edges as ideal jumps; the Fourier integrals are exact for those, so nothing aliases however "
-    "high the harmonic."
+    "Write the spectrum of the channels of a wave table: amplitude, level and phase of every harmonic. Between rows a "
+    "channel is the cubic with their values and slopes where it has slopes, else a straight line; edges are ideal jumps. The "
+    "Fourier integrals are exact for those, so nothing aliases however high the harmonic."
     "\v"
     "The table written has a row for each line and begins with frequency[Hz]. A channel pin[V] becomes pin[V], its amplitude "
     "(peak, not rms); pin-level[dB], re the fundamental; and pin-phase[deg]. The wave is the sum over the rows of amplitude "
@@ -64,7 +64,7 @@ static const char doc[] =
     "THD: root sum square of harmonics 2 and up, as a share of harmonic 1. thd has all of them, by Parseval's theorem (and "
     "what does not repeat from period to period); thd-40 those up to 40, or as many as --harmonics says.\n"
     "\n"
-    "Rows of --report --format rows: channel, quantity, value, unit, bound (0, or < for at most), separated by tabs; harmonic 3 is amplitude-3, level-3, "
+    "Rows of --report --format rows: channel, quantity, value, unit, bound (how far the value may be off, 0, or < for at most), separated by tabs; harmonic 3 is amplitude-3, level-3, "
     "phase-3.\n"
     "\n"
     "Memory does not grow with the table but with what the span holds: where the period is known and there is no taper, at "
@@ -226,39 +226,45 @@ static enum dw_status add_distortion(struct report *report, const struct dw_spec
                                      struct dw_column column, struct dw_error *error)
 {
     const struct dw_distortion d = dw_spectrum_distortion(s, channel);
-    char name[40];
-    snprintf(name, sizeof name, "thd-%zu", dw_spectrum_highest(s));
-    enum dw_status status = report_finding(report, column.name, "mean", d.mean, column.unit, error);
-    if (status == DW_OK)
-        status = report_finding(report, column.name, "rms", d.rms, column.unit, error);
-    if (status == DW_OK)
-        status = report_finding(report, column.name, "ac-rms", d.ac_rms, column.unit, error);
-    if (status == DW_OK)
-        status = report_finding(report, column.name, dw_spectrum_harmonic(s) ? "fundamental" : "line-spacing",
-                                dw_spectrum_spacing(s), "Hz", error);
-    if (status == DW_OK && d.has_thd_all)
-        status = (d.at_most ? report_finding_at_most : report_finding)(report, column.name, "thd", d.thd_all, "%", error);
-    if (status == DW_OK && d.has_thd && dw_spectrum_highest(s) > 1)
-        status = report_finding(report, column.name, name, d.thd_lines, "%", error);
+    char lines[40];
+    snprintf(lines, sizeof lines, "thd-%zu", dw_spectrum_highest(s));
+    const struct {
+        const char *quantity, *unit;
+        struct report_cell value;
+        bool had;
+    } cells[] = { { "mean", column.unit, report_within(d.mean, d.mean_bound), true },
+                  { "rms", column.unit, report_within(d.rms, d.rms_bound), true },
+                  { "ac-rms", column.unit, report_within(d.ac_rms, d.rms_bound), true },
+                  { dw_spectrum_harmonic(s) ? "fundamental" : "line-spacing", "Hz", report_number(dw_spectrum_spacing(s)), true },
+                  { "thd", "%", d.at_most ? report_at_most(d.thd_all) : report_within(d.thd_all, d.thd_all_bound), d.has_thd_all },
+                  { lines, "%", report_within(d.thd_lines, d.thd_lines_bound), d.has_thd && dw_spectrum_highest(s) > 1 } };
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; status == DW_OK && i < sizeof cells / sizeof cells[0]; i++)
+        if (cells[i].had)
+            status = report_finding_cell(report, column.name, cells[i].quantity, cells[i].value, cells[i].unit, error);
     return status;
+}
+
+/* Amplitude, level, phase: NaN where there is none. */
+static void cells_of_line(const struct dw_line *line, struct report_cell cells[3])
+{
+    cells[0] = report_within(line->amplitude, line->amplitude_bound);
+    cells[1] = report_within(isfinite(line->level) ? line->level : NAN, line->level_bound);
+    cells[2] = report_within(line->has_phase ? line->phase * 180 / M_PI : NAN, line->phase_bound * 180 / M_PI);
 }
 
 static enum dw_status add_line(struct report *report, const char *channel, const char *unit, size_t n,
                                const struct dw_line *line, struct dw_error *error)
 {
-    const struct {
-        const char *quantity, *unit;
-        double value;
-        bool had;
-    } cells[] = { { "amplitude", unit, line->amplitude, true },
-                  { "level", "dB", line->level, isfinite(line->level) },
-                  { "phase", "deg", line->phase * 180 / M_PI, line->has_phase } };
+    const char *const quantities[] = { "amplitude", "level", "phase" }, *const units[] = { unit, "dB", "deg" };
+    struct report_cell cells[3];
     enum dw_status status = DW_OK;
-    for (size_t i = 0; status == DW_OK && i < sizeof cells / sizeof cells[0]; i++) {
+    cells_of_line(line, cells);
+    for (size_t i = 0; status == DW_OK && i < 3; i++) {
         char name[40];
-        snprintf(name, sizeof name, "%s-%zu", cells[i].quantity, n);
-        if (cells[i].had)
-            status = report_finding(report, channel, name, cells[i].value, cells[i].unit, error);
+        snprintf(name, sizeof name, "%s-%zu", quantities[i], n);
+        if (!isnan(cells[i].number))
+            status = report_finding_cell(report, channel, name, cells[i], units[i], error);
     }
     return status;
 }
@@ -276,10 +282,8 @@ static enum dw_status write_lines(const struct spectrum_options *o, const struct
     enum dw_status status = report ? DW_OK : DW_NO_MEMORY;
     for (size_t n = 1; status == DW_OK && n <= dw_spectrum_highest(s); n++) {
         const struct dw_line line = dw_spectrum_line(s, channel, n);
-        const struct report_cell cells[] = { report_number((double)n), report_number(line.frequency),
-                                             report_number(line.amplitude),
-                                             report_number(isfinite(line.level) ? line.level : NAN),
-                                             report_number(line.has_phase ? line.phase * 180 / M_PI : NAN) };
+        struct report_cell cells[5] = { report_number((double)n), report_number(line.frequency) };
+        cells_of_line(&line, cells + 2);
         status = report_row(report, cells, error);
     }
     if (status == DW_OK)
