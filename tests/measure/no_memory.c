@@ -64,7 +64,7 @@ fftw_plan __wrap_fftw_plan_dft_r2c_1d(int count, double *in, fftw_complex *out, 
 
 enum { ROWS = 3000 };
 static double rows[3 * ROWS]; /* time and two channels */
-static struct dw_header *header, *without_period;
+static struct dw_header *header, *without_period, *curved, *curved_without_period;
 
 /* Five periods of 1 s and a bit; the first channel rises slowly, in steps, so that much is said about it. */
 static void fill(bool uniform)
@@ -138,14 +138,35 @@ static enum dw_status meter_from_between_rows(struct dw_error *error)
     return meter_of_a_fall(7.5, error);
 }
 
-static enum dw_status analyser(const struct dw_spectrum_options *options, struct dw_error *error)
+/* The second number of each row is then a slope. */
+static enum dw_status meter_of_curves(struct dw_error *error)
 {
-    struct dw_spectrum *s = dw_spectrum_new(header, options, error);
+    return meter(curved, NULL, error);
+}
+
+static enum dw_status meter_of_curves_without_period(struct dw_error *error)
+{
+    return meter(curved_without_period, NULL, error);
+}
+
+static enum dw_status analyser_of(const struct dw_header *of, const struct dw_spectrum_options *options, struct dw_error *error)
+{
+    struct dw_spectrum *s = dw_spectrum_new(of, options, error);
     enum dw_status status = s ? dw_spectrum_rows(s, rows, ROWS, error) : error->status;
     if (status == DW_OK)
         status = dw_spectrum_finish(s, error);
     dw_spectrum_free(s);
     return status;
+}
+
+static enum dw_status analyser(const struct dw_spectrum_options *options, struct dw_error *error)
+{
+    return analyser_of(header, options, error);
+}
+
+static enum dw_status spectrum_of_curves(struct dw_error *error)
+{
+    return analyser_of(curved, &(struct dw_spectrum_options){ .span = { .kind = DW_SPAN_LAST, .periods = 2 }, .harmonics = 300 }, error);
 }
 
 static enum dw_status spectrum_by_default(struct dw_error *error)
@@ -249,7 +270,7 @@ static enum dw_status record_of_rows_and_a_long_period(struct dw_error *error)
     return record_of_periods(5, 4000, error);
 }
 
-static enum dw_status arrays(size_t lines, struct dw_error *error)
+static enum dw_status arrays(size_t lines, bool curves, struct dw_error *error)
 {
     static double time[ROWS], value[2 * ROWS], out[2 * 2 * 2001], mean[2];
     struct dw_statistics statistics[2];
@@ -258,22 +279,33 @@ static enum dw_status arrays(size_t lines, struct dw_error *error)
         value[2 * i] = rows[3 * i + 1];
         value[2 * i + 1] = rows[3 * i + 2];
     }
-    enum dw_status status = dw_mean(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 2 }, mean, error);
+    const struct dw_wave wave = { .time = time, .value = value, .slope = curves ? value : NULL, .rows = ROWS, .channels = 2 };
+    enum dw_status status = dw_mean(&wave, mean, error);
     if (status == DW_OK)
-        status = dw_statistics(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 2 }, statistics, error);
+        status = dw_statistics(&wave, statistics, error);
     if (status == DW_OK)
-        status = dw_fourier(&(struct dw_wave){ .time = time, .value = value, .rows = ROWS, .channels = 2 }, lines, out, error);
+        status = dw_fourier(&wave, lines, out, error);
     return status;
 }
 
 static enum dw_status arrays_and_few_lines(struct dw_error *error)
 {
-    return arrays(40, error);
+    return arrays(40, false, error);
 }
 
 static enum dw_status arrays_and_many_lines(struct dw_error *error)
 {
-    return arrays(2000, error);
+    return arrays(2000, false, error);
+}
+
+static enum dw_status arrays_of_curves(struct dw_error *error)
+{
+    return arrays(40, true, error);
+}
+
+static enum dw_status arrays_of_curves_and_many_lines(struct dw_error *error)
+{
+    return arrays(2000, true, error);
 }
 
 static enum dw_status settling_of_means(struct dw_error *error)
@@ -314,10 +346,21 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
                   { "a record of rows and a long period", record_of_rows_and_a_long_period, false },
                   { "arrays", arrays_and_few_lines, false },
                   { "arrays, many lines", arrays_and_many_lines, false },
+                  { "the meter of curves", meter_of_curves, false },
+                  { "the meter of curves without a period", meter_of_curves_without_period, false },
+                  { "the analyser of curves", spectrum_of_curves, false },
+                  { "arrays of curves", arrays_of_curves, false },
+                  { "arrays of curves, many lines", arrays_of_curves_and_many_lines, false },
                   { "arrays of samples", arrays_and_few_lines, true },
                   { "settling", settling_of_means, false } };
     struct dw_error error;
     header = header_with("period", "1", "levels", "0 5", "accuracy", "pin 1e-3", NULL);
+    curved = dw_header_copy(header, &error);
+    ck_assert_ptr_nonnull(curved);
+    succeeds(dw_header_append_slope(curved, &error), error);
+    curved_without_period = dw_header_copy(curved, &error);
+    ck_assert_ptr_nonnull(curved_without_period);
+    dw_header_drop(curved_without_period, "period");
     succeeds(dw_header_append(header, "out", "V", &error), error);
     without_period = dw_header_copy(header, &error);
     ck_assert_ptr_nonnull(without_period);
@@ -347,6 +390,8 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
         }
     dw_header_free(header);
     dw_header_free(without_period);
+    dw_header_free(curved);
+    dw_header_free(curved_without_period);
 }
 END_TEST
 
