@@ -111,12 +111,6 @@ enum dw_status report_finding(struct report *report, const char *channel, const 
     return report_finding_cell(report, channel, quantity, report_number(value), unit, error);
 }
 
-enum dw_status report_finding_at_most(struct report *report, const char *channel, const char *quantity, double value,
-                                      const char *unit, struct dw_error *error)
-{
-    return report_finding_cell(report, channel, quantity, report_at_most(value), unit, error);
-}
-
 enum dw_status report_finding_text(struct report *report, const char *channel, const char *quantity, const char *word,
                                    struct dw_error *error)
 {

@@ -64,14 +64,11 @@ struct report *report_findings(struct dw_error *error);
  *   unit     as in struct report_column */
 enum dw_status report_finding(struct report *report, const char *channel, const char *quantity, double value,
                               const char *unit, struct dw_error *error);
-/* The same for any cell that is a number. Its bound is the fifth field of rows, `0` where there is none, and in JSON "bound", which
- * then is left out. */
+/* The same for any cell that is a number. Rows have its bound as the fifth field, JSON as "bound" unless it is 0, in a table with the
+ * name of the column before it: "frequency_bound". A value known only to be at most so large is `<= 625.0 us` in text, has `<` as
+ * that field, and in JSON "at_most": true, or "settling_at_most". */
 enum dw_status report_finding_cell(struct report *report, const char *channel, const char *quantity, struct report_cell value,
                                    const char *unit, struct dw_error *error);
-/* The same for a value known only to be at most so large: text `<= 625.0 us`; in rows `<` as the fifth field; in JSON
- * "at_most": true, in a table with the name of the column before it: "settling_at_most". */
-enum dw_status report_finding_at_most(struct report *report, const char *channel, const char *quantity, double value,
-                                      const char *unit, struct dw_error *error);
 /* The same for a word, such as a verdict; its unit is "-" in rows. */
 enum dw_status report_finding_text(struct report *report, const char *channel, const char *quantity, const char *word,
                                    struct dw_error *error);

@@ -34,12 +34,50 @@ static struct report *some_findings(void)
     succeeds(report_finding(report, "pin", "frequency", 18e6 / 18240, "Hz", &error), error);
     succeeds(report_finding(report, "pin", "duty", 0.1 + 0.2, "1", &error), error);
     succeeds(report_finding(report, "out", "overshoot", 0.0433, "%", &error), error);
-    succeeds(report_finding_at_most(report, "out", "settling-time", 0.001875, "s", &error), error);
+    succeeds(report_finding_cell(report, "out", "settling-time", report_at_most(0.001875), "s", &error), error);
     succeeds(report_finding_text(report, "", "limit", "holds", &error), error);
     succeeds(report_finding(report, "", "steps", 65536, "", &error), error);
     succeeds(report_finding(report, "out", "minimum", -0.0, "V", &error), error);
     return report;
 }
+
+START_TEST(findings_tell_their_bound_and_text_has_no_more_digits_than_that)
+{
+    struct dw_error error;
+    struct report *report = report_findings(&error);
+    static const struct {
+        const char *quantity;
+        double value, bound;
+    } findings[] = { { "far", 1.02961234, 2e-8 }, { "near", 1.02961234, 8e-3 }, { "exact", 1.02961234, 0 }, { "lost", 0.5, 3 },
+                     { "none", 0, 1e-3 }, { "ten", 9.9612345, 1e-2 }, { "unknown", 7.25, INFINITY } };
+    for (size_t i = 0; i < sizeof findings / sizeof findings[0]; i++)
+        succeeds(report_finding_cell(report, "out", findings[i].quantity, report_within(findings[i].value, findings[i].bound), "V", &error), error);
+    writes(report, REPORT_TEXT, 6,
+           "out  far        1.02961  V\n"
+           "out  near       1.03     V\n"
+           "out  exact      1.02961  V\n"
+           "out  lost     500        mV\n"
+           "out  none       0.00000  V\n"
+           "out  ten        9.96     V\n"
+           "out  unknown    7        V\n");
+    writes(report, REPORT_ROWS, 4,
+           "out\tfar\t1.02961234\tV\t2e-08\n"
+           "out\tnear\t1.02961234\tV\t0.008\n"
+           "out\texact\t1.02961234\tV\t0\n"
+           "out\tlost\t0.5\tV\t3\n"
+           "out\tnone\t0\tV\t0.001\n"
+           "out\tten\t9.9612345\tV\t0.01\n"
+           "out\tunknown\t7.25\tV\tinf\n");
+    report_free(report);
+    report = report_findings(&error);
+    succeeds(report_finding_cell(report, "out", "mean", report_within(1.5, 1e-7), "V", &error), error);
+    succeeds(report_finding_cell(report, "out", "thd", report_within(0.5, INFINITY), "%", &error), error);
+    writes(report, REPORT_JSON, 4,
+           "[\n {\"channel\": \"out\", \"quantity\": \"mean\", \"value\": 1.5, \"bound\": 1e-07, \"unit\": \"V\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"thd\", \"value\": 0.5, \"bound\": null, \"unit\": \"1\"}\n]\n");
+    report_free(report);
+}
+END_TEST
 
 START_TEST(findings_read_as_aligned_text)
 {
@@ -245,7 +283,8 @@ START_TEST(a_report_for_which_memory_ran_out_is_refused_not_followed)
 }
 END_TEST
 
-SUITE("programs: report", findings_read_as_aligned_text, findings_in_rows_have_five_fields_and_all_digits,
+SUITE("programs: report", findings_tell_their_bound_and_text_has_no_more_digits_than_that,
+      findings_read_as_aligned_text, findings_in_rows_have_five_fields_and_all_digits,
       findings_in_json_keep_units_apart, a_ranked_table_reads_as_aligned_text_under_titles,
       a_ranked_table_in_rows_begins_with_its_titles, a_ranked_table_in_json_has_a_unit_key_beside_each_number,
       an_empty_report_is_still_valid_in_each_format, strange_names_break_neither_rows_nor_json,
