@@ -291,15 +291,18 @@ static enum dw_status add_piece(struct dw_meter *m, const double *from, const do
 /* Every row of a block that begins anew, else all but the first, which the one before ended with. */
 static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
-    const double *row = block->rows;
-    enum dw_status status = block->jump || block->begins ? add_vertex(m, NULL, row, error) : DW_OK;
-    if (!pulses_wanted(m) && m->mean_window >= 0)
-        return status;
-    for (size_t k = 1; k < block->count && status == DW_OK; k++, row += m->columns) {
-        if (m->curved)
-            status = add_piece(m, row, row + m->columns, error);
-        else
-            status = add_vertex(m, NULL, row + m->columns, error);
+    const bool pulses = pulses_wanted(m), values = m->mean_window < 0;
+    enum dw_status status = DW_OK;
+    for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
+        const double *row = block->rows + k * m->columns;
+        if (m->curved) {
+            status = k ? add_piece(m, row - m->columns, row, error) : add_vertex(m, NULL, row, error);
+            continue;
+        }
+        if (pulses)
+            dwi_pulses_vertex(m->pulses, row[0], row);
+        for (size_t i = 0; values && i < m->channels && status == DW_OK; i++)
+            status = dwi_settling_add(&m->state[i].settling, row[0], row[m->column[i]], NULL, error);
     }
     return status;
 }

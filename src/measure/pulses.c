@@ -114,10 +114,11 @@ static struct levels decide(const struct pulses *p, const struct vertices *v, si
 
 static void feed(struct transitions *t, const struct vertices *v, size_t channel, double shift)
 {
+    const bool slopes = v->slope[channel] > 0;
     for (size_t i = 1; i < v->count; i++) {
         const double *a = v->row + (i - 1) * v->width, *b = a + v->width;
         struct hermite curve;
-        const bool curved = vertices_curve(v, a, channel, &curve);
+        const bool curved = slopes && vertices_curve(v, a, channel, &curve);
         dwi_transitions_curve(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel], curved ? &curve : NULL);
     }
 }

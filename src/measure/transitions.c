@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/transitions_inner.h"
-#include <math.h>
 #include <stddef.h>
 
 struct transitions dwi_transitions_new(double low_level, double high_level)
@@ -36,7 +35,7 @@ struct passage {
     const struct hermite *curve; /* NULL: a line */
 };
 
-static double instant(struct polarity *this, const struct passage *p, double level)
+static double passing(struct polarity *this, const struct passage *p, double level)
 {
     const double time = p->end - p->start;
     double slowness = time / (p->to - p->from), at = p->start + slowness * (level - p->from);
@@ -45,8 +44,14 @@ static double instant(struct polarity *this, const struct passage *p, double lev
         slowness = time / 2 / hermite_slope(p->curve, place);
         at = p->start + time * ((1 + place) / 2);
     }
-    this->slowness = fmax(this->slowness, fabs(slowness));
+    slowness = slowness < 0 ? -slowness : slowness;
+    this->slowness = slowness > this->slowness ? slowness : this->slowness;
     return at;
+}
+
+static inline double instant(struct polarity *this, const struct passage *p, double level)
+{
+    return p->end == p->start ? p->start : passing(this, p, level);
 }
 
 /* near, middle, far: reference levels in the order in which a line of this direction passes them. */
