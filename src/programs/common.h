@@ -77,11 +77,9 @@ int program_main(const struct program *program, int argc, char **argv);
  * The message is error->text, or dw_status_text where that is empty; DW_NO with an empty text prints none. */
 int program_finish(struct command *command, enum dw_status status, const struct dw_error *error);
 
-/* Opens the table that FILE names, and shows the progress of reading it.
+/* Opens the table that FILE names, slopes included, and shows the progress of reading it.
  *   rows_out   as for command_progress */
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
-/* The same for who understands curves: slopes stand in header and rows. */
-struct dw_reader *input_open_curves(const struct common_options *options, bool rows_out, struct dw_error *error);
 /* The share within which rows are to be straight lines: --lines, or with --csv alone the same default; 0: curves stay. */
 double lines_wanted(const struct common_options *options);
 /* Encoding of a filter's output: --binary, --text, --csv, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */

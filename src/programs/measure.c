@@ -190,7 +190,7 @@ static void say(struct command *command, const struct dw_header *header, const s
 static enum dw_status measure(void *options_read, struct dw_error *error)
 {
     const struct measure_options *o = options_read;
-    struct dw_reader *reader = input_open_curves(&o->common, false, error);
+    struct dw_reader *reader = input_open(&o->common, false, error);
     struct dw_meter *meter = reader ? new_meter(o, reader, error) : NULL;
     enum dw_status status = meter ? read_rows(reader, meter, error) : error->status;
     if (status == DW_OK) {

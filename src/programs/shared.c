@@ -109,7 +109,8 @@ size_t command_sets(const struct program *program, struct command_set *sets)
 
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error)
 {
-    const struct dw_reader_options how = command_reading(options->command, options->partial, rows_out);
+    struct dw_reader_options how = command_reading(options->command, options->partial, rows_out);
+    how.curves = true;
     return dw_reader_open(options->file, &how, error);
 }
 
@@ -125,11 +126,4 @@ enum dw_encoding output_encoding(const struct common_options *options, const str
     if (options->binary || options->text || !reader)
         return options->binary ? DW_BINARY : DW_TEXT;
     return dw_reader_encoding(reader) == DW_BINARY && !isatty(STDOUT_FILENO) ? DW_BINARY : DW_TEXT;
-}
-
-struct dw_reader *input_open_curves(const struct common_options *options, bool rows_out, struct dw_error *error)
-{
-    struct dw_reader_options how = command_reading(options->command, options->partial, rows_out);
-    how.curves = true;
-    return dw_reader_open(options->file, &how, error);
 }

@@ -321,7 +321,7 @@ static enum dw_status write_report(const struct spectrum_options *o, const struc
 static enum dw_status spectrum(void *options_read, struct dw_error *error)
 {
     const struct spectrum_options *o = options_read;
-    struct dw_reader *reader = input_open_curves(&o->common, false, error); /* rows come only after the reading */
+    struct dw_reader *reader = input_open(&o->common, false, error); /* rows come only after the reading */
     struct dw_spectrum *s = reader ? new_spectrum(o, reader, error) : NULL;
     enum dw_status status = s ? read_rows(reader, s, error) : error->status;
     if (status == DW_OK) {
