@@ -95,7 +95,7 @@ DW_API bool dw_pieces_missed(const struct dw_pieces *pieces, size_t clock);
  *   a, b     [columns], a[0] < b[0]; a jump (a[0] == b[0]) gives b
  *   time     s; outside them the nearer row
  *   row      out, [columns]; may be neither a nor b
- *   source   cubic Hermite interpolation, docs/theory.md, (4.2)
+ *   source   cubic Hermite interpolation, docs/theory.md, (4.12)
  *   accuracy 3 DBL_EPSILON of the largest magnitude of the two values; of a cubic, of value and slope times the distance */
 DW_API void dw_row_between(size_t columns, const size_t *slope, const double *a, const double *b, double time, double *row);
 

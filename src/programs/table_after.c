@@ -106,53 +106,37 @@ enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
                                          run->first_row ? run->first_row[0] : NAN, end, error);
 }
 
-enum dw_status run_begin_table(struct table_run *run, const struct dw_header *header, struct dw_error *error)
-{
-    if (!run->join || dw_header_columns(header) == run->columns)
-        return DW_OK;
-    run->curves = dw_curves_new(header, run->joined, error);
-    return run->curves ? DW_OK : error->status;
-}
-
 /* Rows that were kept aside. */
-static enum dw_status take_kept(struct table_run *run, const char *file, const struct table_in_front *front, struct dw_error *error)
+static enum dw_status take_kept(struct table_run *run, const char *file, const struct table_in_front *front, run_step *take,
+                                struct dw_error *error)
 {
     const size_t columns = dw_header_columns(front->header), most = BLOCK / columns ? BLOCK / columns : 1;
     double *values = malloc(most * columns * sizeof *values);
     enum dw_status status = values ? DW_OK : dw_no_memory(error);
     size_t rows = 0;
     while (status == DW_OK && (rows = fread(values, columns * sizeof *values, most, front->kept)) > 0)
-        status = run_take_rows(run, values, rows, error);
+        status = take(run, values, rows, error);
     if (status == DW_OK && ferror(front->kept))
         status = cannot_keep(file, error);
     free(values);
     return status;
 }
 
-static enum dw_status take_again(struct table_run *run, const char *file, struct dw_error *error)
+static enum dw_status take_again(struct table_run *run, const char *file, run_step *take, struct dw_error *error)
 {
     struct dw_reader *reader = run_open(run->options, file, error);
     const double *values;
     size_t rows;
     enum dw_status status = reader ? DW_OK : error->status;
     while (status == DW_OK && (status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
-        status = run_take_rows(run, values, rows, error);
+        status = take(run, values, rows, error);
     dw_reader_close(reader);
     return status == DW_END ? DW_OK : status;
 }
 
-enum dw_status run_take_after(struct table_run *run, struct dw_error *error)
+enum dw_status run_take_front(struct table_run *run, size_t i, run_step *take, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
-    for (size_t i = 0; status == DW_OK && i < run->options->after.count; i++) {
-        const char *file = run->options->after.text[i];
-        const struct table_in_front *front = &run->front[i];
-        status = run_begin_table(run, front->header, error);
-        if (status == DW_OK)
-            status = front->kept ? take_kept(run, file, front, error) : take_again(run, file, error);
-        if (status == DW_OK)
-            status = run_end_table(run, error);
-        dw_join_next(run->join);
-    }
-    return status;
+    const char *file = run->options->after.text[i];
+    const struct table_in_front *front = &run->front[i];
+    return front->kept ? take_kept(run, file, front, take, error) : take_again(run, file, take, error);
 }

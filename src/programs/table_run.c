@@ -106,14 +106,23 @@ static enum dw_status join_rows(struct table_run *run, const double *values, siz
     return status;
 }
 
-enum dw_status run_take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
+static enum dw_status take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     struct dw_rows some = { values, rows };
     const enum dw_status status = run->curves ? dw_curves_rows(run->curves, values, rows, &some, error) : DW_OK;
     return status == DW_OK ? join_rows(run, some.values, some.count, error) : status;
 }
 
-enum dw_status run_end_table(struct table_run *run, struct dw_error *error)
+/* Which slopes must be made of a table's lines. */
+static enum dw_status begin_table(struct table_run *run, const struct dw_header *header, struct dw_error *error)
+{
+    if (!run->join || dw_header_columns(header) == run->columns)
+        return DW_OK;
+    run->curves = dw_curves_new(header, run->joined, error);
+    return run->curves ? DW_OK : error->status;
+}
+
+static enum dw_status end_table(struct table_run *run, struct dw_error *error)
 {
     struct dw_rows some;
     enum dw_status status = run->curves ? dw_curves_finish(run->curves, &some, error) : DW_OK;
@@ -131,7 +140,7 @@ static enum dw_status take_table(struct table_run *run, struct dw_reader *reader
     size_t rows;
     enum dw_status status;
     while ((status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
-        if ((status = run_take_rows(run, values, rows, error)) != DW_OK)
+        if ((status = take_rows(run, values, rows, error)) != DW_OK)
             return status;
     return status == DW_END ? DW_OK : status;
 }
@@ -273,15 +282,23 @@ enum dw_status run_set_up(struct table_run *run, struct dw_error *error)
 
 enum dw_status run_rows(struct table_run *run, struct dw_error *error)
 {
-    enum dw_status status = run->join ? run_take_after(run, error) : DW_OK;
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; status == DW_OK && i < run->options->after.count; i++) {
+        status = begin_table(run, run->front[i].header, error);
+        if (status == DW_OK)
+            status = run_take_front(run, i, take_rows, error);
+        if (status == DW_OK)
+            status = end_table(run, error);
+        dw_join_next(run->join);
+    }
     if (status == DW_OK)
-        status = run_begin_table(run, dw_reader_header(run->reader), error);
+        status = begin_table(run, dw_reader_header(run->reader), error);
     if (status == DW_OK && run->first_row)
-        status = run_take_rows(run, run->first_row, 1, error);
+        status = take_rows(run, run->first_row, 1, error);
     if (status == DW_OK)
         status = take_table(run, run->reader, error);
     if (status == DW_OK)
-        status = run_end_table(run, error);
+        status = end_table(run, error);
     if (status == DW_OK)
         status = finish_rows(run, error);
     return status == DW_OK && run->writer ? dw_writer_finish(run->writer, error) : status;

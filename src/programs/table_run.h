@@ -69,13 +69,10 @@ struct dw_reader *run_open(const struct table_options *options, const char *file
 /* Reads the tables in front once whole and joins their headers with the input's. A table that is no file on a disk, such as a
  * pipe, is kept aside in a temporary one, as it cannot be read again. */
 enum dw_status run_read_after(struct table_run *run, struct dw_error *error);
-/* Their rows, through all steps. */
-enum dw_status run_take_after(struct table_run *run, struct dw_error *error);
-/* Around the rows of each table: which slopes must be made of its lines. */
-enum dw_status run_begin_table(struct table_run *run, const struct dw_header *header, struct dw_error *error);
-enum dw_status run_end_table(struct table_run *run, struct dw_error *error);
-/* One step of rows, [rows x columns of the present table]. */
-enum dw_status run_take_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error);
+/* What takes rows, [rows x columns of their table]. */
+typedef enum dw_status run_step(struct table_run *run, const double *values, size_t rows, struct dw_error *error);
+/* The rows of one of them. */
+enum dw_status run_take_front(struct table_run *run, size_t i, run_step *take, struct dw_error *error);
 /* Fills run->column from the names in --channel, and narrows the header. */
 enum dw_status run_choose(struct table_run *run, struct dw_error *error);
 /* --scale and --rename: the header, and run->scaled where values change. */
