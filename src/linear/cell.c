@@ -173,7 +173,7 @@ void dwi_slopes_at(const struct stretch *stretch, const struct node *node, const
 {
     const size_t n = stretch->system->states;
     slopes->order[0] = functional_at(functional, node);
-    for (unsigned k = 1; k <= rates->orders; k++)
+    for (unsigned k = 1; k <= ORDERS || k <= rates->orders; k++)
         slopes->order[k] = functional_of_state(functional, rates->order[k]);
     if (stretch->curved) {
         add_curved(stretch, node, functional, slopes);

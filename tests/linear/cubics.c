@@ -137,6 +137,30 @@ START_TEST(stiff_systems_along_cubics_agree_with_33_digits)
 }
 END_TEST
 
+START_TEST(lengths_that_come_but_once_share_a_chain_and_are_as_exact)
+{
+    for (int stiff = 0; stiff < 2; stiff++) {
+        struct chain_of_lags lags;
+        random_lags(&lags, N, stiff ? 9 : 1);
+        for (int trial = 0; trial < 40; trial++) {
+            struct piece piece;
+            struct dw_error error;
+            quad want[N];
+            double x[N];
+            random_piece(&piece, between(0.1, 1));
+            for (size_t i = 0; i < N; i++)
+                want[i] = piece.state[i];
+            quad_advance_over(lags.a, NULL, lags.b, NULL, N, M, want, &piece.over);
+            succeeds(dw_system_advance_over(lags.system, &piece.over, 0, x, &error), error);
+            /* as above, over some dozens of cells */
+            for (size_t i = 0; i < N; i++)
+                within_scale(x[i], (double)want[i], 16 * (N + 4) * DBL_EPSILON, 4);
+        }
+        dw_system_free(lags.system);
+    }
+}
+END_TEST
+
 START_TEST(a_cubic_cut_anywhere_leads_to_the_same_state_and_the_same_integrals)
 {
     static const struct dw_integrand integrand[] = { { 0, DW_ALONE }, { 0, 0 }, { 0, 1 } };
@@ -295,6 +319,7 @@ START_TEST(with_a_slope_that_is_none_and_in_no_time_a_cubic_is_a_line)
 END_TEST
 
 SUITE("linear: cubics", cubics_into_one_pole_are_the_closed_form_from_1e_minus_3_to_1e9_time_constants,
-      stiff_systems_along_cubics_agree_with_33_digits, a_cubic_cut_anywhere_leads_to_the_same_state_and_the_same_integrals,
+      stiff_systems_along_cubics_agree_with_33_digits, lengths_that_come_but_once_share_a_chain_and_are_as_exact,
+      a_cubic_cut_anywhere_leads_to_the_same_state_and_the_same_integrals,
       integrals_along_cubics_are_those_of_quadrature_over_samples, slopes_of_the_chord_make_a_line_to_the_bit,
       a_period_of_cubics_comes_back_with_jumps_and_with_corners, with_a_slope_that_is_none_and_in_no_time_a_cubic_is_a_line)
