@@ -172,6 +172,6 @@ START_TEST(values_out_of_range_are_refused)
 }
 END_TEST
 
-SUITE("load: thermal", a_step_of_loss_warms_by_the_sum_of_exponentials, ramps_and_parabolas_are_exact_at_any_ratio_of_times,
+SUITE("measure: thermal", a_step_of_loss_warms_by_the_sum_of_exponentials, ramps_and_parabolas_are_exact_at_any_ratio_of_times,
       one_stretch_equals_its_two_parts, the_slope_is_the_derivative, the_chord_bound_holds_and_is_not_idle,
       a_steady_period_ends_where_it_began, a_pair_without_capacity_follows_at_once, values_out_of_range_are_refused)

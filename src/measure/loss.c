@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "load/loss_inner.h"
+#include "measure/loss_inner.h"
 
 double dwi_loss_at(const struct dw_loss_piece *loss, double after)
 {

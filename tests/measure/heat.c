@@ -358,7 +358,7 @@ START_TEST(transistors_out_of_range_are_refused)
 }
 END_TEST
 
-SUITE("load: heat", losses_of_a_sawtooth_are_the_closed_forms, the_rows_hold_the_energy_of_the_result,
+SUITE("measure: heat", losses_of_a_sawtooth_are_the_closed_forms, the_rows_hold_the_energy_of_the_result,
       steady_start_is_where_waiting_would_end, without_a_diode_column_the_diode_has_what_the_gate_leaves,
       a_bipolar_transistor_loses_as_much_to_a_current_the_other_way, a_record_that_begins_within_a_period_counts_whole_ones_only,
       a_record_of_one_row_has_no_means, a_steady_start_needs_no_heat, a_finite_edge_of_the_gate_switches_at_its_crossing,
