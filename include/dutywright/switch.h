@@ -20,7 +20,7 @@ struct dw_thermal_pair {
     double time_constant;  /* s, >= 0; 0 follows at once */
 };
 
-/* Zth(t) = sum r_i (1 - exp(-t / tau_i)), driven by a loss that is a polynomial of degree two on each stretch: solved exactly.
+/* Zth(t) = sum r_i (1 - exp(-t / tau_i)), driven by a loss that is a polynomial of degree six on each piece: solved exactly.
  * source: JESD51-14:2010, transient dual interface method, eq. for the sum-of-exponentials (Foster) form; from memory. */
 struct dw_thermal;
 /*   pairs    [count], count 1..DW_THERMAL_PAIRS
@@ -29,21 +29,24 @@ struct dw_thermal;
 DW_API struct dw_thermal *dw_thermal_new(const struct dw_thermal_pair *pairs, size_t count, double ambient,
                                          struct dw_error *error);
 DW_API void dw_thermal_free(struct dw_thermal *thermal);
-/* Loss over a stretch, W: base + slope s + curve s^2, s from the stretch's start. */
+/* Loss along a piece: the sum of power[k] share^k, where the share is 0 at its start and 1 at its end. */
+enum { DW_LOSS_POWERS = 7 };
 struct dw_loss_piece {
-    double base;    /* W */
-    double slope;   /* W/s */
-    double curve;   /* W/s^2 */
+    double length;                 /* s, > 0 */
+    double power[DW_LOSS_POWERS];  /* W */
 };
-/* Junction temperature in degC `after` seconds into a stretch; the state stays. after >= 0. */
-DW_API double dw_thermal_junction(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double after);
-/* Slope of the junction temperature in K/s there. */
-DW_API double dw_thermal_slope(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double after);
-/* Upper bound of how far the junction temperature departs from its chord over the stretch, K; exact second derivatives
- * at both ends, between which each pair's is monotone. */
-DW_API double dw_thermal_chord_error(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length);
-/* Carries the state over a stretch. */
-DW_API void dw_thermal_advance(struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length);
+/* Junction temperature in degC at a share of a piece, 0 to 1; the state, which is that at its start, stays.
+ *   slope    out, K/s there; may be NULL
+ *   accuracy some 30 DBL_EPSILON of the largest sum of |power| times the thermal resistance, at any ratio of length and time constants;
+ *            of the slope, that by the shortest time constant or the length, whichever is longer
+ *   source   docs/theory.md, (9.5) */
+DW_API double dw_thermal_junction(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share, double *slope);
+/* Upper bound of the fourth derivative of the junction temperature by the share, K, over the piece up to a share > 0: the cubic with
+ * the values and slopes at 0 and `share` is off by at most share^4/384 times it. docs/theory.md, (9.8) */
+DW_API double dw_thermal_bend(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share);
+/* Carries the state over a piece up to a share of it.
+ *   returns  integral of the junction temperature over it, degC s */
+DW_API double dw_thermal_advance(struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share);
 /* Marks the start of a period: the response to this period alone is gathered from here. */
 DW_API void dw_thermal_begin_period(struct dw_thermal *thermal);
 /* Another of the same network and state; NULL: out of memory. */
@@ -106,7 +109,8 @@ DW_API double dw_switch_heatsink(double loss, double inner, double excess, doubl
 
 /* Which columns of the input rows say what the transistor carries; 0: there is none. */
 struct dw_heat_source {
-    size_t columns;    /* of an input row, time included */
+    size_t columns;    /* of an input row, time and slopes included */
+    const size_t *slope;  /* as in struct dw_pieces_plan, pieces.h; NULL: straight lines */
     size_t current;    /* A: of the transistor itself, or of the load where gate is given */
     size_t diode;      /* A, freewheel diode; without it and with a gate: the load's current while the gate is off */
     size_t gate;       /* the transistor conducts while this is above threshold */
@@ -129,14 +133,17 @@ struct dw_heat_result {
     double steady_mean, steady_highest;  /* degC, the losses of the last period repeated for ever */
 };
 
-/* Receives each output row: the input's columns, then loss in W and junction in degC. */
+/* Receives each output row: the input's columns; loss in W and its slope in W/s, junction in degC and its slope in degC/s. Between
+ * rows of different time both are the cubics with these, monotone. */
 typedef enum dw_status dw_heat_sink(void *context, const double *row, struct dw_error *error);
 
 struct dw_heat;
 /*   transistor  copied; NULL: no loss, only currents (verdict on a rating)
  *   thermal     stays the caller's, outlives the heat; NULL: no temperature
- *   accuracy    rows are so dense that straight lines between them are off by no more than this share of the
- *               largest loss so far, and of that loss times the thermal resistance
+ *   accuracy    A: the cubics are off by no more than A times the natural scale, and by no more than DW_SWING A (follow.h) times the
+ *               largest change from turn to turn within the last period, or the last three changes where these are larger. The natural
+ *               scale of the loss is that of an ampere across the whole supply, and of the junction this times the thermal resistance.
+ *               The result is exact, whatever the accuracy is
  *   source      copied
  *   sink        may be NULL: only the result is wanted
  *   returns     NULL with DW_BAD_USE: a value of the transistor, a column, the period or the accuracy (0 < accuracy < 1) is
@@ -152,8 +159,9 @@ DW_API enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struc
  *   returns  DW_OK; DW_NO: thermal runaway; DW_BAD_INPUT: no time passes, or as dw_heat_row */
 DW_API enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, size_t count,
                                            struct dw_error *error);
-/* After the last row. */
-DW_API struct dw_heat_result dw_heat_end(struct dw_heat *heat);
+/* After the last row.
+ *   result   out; may be NULL */
+DW_API enum dw_status dw_heat_finish(struct dw_heat *heat, struct dw_heat_result *result, struct dw_error *error);
 
 #ifdef __cplusplus
 }

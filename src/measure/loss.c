@@ -1,34 +1,54 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/loss_inner.h"
+#include <math.h>
 
-double dwi_loss_at(const struct dw_loss_piece *loss, double after)
+double dwi_loss_energy(const struct dw_loss_piece *loss)
 {
-    return loss->base + after * (loss->slope + after * loss->curve);
+    double sum = 0;
+    for (size_t k = DW_LOSS_POWERS; k-- > 0;)
+        sum += loss->power[k] / (double)(k + 1);
+    return sum * loss->length;
 }
 
-struct dw_loss_piece dwi_loss_later(const struct dw_loss_piece *loss, double after)
+double dwi_loss_bend(const struct dw_loss_piece *loss, double share)
 {
-    return (struct dw_loss_piece){ dwi_loss_at(loss, after), loss->slope + 2 * after * loss->curve, loss->curve };
+    const double *p = loss->power;
+    return 24 * fabs(p[4]) + share * (120 * fabs(p[5]) + share * 360 * fabs(p[6]));
 }
 
-struct dw_loss_piece dwi_loss_sum(const struct dw_loss_piece *a, double factor, const struct dw_loss_piece *b)
+struct dw_loss_piece dwi_loss_first(const struct dw_loss_piece *loss, double share)
 {
-    return (struct dw_loss_piece){ a->base + factor * b->base, a->slope + factor * b->slope, a->curve + factor * b->curve };
+    struct dw_loss_piece first = { .length = loss->length * share };
+    double scale = 1;
+    for (size_t k = 0; k < DW_LOSS_POWERS; k++, scale *= share)
+        first.power[k] = scale * loss->power[k];
+    return first;
 }
 
-struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, double current, double slope)
+struct dw_loss_piece dwi_loss_rest(const struct dw_loss_piece *loss, double share)
 {
-    struct dw_loss_piece loss = { 0, 0, 0 };
-    const double unit = dw_switch_conduction(transistor, 1, 25);  /* W at 1 A */
+    struct dw_loss_piece rest = *loss;
+    for (size_t done = 0; done + 1 < DW_LOSS_POWERS; done++)  /* Taylor coefficients there, by Horner's scheme again and again */
+        for (size_t k = DW_LOSS_POWERS - 1; k-- > done;)
+            rest.power[k] += share * rest.power[k + 1];
+    return dwi_loss_first(&rest, 1 - share);
+}
+
+struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, const double c[4], double length)
+{
+    struct dw_loss_piece loss = { .length = length };
+    double unit = dw_switch_conduction(transistor, 1, 25);  /* W at 1 A */
     switch (transistor->kind) {
     case DW_SWITCH_MOSFET:
-        loss = (struct dw_loss_piece){ unit * current * current, 2 * unit * current * slope, unit * slope * slope };
+        for (size_t i = 0; i < 4; i++)
+            for (size_t k = 0; k < 4; k++)
+                loss.power[i + k] += unit * c[i] * c[k];
         break;
-    case DW_SWITCH_BIPOLAR: {
-        const double sign = current < 0 || (current == 0 && slope < 0) ? -1 : 1;
-        loss = (struct dw_loss_piece){ unit * sign * current, unit * sign * slope, 0 };
+    case DW_SWITCH_BIPOLAR:
+        unit = c[0] + (c[1] + (c[2] + c[3] / 2) / 2) / 2 < 0 ? -unit : unit;
+        for (size_t k = 0; k < 4; k++)
+            loss.power[k] = unit * c[k];
         break;
-    }
     }
     return loss;
 }

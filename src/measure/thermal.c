@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Thermal network in the sum-of-exponentials form. docs/theory.md, section 9. */
-#include <dutywright/switch.h>
+#include "measure/loss_inner.h"
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -51,96 +52,143 @@ void dw_thermal_free(struct dw_thermal *thermal)
     free(thermal);
 }
 
-/* The three responses of tau y' = u - y from rest, over z = t / tau, to u = 1, t / tau and (t / tau)^2:
- * 1 - e^-z, z - (1 - e^-z), z^2 - 2 (z - (1 - e^-z)). Below z = 1 the latter two would cancel, so they are summed from
- * the first power of z that survives; the terms left out are below 1 / 24! of it. */
-static void responses(double z, double out[3])
+enum { RESPONSES = DW_LOSS_POWERS + 1 };
+
+/* The responses of y' = z (share^k - y) from rest at share 1, k from 0. docs/theory.md, (9.5). Upwards the recurrence is stable
+ * above z = k, downwards below, and there it begins with a series whose terms alternate and at least halve.
+ *   returns   e^-z, what is left of where y began */
+static double responses(double z, double *w)
 {
-    out[0] = -expm1(-z);
-    if (z >= 1) {
-        out[1] = z - out[0];
-        out[2] = z * z - 2 * out[1];
-        return;
+    if (z >= 4) {
+        const double kept = exp(-z);
+        w[0] = 1 - kept;
+        for (int k = 1; k < RESPONSES; k++)
+            w[k] = 1 - k / z * w[k - 1];
+        return kept;
     }
-    double term = z, first = 0, second = 0;
-    for (int k = 2; k < 24; k++) {
-        term *= -z / k;  /* (-1)^(k-1) z^k / k! */
-        first -= term;
-        if (k > 2)
-            second += 2 * term;
+    double term = z / RESPONSES, sum = term;
+    for (int k = RESPONSES + 1; fabs(term) > DBL_EPSILON / 4 * sum; k++) {
+        term *= -z / k;
+        sum += term;
     }
-    out[1] = first;
-    out[2] = second;
+    w[RESPONSES - 1] = sum;
+    for (int k = RESPONSES - 1; k > 0; k--)
+        w[k - 1] = z / k * (1 - w[k]);
+    return w[0] < 0.5 ? 1 - w[0] : exp(-z);
 }
 
-/* K: what the loss alone makes of a cold pair `after` seconds into the stretch. (9.5) */
-static double forced(const struct dw_thermal_pair *pair, const struct dw_loss_piece *loss, double after)
+/* Time constants in a length; a pair without capacity has had its own at once. */
+static double constants_in(const struct dw_thermal_pair *pair, double length)
 {
-    double tau = pair->time_constant, w[3];
-    if (!(tau > 0))
-        return pair->resistance * (loss->base + after * (loss->slope + after * loss->curve));
-    responses(after / tau, w);
-    return pair->resistance * (loss->base * w[0] + loss->slope * tau * w[1] + loss->curve * tau * tau * w[2]);
+    return pair->time_constant > 0 ? length / pair->time_constant : INFINITY;
 }
 
-static double pair_rise(const struct dw_thermal_pair *pair, double rise, const struct dw_loss_piece *loss, double after)
-{
-    double kept = pair->time_constant > 0 ? rise * exp(-after / pair->time_constant) : 0;
-    return kept + forced(pair, loss, after);
-}
+/* Above this many time constants a pair's start is told apart from the polynomial that it tends to. */
+static const double MANY = 16;
 
-double dw_thermal_junction(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double after)
+/* Derivative of that polynomial by the share, at the start: r (p^(n) - p^(n + 1) / z + p^(n + 2) / z^2 - ...). (9.6) */
+static double settled(const struct dw_thermal_pair *pair, const struct dw_loss_piece *loss, double z, unsigned n)
 {
-    double sum = thermal->ambient;
-    for (size_t i = 0; i < thermal->count; i++)
-        sum += pair_rise(&thermal->pair[i], thermal->rise[i], loss, after);
-    return sum;
-}
-
-/* K/s: (r p - y) / tau, from the pair's own equation */
-static double pair_slope(const struct dw_thermal_pair *pair, double rise, const struct dw_loss_piece *loss, double after)
-{
-    double r = pair->resistance, tau = pair->time_constant;
-    if (!(tau > 0))
-        return r * (loss->slope + 2 * after * loss->curve);
-    double power = loss->base + after * (loss->slope + after * loss->curve);
-    return (r * power - pair_rise(pair, rise, loss, after)) / tau;
-}
-
-double dw_thermal_slope(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double after)
-{
+    static const double factorial[DW_LOSS_POWERS] = { 1, 1, 2, 6, 24, 120, 720 };
     double sum = 0;
-    for (size_t i = 0; i < thermal->count; i++)
-        sum += pair_slope(&thermal->pair[i], thermal->rise[i], loss, after);
-    return sum;
+    for (unsigned k = DW_LOSS_POWERS; k-- > n;)
+        sum = factorial[k] * loss->power[k] - sum / z;
+    return pair->resistance * sum;
 }
 
-double dw_thermal_chord_error(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length)
+/* K: by how much a pair starts above it. What rounding may have left of nothing is nothing: its derivatives are z, z^2, ... of it. */
+static double excess(const struct dw_thermal_pair *pair, double rise, const struct dw_loss_piece *loss, double z)
 {
-    double sum = 0;
-    for (size_t i = 0; i < thermal->count; i++) {
-        const struct dw_thermal_pair *pair = &thermal->pair[i];
-        double r = pair->resistance, tau = pair->time_constant, start, end;
-        if (tau > 0) {  /* y'' = (r p' - y') / tau is a constant plus one exponential: monotone */
-            start = (r * loss->slope - pair_slope(pair, thermal->rise[i], loss, 0)) / tau;
-            end = (r * (loss->slope + 2 * length * loss->curve) - pair_slope(pair, thermal->rise[i], loss, length)) / tau;
-        } else {
-            start = end = 2 * r * loss->curve;
+    const double all = settled(pair, loss, z, 0), over = isinf(z) ? 0 : rise - all;
+    double size = fabs(rise);
+    for (size_t k = 0; k < DW_LOSS_POWERS; k++)
+        size += pair->resistance * fabs(loss->power[k]);
+    return fabs(over) > 0x1p-48 * size ? over : 0;
+}
+
+/* K/s at the start of the piece. */
+static double first_slope(const struct dw_thermal_pair *pair, double rise, const struct dw_loss_piece *loss)
+{
+    const double z = constants_in(pair, loss->length);
+    if (!(z > MANY))
+        return (pair->resistance * loss->power[0] - rise) / pair->time_constant;
+    const double over = excess(pair, rise, loss, z);
+    return (settled(pair, loss, z, 1) - (over != 0 ? z * over : 0)) / loss->length;
+}
+
+/* What a pair is at a share of a piece: so much of where it began, and what the loss alone has made of it; likewise its mean
+ * until then, and its slope by that at the start. (9.5), (9.7) */
+struct course {
+    double kept, forced;            /* 1, K */
+    double mean_kept, mean_forced;  /* 1, K */
+    double slope_forced;            /* K/s */
+};
+
+static struct course course_of(const struct dw_thermal_pair *pair, const struct dw_loss_piece *loss, double share)
+{
+    const double z = constants_in(pair, share * loss->length), r = pair->resistance;
+    double w[RESPONSES], power = r;
+    struct course course = { .kept = responses(z, w) };
+    for (int k = 0; k < DW_LOSS_POWERS; k++) {
+        if (k > 0) {
+            course.slope_forced += k * power * loss->power[k] * w[k - 1] / loss->length;
+            power *= share;
         }
-        sum += fmax(fabs(start), fabs(end));
+        course.forced += power * loss->power[k] * w[k];
+        course.mean_forced += power * loss->power[k] * w[k + 1] / (k + 1);
     }
-    return sum * length * length / 8;
+    course.mean_kept = z > 0 ? w[0] / z : 1;
+    return course;
 }
 
-void dw_thermal_advance(struct dw_thermal *thermal, const struct dw_loss_piece *loss, double length)
+double dw_thermal_junction(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share, double *slope)
 {
+    double sum = thermal->ambient, turn = 0;
     for (size_t i = 0; i < thermal->count; i++) {
-        const struct dw_thermal_pair *pair = &thermal->pair[i];
-        double push = forced(pair, loss, length);
-        double keep = pair->time_constant > 0 ? exp(-length / pair->time_constant) : 0;
-        thermal->rise[i] = thermal->rise[i] * keep + push;
-        thermal->answer[i] = thermal->answer[i] * keep + push;
+        const struct course course = course_of(&thermal->pair[i], loss, share);
+        sum += course.kept * thermal->rise[i] + course.forced;
+        turn += course.slope_forced;
+        if (slope && course.kept > 0)
+            turn += course.kept * first_slope(&thermal->pair[i], thermal->rise[i], loss);
     }
+    if (slope)
+        *slope = turn;
+    return sum;
+}
+
+/* Bound of a pair's fourth derivative by the share at the start, K. */
+static double first_bend(const struct dw_thermal_pair *pair, double rise, const struct dw_loss_piece *loss, double z)
+{
+    const double r = pair->resistance, *p = loss->power;
+    if (!(z > MANY))
+        return fabs(z * (6 * r * p[3] - z * (2 * r * p[2] - z * (r * p[1] - z * (r * p[0] - rise)))));
+    const double over = excess(pair, rise, loss, z), bend = fabs(settled(pair, loss, z, 4));
+    return bend + (over != 0 ? z * z * z * z * fabs(over) : 0);
+}
+
+double dw_thermal_bend(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share)
+{
+    double sum = 0;
+    for (size_t i = 0; i < thermal->count; i++) {
+        /* y tends from where it begins to r p as y does to r p: it is a mean of the two, with a share of at most z of the latter */
+        const struct dw_thermal_pair *pair = &thermal->pair[i];
+        const double z = constants_in(pair, loss->length), first = first_bend(pair, thermal->rise[i], loss, z);
+        const double driven = pair->resistance * dwi_loss_bend(loss, share);
+        sum += driven > first ? first + fmin(z * share, 1) * driven : first;
+    }
+    return sum;
+}
+
+double dw_thermal_advance(struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share)
+{
+    double mean = thermal->ambient;
+    for (size_t i = 0; i < thermal->count; i++) {
+        const struct course course = course_of(&thermal->pair[i], loss, share);
+        mean += course.mean_kept * thermal->rise[i] + course.mean_forced;
+        thermal->rise[i] = thermal->rise[i] * course.kept + course.forced;
+        thermal->answer[i] = thermal->answer[i] * course.kept + course.forced;
+    }
+    return mean * share * loss->length;
 }
 
 void dw_thermal_begin_period(struct dw_thermal *thermal)

@@ -2,7 +2,9 @@
 /* dw-switch: loss and heat of the transistor that carries a current. */
 #include "switch_options.h"
 #include "drive.h"
+#include <dutywright/follow.h>
 #include <dutywright/pieces.h>
+#include <dutywright/splice.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -188,13 +190,15 @@ static enum dw_status find_source(const struct switch_options *o, const struct d
     return status;
 }
 
-/* Where rows go: all of them, or values of the straight lines between them at a rate, after the jump where one is due. */
+/* Where rows go: all of them, or values of the curves between them at a rate, after the jump where one is due. */
 struct output {
     struct dw_writer *writer;  /* NULL: findings instead of a table */
+    struct dw_lines *lines;    /* NULL: not straight ones */
+    struct dw_header *header;  /* of all rows, slopes included */
     double rate, start;        /* Hz, 0: all; s */
     double due;                /* number of the next row at that rate */
+    size_t columns, *slope;    /* of the header, and [columns] where slopes stand */
     double *before, *between;  /* [columns], the last row, and room for one between */
-    size_t columns;
     bool begun;
 };
 
@@ -207,19 +211,32 @@ static double due_time(const struct output *out, double *slack)
     return time;
 }
 
+/* One at that rate, where `row` is its values and slopes: the values alone are written. */
+static enum dw_status write_values(struct output *out, double *row, struct dw_error *error)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < out->columns; i++)
+        if (!dw_header_is_slope(out->header, i))
+            row[count++] = row[i];
+    out->due++;
+    return dw_writer_row(out->writer, row, error);
+}
+
 static enum dw_status write_row(void *context, const double *row, struct dw_error *error)
 {
     struct output *out = context;
+    struct dw_rows some;
+    enum dw_status status = DW_OK;
+    if (out->lines)
+        status = dw_lines_rows(out->lines, row, 1, &some, error);
     if (out->rate == 0)
-        return dw_writer_row(out->writer, row, error);
+        return status ? status : out->lines ? dw_writer_rows(out->writer, some.values, some.count, error) : dw_writer_row(out->writer, row, error);
     if (!out->begun)
         out->start = row[0];
-    enum dw_status status = DW_OK;
     double time, slack;
     while (!status && out->begun && (time = due_time(out, &slack)) < row[0] - slack) {
-        dw_row_between(out->columns, NULL, out->before, row, time, out->between);
-        out->due++;
-        status = dw_writer_row(out->writer, out->between, error);
+        dw_row_between(out->columns, out->slope, out->before, row, time, out->between);
+        status = write_values(out, out->between, error);
     }
     out->begun = true;
     memcpy(out->before, row, out->columns * sizeof *row);
@@ -231,42 +248,77 @@ static enum dw_status finish(struct output *out, struct dw_error *error)
     enum dw_status status = DW_OK;
     double slack;
     if (out->begun && due_time(out, &slack) <= out->before[0] + slack)  /* the last row, which no other passes */
-        status = dw_writer_row(out->writer, out->before, error);
+        status = write_values(out, out->before, error);
     return status ? status : dw_writer_finish(out->writer, error);
 }
 
-static enum dw_status open_output(const struct switch_options *o, const struct dw_reader *reader, struct output *out,
-                                  struct dw_error *error)
+/* A channel, its natural scale and slope. */
+static enum dw_status append(const struct switch_options *o, struct dw_header *header, const char *name, const char *unit, double scale,
+                             struct dw_error *error)
 {
-    struct dw_header *header = dw_header_derive(dw_reader_header(reader), 0, o->common.command->made_by, error);
-    enum dw_status status = header ? dw_header_append(header, "loss", "W", error) : error->status;
-    if (!status && o->pair_count)
-        status = dw_header_append(header, "junction", "degC", error);
-    if (!status && o->pair_count && !o->steady)
-        status = dw_header_set_initial(header, dw_header_columns(header) - 1, o->ambient, error);
-    if (!status && o->common.uniform > 0)
-        status = dw_header_set_number(header, "sampled", o->common.uniform, error);
-    if (!status) {
-        out->rate = o->common.uniform;
-        out->columns = dw_header_columns(header);
-        out->before = calloc(2 * out->columns, sizeof *out->before);
-        out->between = out->before ? out->before + out->columns : NULL;
-        if (!out->before)
-            status = dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+    const double accuracy = o->common.accuracy;
+    enum dw_status status = dw_header_append(header, name, unit, error);
+    if (!status && !(o->common.uniform > 0))
+        status = dw_header_set_accuracy(header, dw_header_columns(header) - 1, accuracy * scale, DW_SWING * accuracy, error);
+    return status ? status : dw_header_append_slope(header, error);
+}
+
+static enum dw_status begin_rows(const struct switch_options *o, const struct dw_reader *reader, struct output *out, struct dw_error *error)
+{
+    struct dw_header *plain = NULL;
+    const struct dw_header *written = out->header;
+    enum dw_status status = DW_OK;
+    out->rate = o->common.uniform;
+    out->columns = dw_header_columns(out->header);
+    out->before = calloc(2 * out->columns, sizeof *out->before);
+    out->slope = calloc(out->columns, sizeof *out->slope);
+    if (!out->before || !out->slope)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
+    out->between = out->before + out->columns;
+    dw_header_slopes(out->header, out->slope);
+    if (out->rate > 0) {
+        written = plain = dw_header_without_slopes(out->header, error);
+        status = plain ? dw_header_set_number(plain, "sampled", out->rate, error) : error->status;
+    } else if (lines_wanted(&o->common) > 0) {
+        out->lines = dw_lines_new(out->header, lines_wanted(&o->common), error);
+        written = out->lines ? dw_lines_header(out->lines) : NULL;
     }
-    if (!status && !(out->writer = dw_writer_open(STDOUT_FILENO, header, output_encoding(&o->common, reader), error)))
+    if (!status && !(written && (out->writer = dw_writer_open(STDOUT_FILENO, written, output_encoding(&o->common, reader), error))))
         status = error->status;
-    dw_header_free(header);
+    dw_header_free(plain);
     return status;
 }
 
-static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struct dw_repeat *periods, struct dw_error *error)
+static enum dw_status open_output(const struct switch_options *o, const struct dw_reader *reader, const struct dw_thermal *thermal,
+                                  struct output *out, struct dw_error *error)
+{
+    const double supply = o->transistor.supply;
+    out->header = dw_header_derive(dw_reader_header(reader), DW_EXACT_ROWS, o->common.command->made_by, error);
+    enum dw_status status = out->header ? append(o, out->header, "loss", "W", supply, error) : error->status;
+    if (!status && thermal)
+        status = append(o, out->header, "junction", "degC", supply * dw_thermal_resistance(thermal), error);
+    if (!status && thermal && !o->steady)
+        status = dw_header_set_initial(out->header, dw_header_columns(out->header) - 2, o->ambient, error);
+    return status ? status : begin_rows(o, reader, out, error);
+}
+
+static void close_output(struct output *out)
+{
+    dw_writer_free(out->writer);
+    dw_lines_free(out->lines);
+    dw_header_free(out->header);
+    free(out->slope);
+    free(out->before);
+}
+
+static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struct dw_repeat *periods, struct dw_heat_result *result,
+                           struct dw_error *error)
 {
     const double *row;
     enum dw_status status = DW_OK;
     while (!status && !(status = periods ? dw_repeat_row(periods, &row, error) : dw_reader_row(reader, &row, error)))
         status = dw_heat_row(heat, row, error);
-    return status == DW_END ? DW_OK : status;
+    return status == DW_END ? dw_heat_finish(heat, result, error) : status;
 }
 
 /* ---- all of it ---- */
@@ -280,6 +332,14 @@ static enum dw_status start_steady(struct dw_heat *heat, struct dw_repeat *perio
     return dw_heat_start_steady(heat, lap, count, error);
 }
 
+/* The table's rows, their slopes included. */
+static struct dw_reader *open_input(const struct switch_options *o, struct dw_error *error)
+{
+    struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
+    how.curves = true;
+    return dw_reader_open(o->common.file, &how, error);
+}
+
 static enum dw_status heat_table(void *options_read, struct dw_error *error)
 {
     const struct switch_options *o = options_read;
@@ -288,12 +348,18 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
     struct output out = { .writer = NULL };
     struct dw_heat *heat = NULL;
     struct dw_thermal *thermal = NULL;
-    struct dw_reader *reader = input_open(&o->common, !o->report, error);
+    struct dw_heat_result result;
+    size_t *slope = NULL;
+    struct dw_reader *reader = open_input(o, error);
     enum dw_status status = reader ? find_source(o, reader, &source, error) : error->status;
+    if (!status && !(slope = calloc(source.columns, sizeof *slope)))
+        status = dw_no_memory(error);
     if (!status) {
         const struct dw_facts *facts = dw_header_facts(dw_reader_header(reader));
         source.period = facts->carrier_period > 0 ? facts->carrier_period : facts->period;
         source.origin = facts->origin;
+        dw_header_slopes(dw_reader_header(reader), slope);
+        source.slope = slope;
     }
     if (!status && o->pair_count && !(thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error)))
         status = error->status;
@@ -307,32 +373,30 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
         status = start_steady(heat, periods, used, error);
     /* only now: where there is no steady state, no table begins */
     if (!status && !o->report)
-        status = open_output(o, reader, &out, error);
+        status = open_output(o, reader, thermal, &out, error);
     if (!status)
-        status = feed(heat, reader, periods, error);
+        status = feed(heat, reader, periods, &result, error);
     if (!status && out.writer)
         status = finish(&out, error);
-    if (!status) {
-        struct dw_heat_result result = dw_heat_end(heat);
+    if (!status)
         status = switch_verdict(o, dw_header_column(dw_reader_header(reader), source.current).name, &result, error);
-    }
     dw_heat_free(heat);
     dw_thermal_free(thermal);
-    dw_writer_free(out.writer);
-    free(out.before);
+    close_output(&out);
+    free(slope);
     dw_repeat_free(periods);
     dw_reader_close(reader);
     return status;
 }
 
 static const struct switch_options defaults = {
-    .common = { .accuracy = 1e-5, .format = REPORT_TEXT, .digits = 4 }, .transistor = { .diode_drop = 0.7, .base_emitter = 0.7 }, .ambient = 25,
+    .common = COMMON_DEFAULTS, .transistor = { .diode_drop = 0.7, .base_emitter = 0.7 }, .ambient = 25,
     .limit = INFINITY, .sink_limit = NAN, .pin_current = INFINITY, .rating = INFINITY, .peak_rating = INFINITY,
     .margin = 1, .threshold = NAN
 };
 static const struct program program = {
     .name = "dw-switch", .about = about, .options = options, .rules = rules, .check = check, .run = heat_table,
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_REPORT,
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES | SHARED_REPORT,
     PROGRAM_OPTIONS(struct switch_options, defaults)
 };
 PROGRAM_MAIN(program)

@@ -396,8 +396,8 @@ static enum dw_status heats(struct dw_error *error)
     if (MADE(thermal) && MADE(heat = dw_heat_new(&transistor, thermal, &(struct dw_heat_source){ .columns = 2, .current = 1, .period = 1 },
                                                  1e-4, take_heat, NULL, error)) &&
         RIGHT(dw_heat_start_steady(heat, rows[0], 4, error)))
-        for (int i = 0; i < 8 && status == DW_OK; i++)
-            status = dw_heat_row(heat, rows[i], error);
+        for (int i = 0; i <= 8 && status == DW_OK; i++)
+            status = i < 8 ? dw_heat_row(heat, rows[i], error) : dw_heat_finish(heat, NULL, error);
     dw_heat_free(heat);
     dw_thermal_free(thermal);
     return status;

@@ -30,12 +30,15 @@ static double at(const struct rows *rows, size_t row, size_t column)
     return rows->value[row * rows->columns + column];
 }
 
-/* Area under one column's straight lines. */
-static double area(const struct rows *rows, size_t column)
+/* Area under one column's cubics, whose slope stands behind it, or straight lines. */
+static double area(const struct rows *rows, size_t column, bool curve)
 {
     double sum = 0;
-    for (size_t i = 1; i < rows->count; i++)
-        sum += (at(rows, i, 0) - at(rows, i - 1, 0)) * (at(rows, i, column) + at(rows, i - 1, column)) / 2;
+    for (size_t i = 1; i < rows->count; i++) {
+        const double h = at(rows, i, 0) - at(rows, i - 1, 0);
+        sum += h * (at(rows, i, column) + at(rows, i - 1, column)) / 2;
+        sum += curve ? h * h * (at(rows, i - 1, column + 1) - at(rows, i, column + 1)) / 12 : 0;
+    }
     return sum;
 }
 
@@ -60,13 +63,14 @@ static struct dw_heat_result run(const struct dw_switch *t, struct dw_thermal *t
 {
     struct dw_error error = { .status = DW_OK };
     const struct dw_heat_source source = { .columns = 3, .current = 2, .gate = 1, .threshold = 2.5, .period = period };
-    struct dw_heat *heat = dw_heat_new(t, thermal, &source, 1e-5, kept ? keep : NULL, kept, &error);
+    struct dw_heat *heat = dw_heat_new(t, thermal, &source, 2e-8, kept ? keep : NULL, kept, &error);
     ck_assert_msg(heat != NULL, "%s", error.text);
     if (steady)
         succeeds(dw_heat_start_steady(heat, rows, period_rows, &error), error);
     for (size_t i = 0; i < count; i++)
         succeeds(dw_heat_row(heat, rows + 3 * i, &error), error);
-    struct dw_heat_result result = dw_heat_end(heat);
+    struct dw_heat_result result;
+    succeeds(dw_heat_finish(heat, &result, &error), error);
     dw_heat_free(heat);
     return result;
 }
@@ -98,18 +102,19 @@ START_TEST(the_rows_hold_the_energy_of_the_result)
     const double period = 5.1e-5, duty = 0.37;
     double rows[3 * 4];
     size_t count = sawtooth(rows, 1, period, duty, 1.7, 2.9);
-    struct rows kept = { .columns = 5 };
+    struct rows kept = { .columns = 7 };
     struct dw_error error;
     struct dw_thermal *thermal = dw_thermal_new((struct dw_thermal_pair[]){ { 1.1, 4e-5 }, { 8, 0.2 } }, 2, 30, &error);
     struct dw_heat_result r = run(&mosfet, thermal, 0, rows, count, false, 0, &kept);
-    /* chords of the parabola lie above it by at most 1e-5 of the largest loss, the edge's apex: 20 W, against 0.3 W */
-    within_scale(area(&kept, 3), (r.conduction + r.turn_on + r.turn_off) * r.span, 1e-5, 22 * period);
-    ck_assert(at(&kept, 0, 4) == 30);
-    near(at(&kept, kept.count - 1, 4), r.junction_last, 0);
+    /* parabolas and lines are cubics; the junction is within 2e-8 of the scale, 12.4 W times 9.1 K/W */
+    near(area(&kept, 3, true), (r.conduction + r.turn_on + r.turn_off) * r.span, 1e-13);
+    within_scale(area(&kept, 5, true), r.junction_mean * r.span, 2e-8, 12.4 * 9.1 * r.span);
+    ck_assert(at(&kept, 0, 5) == 30);
+    near(at(&kept, kept.count - 1, 5), r.junction_last, 4 * DBL_EPSILON);
     for (size_t i = 0; i < kept.count; i++)
-        ck_assert(at(&kept, i, 4) <= r.junction_highest);
+        ck_assert(at(&kept, i, 5) <= r.junction_highest);
     /* the input's channels pass through as the straight lines they were */
-    within_scale(area(&kept, 2), 1.7 * period + 1.2 / 2 * period, 1e-12, period);
+    within_scale(area(&kept, 2, false), 1.7 * period + 1.2 / 2 * period, 1e-12, period);
     dw_thermal_free(thermal);
     free(kept.value);
 }
@@ -132,16 +137,16 @@ START_TEST(steady_start_is_where_waiting_would_end)
         near(s.junction_last, w.junction_last, 1e-9);
         near(s.junction_highest, w.junction_highest, 1e-9);
         ck_assert(w.steady && s.steady);
-        /* the mean is of chords, which are off by 1e-5 of the largest loss, 22 W, times the resistance; through the
-         * on-resistance that changes the loss by 0.6 % a kelvin of it */
-        within_scale(w.junction_mean, w.steady_mean, 1e-5, 22 * 9.1);
-        within_scale(w.steady_highest, w.junction_highest, 0.006 * 1e-5, 22 * 9.1);
-        within_scale(w.steady_mean, 30 + 9.1 * (w.conduction + w.turn_on + w.turn_off), 0.006 * 1e-5, 22 * 9.1);
+        /* so is each period's mean, from which the next one's on-resistance is taken */
+        near(w.junction_mean, w.steady_mean, 1e-12);
+        near(s.junction_mean, w.steady_mean, 1e-12);
+        near(w.steady_highest, w.junction_highest, 1e-12);
+        near(w.steady_mean, 30 + 9.1 * (w.conduction + w.turn_on + w.turn_off), 1e-12);
         /* known after two periods, with the junction still cold, to the same */
         struct dw_thermal *cold = dw_thermal_new(pairs, 2, 30, &error);
         struct dw_heat_result c = run(grows ? &warm : &mosfet, cold, period, rows, 8, false, 0, NULL);
         ck_assert(c.steady && c.junction_highest < w.junction_highest - 1);
-        within_scale(c.steady_highest, w.junction_highest, 0.006 * 1e-5, 22 * 9.1);
+        near(c.steady_highest, w.junction_highest, 1e-12);
         dw_thermal_free(waited);
         dw_thermal_free(solved);
         dw_thermal_free(cold);
@@ -165,7 +170,8 @@ START_TEST(without_a_diode_column_the_diode_has_what_the_gate_leaves)
     ck_assert_msg(heat != NULL, "%s", error.text);
     for (size_t i = 0; i < count; i++)
         succeeds(dw_heat_row(heat, wide + 4 * i, &error), error);
-    const struct dw_heat_result wanted = dw_heat_end(heat);
+    struct dw_heat_result wanted;
+    succeeds(dw_heat_finish(heat, &wanted, &error), error);
     dw_heat_free(heat);
     const struct dw_heat_result got = run(&mosfet, NULL, 1.3e-3, rows, count, false, 0, NULL);
     near(got.diode, 0.62 * 0.63 * 1.7, 16 * DBL_EPSILON); /* drop, share of the time, mean of a line */
@@ -186,7 +192,8 @@ START_TEST(a_bipolar_transistor_loses_as_much_to_a_current_the_other_way)
         ck_assert_msg(heat != NULL, "%s", error.text);
         for (size_t i = 0; i < 5; i++)
             succeeds(dw_heat_row(heat, (const double[]){ rows[i][0], sign * rows[i][1] }, &error), error);
-        const struct dw_heat_result result = dw_heat_end(heat);
+        struct dw_heat_result result;
+        succeeds(dw_heat_finish(heat, &result, &error), error);
         near(result.conduction, 0.31 + 0.72 / 12, 16 * DBL_EPSILON);
         near(result.current_peak, 2, 0);
         dw_heat_free(heat);
