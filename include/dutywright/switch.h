@@ -39,13 +39,13 @@ struct dw_loss_piece {
  *   slope    out, K/s there; may be NULL
  *   accuracy some 30 DBL_EPSILON of the largest sum of |power| times the thermal resistance, at any ratio of length and time constants;
  *            of the slope, that by the shortest time constant or the length, whichever is longer
- *   source   docs/theory.md, (9.5) */
+ *   source   docs/theory.md, (9.5), (9.7) */
 DW_API double dw_thermal_junction(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share, double *slope);
 /* Upper bound of the fourth derivative of the junction temperature by the share, K, over the piece up to a share > 0: the cubic with
- * the values and slopes at 0 and `share` is off by at most share^4/384 times it. docs/theory.md, (9.8) */
+ * the values and slopes at 0 and `share` is off by at most share^4/384 times it. docs/theory.md, (9.9) */
 DW_API double dw_thermal_bend(const struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share);
 /* Carries the state over a piece up to a share of it.
- *   returns  integral of the junction temperature over it, degC s */
+ *   returns  integral of the junction temperature over it, degC s. docs/theory.md, (9.6) */
 DW_API double dw_thermal_advance(struct dw_thermal *thermal, const struct dw_loss_piece *loss, double share);
 /* Marks the start of a period: the response to this period alone is gathered from here. */
 DW_API void dw_thermal_begin_period(struct dw_thermal *thermal);
@@ -96,7 +96,7 @@ DW_API double dw_switch_turn_off(const struct dw_switch *transistor, double curr
  *   resistance  K/W, junction to ambient
  *   junction    out, degC; untouched on DW_NO
  *   returns     DW_OK; DW_NO: runaway, each kelvin of warming adds more than a kelvin
- *   source      docs/theory.md (9.6) */
+ *   source      docs/theory.md (9.10) */
 DW_API enum dw_status dw_switch_steady_junction(double conduction, double other, double slope, double resistance,
                                                 double ambient, double *junction, struct dw_error *error);
 /* Heat-sink resistance in K/W (interface included) that keeps the junction at a limit; negative: none does.

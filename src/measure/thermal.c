@@ -54,8 +54,8 @@ void dw_thermal_free(struct dw_thermal *thermal)
 
 enum { RESPONSES = DW_LOSS_POWERS + 1 };
 
-/* The responses of y' = z (share^k - y) from rest at share 1, k from 0. docs/theory.md, (9.5). Upwards the recurrence is stable
- * above z = k, downwards below, and there it begins with a series whose terms alternate and at least halve.
+/* The responses of y' = z (share^k - y) from rest at share 1, k from 0. docs/theory.md, (9.5). Upwards the recurrence is
+ * stable for large z, downwards for small, and there it begins with a series whose terms alternate and at least halve.
  *   returns   e^-z, what is left of where y began */
 static double responses(double z, double *w)
 {
@@ -86,7 +86,7 @@ static double constants_in(const struct dw_thermal_pair *pair, double length)
 /* Above this many time constants a pair's start is told apart from the polynomial that it tends to. */
 static const double MANY = 16;
 
-/* Derivative of that polynomial by the share, at the start: r (p^(n) - p^(n + 1) / z + p^(n + 2) / z^2 - ...). (9.6) */
+/* Derivative of that polynomial by the share, at the start: r (p^(n) - p^(n + 1) / z + p^(n + 2) / z^2 - ...). (9.8) */
 static double settled(const struct dw_thermal_pair *pair, const struct dw_loss_piece *loss, double z, unsigned n)
 {
     static const double factorial[DW_LOSS_POWERS] = { 1, 1, 2, 6, 24, 120, 720 };
@@ -117,7 +117,7 @@ static double first_slope(const struct dw_thermal_pair *pair, double rise, const
 }
 
 /* What a pair is at a share of a piece: so much of where it began, and what the loss alone has made of it; likewise its mean
- * until then, and its slope by that at the start. (9.5), (9.7) */
+ * until then, and its slope by that at the start. (9.5) to (9.7) */
 struct course {
     double kept, forced;            /* 1, K */
     double mean_kept, mean_forced;  /* 1, K */
@@ -170,7 +170,7 @@ double dw_thermal_bend(const struct dw_thermal *thermal, const struct dw_loss_pi
 {
     double sum = 0;
     for (size_t i = 0; i < thermal->count; i++) {
-        /* y tends from where it begins to r p as y does to r p: it is a mean of the two, with a share of at most z of the latter */
+        /* y'''' tends from where it begins to r p'''' as y does to r p: docs/theory.md, (9.9) */
         const struct dw_thermal_pair *pair = &thermal->pair[i];
         const double z = constants_in(pair, loss->length), first = first_bend(pair, thermal->rise[i], loss, z);
         const double driven = pair->resistance * dwi_loss_bend(loss, share);
