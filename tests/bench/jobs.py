@@ -150,6 +150,29 @@ def plot(shop):
     return findings
 
 
+PUMP = ("dw-motor --binary --quiet --rated volts=12,free-speed=4200rpm,free-current=0.15,stall-current=6.5 --inductance 900u --inertia 9u "
+        "--torque 30m --supply 12 --drive one-switch --start steady")
+HEATED = ("dw-switch --binary --quiet --kind mosfet --on-resistance 250m --resistance-slope 0.6% --supply 12 --edge 1u "
+          "--thermal r=2.2,tau=8m --thermal r=60,tau=40 --start steady")
+
+
+@job("heat")
+def heat(shop):
+    """a row of dw-switch with two thermal pairs, against a row of the dw-motor whose current it reads"""
+    periods = 1000 if shop.quick else 30_000
+    pulses, currents = f"heat-pulses-{periods}.bin", f"heat-currents-{periods}.bin"
+    shop.made(pulses, f"dw-pwm --binary --frequency 22.5k --duty 60% --periods {periods}")
+    shop.made(currents, f"{PUMP} {pulses}")
+    motor_rows, heat_rows = (int(shop.shell(f"dw-table --text {source} | tail -n 1").split()[-1])
+                             for source in (currents, f"<({HEATED} {currents})"))
+    demand(heat_rows > periods * 12, "dw-switch gives fewer rows than the transistor has edges")
+    motor, ours = [], []
+    for _ in range(shop.rounds):
+        motor.append(shop.weigh(PUMP, pulses)[0] / motor_rows)
+        ours.append(shop.weigh(HEATED, currents)[0] / heat_rows)
+    return [Finding("heat", "a row of loss and junction", "s", ours, motor, "dw-motor", least_ratio=0.5)]
+
+
 def readme_commands():
     """The first pipelines of README.md, as they stand there."""
     with open(os.path.join(os.path.dirname(__file__), "..", "..", "README.md"), encoding="utf-8") as file:

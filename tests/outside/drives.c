@@ -89,5 +89,43 @@ START_TEST(a_steady_junction_is_ambient_and_power_times_resistances)
 }
 END_TEST
 
+/* Rectangular pulses of a power P, on for a share D of the period T: steady extremes of the junction over ambient are the sums of
+ * P r (1 - e^(-D T / tau)) / (1 - e^(-T / tau)), and that times e^(-(1 - D) T / tau); the mean is P D times the sum of r
+ * (the thermal response to repeated pulses of every power transistor's data sheet; JESD51-14 for the network; from memory). */
+START_TEST(repeated_pulses_of_power_heat_by_the_formula_of_data_sheets)
+{
+    static const struct dw_thermal_pair pairs[] = { { 0.3, 2e-4 }, { 0.9, 8e-3 }, { 9, 40 } };
+    const struct dw_switch transistor = { .kind = DW_SWITCH_MOSFET, .on_resistance = 0.04, .supply = 12 };
+    for (double period = 1e-5; period < 2; period *= 11)
+        for (double duty = 0.07; duty < 1; duty += 0.31) {
+            const double power = 0.04 * 2.9 * 2.9;
+            const double rows[][2] = { { 0, 2.9 }, { duty * period, 2.9 }, { duty * period, 0 }, { period, 0 } };
+            double highest = 35, after = 35, mean = 35;
+            for (int i = 0; i < 3; i++) {
+                const double rise = power * pairs[i].resistance * expm1(-duty * period / pairs[i].time_constant) / expm1(-period / pairs[i].time_constant);
+                highest += rise;
+                after += rise * exp(-(1 - duty) * period / pairs[i].time_constant);
+                mean += power * duty * pairs[i].resistance;
+            }
+            struct dw_error error = { .status = DW_OK };
+            struct dw_heat_result r;
+            struct dw_thermal *thermal = dw_thermal_new(pairs, 3, 35, &error);
+            const struct dw_heat_source source = { .columns = 2, .current = 1, .period = period };
+            struct dw_heat *heat = dw_heat_new(&transistor, thermal, &source, 2e-8, NULL, NULL, &error);
+            succeeds(dw_heat_start_steady(heat, rows[0], 4, &error), error);
+            near(dw_thermal_now(thermal), after, 1e-13);  /* some tens of roundings of 35 to 40 degC */
+            for (int i = 0; i < 4; i++)
+                succeeds(dw_heat_row(heat, rows[i], &error), error);
+            succeeds(dw_heat_finish(heat, &r, &error), error);
+            near(r.junction_highest, highest, 1e-13);
+            near(r.junction_last, after, 1e-13);
+            near(r.junction_mean, mean, 1e-13);
+            dw_heat_free(heat);
+            dw_thermal_free(thermal);
+        }
+}
+END_TEST
+
 SUITE("outside: motor and switch", a_handbook_machine_turns_at_its_speed, the_speed_torque_line_is_straight,
+      repeated_pulses_of_power_heat_by_the_formula_of_data_sheets,
       edges_lose_the_handbook_energy, a_steady_junction_is_ambient_and_power_times_resistances)
