@@ -2,7 +2,7 @@
 /* A record of currents turned into loss and junction temperature. docs/theory.md, section 9.
  * The table's pieces end where the gate crosses its threshold, a current its zero, and at each period's boundary; they are cut
  * once more at the apex and end of an edge's loss: then the loss of each is one polynomial. */
-#include "measure/heat_inner.h"
+#include "measure/heat_state_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -90,7 +90,6 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
     if (transistor)
         heat->transistor = *transistor;
     heat->thermal = thermal;
-    heat->curves = thermal ? HEATED : HEATED - 1;
     heat->scale[LOSS] = heat->transistor.supply;  /* V, times 1 A */
     heat->scale[JUNCTION] = thermal ? heat->scale[LOSS] * dw_thermal_resistance(thermal) : 0;
     heat->accuracy = accuracy;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What lies between two rows, cut where the loss becomes another polynomial: where currents change their signs, the transistor its
  * state, an edge's triangle its side. */
-#include "measure/heat_inner.h"
+#include "measure/heat_state_inner.h"
 #include <math.h>
 #include <string.h>
 
@@ -117,7 +117,7 @@ static double mean_square(const double c[4])
 }
 
 /* What flows between two rows counts; gives the transistor's current. */
-static void count(struct dw_heat *heat, const double *from, const double *to, double current[4])
+static void count_currents(struct dw_heat *heat, const double *from, const double *to, double current[4])
 {
     const struct dw_heat_source *s = &heat->source;
     const double length = to[0] - from[0];
@@ -231,7 +231,7 @@ static enum dw_status part(struct dw_heat *heat, const double *b, const double *
         if (status)  /* unrun: passed-on */
             return status;
     }
-    count(heat, from, to, current);
+    count_currents(heat, from, to, current);
     struct dw_loss_piece conduction = { .length = to[0] - from[0] };
     if (heat->has_transistor) {
         conduction = dwi_loss_conduction(&heat->transistor, current, to[0] - from[0]);

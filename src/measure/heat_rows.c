@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows of loss and junction, between which both are cubics. docs/theory.md, section 9; the rules are those of (2.23). */
-#include "measure/heat_inner.h"
+#include "measure/heat_state_inner.h"
 #include <dutywright/follow.h>
 #include <float.h>
 #include <math.h>
@@ -12,7 +12,7 @@
 #define CORNER 0x1p-6     /* of it: what differs by less from the last row needs no other */
 
 /* A stretch on its way to the sink. */
-struct stretch {
+struct heating {
     struct dw_heat *heat;
     struct dw_loss_piece loss, cold, grows;      /* what is left of it: all, at 25 degC, and what a kelvin adds */
     double end;                                  /* s */
@@ -21,6 +21,12 @@ struct stretch {
 };
 
 /* ---- what is there ---- */
+
+/* Without a thermal network the loss alone. */
+static unsigned curves_of(const struct dw_heat *heat)
+{
+    return heat->thermal ? HEATED : LOSS + 1;
+}
 
 static void look(const struct dw_heat *heat, const struct dw_loss_piece *loss, double share, struct heated *to)
 {
@@ -42,7 +48,7 @@ double dwi_heat_steady_now(const struct dw_heat *heat)
     return steady_junction(heat, dw_thermal_now(heat->steady), dw_thermal_now(heat->growth));
 }
 
-static double look_steady(const struct stretch *s, double share, double *slope)
+static double look_steady(const struct heating *s, double share, double *slope)
 {
     const struct dw_heat *heat = s->heat;
     double growing = 0, grown = dw_thermal_ambient(heat->growth);
@@ -55,7 +61,7 @@ static double look_steady(const struct stretch *s, double share, double *slope)
 
 /* ---- where curves turn ---- */
 
-static double slope_at(const struct stretch *s, unsigned which, double share)
+static double slope_at(const struct heating *s, unsigned which, double share)
 {
     double slope;
     if (which == LOSS)
@@ -69,7 +75,7 @@ static double slope_at(const struct stretch *s, unsigned which, double share)
 
 /* Share at which a slope that is `first` at 0 and of the other sign, `last`, at `end`, passes zero: by false position, where an end
  * that stays counts half (Illinois: Dowell and Jarratt 1971, BIT 11:168). */
-static double turning_point(const struct stretch *s, unsigned which, double first, double last, double end)
+static double turning_point(const struct heating *s, unsigned which, double first, double last, double end)
 {
     double low = 0, high = end;
     int stays = 0;
@@ -90,7 +96,7 @@ static double turning_point(const struct stretch *s, unsigned which, double firs
 }
 
 /* Whether a curve changes its direction in between by more than rounding. */
-static bool turns(const struct stretch *s, unsigned which, const struct heated *from, const struct heated *to)
+static bool turns(const struct heating *s, unsigned which, const struct heated *from, const struct heated *to)
 {
     const double first = from->slope[which], last = to->slope[which], least = ROUNDING * s->heat->largest[which];
     return (first > 0) != (last > 0) && lesser(fabs(first), fabs(last)) * s->loss.length > least;
@@ -98,26 +104,26 @@ static bool turns(const struct stretch *s, unsigned which, const struct heated *
 
 /* Share up to which both are monotone.
  *   turned   out, those that turn there */
-static double find_turn(const struct stretch *s, const struct heated *from, bool turned[HEATED])
+static double find_turn(const struct heating *s, const struct heated *from, bool turned[HEATED])
 {
-    double share = 1, turn[HEATED];
+    double share = 1, turn[HEATED] = { 0 };
     struct heated end;
     look(s->heat, &s->loss, 1, &end);
-    for (unsigned which = 0; which < s->heat->curves; which++) {
+    for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const bool any = turns(s, which, from, &end);
         turn[which] = any ? turning_point(s, which, from->slope[which], end.slope[which], 1) : INFINITY;
         share = lesser(share, turn[which]);
     }
-    for (unsigned which = 0; which < s->heat->curves; which++)
+    for (unsigned which = 0; which < curves_of(s->heat); which++)
         turned[which] = turn[which] == share;
     return share;
 }
 
 /* ---- how far cubics may be off ---- */
 
-static double largest_change(const struct stretch *s, unsigned which, double time)
+static double largest_change(const struct heating *s, unsigned which, double time)
 {
-    const struct changes *changes = s->heat->changes + which;
+    const struct heat_changes *changes = s->heat->changes + which;
     double most = larger(s->high[which] - s->low[which], larger(changes->before[0], changes->before[1]));
     for (unsigned i = 0; i < changes->count; i++)
         if (changes->kept[i].begin >= time - s->heat->source.period * (1 + 1e-9))
@@ -125,11 +131,11 @@ static double largest_change(const struct stretch *s, unsigned which, double tim
     return most;
 }
 
-static void keep_changes(const struct stretch *s, double begin)
+static void keep_changes(const struct heating *s, double begin)
 {
-    for (unsigned which = 0; which < s->heat->curves; which++) {
+    for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const double change = s->high[which] - s->low[which];
-        struct changes *changes = s->heat->changes + which;
+        struct heat_changes *changes = s->heat->changes + which;
         changes->before[1] = changes->before[0];
         changes->before[0] = change;
         while (changes->count > 0 && changes->kept[changes->count - 1].change <= change)
@@ -140,10 +146,10 @@ static void keep_changes(const struct stretch *s, double begin)
     }
 }
 
-static void widen(struct stretch *s, const struct heated *at)
+static void widen(struct heating *s, const struct heated *at)
 {
     struct dw_heat *heat = s->heat;
-    for (unsigned which = 0; which < heat->curves; which++) {
+    for (unsigned which = 0; which < curves_of(heat); which++) {
         s->low[which] = lesser(s->low[which], at->value[which]);
         s->high[which] = larger(s->high[which], at->value[which]);
         heat->largest[which] = larger(heat->largest[which], fabs(at->value[which]));
@@ -157,14 +163,14 @@ static double longest(double tolerance, double bend)
     return bend > 0 ? sqrt(sqrt(384 * POINTS * tolerance / bend)) : INFINITY;
 }
 
-static double longest_of_both(const struct stretch *s, double share)
+static double longest_of_both(const struct heating *s, double share)
 {
     const double loss = longest(s->tolerance[LOSS], dwi_loss_bend(&s->loss, share));
     return s->heat->thermal ? lesser(loss, longest(s->tolerance[JUNCTION], dw_thermal_bend(s->heat->thermal, &s->loss, share))) : loss;
 }
 
 /* Share up to which cubics are within the tolerance. */
-static double reach(const struct stretch *s, double share)
+static double reach(const struct heating *s, double share)
 {
     double end = longest_of_both(s, share);
     if (end >= share)
@@ -187,11 +193,11 @@ static bool restrain(double *slope, double rise, double length, double tolerance
     return fabs(rise) <= tolerance || fabs(runs - kept) <= SLOPES * tolerance;
 }
 
-static bool fit(const struct stretch *s, struct heated *from, struct heated *to)
+static bool fit(const struct heating *s, struct heated *from, struct heated *to)
 {
     const double length = to->time - from->time;
     bool fits = true;
-    for (unsigned which = 0; which < s->heat->curves; which++) {
+    for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const double rise = to->value[which] - from->value[which];
         fits = restrain(&from->slope[which], rise, length, s->tolerance[which]) && fits;
         fits = restrain(&to->slope[which], rise, length, s->tolerance[which]) && fits;
@@ -223,10 +229,10 @@ enum dw_status dwi_heat_give_waiting(struct dw_heat *heat, struct dw_error *erro
 }
 
 /* The piece that begins here is other than what the last row says. */
-static bool corner(const struct stretch *s, const struct heated *from, double length)
+static bool corner(const struct heating *s, const struct heated *from, double length)
 {
     const struct heated *last = &s->heat->last;
-    for (unsigned which = 0; which < s->heat->curves; which++) {
+    for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const double jump = fabs(from->value[which] - last->value[which]), bent = fabs(from->slope[which] - last->slope[which]) * length;
         if (larger(jump, bent) > CORNER * s->tolerance[which])
             return true;
@@ -234,13 +240,13 @@ static bool corner(const struct stretch *s, const struct heated *from, double le
     return s->heat->waiting;
 }
 
-static double least_step(const struct stretch *s)
+static double least_step(const struct heating *s)
 {
     return 4 * dw_time_slack(s->end);
 }
 
 /* What is at a share of what is left, or rather at an instant close to it that a row can say. */
-static double look_at(const struct stretch *s, double start, double share, struct heated *to)
+static double look_at(const struct heating *s, double start, double share, struct heated *to)
 {
     const double least = least_step(s);
     to->time = larger(start + share * s->loss.length, start + least);
@@ -255,12 +261,12 @@ static double look_at(const struct stretch *s, double start, double share, struc
 }
 
 /* The next row behind `from`, and the share at which it stands. */
-static double next_row(struct stretch *s, struct heated *from, struct heated *to)
+static double next_row(struct heating *s, struct heated *from, struct heated *to)
 {
     const struct heated begun = *from;
-    bool turned[HEATED];
+    bool turned[HEATED] = { false };
     double share = look_at(s, from->time, find_turn(s, from, turned), to);
-    for (unsigned which = 0; which < s->heat->curves; which++)
+    for (unsigned which = 0; which < curves_of(s->heat); which++)
         to->slope[which] = turned[which] ? 0 : to->slope[which];
     widen(s, to);
     if (!s->heat->sink || s->heat->rehearsal)
@@ -278,10 +284,10 @@ static double next_row(struct stretch *s, struct heated *from, struct heated *to
 /* ---- the networks ---- */
 
 /* The steady course is followed beside, and its highest point found. */
-static void follow_steady(const struct stretch *s, double share)
+static void follow_steady(const struct heating *s, double share)
 {
     struct dw_heat *heat = s->heat;
-    struct heated first, last;
+    struct heated first = { 0 }, last = { 0 };
     if (heat->followed) {
         first.value[JUNCTION] = look_steady(s, 0, &first.slope[JUNCTION]);
         last.value[JUNCTION] = look_steady(s, share, &last.slope[JUNCTION]);
@@ -303,7 +309,7 @@ static void cut_off(struct dw_loss_piece *loss, double share, double left)
     loss->length = left;
 }
 
-static void advance(struct stretch *s, double share, const struct heated *to)
+static void advance(struct heating *s, double share, const struct heated *to)
 {
     struct dw_heat *heat = s->heat;
     if (heat->thermal) {
@@ -325,13 +331,13 @@ enum dw_status dwi_heat_stretch(struct dw_heat *heat, const double *b, const dou
 {
     const struct dw_loss_piece *conduction = losses, *edge = losses + 1;
     const double growth = heat_growth(heat);
-    struct stretch s = { .heat = heat, .end = span[1], .low = { INFINITY, INFINITY }, .high = { -INFINITY, -INFINITY },
+    struct heating s = { .heat = heat, .end = span[1], .low = { INFINITY, INFINITY }, .high = { -INFINITY, -INFINITY },
                          .loss = dwi_loss_sum(edge, 1 + growth * (heat->hot - 25), conduction) };
     if (heat->thermal && heat->source.period > 0) {
         s.cold = dwi_loss_sum(edge, 1, conduction);
         s.grows = dwi_loss_sum(&(struct dw_loss_piece){ .length = edge->length }, growth, conduction);
     }
-    struct heated from = { .time = span[0] }, to;
+    struct heated from = { .time = span[0] }, to = { 0 };
     enum dw_status status = DW_OK;
     look(heat, &s.loss, 0, &from);
     widen(&s, &from);

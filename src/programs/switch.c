@@ -226,11 +226,11 @@ static enum dw_status write_row(void *context, const double *row, struct dw_erro
 {
     struct output *out = context;
     struct dw_rows some;
-    enum dw_status status = DW_OK;
+    enum dw_status status = out->lines ? dw_lines_rows(out->lines, row, 1, &some, error) : DW_OK;
     if (out->lines)
-        status = dw_lines_rows(out->lines, row, 1, &some, error);
+        return status ? status : dw_writer_rows(out->writer, some.values, some.count, error);
     if (out->rate == 0)
-        return status ? status : out->lines ? dw_writer_rows(out->writer, some.values, some.count, error) : dw_writer_row(out->writer, row, error);
+        return dw_writer_row(out->writer, row, error);
     if (!out->begun)
         out->start = row[0];
     double time, slack;
@@ -352,7 +352,7 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
     size_t *slope = NULL;
     struct dw_reader *reader = open_input(o, error);
     enum dw_status status = reader ? find_source(o, reader, &source, error) : error->status;
-    if (!status && !(slope = calloc(source.columns, sizeof *slope)))
+    if (!status && !(slope = calloc(source.columns + 1, sizeof *slope)))
         status = dw_no_memory(error);
     if (!status) {
         const struct dw_facts *facts = dw_header_facts(dw_reader_header(reader));

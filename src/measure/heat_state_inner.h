@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What turns a record of currents into loss and heat, and the rows of these. */
-#ifndef MEASURE_HEAT_INNER_H
-#define MEASURE_HEAT_INNER_H
+#ifndef MEASURE_HEAT_STATE_INNER_H
+#define MEASURE_HEAT_STATE_INNER_H
 
 #include "measure/loss_inner.h"
 #include <dutywright/pieces.h>
@@ -19,7 +19,7 @@ struct heated {
 
 /* Changes of the two from turn to turn that count for how far the cubics may be off. */
 enum { CHANGES = 8 };
-struct changes {
+struct heat_changes {
     double before[2];             /* the last two */
     unsigned count;
     struct {
@@ -51,8 +51,7 @@ struct dw_heat {
     bool waiting;                    /* the last input row is yet to be written: what follows says its slopes */
     double waiting_loss;             /* W, there */
     struct heated last;              /* the last row written */
-    struct changes changes[HEATED];
-    unsigned curves;                 /* without a thermal network the loss alone */
+    struct heat_changes changes[HEATED];
     double largest[HEATED];          /* magnitude so far */
     double scale[HEATED];            /* natural ones */
 
