@@ -143,7 +143,8 @@ struct dw_heat;
  *   accuracy    A: the cubics are off by no more than A times the natural scale, and by no more than DW_SWING A (follow.h) times the
  *               largest change from turn to turn within the last period, or the last three changes where these are larger. The natural
  *               scale of the loss is that of an ampere across the whole supply, and of the junction this times the thermal resistance.
- *               The result is exact, whatever the accuracy is
+ *               Sums are exact, whatever the accuracy is; a highest point between two rows is missed only where it rises above both
+ *               by less than this
  *   source      copied
  *   sink        may be NULL: only the result is wanted
  *   returns     NULL with DW_BAD_USE: a value of the transistor, a column, the period or the accuracy (0 < accuracy < 1) is

@@ -7,6 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Accuracy where no rows are asked for: turns are looked for between cubics that are so close. */
+static const double UNSEEN = 2e-8;
+
 static enum dw_status check_source(const struct dw_heat_source *source, struct dw_error *error)
 {
     const struct {
@@ -92,7 +95,7 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
     heat->thermal = thermal;
     heat->scale[LOSS] = heat->transistor.supply;  /* V, times 1 A */
     heat->scale[JUNCTION] = thermal ? heat->scale[LOSS] * dw_thermal_resistance(thermal) : 0;
-    heat->accuracy = accuracy;
+    heat->accuracy = sink ? accuracy : UNSEEN;
     heat->sink = sink;
     heat->context = context;
     if (!restart(heat, source->period, error)) {

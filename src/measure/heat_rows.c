@@ -269,7 +269,7 @@ static double next_row(struct heating *s, struct heated *from, struct heated *to
     for (unsigned which = 0; which < curves_of(s->heat); which++)
         to->slope[which] = turned[which] ? 0 : to->slope[which];
     widen(s, to);
-    if (!s->heat->sink || s->heat->rehearsal)
+    if (s->heat->rehearsal)  /* neither rows nor extrema are asked for */
         return share;
     const double within = reach(s, share);
     bool fits = within >= share && fit(s, from, to);
