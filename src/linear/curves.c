@@ -247,6 +247,19 @@ static void look_inside(const struct giving *g, double offset, struct post *post
     look(g->run, post);
 }
 
+/* The post is the last row; no more of it is copied than there are outputs. */
+static void keep_post(struct curves *curve, const struct post *post, size_t outputs)
+{
+    struct sight *to = &curve->from.sight;
+    const struct sight *sight = &post->sight;
+    curve->from.offset = post->offset;
+    curve->from.node = post->node;
+    memcpy(to->value, sight->value, outputs * sizeof *to->value);
+    memcpy(to->slope, sight->slope, outputs * sizeof *to->slope);
+    memcpy(to->size, sight->size, outputs * sizeof *to->size);
+    memcpy(to->noise, sight->noise, outputs * sizeof *to->noise);
+}
+
 /* Gives rows from the last one up to another.
  *   closing   not that one itself: another gives it */
 static enum dw_status give_pieces(const struct giving *g, const struct post *to, enum dw_row_kind kind, bool closing,
@@ -270,7 +283,7 @@ static enum dw_status give_pieces(const struct giving *g, const struct post *to,
             status = give(g, next, last, next == to ? kind : DW_ROW_BETWEEN, error);
         if (status != DW_OK)
             return status;
-        curve->from = *next;
+        keep_post(curve, next, g->run->modes->outputs);
     }
     return DW_OK;
 }

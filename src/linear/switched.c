@@ -245,12 +245,12 @@ static enum dw_status leave(struct dw_run *run, double time, const struct guard 
     return status;
 }
 
-/* The rate along the input. It is had in doubled precision, since a fast state's is the small difference of large terms. */
-static void rate_along(const struct dw_run *run, const struct node *node, struct node *rate)
+/* The rate along the input; doubled: in such precision, since a fast state's is the small difference of large terms. */
+static void rate_along(const struct dw_run *run, const struct node *node, bool doubled, struct node *rate)
 {
     const struct dw_system *system = present_mode(run)->system;
     const size_t n = system->states, both = n + system->inputs;
-    dwi_block_apply(system->rate_high, system->rate_low, n, both, node->high, node->low, rate->high, rate->low);
+    dwi_block_apply(system->rate_high, doubled ? system->rate_low : NULL, n, both, node->high, node->low, rate->high, rate->low);
     for (size_t j = n; j < both; j++)
         rate->high[j] = run_slope(run, node, j - n);
 }
@@ -263,7 +263,7 @@ static void output(const struct dw_run *run, double time, const struct node *nod
     dw_system_output(system, node->high, node->high + system->states, value);
     if (!slope)
         return;
-    rate_along(run, node, &rate);
+    rate_along(run, node, true, &rate);
     dw_system_output(system, rate.high, rate.high + system->states, slope);
 }
 
@@ -273,21 +273,20 @@ static void look(const struct dw_run *run, double time, const struct node *node,
     const struct mode *mode = present_mode(run);
     const struct dw_system *system = mode->system;
     const size_t n = system->states, both = n + system->inputs;
-    double known[NODE_WIDTH], doubled = 0;
-    struct node rate, seen;
+    double known[NODE_WIDTH];
+    struct node rate;
+    bool doubled = false;
     for (size_t i = 0; i < n; i++)
-        doubled += fabs(node->low[i]);
-    memcpy(seen.high, node->high, (both + system->inputs) * sizeof seen.high[0]);
-    memcpy(seen.low, node->low, both * sizeof seen.low[0]);
-    if (doubled == 0)  /* then the input's low halves need not be set */
-        memset(seen.low + n, 0, system->inputs * sizeof seen.low[0]);
+        doubled = doubled || node->low[i] != 0;
+    /* of a state that is itself rounded no more is known than plain numbers hold */
+    const double ulp = doubled ? 0x1p-100 : (double)both * DBL_EPSILON;
     output(run, time, node, sight->value, NULL);
-    rate_along(run, &seen, &rate);
+    rate_along(run, node, doubled, &rate);
     dw_system_output(system, rate.high, rate.high + n, sight->slope);
     for (size_t i = 0; i < both; i++) {
         known[i] = DBL_EPSILON * fabs(rate.high[i]);
         for (size_t j = 0; i < n && j < both; j++)
-            known[i] += (doubled > 0 ? 0x1p-100 : DBL_EPSILON) * fabs(system->rate_high[i * both + j] * node->high[j]);
+            known[i] += ulp * fabs(system->rate_high[i * both + j] * node->high[j]);
     }
     for (size_t j = 0; j < system->outputs; j++) {
         const struct functional *functional = mode->outputs + j;
