@@ -113,7 +113,9 @@ static enum dw_status read_curves(const char *keys, const char *rows, const doub
     ck_assert_msg(reader != NULL, "%s", error->text);
     struct dw_repeat *repeat = dw_repeat_new(reader, "an echo", error);
     ck_assert_msg(repeat != NULL, "%s", error->text);
-    *lap = memcpy(kept, dw_repeat_lap(repeat, count), *count * 3 * sizeof *kept);
+    const double *const rows_of_it = dw_repeat_lap(repeat, count);
+    ck_assert_uint_le(*count * 3, sizeof kept / sizeof *kept);
+    *lap = memcpy(kept, rows_of_it, *count * 3 * sizeof *kept);
     enum dw_status status;
     dw_repeat_compare(repeat, (size_t[]){ 1 }, 1);
     while ((status = dw_repeat_row(repeat, &row, error)) == DW_OK)
