@@ -277,7 +277,8 @@ START_TEST(a_period_of_cubics_comes_back_with_jumps_and_with_corners)
             input[i] = between(-1, 1);
             slope[i] = between(-9, 9);
         }
-        memcpy(input + 5 * M, input + 4 * M, M * sizeof *input);
+        for (size_t j = 0; j < M; j++)
+            input[5 * M + j] = input[4 * M + j];
         succeeds(dw_system_steady(lags.system, &(struct dw_period){ time, input, ROWS, slope }, start, &steady, &error), error);
         memcpy(x, start, sizeof x);
         for (size_t i = 1; i < ROWS; i++) {
