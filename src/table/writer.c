@@ -151,6 +151,47 @@ static bool is_good(const struct dw_writer *writer, const double *row)
     return good;
 }
 
+static const double ten[] = { 1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+                              1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22 };
+
+/* By which power of ten a slope becomes a number of so many digits. */
+static int slope_power(double size)
+{
+    return SLOPE_DIGITS - 1 - (int)floor(log10(size));
+}
+
+/* As dw_number_round, but quicker: powers of ten up to 22 are exact, so that each of the two steps is rounded but once. */
+static double rounded(double slope)
+{
+    const double size = fabs(slope);
+    if (!(size >= 1e-15 && size < 1e29))
+        return dw_number_round(slope, SLOPE_DIGITS);
+    const int power = slope_power(size);
+    return power >= 0 ? nearbyint(slope * ten[power]) / ten[power] : nearbyint(slope / ten[-power]) * ten[-power];
+}
+
+/* As dw_number_print writes a rounded slope, but quicker: no other decimal of so few digits reads back as the same number. */
+static size_t print_slope(char *out, double slope)
+{
+    const double size = fabs(slope);
+    int decimals = size >= 1e-5 && size < 1e8 ? slope_power(size) : -1;
+    char text[DW_NUMBER_SIZE], *first = text + sizeof text;
+    if (decimals < 0)
+        return dw_number_print(out, slope);
+    unsigned long digits = (unsigned long)nearbyint(size * ten[decimals]);
+    for (; decimals > 0 && digits % 10 == 0; decimals--)
+        digits /= 10;
+    for (int k = 0; digits > 0 || k <= decimals; k++, digits /= 10) {
+        if (k == decimals && k > 0)
+            *--first = '.';
+        *--first = (char)('0' + digits % 10);
+    }
+    if (slope < 0)
+        *--first = '-';
+    memcpy(out, first, (size_t)(text + sizeof text - first));
+    return (size_t)(text + sizeof text - first);
+}
+
 static void put_text(struct dw_writer *writer, const double *row, char separator)
 {
     char *at = writer->buffer + writer->used;
@@ -158,7 +199,8 @@ static void put_text(struct dw_writer *writer, const double *row, char separator
         struct printed *printed = &writer->printed[i];
         if (!printed->length || memcmp(&printed->number, &row[i], sizeof row[i]) != 0) {
             printed->number = row[i];
-            printed->length = dw_number_print(printed->text, row[i]);
+            printed->length = writer->slope && i > 0 && writer->slope[i - 1] == i ? print_slope(printed->text, row[i])
+                                                                                  : dw_number_print(printed->text, row[i]);
         }
         memcpy(at, printed->text, DW_NUMBER_SIZE);
         at += printed->length;
@@ -185,18 +227,6 @@ static void put_binary(struct dw_writer *writer, const double *values, size_t co
     memcpy(at, values, count * sizeof *values);
 #endif
     writer->used += count * sizeof *values;
-}
-
-/* As dw_number_round, but quicker: powers of ten up to 22 are exact, so that each of the two steps is rounded but once. */
-static double rounded(double slope)
-{
-    static const double ten[] = { 1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
-                                  1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22 };
-    const double size = fabs(slope);
-    if (!(size >= 1e-15 && size < 1e29))
-        return dw_number_round(slope, SLOPE_DIGITS);
-    const int power = SLOPE_DIGITS - 1 - (int)floor(log10(size));
-    return power >= 0 ? nearbyint(slope * ten[power]) / ten[power] : nearbyint(slope / ten[-power]) * ten[-power];
 }
 
 static const double *with_rounded_slopes(struct dw_writer *writer, const double *row)

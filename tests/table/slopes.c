@@ -179,6 +179,37 @@ START_TEST(slopes_are_rounded_once)
 }
 END_TEST
 
+/* The quick way to text gives what the slow one does, over all sizes and close to powers of ten. */
+START_TEST(slopes_read_as_they_were_rounded)
+{
+    struct dw_error error;
+    struct dw_header *header = wave_header();
+    enum { MANY = 20000 };
+    static double slopes[MANY];
+    const int file = memory_file();
+    struct dw_writer *writer = dw_writer_open(file, header, DW_TEXT, &error);
+    srand(20261129);
+    for (int i = 0; i < MANY; i++) {
+        const double digits = i % 3 ? rand() / (double)RAND_MAX : 1 + (rand() % 5 - 2) * 3e-9;
+        slopes[i] = (i % 2 ? -1 : 1) * digits * pow(10, rand() % 60 - 25);
+        succeeds(dw_writer_row(writer, (double[]){ i, 0, 0, slopes[i], 0 }, &error), error);
+    }
+    succeeds(dw_writer_finish(writer, &error), error);
+    dw_writer_free(writer);
+    struct bytes out = take_bytes(file);
+    const char *at = strstr(out.at, "\n0\t");
+    for (int i = 0; i < MANY; i++) {
+        char row[200], number[DW_NUMBER_SIZE];
+        dw_number_print(number, dw_number_round(slopes[i], 8));
+        snprintf(row, sizeof row, "\n%d\t0\t0\t%s\t0\n", i, number);
+        ck_assert_msg(!strncmp(at, row, strlen(row)), "%.17g is not written as %s", slopes[i], number);
+        at = strchr(at + 1, '\n');
+    }
+    free(out.at);
+    dw_header_free(header);
+}
+END_TEST
+
 /* A damped swing with rows at random, as a table with slopes. */
 enum { ROWS = 200 };
 static double swing(double t, double *slope)
@@ -334,5 +365,5 @@ START_TEST(joined_headers_have_all_slopes)
 END_TEST
 
 SUITE("table: slopes", a_slope_goes_with_its_channel, a_slope_out_of_its_place_is_refused, accuracy_has_a_share,
-      slopes_are_rounded_once, lines_keep_to_their_share, a_reader_without_curves_gets_lines, lines_get_their_own_slopes,
+      slopes_are_rounded_once, slopes_read_as_they_were_rounded, lines_keep_to_their_share, a_reader_without_curves_gets_lines, lines_get_their_own_slopes,
       joined_headers_have_all_slopes)
