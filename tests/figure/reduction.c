@@ -38,7 +38,7 @@ static struct reduction *reduce(const struct rows *rows, size_t strips, bool log
     ck_assert_ptr_nonnull(reduction);
     reduction_set_logarithmic(reduction, logarithmic);
     for (size_t i = 0; i < rows->count; i++)
-        succeeds(reduction_add(reduction, rows->x[i], rows->y[i], &error), error);
+        succeeds(reduction_add(reduction, rows->x[i], rows->y[i], NULL, &error), error);
     return reduction;
 }
 
@@ -118,8 +118,8 @@ START_TEST(a_short_table_keeps_every_row_of_its_own_time)
     struct reduction *reduction = reduction_new(1, 100, &error);
     for (int i = 0; i < 100; i++) {
         const double low = -1.5 * i, high = 2.5 * i;
-        succeeds(reduction_add(reduction, 0.1 * i, &low, &error), error);
-        succeeds(reduction_add(reduction, 0.1 * i, &high, &error), error);
+        succeeds(reduction_add(reduction, 0.1 * i, &low, NULL, &error), error);
+        succeeds(reduction_add(reduction, 0.1 * i, &high, NULL, &error), error);
     }
     ck_assert_uint_eq(reduction_strips(reduction), 100);
     for (size_t i = 0; i < 100; i++) {
@@ -139,7 +139,7 @@ START_TEST(neighbouring_doubles_far_from_zero_are_joined_all_the_same)
     reduction_set_logarithmic(reduction, true); /* their logarithms are equal */
     for (int i = 0; i < 1000; i++, x = nextafter(x, INFINITY)) {
         const double y = i % 17;
-        succeeds(reduction_add(reduction, x, &y, &error), error);
+        succeeds(reduction_add(reduction, x, &y, NULL, &error), error);
     }
     unsigned long long rows = 0;
     for (size_t i = 0; i < reduction_strips(reduction); i++)
