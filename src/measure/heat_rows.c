@@ -260,19 +260,30 @@ static double look_at(const struct heating *s, double start, double share, struc
     return share;
 }
 
+/* Where a curve turns it has no slope. */
+static void level(const bool turned[HEATED], struct heated *at)
+{
+    for (unsigned which = 0; which < HEATED; which++)
+        at->slope[which] = turned[which] ? 0 : at->slope[which];
+}
+
 /* The next row behind `from`, and the share at which it stands. */
 static double next_row(struct heating *s, struct heated *from, struct heated *to)
 {
-    const struct heated begun = *from;
     bool turned[HEATED] = { false };
-    double share = look_at(s, from->time, find_turn(s, from, turned), to);
-    for (unsigned which = 0; which < curves_of(s->heat); which++)
-        to->slope[which] = turned[which] ? 0 : to->slope[which];
+    double share = find_turn(s, from, turned);
+    while (share * s->loss.length < least_step(s) && share < 1) {  /* a turn that cannot be told from here is here */
+        level(turned, from);
+        share = find_turn(s, from, turned);
+    }
+    const struct heated begun = *from;
+    share = look_at(s, from->time, share, to);
+    level(turned, to);
     widen(s, to);
     if (s->heat->rehearsal)  /* neither rows nor extrema are asked for */
         return share;
     const double within = reach(s, share);
-    bool fits = within >= share && fit(s, from, to);
+    bool fits = fit(s, from, to) && within >= share;
     for (double next = within < share ? within : share / 2; !fits && to->time - from->time > 2 * least_step(s); next = share / 2) {
         *from = begun;
         share = look_at(s, from->time, next, to);

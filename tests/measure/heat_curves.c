@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Loss and heat of currents that are curves. */
 #include "suite.h"
-#include <dutywright/follow.h>
 #include <dutywright/pieces.h>
 #include <dutywright/switch.h>
+#include <dutywright/table.h>
 #include <float.h>
 #include <gsl/gsl_integration.h>
 #include <stdlib.h>
@@ -16,7 +16,7 @@ static const struct dw_switch mosfet = { .kind = DW_SWITCH_MOSFET, .on_resistanc
 static const struct dw_switch bipolar = { .kind = DW_SWITCH_BIPOLAR, .saturation = 0.3, .supply = 12, .diode_drop = 0.7 };
 static const struct dw_thermal_pair pairs[] = { { 2.2, 3e-5 }, { 1.1, 8e-3 }, { 60, 40 } };
 static const size_t slopes[OUT] = { [CURRENT] = SLOPE, [LOSS] = LOSS_SLOPE, [JUNCTION] = JUNCTION_SLOPE };
-static const double A = 2e-8, PERIOD = 1 / 22.5e3;
+static const double PERIOD = 1 / 22.5e3;
 
 /* Output rows, kept. */
 struct rows {
@@ -52,6 +52,7 @@ struct run {
     size_t gate;                     /* 0: the current is the transistor's */
     double period;
     bool hot, steady;
+    double accuracy;                 /* 0: 2e-8 */
     struct dw_heat_result result;
     struct rows kept;
 };
@@ -62,7 +63,7 @@ static void go(struct run *run, const double rows[][COLUMNS], size_t count, size
     struct dw_thermal *thermal = run->hot ? dw_thermal_new(pairs, 3, 35, &error) : NULL;
     const struct dw_heat_source source = { .columns = COLUMNS, .slope = slopes, .current = CURRENT, .gate = run->gate, .threshold = 1.65,
                                            .period = run->period };
-    struct dw_heat *heat = dw_heat_new(run->transistor, thermal, &source, A, keep, &run->kept, &error);
+    struct dw_heat *heat = dw_heat_new(run->transistor, thermal, &source, run->accuracy > 0 ? run->accuracy : 2e-8, keep, &run->kept, &error);
     ck_assert_msg(heat != NULL, "%s", error.text);
     run->kept.count = 0;
     if (run->steady)
@@ -111,17 +112,21 @@ START_TEST(sums_of_a_cubic_current_are_its_integrals)
 }
 END_TEST
 
-START_TEST(a_curve_that_passes_zero_between_rows_and_comes_back_is_cut_there)
+START_TEST(a_curve_that_passes_zero_between_rows_is_cut_wherever_it_does)
 {
-    /* 1 A at both ends, and steep enough to pass -1 A between: |i| is not the curve's own integral */
-    double rows[2][COLUMNS] = { { 0, 3.3, 1, -9 }, { 1, 3.3, 1, 9 } };
-    struct run run = { .transistor = &bipolar };
-    go(&run, rows, 2, 0);
-    const double mean = integral(magnitude, rows);
-    near(run.result.conduction, 0.3 * mean, 1e-9);  /* the integrand has corners */
-    near(run.result.current_peak, 1.25, 1e-14);     /* 1 - 9 s + 9 s^2 at one half */
-    ck_assert(mean > 0.6);
-    ck_assert_double_eq(run.result.turns, 1);
+    /* twice, from either side, and three times: |i| is not the curve's own integral */
+    double rows[][2][COLUMNS] = { { { 0, 3.3, 1, -9 }, { 1, 3.3, 1, 9 } },
+                                  { { 0, 3.3, -1, 9 }, { 1, 3.3, -1, -9 } },
+                                  { { 0, 3.3, 0.2, 9 }, { 1, 3.3, -0.2, 9 } },
+                                  { { 0, 3.3, 1, -40 }, { 1, 3.3, 2, -7 } } };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct run run = { .transistor = &bipolar };
+        go(&run, rows[i], 2, 0);
+        near(run.result.conduction, 0.3 * integral(magnitude, rows[i]), 1e-9);  /* the integrand has corners */
+        ck_assert_double_eq(run.result.turns, 1);
+        if (i < 2)
+            near(run.result.current_peak, 1.25, 1e-14);  /* 1 - 9 s + 9 s^2 at one half */
+    }
 }
 END_TEST
 
@@ -169,23 +174,18 @@ START_TEST(a_piece_cut_anywhere_changes_nothing)
             if ((i && exact[TIME] == exact[TIME - OUT]) || (i + 1 < parts.kept.count && exact[TIME] == exact[TIME + OUT]))
                 continue;
             at(&whole.kept, exact[TIME], row);
-            within_scale(row[LOSS], exact[LOSS], 1.1 * A, 12);
-            within_scale(row[JUNCTION], exact[JUNCTION], 1.1 * A, 12 * 63.3);
+            within_scale(row[LOSS], exact[LOSS], 1.1 * 2e-8, 12);
+            within_scale(row[JUNCTION], exact[JUNCTION], 1.1 * 2e-8, 12 * 63.3);
         }
     }
 }
 END_TEST
 
-START_TEST(cubics_between_rows_are_monotone_and_as_close_as_said)
+/* No slope is against its rise or above three times it, but by rounding. */
+static void are_monotone(const struct rows *rows)
 {
-    static double rows[40][COLUMNS];
-    static struct run run = { .transistor = &mosfet, .gate = GATE, .hot = true, .steady = true };
-    const size_t count = pump(rows, 10);
-    run.period = PERIOD;
-    go(&run, rows, count, 4);
-    ck_assert_uint_lt(run.kept.count, 10 * 30);
-    for (size_t i = 1; i < run.kept.count; i++) {
-        const double *a = run.kept.value[i - 1], *b = run.kept.value[i], h = b[TIME] - a[TIME];
+    for (size_t i = 1; i < rows->count; i++) {
+        const double *a = rows->value[i - 1], *b = rows->value[i], h = b[TIME] - a[TIME];
         for (size_t column = LOSS; column < OUT && h > 0; column += 2) {
             const double rise = b[column] - a[column], ulp = 0x1p-49 * fabs(b[column]);
             for (int end = 0; end < 2; end++) {
@@ -194,6 +194,85 @@ START_TEST(cubics_between_rows_are_monotone_and_as_close_as_said)
             }
         }
     }
+}
+
+START_TEST(cubics_between_rows_are_monotone_and_as_close_as_asked)
+{
+    static double rows[40][COLUMNS];
+    static struct run fine = { .transistor = &mosfet, .gate = GATE, .hot = true, .steady = true, .accuracy = 1e-10 }, coarse;
+    const size_t count = pump(rows, 10);
+    fine.period = PERIOD;
+    go(&fine, rows, count, 4);
+    size_t most = 300;
+    for (double accuracy = 2e-8; accuracy < 0.1; accuracy *= 20) {
+        coarse = fine;
+        coarse.accuracy = accuracy;
+        go(&coarse, rows, count, 4);
+        are_monotone(&coarse.kept);
+        ck_assert_uint_le(coarse.kept.count, most);
+        most = coarse.kept.count;
+        for (size_t i = 1; i + 1 < fine.kept.count; i++) {
+            const double *exact = fine.kept.value[i];
+            double row[OUT];
+            if (exact[TIME] == exact[TIME - OUT] || exact[TIME] == exact[TIME + OUT])
+                continue;
+            at(&coarse.kept, exact[TIME], row);
+            /* of 12 W, and of that times 63.3 K/W; the steps with more rows are off by 1e-10 of it themselves */
+            within_scale(row[LOSS], exact[LOSS], accuracy + 1e-10, 12);
+            within_scale(row[JUNCTION], exact[JUNCTION], accuracy + 1e-10, 12 * 63.3);
+        }
+    }
+}
+END_TEST
+
+START_TEST(late_in_a_record_rows_stand_no_closer_than_times_can_tell)
+{
+    static double rows[40][COLUMNS];
+    static struct run run = { .transistor = &mosfet, .gate = GATE, .hot = true };
+    const size_t count = pump(rows, 10);
+    for (size_t i = 0; i < count; i++)
+        rows[i][TIME] += 1e7;
+    run.accuracy = 1e-13;
+    go(&run, rows, count, 0);
+    are_monotone(&run.kept);
+    for (size_t i = 1; i < run.kept.count; i++) {
+        const double passed = run.kept.value[i][TIME] - run.kept.value[i - 1][TIME];
+        ck_assert(passed == 0 || passed >= 3 * dw_time_slack(1e7));  /* four of them, each end rounded */
+    }
+}
+END_TEST
+
+/* Takes so many rows and no more. */
+static enum dw_status refuse(void *context, const double *row, struct dw_error *error)
+{
+    int *left = context;
+    (void)row;
+    return (*left)-- > 0 ? DW_OK : dw_error_set(error, DW_SYSTEM, 0, "no more");
+}
+
+START_TEST(a_sink_that_refuses_a_row_ends_it)
+{
+    double rows[12][COLUMNS];
+    const size_t count = pump(rows, 3);
+    struct dw_error error = { .status = DW_OK };
+    struct dw_thermal *thermal = dw_thermal_new(pairs, 3, 35, &error);
+    enum dw_status status = DW_SYSTEM;
+    int taken = 0;
+    for (; status != DW_OK; taken++) {
+        int left = taken;
+        const struct dw_heat_source source = { .columns = COLUMNS, .slope = slopes, .current = CURRENT, .gate = GATE, .threshold = 1.65 };
+        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, 1e-4, refuse, &left, &error);
+        status = DW_OK;
+        for (size_t i = 0; i <= count && status == DW_OK; i++)
+            status = i < count ? dw_heat_row(heat, rows[i], &error) : dw_heat_finish(heat, NULL, &error);
+        if (status != DW_OK) {
+            ck_assert_int_eq(status, DW_SYSTEM);
+            ck_assert_str_eq(error.text, "no more");
+        }
+        dw_heat_free(heat);
+    }
+    ck_assert_int_gt(taken, 12);
+    dw_thermal_free(thermal);
 }
 END_TEST
 
@@ -212,7 +291,7 @@ START_TEST(lines_given_as_curves_give_the_same_numbers)
         struct dw_thermal *thermal = dw_thermal_new(pairs, 3, 35, &error);
         const struct dw_heat_source source = { .columns = COLUMNS, .slope = k ? slopes : NULL, .current = CURRENT, .gate = GATE,
                                                .threshold = 1.65, .period = PERIOD };
-        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, A, NULL, NULL, &error);
+        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, 2e-8, NULL, NULL, &error);
         succeeds(dw_heat_start_steady(heat, k ? curves[0] : lines[0], 4, &error), error);
         for (size_t i = 0; i < count; i++)
             succeeds(dw_heat_row(heat, k ? curves[i] : lines[i], &error), error);
@@ -230,5 +309,6 @@ START_TEST(lines_given_as_curves_give_the_same_numbers)
 END_TEST
 
 SUITE("measure: heat of curves", sums_of_a_cubic_current_are_its_integrals,
-      a_curve_that_passes_zero_between_rows_and_comes_back_is_cut_there, a_piece_cut_anywhere_changes_nothing,
-      cubics_between_rows_are_monotone_and_as_close_as_said, lines_given_as_curves_give_the_same_numbers)
+      a_curve_that_passes_zero_between_rows_is_cut_wherever_it_does, a_piece_cut_anywhere_changes_nothing,
+      cubics_between_rows_are_monotone_and_as_close_as_asked, late_in_a_record_rows_stand_no_closer_than_times_can_tell,
+      a_sink_that_refuses_a_row_ends_it, lines_given_as_curves_give_the_same_numbers)
