@@ -183,7 +183,7 @@ static const double *cut(struct dw_heat *heat, const double *from, const double 
             continue;
         cubic_of(heat, level->column, from, to, c);
         const double at = from[0] + first_crossing(c, level->level) * (to[0] - from[0]);
-        if (at > from[0] && at < time) {
+        if (at > from[0] && at < time) {  /* unrun: rounding */
             time = at;
             passed = level;
         }
@@ -246,9 +246,9 @@ static enum dw_status part(struct dw_heat *heat, const double *b, const double *
 enum dw_status dwi_heat_piece(struct dw_heat *heat, const double *b, const double *from, const double *to, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    for (const double *next; status == DW_OK && (next = cut(heat, from, to)); from = next)
+    for (const double *next; status == DW_OK && (next = cut(heat, from, to)); from = next)  /* unrun: passed-on */
         status = part(heat, b, from, next, error);
-    return status ? status : part(heat, b, from, to, error);
+    return status ? status : part(heat, b, from, to, error);  /* unrun: passed-on */
 }
 
 enum dw_status dwi_heat_instant(struct dw_heat *heat, const double *row, struct dw_error *error)

@@ -79,7 +79,7 @@ static double turning_point(const struct heating *s, unsigned which, double firs
 {
     double low = 0, high = end;
     int stays = 0;
-    for (int k = 0; k < 60 && high - low > DBL_EPSILON * high; k++) {
+    for (int k = 0; k < 60 && high - low > DBL_EPSILON * high; k++) {  /* unrun: count */
         double at = low + (high - low) * (first / (first - last));
         at = at > low && at < high ? at : low + (high - low) / 2;
         const double here = slope_at(s, which, at);
@@ -199,8 +199,10 @@ static bool fit(const struct heating *s, struct heated *from, struct heated *to)
     bool fits = true;
     for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const double rise = to->value[which] - from->value[which];
-        fits = restrain(&from->slope[which], rise, length, s->tolerance[which]) && fits;
-        fits = restrain(&to->slope[which], rise, length, s->tolerance[which]) && fits;
+        if (!restrain(&from->slope[which], rise, length, s->tolerance[which]))
+            fits = false;
+        if (!restrain(&to->slope[which], rise, length, s->tolerance[which]))
+            fits = false;
     }
     return fits;
 }
@@ -272,7 +274,7 @@ static double next_row(struct heating *s, struct heated *from, struct heated *to
 {
     bool turned[HEATED] = { false };
     double share = find_turn(s, from, turned);
-    while (share * s->loss.length < least_step(s) && share < 1) {  /* a turn that cannot be told from here is here */
+    while (share < 1 && share * s->loss.length < least_step(s)) {  /* a turn that cannot be told from here is here */
         level(turned, from);
         share = find_turn(s, from, turned);
     }
