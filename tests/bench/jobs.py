@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The jobs, each a function that checks answers, times them and gives findings."""
-import array, glob, math, os, re, sys, time
+import array, glob, math, os, re, subprocess, sys, time
 import scale as scaling
 from results import Finding
 from shop import demand
@@ -171,6 +171,51 @@ def heat(shop):
         motor.append(shop.weigh(PUMP, pulses)[0] / motor_rows)
         ours.append(shop.weigh(HEATED, currents)[0] / heat_rows)
     return [Finding("heat", "a row of loss and junction", "s", ours, motor, "dw-motor", least_ratio=0.5)]
+
+
+PIPES = (("README's two stages", "--frequency 1.6k --duty 31.2%", "--stage r=2k7,c=680n --stage r=39k,c=68n --load 1M"),
+         ("two stages of a fast DAC", "--frequency 31372.5 --duty 30%", "--stage r=1k,c=1.5u --stage r=3.9k,c=470n"))
+
+# Samples at so many instants a period, straight lines between them, as one does it by hand.
+LSIM = """
+import sys, time
+import numpy
+from scipy.signal import lsim
+from scipy.linalg import expm
+r1, c1, r2, c2, load = 2700, 680e-9, 39e3, 68e-9, 1e6
+a = numpy.array([[-(1 / r1 + 1 / r2) / c1, 1 / r2 / c1], [1 / r2 / c2, -(1 / r2 + 1 / load) / c2]])
+b = numpy.array([[1 / r1 / c1], [0]])
+periods, samples, period, duty = int(sys.argv[1]), 64, 1 / 1600, 0.312
+step = period / samples
+pin = numpy.tile(3.3 * (numpy.arange(samples) < duty * samples), periods)
+begin = time.process_time()
+_, out, _ = lsim((a, b, numpy.array([[0, 1.0]]), numpy.zeros((1, 1))), pin, numpy.arange(len(pin)) * step)
+spent = time.process_time() - begin
+x, unit = numpy.zeros(2), numpy.linalg.solve(a, b).ravel()
+on, off = expm(a * duty * period), expm(a * (1 - duty) * period)
+for _ in range(periods - 1):
+    x = off @ (on @ (x + 3.3 * unit) - 3.3 * unit)
+print(spent / periods, abs(out[-samples] - x[1]))
+"""
+
+
+@job("pipe")
+def pipe(shop):
+    """a period from dw-pwm through dw-smooth to dw-measure, text to text, over 100,000 of them; against lsim of SciPy at 64 samples a period"""
+    periods = 1000 if shop.quick else 100_000
+    ours = {}
+    for name, train, stages in PIPES:
+        command = f"dw-pwm {train} --periods {periods} | dw-smooth {stages} | dw-measure --channel out --quiet"
+        mean = re.search(rb"mean +([0-9.]+)", shop.shell(command))
+        demand(mean is not None, f"{name}: no mean was measured")
+        ours[name] = [shop.weigh(f"bash -c '{command} >/dev/null'")[0] / periods for _ in range(shop.rounds)]
+    python = next((p for p in ("python3", "/usr/bin/python3") if subprocess.run([p, "-c", "import scipy"], capture_output=True).returncode == 0), None)
+    demand(python is not None, "no python3 here has SciPy: apt-get install python3-scipy")
+    sampled = [subprocess.run([python, "-c", LSIM, str(periods // 100)], capture_output=True, text=True, check=True).stdout.split()
+               for _ in range(shop.rounds)]
+    return [Finding("pipe", f"a period, {name}", "s", ours[name], [float(seconds) for seconds, _ in sampled] if name == PIPES[0][0] else None,
+                    "lsim" if name == PIPES[0][0] else "", note=f"lsim is {float(sampled[0][1]):.2g} V off" if name == PIPES[0][0] else "")
+            for name, _, _ in PIPES]
 
 
 def readme_commands():
