@@ -11,7 +11,7 @@ _dutywright_channels() {
         [[ $file == '~/'* ]] && file=$HOME/${file#'~/'}
         [[ -f $file && -r $file ]] || continue
         head -c 65536 -- "$file" 2>/dev/null | "${from}dw-table" --partial --text 2>/dev/null |
-            LC_ALL=C sed -n '/^# columns: /{ s/^# columns: *[^ ]* *//; s/\[[^] ]*\]//g; y/ /\n/; p; q; }'
+            LC_ALL=C sed -n '/^# columns: /{ s/^# columns: *[^ ]* *//; s/\[[^] ]*\]//g; s/ [^ ]*'"'"'//g; y/ /\n/; p; q; }'
     done
 }
 

@@ -44,7 +44,7 @@ struct dw_spectrum_options {
     const size_t *column;  /* [channels] columns, 1.., no slopes; NULL: all channels */
     size_t channels;
     struct dw_span span;   /* {0}: the default, see dw_spectrum_new */
-    double fundamental;    /* Hz; 0: 1 / period of the header, and without one, 1 / length of the span */
+    double fundamental;    /* Hz; 0: 1 / period of the header, without one 1 / carrier-period, and without either 1 / length of the span */
     size_t harmonics;      /* highest line; 0: as far as `highest` */
     double highest;        /* Hz; 0: 40 harmonics, and without a known period half as many lines as the span has rows */
     enum dw_taper taper;

@@ -64,15 +64,23 @@ static double span_tolerance(const struct dw_meter *m, size_t channel)
                         range_of_both(range_of(&m->span_total.of[channel]), range_of_both(before[0], before[1])));
 }
 
+/* Whether what its values range over is a number. */
+static bool is_measurable(const struct dw_meter *m, size_t channel)
+{
+    return isfinite(m->record.of[channel].maximum - m->record.of[channel].minimum);
+}
+
 static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, struct dw_error *error)
 {
     const struct channel_moments *moments = &m->span_total.of[channel];
     const double mean = dwi_moments_mean(moments);
     const double ac = dwi_moments_ac_rms(moments, m->span_total.end - m->span_total.start);
     const double off = span_tolerance(m, channel); /* theory, equation 4.17 */
-    set_within(m, channel, DW_MEASURE_MEAN, mean, off);
     set_within(m, channel, DW_MEASURE_MINIMUM, moments->minimum, off);
     set_within(m, channel, DW_MEASURE_MAXIMUM, moments->maximum, off);
+    if (!is_measurable(m, channel))
+        return add_note(m, error, channel, "all but minimum and maximum left out: they are further apart than numbers go");
+    set_within(m, channel, DW_MEASURE_MEAN, mean, off);
     set_within(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum, 2 * off);
     if (!isfinite(ac))
         return add_note(m, error, channel, "rms and ac-rms left out: its values are too large to be squared");
@@ -137,7 +145,10 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
 static double initial_of(const struct dw_meter *m, size_t channel)
 {
     const struct channel_facts *facts = &m->facts[channel];
-    return facts->has_initial ? facts->initial : dw_pieces_first(m->pieces)[m->column[channel]];
+    /* a train whose duty changes begins with the first period's mean, not with the level that the pin happens to have */
+    const bool carried = m->mean_window == WINDOW_CARRIER && m->state[channel].settling.count > 0;
+    return facts->has_initial ? facts->initial : carried ? m->state[channel].settling.first
+                                                         : dw_pieces_first(m->pieces)[m->column[channel]];
 }
 
 static struct dw_settling find_settling(const struct dw_meter *m, size_t channel)
@@ -225,6 +236,8 @@ enum dw_status dwi_meter_conclude(struct dw_meter *m, struct dw_error *error)
     enum dw_status status = conclude_record(m, error);
     for (size_t i = 0; i < m->channels && status == DW_OK; i++) {
         status = conclude_statistics(m, i, error);
+        if (!is_measurable(m, i))
+            continue;
         if (status == DW_OK)
             status = conclude_pulses(m, i, &pulses[i], windows, error);
         if (status == DW_OK)

@@ -31,8 +31,10 @@ enum dw_status dwi_settling_add(struct settling *settling, double time, double v
                                 struct dw_error *error)
 {
     struct exit_curve mirror;
-    if (!settling->count++)
+    if (!settling->count++) {
+        settling->first = value;
         settling->first_time = time;
+    }
     settling->before = settling->last;
     settling->last = value;
     settling->minimum = fmin(settling->minimum, value);

@@ -9,7 +9,7 @@
 struct settling {
     struct exits above, below;
     size_t count;
-    double first_time;
+    double first, first_time;
     double before, last;  /* last two values */
     double minimum, maximum;
 };

@@ -126,11 +126,12 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     if (status != DW_OK)
         return status;
     s->sampled = facts->sampled;
-    s->period = options->fundamental > 0 ? 1 / options->fundamental : pattern;
+    /* of jittered or joined trains the carrier is known alone */
+    s->period = options->fundamental > 0 ? 1 / options->fundamental : pattern > 0 ? pattern : facts->carrier_period;
     s->harmonic = s->period > 0;
     s->exact_frequency = options->fundamental > 0;
-    s->frequency = options->fundamental > 0 ? options->fundamental : s->harmonic ? 1 / pattern : 0;
-    plan.from_first_row = !(facts->has & (DW_FACT_PERIOD | DW_FACT_ORIGIN));
+    s->frequency = options->fundamental > 0 ? options->fundamental : s->harmonic ? 1 / s->period : 0;
+    plan.from_first_row = !(facts->has & (DW_FACT_PERIOD | DW_FACT_CARRIER_PERIOD | DW_FACT_ORIGIN));
     status = choose_lines(s, options, error);
     if (status == DW_OK)
         status = choose_span(s, options, pattern, &plan, error);

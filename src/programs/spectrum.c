@@ -21,7 +21,7 @@ static const char *const tapers[] = { "none", "hann", "flat-top", NULL };
 #define OPTION_STRUCT struct spectrum_options
 static const struct option_spec options[] = {
     { "channel", "NAMES", "Channels to take, joined by commas or given one by one (default: all)", OPTION_TEXTS(channels) },
-    { "fundamental", "F", "Frequency whose harmonics are wanted (Hz; default: 1 / period, where the table says its period)",
+    { "fundamental", "F", "Frequency whose harmonics are wanted (Hz; default: 1 / period, where the table says its period, else 1 / carrier-period)",
       OPTION_QUANTITY(how.fundamental, DW_FREQUENCY), OPTION_ABOVE_ZERO },
     { "harmonics", "N", "How many lines (default 40)", OPTION_COUNT(how.harmonics, 1, DW_LINES_MOST) },
     { "to", "F", "All lines up to this frequency (Hz), instead of a number of them", OPTION_QUANTITY(how.highest, DW_FREQUENCY),
@@ -51,8 +51,8 @@ static const char doc[] =
     "(phase 180 where it is negative). The phase of a line below 1e-12 of the largest is rounding and written as 0; a line "
     "without any amplitude has -400 dB. dw-plot draws such a table as stems.\n"
     "\n"
-    "The span, by default, is the last whole period where the table says its period; where only --fundamental is given, and "
-    "with a taper, all whole periods; else the whole table, whose lines are then 1 / length apart, and half as many of them "
+    "The span, by default, is the last whole period where the table says its period; where only --fundamental or the carrier is "
+    "known, and with a taper, all whole periods; else the whole table, whose lines are then 1 / length apart, and half as many of them "
     "as rows. Lines of several periods are those of their mean. A span that begins at a given time is cut into periods from "
     "there. Levels are re the largest line where no fundamental is known.\n"
     "\n"
