@@ -18,6 +18,7 @@
 #include <dutywright/plant.h>
 #include <dutywright/pulse.h>
 #include <dutywright/repeat.h>
+#include <dutywright/sine.h>
 #include <dutywright/spectrum.h>
 #include <dutywright/splice.h>
 #include <dutywright/status.h>

@@ -92,7 +92,9 @@ struct dw_distortion {
     double thd_lines;          /* root sum square of lines 2 and up, as far as asked, over line 1 */
     bool has_thd_all, at_most; /* at_most: below what rounding lets tell, 16 ulp of the values (1e-6 where
                                 * the rows did not fit into memory), and no more than this */
-    double thd_all;            /* over all lines; without a taper only. Where it is small it costs 50 ns a row */
+    double thd_all;            /* over all lines; without a taper only; of samples over those fitted, as thd_lines. Where it is small it costs 50 ns a row */
+    bool has_sinad;            /* of samples only */
+    double sinad;              /* dB: fundamental over all else but the mean, noise and distortion (IEEE Std 1057) */
     double mean_bound, rms_bound, thd_lines_bound, thd_all_bound;  /* as in struct dw_line; rms_bound also of ac_rms */
 };
 

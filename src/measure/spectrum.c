@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { SAMPLES_BYTES = 72 << 20 };
+
 void dw_spectrum_free(struct dw_spectrum *s)
 {
     if (!s)
@@ -16,6 +18,7 @@ void dw_spectrum_free(struct dw_spectrum *s)
     free(s->column);
     free(s->slope);
     dwi_record_free(s->record);
+    dwi_samples_free(&s->samples);
     free(s);
 }
 
@@ -78,6 +81,7 @@ static enum dw_status choose_span(struct dw_spectrum *s, const struct dw_spectru
                                   struct record_plan *plan, struct dw_error *error)
 {
     struct dw_span span = options->span;
+    s->span_default = span.kind == DW_SPAN_DEFAULT;
     const double of_pattern = pattern > 0 ? periods_of_pattern(pattern, s->period) : 0;
     s->steady_wanted = !(of_pattern > 1);
     if (pattern > 0 && !(of_pattern > 0))
@@ -144,6 +148,10 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     plan.period = s->period;
     plan.whole = !s->harmonic || options->taper != DW_TAPER_NONE;
     plan.lines = s->harmonics;
+    s->plan = plan;
+    s->by_samples = s->sampled > 0 && options->taper == DW_TAPER_NONE;
+    if (s->by_samples)
+        s->samples = dwi_samples_new(plan.columns, s->sampled, SAMPLES_BYTES, plan.last > 0);
     s->record = dwi_record_new(&plan, error);
     return s->record ? DW_OK : DW_NO_MEMORY;
 }
@@ -165,5 +173,5 @@ struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct
 
 enum dw_status dw_spectrum_rows(struct dw_spectrum *s, const double *values, size_t rows, struct dw_error *error)
 {
-    return dwi_record_rows(s->record, values, rows, error);
+    return s->by_samples ? dwi_spectrum_take(s, values, rows, error) : dwi_record_rows(s->record, values, rows, error);
 }

@@ -5,6 +5,7 @@
 
 #include "measure/fourier_inner.h"
 #include "measure/moments_inner.h"
+#include "measure/samples_inner.h"
 #include "measure/tolerance_inner.h"
 #include <dutywright/spectrum.h>
 
@@ -91,6 +92,10 @@ enum dw_status dwi_record_rows(struct record *record, const double *values, size
 /* DW_BAD_INPUT where the span is not in the record or holds no whole period. */
 enum dw_status dwi_record_finish(struct record *record, struct dw_error *error);
 
+/* Whether the span can be in a record from its first time to its last; reach: s, up to where a span may end. */
+enum dw_status dwi_record_check(const char *place, const struct record_plan *plan, double first, double last, double reach,
+                                struct dw_error *error);
+
 /* After dwi_record_finish: the part kept; whole periods in it; what the span held beyond them, s; lines between rows in all
  * whole periods, kept or not. */
 struct record_facts {
@@ -132,7 +137,7 @@ void dwi_taper_apply(const struct taper *taper, const double *lines, size_t stri
 
 /* ---- the analyser ---- */
 
-enum { SPECTRUM_NOTE_SIZE = 240, SPECTRUM_NOTES_ALL = 4, SPECTRUM_NOTES_EACH = 2 };
+enum { SPECTRUM_NOTE_SIZE = 240, SPECTRUM_NOTES_ALL = 5, SPECTRUM_NOTES_EACH = 4 };
 
 struct spectrum_note {
     size_t channel;
@@ -142,9 +147,11 @@ struct spectrum_note {
 
 struct channel_lines {
     double *line;          /* [(highest + 1) x 2] coefficients, the mean as line 0; a part of `lines` */
-    double ac_rms;         /* of the span, without its mean and without a taper */
+    double mean, ac_rms;   /* of the span, without a taper; the rms without the mean */
+    double low, high;      /* least and largest value in the span */
+    struct value_range range;  /* the same, with what comes shortly before */
+    double drift;          /* from the mean of the last period but one to the last; NAN: not known */
     double magnitude;      /* largest |value| in the span */
-    double largest;        /* amplitude of the largest line from 1 on */
     double least;          /* amplitude below which a line is rounding */
     struct dw_channel_facts told;  /* by the header, of its accuracy, and from that: */
     double tolerance;      /* how far the true wave may be from that of the table */
@@ -156,7 +163,11 @@ struct dw_spectrum {
     size_t *column, channels;
     size_t *slope;              /* by column */
     bool curved;                /* one of the channels has a slope */
+    struct record_plan plan;
     struct record *record;
+    struct samples samples;     /* of a table that says it is sampled, as long as: */
+    bool by_samples;            /* they, and not the record, are what lines come from */
+    bool span_default;          /* no span was asked */
     struct record_facts facts;
     const struct taper *taper;
     double taper_rms;           /* of its weights, whose mean is 1 */
@@ -167,7 +178,7 @@ struct dw_spectrum {
     double period, frequency;   /* s, Hz: 0 until finished where not known before */
     bool exact_frequency;       /* the frequency was given, not the period */
     size_t harmonics;           /* asked; 0: by `top` */
-    double top, sampled;        /* Hz */
+    double top, sampled;        /* Hz; 1/s */
     size_t highest;
     double *lines;              /* all channels' */
     struct channel_lines *of;   /* [channels] */
@@ -175,6 +186,10 @@ struct dw_spectrum {
     size_t notes;
 };
 
+/* Rows of a sampled table; the record takes them all where they are not evenly spaced. */
+enum dw_status dwi_spectrum_take(struct dw_spectrum *spectrum, const double *values, size_t rows, struct dw_error *error);
+/* Lines, facts and statistics of the samples. Where no fundamental is found, the record takes them: by_samples is false then. */
+enum dw_status dwi_spectrum_by_samples(struct dw_spectrum *spectrum, struct dw_error *error);
 /* DW_BAD_USE: more lines than DW_LINES_MOST. */
 enum dw_status dwi_spectrum_too_many(double lines, struct dw_error *error);
 __attribute__((format(printf, 4, 5))) void dwi_spectrum_remark(struct dw_spectrum *spectrum, size_t channel, bool caution,

@@ -103,15 +103,25 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
     return status;
 }
 
-static void look_at_channel(struct dw_spectrum *s, size_t channel)
+static void read_channel(struct dw_spectrum *s, size_t channel)
 {
     struct channel_lines *of = &s->of[channel];
     const struct channel_moments *moments = &dwi_record_moments(s->record)[channel];
-    const double ripple = moments->maximum - moments->minimum, drift = fabs(dwi_record_drift(s->record, channel));
-    double largest = 0;
+    of->mean = dwi_moments_mean(moments);
     of->ac_rms = dwi_moments_ac_rms(moments, s->facts.to - s->facts.from);
-    of->magnitude = fmax(fabs(moments->minimum), fabs(moments->maximum));
-    of->tolerance = tolerance_of(&of->told, dwi_record_range(s->record, channel));
+    of->low = moments->minimum;
+    of->high = moments->maximum;
+    of->range = dwi_record_range(s->record, channel);
+    of->drift = dwi_record_drift(s->record, channel);
+}
+
+static void look_at_channel(struct dw_spectrum *s, size_t channel)
+{
+    struct channel_lines *of = &s->of[channel];
+    const double ripple = of->high - of->low, drift = fabs(of->drift);
+    double largest = 0;
+    of->magnitude = fmax(fabs(of->low), fabs(of->high));
+    of->tolerance = tolerance_of(&of->told, of->range);
     for (size_t n = 1; n <= s->highest; n++)
         if (amplitude_of(of, n) > largest) {
             largest = amplitude_of(of, n);
@@ -145,13 +155,13 @@ static void look_at_record(struct dw_spectrum *s)
     if (s->harmonic && !s->last_only && facts->rest > 1e-9 * s->period)
         dwi_spectrum_remark(s, s->channels, false, "%.6g s of the span lie outside its %.15g whole period%s and are left out",
                             facts->rest, facts->periods, facts->periods > 1 ? "s" : "");
-    if (s->sampled > 0 && (double)s->highest * s->frequency > s->sampled / 2)
+    if (s->sampled > 0 && !s->by_samples && (double)s->highest * s->frequency > s->sampled / 2)
         dwi_spectrum_remark(s, s->channels, false,
                             "the rows are samples, %.6g a second: lines above %.6g Hz are those of the straight lines between them",
                             s->sampled, s->sampled / 2);
 }
 
-enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)
+static enum dw_status finish_record(struct dw_spectrum *s, struct dw_error *error)
 {
     enum dw_status status = dwi_record_finish(s->record, error);
     if (status == DW_OK) {
@@ -160,6 +170,16 @@ enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)
     }
     if (status == DW_OK)
         status = take_lines(s, error);
+    for (size_t i = 0; i < s->channels && status == DW_OK; i++)
+        read_channel(s, i);
+    return status;
+}
+
+enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)
+{
+    enum dw_status status = s->by_samples ? dwi_spectrum_by_samples(s, error) : DW_OK;
+    if (status == DW_OK && !s->by_samples)
+        status = finish_record(s, error);
     if (status != DW_OK)
         return status;
     look_at_record(s);
@@ -255,11 +275,21 @@ static void distort_all(const struct dw_spectrum *s, size_t channel, double othe
     d->thd_all = sqrt(fmax(rest, others) + (d->at_most ? slack : 0)) / first;
 }
 
+/* Of samples there are no lines but those that were fitted; what is left besides is noise. */
+static void distort_samples(const struct channel_lines *of, struct dw_distortion *d)
+{
+    const double first = amplitude_of(of, 1), rest = fmax(0, of->ac_rms * of->ac_rms - first * first / 2);
+    d->has_thd_all = true;
+    d->thd_all = d->thd_lines;
+    d->has_sinad = rest > 0;
+    d->sinad = d->has_sinad ? 10 * log10(first * first / 2 / rest) : 0;
+}
+
 struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t channel)
 {
     const struct channel_lines *of = &s->of[channel];
     struct dw_distortion d = { .mean = of->line[0], .ac_rms = of->ac_rms, .reference = of->reference };
-    d.rms = hypot(dwi_moments_mean(&dwi_record_moments(s->record)[channel]), of->ac_rms);
+    d.rms = hypot(of->mean, of->ac_rms);
     d.mean_bound = amplitude_bound(s, channel, 0);
     d.rms_bound = of->tolerance;
     d.has_thd = s->harmonic && d.reference == 1;
@@ -269,7 +299,9 @@ struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t 
     for (size_t n = s->highest; n >= 2; n--)
         others += amplitude_of(of, n) * amplitude_of(of, n);
     d.thd_lines = sqrt(others) / amplitude_of(of, 1);
-    if (s->taper->terms == 1)
+    if (s->by_samples)
+        distort_samples(of, &d);
+    else if (s->taper->terms == 1)
         distort_all(s, channel, others, &d);
     if (!(of->tolerance > 0))
         return d;

@@ -228,28 +228,28 @@ void dwi_record_free(struct record *r)
     free(r);
 }
 
-static enum dw_status check_span(const struct record *r, struct dw_error *error)
+enum dw_status dwi_record_check(const char *place, const struct record_plan *plan, double first, double last, double reach,
+                                struct dw_error *error)
 {
-    if (!r->pieces)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: it holds no rows", r->place);
-    const double first = dw_pieces_first(r->pieces)[0], end = dw_pieces_last(r->pieces)[0];
-    if (!(first < end))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", r->place);
-    if (!isfinite(end - first))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: from %g s to %g s is longer than a number can hold", r->place,
-                            first, end);
-    if (isfinite(r->plan.from) && r->plan.from >= end)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", r->place,
-                            r->plan.from, end);
-    if (isfinite(r->plan.to) && !r->done)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", r->place,
-                            r->plan.to, end);
+    if (!(first < last))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", place);
+    if (!isfinite(last - first))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: from %g s to %g s is longer than a number can hold", place, first, last);
+    if (isfinite(plan->from) && plan->from >= last)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", place, plan->from,
+                            last);
+    if (isfinite(plan->to) && plan->to > reach)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", place, plan->to, last);
     return DW_OK;
 }
 
 enum dw_status dwi_record_finish(struct record *r, struct dw_error *error)
 {
-    enum dw_status status = check_span(r, error);
+    if (!r->pieces)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: it holds no rows", r->place);
+    const double end = dw_pieces_last(r->pieces)[0];
+    enum dw_status status = dwi_record_check(r->place, &r->plan, dw_pieces_first(r->pieces)[0], end, r->done ? INFINITY : -INFINITY,
+                                             error);
     if (status == DW_OK && !(r->plan.period > 0) && r->open && !r->windows.period.empty) {
         r->pieces_kept += r->pieces_now;
         status = dwi_windows_close(&r->windows, 1, true, error);  /* the record's own end is the span's */

@@ -237,6 +237,7 @@ static enum dw_status add_distortion(struct report *report, const struct dw_spec
                   { "ac-rms", column.unit, report_within(d.ac_rms, d.rms_bound), true },
                   { dw_spectrum_harmonic(s) ? "fundamental" : "line-spacing", "Hz", report_number(dw_spectrum_spacing(s)), true },
                   { "thd", "%", d.at_most ? report_at_most(d.thd_all) : report_within(d.thd_all, d.thd_all_bound), d.has_thd_all },
+                  { "sinad", "dB", report_number(d.sinad), d.has_sinad },
                   { lines, "%", report_within(d.thd_lines, d.thd_lines_bound), d.has_thd && dw_spectrum_highest(s) > 1 } };
     enum dw_status status = DW_OK;
     for (size_t i = 0; status == DW_OK && i < sizeof cells / sizeof cells[0]; i++)

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Rows of a table that says of itself that they are samples, kept while they keep to their spacing. */
+#ifndef MEASURE_SAMPLES_INNER_H
+#define MEASURE_SAMPLES_INNER_H
+
+#include <dutywright/sine.h>
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+struct samples {
+    size_t columns;
+    double rate;              /* 1/s; 0: the table is not sampled */
+    double *row;              /* [count x columns], as read */
+    size_t count, room, most;
+    bool latest;              /* where there are more than `most`, the last ones are kept, else the first ones */
+    unsigned long long seen;
+    double first, last;       /* s, of all seen */
+    bool even;                /* all so far are a spacing apart; if not, which one is not: */
+    double odd, odd_at;       /* spacings behind the one before; s */
+};
+
+struct samples dwi_samples_new(size_t columns, double rate, size_t most_bytes, bool latest);
+void dwi_samples_free(struct samples *samples);
+/* Takes rows up to the first that is not a spacing behind the one before.
+ *   taken   out, how many; fewer than `rows` where `even` is no more */
+enum dw_status dwi_samples_put(struct samples *samples, const double *values, size_t rows, size_t *taken, struct dw_error *error);
+/* Those kept from a time on, and before another: rows first .. end - 1. A thousandth of a spacing counts as nothing. */
+void dwi_samples_between(const struct samples *samples, double from, double to, size_t *first, size_t *end);
+/* The last instant origin + k period that the samples reach, each of which stands for the spacing behind it. */
+double dwi_samples_boundary(const struct samples *samples, double origin, double period);
+struct dw_samples dwi_samples_of(const struct samples *samples, size_t column, size_t first, size_t end);
+
+#endif
