@@ -83,7 +83,7 @@ enum dw_settling_state {
 
 struct dw_settling {
     enum dw_settling_state state;
-    double time;        /* s, from the first row */
+    double time;        /* s, from the first row, or where the step is */
     double time_bound;  /* s, |time - true time| where candidates were thinned; 0: none were */
     double slope;       /* of the mean where it enters the band, unit of the channel a second, >= 0; 0: not known */
     double final;       /* last mean */
@@ -138,6 +138,9 @@ struct dw_meter_options {
     double band;              /* share of the change; 0: 2 % */
     bool has_from;
     double from;              /* settling's change starts here, whatever the header says */
+    bool has_step;
+    double step_at;           /* s, within the record: settling and overshoot are those of a change that begins here, from the mean
+                               * over the last period that ended by then, or the value before */
     bool has_levels;
     double low, high;         /* levels of the two states for every channel measured, low < high */
     const char *place;        /* for messages: "standard input"; NULL: "the table" */

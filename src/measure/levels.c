@@ -5,7 +5,9 @@
 enum {
     BINS = 256,
     PLATEAU = 8,       /* times the even spread: turning points pass too, a sine's outermost bins have 10, a parabola's 16 */
-    NOISE_VALLEY = 20  /* times less between noisy levels than at them */
+    NOISE_VALLEY = 20, /* times less between noisy levels than at them */
+    WINDOW = 16,       /* bins over which ringing and noise spread a level */
+    WINDOW_VALLEY = 8  /* times less in such a window between the levels; a sine has 4, a triangle 1 */
 };
 
 struct histogram {
@@ -128,6 +130,41 @@ static bool stand_out(const struct histogram *h, int low, int high)
     return NOISE_VALLEY * valley <= lesser && 2 * (hump(h, low, &first, &last) + hump(h, high, &first, &last)) >= total;
 }
 
+static double window(const struct histogram *h, int first)
+{
+    double time = 0;
+    for (int bin = first; bin < first + WINDOW; bin++)
+        time += h->time[bin];
+    return time;
+}
+
+/* Mean over the fullest window of some bins, and its time. */
+static double window_mode(const struct histogram *h, int first, int last, int *at, double *time)
+{
+    double area = 0;
+    *at = first;
+    for (int k = first; k + WINDOW <= last + 1; k++)
+        if (window(h, k) > window(h, *at))
+            *at = k;
+    *time = window(h, *at);
+    for (int bin = *at; bin < *at + WINDOW; bin++)
+        area += h->time[bin] * (bin + 0.5);
+    return h->minimum + h->width * (area / *time);
+}
+
+/* Levels spread over many bins, with next to nothing somewhere between. */
+static bool windows_stand_out(const struct histogram *h, struct levels *found)
+{
+    double low, high, valley = INFINITY;
+    int first, last;
+    *found = (struct levels){ .from = LEVELS_MODES };
+    found->low = window_mode(h, 0, BINS / 2 - 1, &first, &low);
+    found->high = window_mode(h, BINS / 2, BINS - 1, &last, &high);
+    for (int k = first + WINDOW; k + WINDOW <= last; k++)
+        valley = fmin(valley, window(h, k));
+    return WINDOW_VALLEY * valley <= fmin(low, high);
+}
+
 struct levels dwi_levels_find(const struct vertices *vertices, size_t channel)
 {
     struct histogram h = { .minimum = INFINITY, .maximum = -INFINITY };
@@ -150,7 +187,8 @@ struct levels dwi_levels_find(const struct vertices *vertices, size_t channel)
             add_line(&h, q[0] - p[0], p[1 + channel], q[1 + channel]);
     }
     const int low = fullest(&h, 0, BINS / 2 - 1), high = fullest(&h, BINS / 2, BINS - 1);
+    struct levels spread;
     if (!stand_out(&h, low, high))
-        return extremes;
+        return windows_stand_out(&h, &spread) ? spread : extremes;
     return (struct levels){ mode_value(vertices, channel, &h, low), mode_value(vertices, channel, &h, high), LEVELS_MODES };
 }

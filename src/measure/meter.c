@@ -10,6 +10,7 @@ enum {
     EXIT_BYTES = 2 << 20,  /* candidates for the last exit from the band */
     MOST_EXITS = 1 << 14,  /* of one channel and side */
     LEAST_EXITS = 64,
+    SAMPLES_BYTES = 4 << 20, /* rows of a sampled table */
     CURVE_PERIODS = 1 << 12 /* in one curve, whose means are not passed over, for they lie on no straight line */
 };
 
@@ -25,6 +26,7 @@ void dw_meter_free(struct dw_meter *m)
         free(m->notes.note[i].text);
     free(m->notes.note);
     dwi_pulses_free(m->pulses);
+    dwi_samples_free(&m->samples);
     free(m->ring.accumulator);
     free(m->ring.moments);
     free(m->piece.of);
@@ -130,6 +132,7 @@ static enum dw_status set_up(struct dw_meter *m, const struct dw_header *header,
         m->state[i].before[0] = m->state[i].before[1] = range_of_none();
     }
     const bool last = m->span.kind == DW_SPAN_LAST;
+    m->samples = dwi_samples_new(m->columns, m->sampled, SAMPLES_BYTES, last);
     m->ring.most = last && m->span.periods < SIZE_MAX / sizeof(struct channel_moments) ? (size_t)m->span.periods : SIZE_MAX;
     return prepare_pulses(m, error);
 }
@@ -166,6 +169,12 @@ static void keep_ranges(struct dw_meter *m)
     }
 }
 
+static void set_before(struct channel_state *state, double value)
+{
+    state->has_before = true;
+    state->before_step = value;
+}
+
 /* A whole window has ended: what it means to the span, to settling, to the steady state. */
 static enum dw_status use_window(struct dw_meter *m, int which, double at, struct dw_error *error)
 {
@@ -188,9 +197,14 @@ static enum dw_status use_window(struct dw_meter *m, int which, double at, struc
     } else if (which == WINDOW_BETWEEN && window->open) {
         dwi_moments_append(&m->span_total, &window->now, m->channels);
     }
-    if (which == m->mean_window && window->open)
-        for (size_t i = 0; i < m->channels && status == DW_OK; i++)
-            status = dwi_settling_add(&m->state[i].settling, at, dwi_moments_mean(&window->now.of[i]), NULL, error);
+    const double slack = 1e-9 * window->clock.period;
+    for (size_t i = 0; which == m->mean_window && window->open && i < m->channels && status == DW_OK; i++) {
+        const double mean = dwi_moments_mean(&window->now.of[i]);
+        if (window->now.start >= m->step_at - slack)
+            status = dwi_settling_add(&m->state[i].settling, at, mean, NULL, error);
+        else if (at <= m->step_at + slack)
+            set_before(&m->state[i], mean);
+    }
     return status;
 }
 
@@ -232,20 +246,39 @@ static void keep_passed(struct dw_meter *m, const struct dw_block *block)
         }
 }
 
+/* Settling of values, not of means. A step inside a piece begins it anew there.
+ *   before   as in add_vertex */
+static enum dw_status add_value(struct dw_meter *m, size_t channel, const double *before, const double *row, struct dw_error *error)
+{
+    const size_t c = m->column[channel], s = before ? m->slope[c] : 0;
+    struct channel_state *state = &m->state[channel];
+    struct hermite h = { 0 };
+    if (row[0] < m->step_at || (row[0] == m->step_at && !state->settling.count)) {
+        set_before(state, row[c]);
+        return row[0] < m->step_at ? DW_OK : dwi_settling_add(&state->settling, row[0], row[c], NULL, error);
+    }
+    double start = before ? before[0] : row[0];
+    enum dw_status status = DW_OK;
+    if (s)
+        h = hermite_of(row[0] - start, before[c], before[s], row[c], row[s]);
+    if (before && start < m->step_at && row[0] > m->step_at) {
+        const double share = (m->step_at - start) / (row[0] - start);
+        const double there = s ? hermite_at(&h, 2 * share - 1) : before[c] + share * (row[c] - before[c]);
+        set_before(state, there);
+        status = dwi_settling_add(&state->settling, m->step_at, there, NULL, error);
+    }
+    const struct exit_curve curve = { h, start, row[0] - start };
+    return status == DW_OK ? dwi_settling_add(&state->settling, row[0], row[c], s ? &curve : NULL, error) : status;
+}
+
 /*   before   the vertex before it, whose time is another; NULL: what leads here counts for nothing, or is a jump */
 static enum dw_status add_vertex(struct dw_meter *m, const double *before, const double *row, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (pulses_wanted(m))
         dwi_pulses_vertex(m->pulses, row[0], row);
-    for (size_t i = 0; m->mean_window < 0 && i < m->channels && status == DW_OK; i++) {
-        const size_t c = m->column[i], s = before ? m->slope[c] : 0;
-        struct exit_curve curve;
-        if (s)
-            curve = (struct exit_curve){ hermite_of(row[0] - before[0], before[c], before[s], row[c], row[s]), before[0],
-                                         row[0] - before[0] };
-        status = dwi_settling_add(&m->state[i].settling, row[0], row[c], s ? &curve : NULL, error);
-    }
+    for (size_t i = 0; m->mean_window < 0 && i < m->channels && status == DW_OK; i++)
+        status = add_value(m, i, before, row, error);
     return status;
 }
 
@@ -295,7 +328,7 @@ static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *bl
     enum dw_status status = DW_OK;
     for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
         const double *row = block->rows + k * m->columns;
-        if (m->curved) {
+        if (m->curved || m->has_step) {
             status = k ? add_piece(m, row - m->columns, row, error) : add_vertex(m, NULL, row, error);
             continue;
         }
@@ -369,6 +402,9 @@ enum dw_status dw_meter_rows(struct dw_meter *m, const double *values, size_t ro
     enum dw_status status = rows && !m->pieces ? begin_record(m, values[0], error) : DW_OK;
     if (!rows || status != DW_OK)
         return status;
+    size_t taken;
+    if (m->sampled > 0)
+        status = dwi_samples_put(&m->samples, values, rows, &taken, error);
     dw_pieces_put(m->pieces, values, rows);
     for (const struct dw_block *block; status == DW_OK;)
         if ((status = dw_pieces_next(m->pieces, &block, error)) == DW_OK)
@@ -419,6 +455,10 @@ enum dw_status dw_meter_finish(struct dw_meter *m, struct dw_error *error)
     end_piece(m);
     if (m->record.empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", m->place);
+    const double first = dw_pieces_first(m->pieces)[0], last = dw_pieces_last(m->pieces)[0];
+    if (m->has_step && !(m->step_at >= first && m->step_at < last))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the step is said to be at %g s, but the record runs from %g s to %g s",
+                            m->place, m->step_at, first, last);
     enum dw_status status = DW_OK;
     switch (m->span.kind) {
     case DW_SPAN_DEFAULT:

@@ -57,6 +57,9 @@ enum dw_status dwi_meter_read_header(struct dw_meter *m, const struct dw_header 
     if (status != DW_OK)
         return status;
     m->sampled = table->sampled;
+    m->has_step = options->has_step;
+    m->step_at = options->has_step ? options->step_at : -INFINITY;
+    m->from_given = options->has_from;
     read_facts(m, header, options);
     if (options->period != 0) {
         if (!(options->period > 0 && isfinite(options->period)))

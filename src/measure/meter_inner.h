@@ -6,6 +6,7 @@
 
 #include "measure/moments_inner.h"
 #include "measure/pulses_inner.h"
+#include "measure/samples_inner.h"
 #include "measure/settling_inner.h"
 #include "measure/tolerance_inner.h"
 #include <dutywright/measure.h>
@@ -32,12 +33,14 @@ struct ring {
 struct channel_facts {
     struct known_levels levels;
     bool has_initial;
-    double initial;
+    double initial;     /* a step begins from what was before it, unless the caller says from where */
     struct dw_channel_facts told;  /* by the header, of its accuracy */
 };
 
 struct channel_state {
     struct settling settling;
+    bool has_before;
+    double before_step;             /* mean or value that the step begins from */
     double mean_before, mean_last;  /* over the last two whole periods */
     double ripple;                  /* of the last whole period */
     struct value_range before[2];   /* of the two periods before those in the ring, the last one first */
@@ -63,6 +66,8 @@ struct dw_meter {
     struct dw_span span;  /* DW_SPAN_DEFAULT is resolved; `asked` is what the caller wanted */
     enum dw_span_kind asked;
     double band, sampled;
+    bool has_step, from_given;
+    double step_at;    /* s: where the change begins whose settling counts; -INFINITY: with the first row */
     char place[256];
 
     struct period_window window[WINDOWS];
@@ -70,6 +75,7 @@ struct dw_meter {
     struct accumulator piece, record;
     struct ring ring;
     struct pulses *pulses;
+    struct samples samples;                /* of a sampled table */
     struct accumulator span_total;
     struct dw_pieces *pieces;              /* NULL: no row yet */
     double *passed_low, *passed_high;      /* [channels], of the rows passed at an instant */
@@ -89,6 +95,14 @@ enum dw_status dwi_meter_read_header(struct dw_meter *meter, const struct dw_hea
 enum dw_status dwi_ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error);
 /* All in the ring as one. */
 void dwi_ring_total(const struct ring *ring, size_t channels, struct accumulator *total);
+/* Mean and rms of a channel of a sampled table: docs/theory.md, section 4.4. */
+struct sampled_mean {
+    enum { SAMPLED_LINES, SAMPLED_SINE, SAMPLED_CYCLES } from;  /* LINES: the samples tell no more than lines do */
+    double mean, ac_rms, frequency;
+    size_t harmonics;
+    double cycles;
+};
+enum dw_status dwi_meter_sampled(const struct dw_meter *meter, size_t channel, struct sampled_mean *out, struct dw_error *error);
 /* Fills results and notes once the record has ended. */
 enum dw_status dwi_meter_conclude(struct dw_meter *meter, struct dw_error *error);
 

@@ -73,8 +73,17 @@ static bool is_measurable(const struct dw_meter *m, size_t channel)
 static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, struct dw_error *error)
 {
     const struct channel_moments *moments = &m->span_total.of[channel];
-    const double mean = dwi_moments_mean(moments);
-    const double ac = dwi_moments_ac_rms(moments, m->span_total.end - m->span_total.start);
+    double mean = dwi_moments_mean(moments), ac = dwi_moments_ac_rms(moments, m->span_total.end - m->span_total.start);
+    struct sampled_mean sampled;
+    const enum dw_status status = dwi_meter_sampled(m, channel, &sampled, error);
+    if (status != DW_OK)
+        return status;
+    if (sampled.from != SAMPLED_LINES) {
+        mean = sampled.mean;
+        ac = sampled.ac_rms;
+    }
+    if (sampled.from == SAMPLED_SINE)
+        set_within(m, channel, DW_MEASURE_FREQUENCY, sampled.frequency, 0);
     const double off = span_tolerance(m, channel); /* theory, equation 4.17 */
     set_within(m, channel, DW_MEASURE_MINIMUM, moments->minimum, off);
     set_within(m, channel, DW_MEASURE_MAXIMUM, moments->maximum, off);
@@ -86,6 +95,11 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
         return add_note(m, error, channel, "rms and ac-rms left out: its values are too large to be squared");
     set_within(m, channel, DW_MEASURE_RMS, hypot(mean, ac), off);
     set_within(m, channel, DW_MEASURE_AC_RMS, ac, off);
+    if (sampled.from == SAMPLED_CYCLES)
+        return add_note(m, error, channel, "mean and rms are over %.0f whole cycles of %.6g Hz", sampled.cycles, sampled.frequency);
+    if (sampled.from == SAMPLED_SINE)
+        return add_note(m, error, channel, "mean, rms and frequency are those of a sine fit with %zu harmonic%s", sampled.harmonics,
+                        sampled.harmonics == 1 ? "" : "s");
     return DW_OK;
 }
 
@@ -94,9 +108,11 @@ static void set_pulses(struct dw_meter *m, size_t channel, const struct pulse_fi
 {
     const double off = span_tolerance(m, channel) * (f->levels.from == LEVELS_GIVEN ? 1 : 2);
     const double rise = off > 0 ? off * f->slowness[0] : 0, fall = off > 0 ? off * f->slowness[1] : 0;
-    if (f->cycles > 0)
+    if (f->cycles > 0 && !m->result[channel * DW_MEASURES + DW_MEASURE_FREQUENCY].had)
         set_within(m, channel, DW_MEASURE_FREQUENCY, f->frequency,
                    f->round ? 0 : 2 * fmax(rise, fall) * f->frequency * f->frequency / f->cycles);
+    if (f->levels.from == LEVELS_EXTREMES) /* what follows needs levels */
+        return;
     if (isfinite(f->duty))
         set_within(m, channel, DW_MEASURE_DUTY, f->duty, f->cycles > 0 ? (rise + fall) * f->frequency : 0);
     if (f->positives > 0)
@@ -123,8 +139,8 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
                         f->levels.high);
     }
     if (f->levels.from == LEVELS_EXTREMES)
-        status = add_note(m, error, channel,
-                          "no two levels stand out, so its minimum and maximum serve as levels for duty and transitions");
+        return add_note(m, error, channel, "%s transition durations left out: no two levels stand out; give them",
+                        f->cycles > 0 ? "duty and" : "frequency, duty and");
     if (status == DW_OK && f->early_levels)
         status = add_note(m, error, channel, "its levels are those of the first part of the span, which is long");
     if (status == DW_OK && !(f->cycles > 0))
@@ -145,6 +161,8 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
 static double initial_of(const struct dw_meter *m, size_t channel)
 {
     const struct channel_facts *facts = &m->facts[channel];
+    if (m->state[channel].has_before && !m->from_given)
+        return m->state[channel].before_step;
     /* a train whose duty changes begins with the first period's mean, not with the level that the pin happens to have */
     const bool carried = m->mean_window == WINDOW_CARRIER && m->state[channel].settling.count > 0;
     return facts->has_initial ? facts->initial : carried ? m->state[channel].settling.first
@@ -155,7 +173,7 @@ static struct dw_settling find_settling(const struct dw_meter *m, size_t channel
 {
     const struct settling *settling = &m->state[channel].settling;
     const struct dw_settling_rule rule = {
-        .start = dw_pieces_first(m->pieces)[0],
+        .start = m->has_step ? m->step_at : dw_pieces_first(m->pieces)[0],
         .initial = initial_of(m, channel),
         .band = m->band,
         .range = m->record.of[channel].maximum - m->record.of[channel].minimum,
@@ -163,7 +181,7 @@ static struct dw_settling find_settling(const struct dw_meter *m, size_t channel
     if (m->mean_window >= 0)
         return dwi_settling_find(settling, &rule, fabs(settling->last - settling->before));
     struct dw_settling found = dwi_settling_find(settling, &rule, 0);
-    if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - dw_pieces_first(m->pieces)[0]))
+    if (found.state == DW_SETTLED && found.time > (1 - TAIL_INSIDE) * (m->record.end - rule.start))
         found.state = DW_NOT_SETTLED;
     return found;
 }
@@ -178,7 +196,7 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     case DW_SETTLED_FROM_START: break;
     case DW_NO_CHANGE: why = "it ends where it began"; break;
     case DW_NOT_SETTLED: why = "not settled in this record"; break;
-    case DW_TOO_FEW: why = "the record holds fewer than two whole periods"; break;
+    case DW_TOO_FEW: why = m->has_step ? "the record holds fewer than two whole periods behind the step" : "the record holds fewer than two whole periods"; break;
     }
     if (why)
         return add_note(m, error, channel, "settling-time and overshoot left out: %s", why);

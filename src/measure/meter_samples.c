@@ -1,0 +1,60 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Mean and rms of samples: of a sum of sines where that explains them, else over whole cycles. */
+#include "measure/meter_inner.h"
+#include <math.h>
+
+enum { MEAN_HARMONICS = 10 };
+/* Shares of the rms that may be left: by what explains the record, and by what tells its frequency. */
+static const double explained = 0.01, told = 0.7;
+
+/* Each sample stands for the spacing behind it; of the last one only a part may count. */
+static void over_cycles(const struct dw_samples *x, double length, struct sampled_mean *out)
+{
+    double mean = 0, square = 0;
+    for (size_t i = 0; (double)i < length && i < x->count; i++)
+        mean += x->value[i * x->pitch] * (fmin(length - (double)i, 1) / length);
+    for (size_t i = 0; (double)i < length && i < x->count; i++) {
+        const double off = x->value[i * x->pitch] - mean;
+        square += off * off * (fmin(length - (double)i, 1) / length);
+    }
+    out->from = SAMPLED_CYCLES;
+    out->mean = mean;
+    out->ac_rms = sqrt(square);
+}
+
+static void use_fit(const struct dw_samples *x, const struct dw_sine *sine, const double *line, struct sampled_mean *out)
+{
+    double square = sine->residual * sine->residual;
+    for (size_t n = 1; n <= sine->harmonics; n++)
+        square += 2 * (line[2 * n] * line[2 * n] + line[2 * n + 1] * line[2 * n + 1]);
+    const double ac = sqrt(square);
+    out->frequency = sine->frequency;
+    out->harmonics = sine->harmonics;
+    if (sine->residual <= explained * ac) {
+        out->from = SAMPLED_SINE;
+        out->mean = line[0];
+        out->ac_rms = ac;
+    } else if (sine->residual <= told * ac) {
+        out->cycles = floor((double)x->count * sine->frequency / x->rate + 1e-6);
+        over_cycles(x, out->cycles * x->rate / sine->frequency, out);
+    }
+}
+
+enum dw_status dwi_meter_sampled(const struct dw_meter *m, size_t channel, struct sampled_mean *out, struct dw_error *error)
+{
+    const struct samples *all = &m->samples;
+    size_t first, end;
+    double line[2 * (MEAN_HARMONICS + 1)];
+    struct dw_sine sine;
+    *out = (struct sampled_mean){ .from = SAMPLED_LINES };
+    /* a span of whole periods is what it is; and what is no longer there cannot be asked */
+    if (!(m->sampled > 0) || !all->even || all->count < all->seen || m->span.kind == DW_SPAN_LAST)
+        return DW_OK;
+    const bool part = m->span.kind == DW_SPAN_BETWEEN;
+    dwi_samples_between(all, part ? m->span.from : -INFINITY, part ? m->span.to : INFINITY, &first, &end);
+    const struct dw_samples x = dwi_samples_of(all, m->column[channel], first, end);
+    const enum dw_status status = dw_sine_fit(&x, 0, MEAN_HARMONICS, line, &sine, error);
+    if (status == DW_OK && sine.harmonics)
+        use_fit(&x, &sine, line, out);
+    return status;
+}
