@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Spectra of waves of straight lines and cubics with ideal edges: exact Fourier integrals, so nothing aliases. docs/theory.md, section 5. */
+/* Spectra of waves of straight lines and cubics with ideal edges: exact Fourier integrals, so nothing aliases; of samples: fits of
+ * sines to them. docs/theory.md, section 5. */
 #ifndef DUTYWRIGHT_SPECTRUM_H
 #define DUTYWRIGHT_SPECTRUM_H
 
@@ -55,12 +56,15 @@ struct dw_spectrum;
 /* Reads what it needs from the header: period, origin, sampled, accuracy, and which channels have slopes and so are cubics.
  * The span: by default the last whole period that the header names; where only `fundamental` is known, or with a taper,
  * all whole periods; without any, the whole record. A span beginning at a given time is cut into periods from there.
+ * Of a table that is sampled, without a taper: lines are fitted to the samples (sine.h), as many as lie below half the rate and no
+ * more than DW_SINE_HARMONICS_MOST; where no fundamental is known it is found, and is one from there on. A last period of no whole number
+ * of samples is then not the default, but all there are. Rows that are not evenly spaced, and samples without a tone, are lines.
  *   options  may be NULL
  *   returns  NULL on error: DW_BAD_USE (fundamental, highest, columns or lines out of range), DW_BAD_INPUT (the first
  *            column is no time in s, or the last periods are asked of a table without a known period), DW_NO_MEMORY
  *   memory   the rows of the span, or a few MiB for many periods of pulses with all edges on the same few ticks; where the
  *            period is known and there is no taper, at most 72 MiB for each period kept and the one going on, and 600 bytes
- *            a line and channel, however long the record */
+ *            a line and channel, however long the record. Of samples 72 MiB: the first rows, or for last periods the last ones */
 DW_API struct dw_spectrum *dw_spectrum_new(const struct dw_header *header, const struct dw_spectrum_options *options,
                                            struct dw_error *error);
 DW_API void dw_spectrum_free(struct dw_spectrum *spectrum);

@@ -5,7 +5,7 @@
 
 enum { MEAN_HARMONICS = 10 };
 /* Shares of the rms that may be left: by what explains the record, and by what tells its frequency. */
-static const double explained = 0.01, told = 0.7;
+static const double explained = 0.01, frequency_told = 0.7;
 
 /* Each sample stands for the spacing behind it; of the last one only a part may count. */
 static void over_cycles(const struct dw_samples *x, double length, struct sampled_mean *out)
@@ -34,7 +34,7 @@ static void use_fit(const struct dw_samples *x, const struct dw_sine *sine, cons
         out->from = SAMPLED_SINE;
         out->mean = line[0];
         out->ac_rms = ac;
-    } else if (sine->residual <= told * ac) {
+    } else if (sine->residual <= frequency_told * ac) {
         out->cycles = floor((double)x->count * sine->frequency / x->rate + 1e-6);
         over_cycles(x, out->cycles * x->rate / sine->frequency, out);
     }

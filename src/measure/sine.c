@@ -13,7 +13,7 @@ size_t dw_sine_fitting(const struct dw_samples *samples, double frequency)
     double most = fmin(floor(top / frequency * (1 + 4 * DBL_EPSILON)), floor((count - 1) / 2));
     if (most * frequency >= samples->rate / 2 * (1 - 1e-9))
         most--;
-    return most < 1 || !(most >= 1) ? 0 : most > DW_SINE_HARMONICS_MOST ? DW_SINE_HARMONICS_MOST : (size_t)most;
+    return !(most >= 1) ? 0 : most > DW_SINE_HARMONICS_MOST ? DW_SINE_HARMONICS_MOST : (size_t)most;
 }
 
 /* From a first part of the record to all of it, each four times as long: so every step begins close enough. */

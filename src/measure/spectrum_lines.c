@@ -3,8 +3,6 @@
 #include "measure/spectrum_inner.h"
 #include <float.h>
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 /* Shares below which a line is rounding: of the largest line, and of the mean (a few ulp of the values read). Below
@@ -12,17 +10,6 @@
 static const double least_line = 1e-12, least_of_mean = 1e-15, nothing = 1e-20;
 /* Share of the mean square below which Parseval's difference has fewer than the four digits that people read. */
 static const double little = 1e-8;
-
-void dwi_spectrum_remark(struct dw_spectrum *s, size_t channel, bool caution, const char *format, ...)
-{
-    va_list arguments;
-    struct spectrum_note *note = &s->note[s->notes++];
-    note->channel = channel;
-    note->caution = caution;
-    va_start(arguments, format);
-    vsnprintf(note->text, sizeof note->text, format, arguments);
-    va_end(arguments);
-}
 
 /* Squares as they are wherever they neither overflow nor vanish: hypot takes ten times as long. */
 static double amplitude_of(const struct channel_lines *of, size_t n)
@@ -37,11 +24,6 @@ static bool is_rounding(const struct channel_lines *of, double amplitude)
 }
 
 /* ---- the end of the record ---- */
-
-enum dw_status dwi_spectrum_too_many(double lines, struct dw_error *error)
-{
-    return dw_error_set(error, DW_BAD_USE, 0, "%.15g lines are asked; at most %d can be had", lines, DW_LINES_MOST);
-}
 
 /* Lines of a span whose length has only now become known. */
 static enum dw_status settle_lines(struct dw_spectrum *s, struct dw_error *error)
@@ -317,12 +299,4 @@ void dw_spectrum_span(const struct dw_spectrum *s, double *from, double *to, dou
     *from = s->facts.from;
     *to = s->facts.to;
     *periods = s->facts.periods;
-}
-
-bool dw_spectrum_note(const struct dw_spectrum *s, size_t i, struct dw_spectrum_note *note)
-{
-    if (i >= s->notes)
-        return false;
-    *note = (struct dw_spectrum_note){ s->note[i].channel, s->note[i].caution, s->note[i].text };
-    return true;
 }
