@@ -148,6 +148,7 @@ struct spectrum_note {
 struct channel_lines {
     double *line;          /* [(highest + 1) x 2] coefficients, the mean as line 0; a part of `lines` */
     double mean, ac_rms;   /* of the span, without a taper; the rms without the mean */
+    double rest;           /* of samples: mean square of all but mean and fundamental */
     double low, high;      /* least and largest value in the span */
     struct value_range range;  /* the same, with what comes shortly before */
     double drift;          /* from the mean of the last period but one to the last; NAN: not known */

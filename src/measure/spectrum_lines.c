@@ -260,11 +260,11 @@ static void distort_all(const struct dw_spectrum *s, size_t channel, double othe
 /* Of samples there are no lines but those that were fitted; what is left besides is noise. */
 static void distort_samples(const struct channel_lines *of, struct dw_distortion *d)
 {
-    const double first = amplitude_of(of, 1), rest = fmax(0, of->ac_rms * of->ac_rms - first * first / 2);
+    const double first = amplitude_of(of, 1);
     d->has_thd_all = true;
     d->thd_all = d->thd_lines;
-    d->has_sinad = rest > 0;
-    d->sinad = d->has_sinad ? 10 * log10(first * first / 2 / rest) : 0;
+    d->has_sinad = of->rest > 0;
+    d->sinad = d->has_sinad ? 10 * log10(first * first / 2 / of->rest) : 0;
 }
 
 struct dw_distortion dw_spectrum_distortion(const struct dw_spectrum *s, size_t channel)

@@ -113,14 +113,14 @@ static void keep_channel(struct dw_spectrum *s, size_t channel, const struct dw_
     of->range = (struct value_range){ of->low, of->high };
     of->mean = of->line[0];
     const double least = rounding * fmax(fabs(of->low), fabs(of->high));
-    double square = sine->residual < least ? 0 : sine->residual * sine->residual;
+    of->rest = sine->residual < least ? 0 : sine->residual * sine->residual;
     for (size_t n = 1; n <= s->highest; n++) {
         double *c = of->line + 2 * n;
         if (hypot(c[0], c[1]) < least)
             c[0] = c[1] = 0;
-        square += 2 * (c[0] * c[0] + c[1] * c[1]);
+        of->rest += n > 1 ? 2 * (c[0] * c[0] + c[1] * c[1]) : 0;
     }
-    of->ac_rms = sqrt(square);
+    of->ac_rms = sqrt(of->rest + 2 * (of->line[2] * of->line[2] + of->line[3] * of->line[3]));
     if (sine->residual > much_left * of->ac_rms)
         dwi_spectrum_remark(s, channel, false, "the harmonics below half the sampling rate leave %.2g %% of its ac-rms: it has more "
                             "above, which fold into these, or is no single tone",
@@ -149,8 +149,8 @@ static enum dw_status fit_lines(struct dw_spectrum *s, size_t first, size_t end,
     const struct dw_samples any = dwi_samples_of(&s->samples, 1, first, end);
     const size_t fitting = dw_sine_fitting(&any, s->frequency);
     if (!fitting)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: %zu samples at %g a second cannot tell a fundamental of %g Hz", s->place,
-                            any.count, any.rate, s->frequency);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: at %g samples a second, %zu of them cannot tell a fundamental of %g Hz",
+                            s->place, any.rate, any.count, s->frequency);
     s->highest = wanted < fitting ? wanted : fitting;
     s->lines = calloc(s->channels, 2 * (s->highest + 1) * sizeof *s->lines);
     enum dw_status status = s->lines ? DW_OK : dw_no_memory(error);
@@ -174,7 +174,9 @@ enum dw_status dwi_spectrum_by_samples(struct dw_spectrum *s, struct dw_error *e
     size_t first, end, best = s->channels;
     const struct samples *all = &s->samples;
     const double last = all->last + 1 / all->rate;
-    enum dw_status status = all->seen ? dwi_record_check(s->place, &s->plan, all->first, all->last, last, error) : DW_OK;
+    if (!all->seen) /* the record says so */
+        return hand_over(s, error);
+    enum dw_status status = dwi_record_check(s->place, &s->plan, all->first, all->last, last, error);
     if (status == DW_OK)
         status = choose_samples(s, &first, &end, error);
     if (status == DW_OK && !s->harmonic)
