@@ -327,6 +327,37 @@ static enum dw_status no_rows(const struct dw_reader *reader, struct lead *lead,
                         dwi_quoted(shown, sizeof shown, lead->text, trim_end(lead->text, last)));
 }
 
+/* A line that only a table of ours has: its start, its end, or its columns with their units. Spreadsheets put quotes around it. */
+static const char *own_mark(const char *first, const char *last)
+{
+    static const char *const marks[] = { "wave-table ", "end:", "columns:" };
+    while (first < last && (*first == ' ' || *first == '\t' || *first == '"'))
+        first++;
+    if (first == last || *first++ != '#')
+        return NULL;
+    while (first < last && (*first == ' ' || *first == '\t'))
+        first++;
+    for (size_t i = 0; i < sizeof marks / sizeof marks[0]; i++) {
+        const size_t length = strlen(marks[i]);
+        const bool is_ours = i < 2 || memchr(first, '[', (size_t)(last - first));
+        if (is_ours && (size_t)(last - first) >= length && !memcmp(first, marks[i], length))
+            return marks[i];
+    }
+    return NULL;
+}
+
+/* A table of ours with something above its start, or without it, would be read as samples and its end not looked for. */
+static enum dw_status refuse_own(const struct dw_reader *reader, char *first, char *last, struct dw_error *error)
+{
+    const char *mark = own_mark(first, last);
+    char shown[64];
+    if (!mark)
+        return DW_OK;
+    return dwi_reader_fault(reader, reader->line, error, *mark == 'w' ? "'%s' is not the first line; take out what stands above it"
+                                                                      : "'%s', but no '" TABLE_MARK "' as the first line",
+                            dwi_quoted(shown, sizeof shown, first, trim_end(first, last)));
+}
+
 enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error)
 {
     struct lead lead = { .text = NULL };
@@ -358,8 +389,8 @@ enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error
             status = dwi_reader_fault(reader, reader->line, error, "the lines before the first row are longer than 1 MiB");
             break;
         }
-        status = keep_line(&lead, first, last, reader->line, error);
-        if (status != DW_OK)
+        if ((status = refuse_own(reader, first, last, error)) != DW_OK ||
+            (status = keep_line(&lead, first, last, reader->line, error)) != DW_OK)
             break;
     }
     if (status == DW_END)

@@ -17,6 +17,8 @@ struct dw_reader {
     bool whole;       /* the end was seen */
     bool measured;    /* text: the separator is known */
     char separator;   /* '\t', ';', ',', or ' ' for blanks */
+    char decimal;     /* text: the decimal sign, where both could be one; 0: none was seen */
+    unsigned long long decimal_line; /* where it was first seen */
     struct unit_scale *scale; /* [columns], to plain units; NULL where all are plain, as in our own tables */
     size_t columns;
     size_t lines_end; /* text: the bytes before this one are whole lines */

@@ -140,8 +140,28 @@ static enum dw_status wrong_width(const struct dw_reader *reader, size_t fields,
                             reader->columns);
 }
 
+/* Once a table has a decimal comma, a point is one of thousands, or the table two in one: 1.000 beside 0,5. And the other way round. */
+static enum dw_status note_decimal(struct dw_reader *reader, struct field field, struct dw_error *error)
+{
+    static const char *const names[] = { "comma", "point" };
+    const size_t length = (size_t)(field.last - field.first);
+    const char *sign = memchr(field.first, ',', length);
+    char shown[64];
+    if (!sign && !(sign = memchr(field.first, '.', length)))
+        return DW_OK;
+    if (!reader->decimal) {
+        reader->decimal = *sign;
+        reader->decimal_line = reader->line;
+    }
+    if (reader->decimal == *sign)
+        return DW_OK;
+    return dwi_reader_fault(reader, reader->line, error, "'%s' has a decimal %s, but line %llu a decimal %s",
+                            dwi_quoted(shown, sizeof shown, field.first, field.last), names[*sign == '.'],
+                            reader->decimal_line, names[*sign != '.']);
+}
+
 /* One line that is not blank, and holds no '#' at its start. */
-static enum dw_status read_fields(const struct dw_reader *reader, char *first, char *last, double *row,
+static enum dw_status read_fields(struct dw_reader *reader, char *first, char *last, double *row,
                                   struct dw_error *error)
 {
     const bool comma = dwi_separator_frees_comma(reader->separator);
@@ -160,6 +180,9 @@ static enum dw_status read_fields(const struct dw_reader *reader, char *first, c
         if (!is_finite(value))
             return dwi_reader_fault(reader, reader->line, error, "'%s' is not a finite number",
                                     dwi_quoted(shown, sizeof shown, field.first, field.last));
+        const enum dw_status status = comma ? note_decimal(reader, field, error) : DW_OK;
+        if (status != DW_OK)
+            return status;
         if (fields < reader->columns)
             row[fields] = value;
     }
@@ -224,11 +247,25 @@ static bool convert_row(const struct dw_reader *reader, double *row)
     return good;
 }
 
+/* The quick way knows the point only: where the first one stands in its lines.
+ *   line   of the one before them */
+static void note_point(struct dw_reader *reader, const char *at, const char *end, unsigned long long line)
+{
+    const char *point = memchr(at, '.', (size_t)(end - at));
+    if (!point)
+        return;
+    reader->decimal = '.';
+    for (reader->decimal_line = line + 1; (at = memchr(at, '\n', (size_t)(point - at))); at++)
+        reader->decimal_line++;
+}
+
 /* Rows that lie whole in the buffer, by the quick way. */
 static size_t quick_rows(struct dw_reader *reader, size_t most, double *row)
 {
     struct source *in = &reader->in;
     const char *end = in->buffer + reader->lines_end;
+    const size_t from = in->first;
+    const unsigned long long line = reader->line;
     size_t done = 0;
     while (done < most && in->first < reader->lines_end) {
         char *next = quick_row(reader, in->buffer + in->first, end, row);
@@ -242,6 +279,8 @@ static size_t quick_rows(struct dw_reader *reader, size_t most, double *row)
         row += reader->columns;
         done++;
     }
+    if (!reader->decimal && dwi_separator_frees_comma(reader->separator))
+        note_point(reader, in->buffer + from, in->buffer + in->first, line);
     return done;
 }
 
@@ -251,7 +290,7 @@ enum dw_status dwi_text_rows(struct dw_reader *reader, size_t most, const double
     most = most < block ? most : block;
     enum dw_status status = make_room(reader, most, error);
     size_t done = 0;
-    if (status == DW_OK && reader->measured && !reader->cut)
+    if (status == DW_OK && reader->measured && !reader->cut && reader->decimal != ',')
         done = quick_rows(reader, most, reader->values);
     if (status == DW_OK && !done) {
         /* nothing quick at hand: one row, waiting for input where need be */
