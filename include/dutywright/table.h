@@ -36,7 +36,8 @@ DW_API void dw_header_drop(struct dw_header *header, const char *key);
 /* The same with a number; DW_BAD_USE where it is not finite. */
 DW_API enum dw_status dw_header_set_number(struct dw_header *header, const char *key, double value,
                                            struct dw_error *error);
-/* Whether the first column is a time in s, without which there is no wave; one without a unit is taken as s.
+/* Whether the first column is a time in s, without which there is no wave; one without a unit is taken as s where its name is that of
+ * a time, such as time, t or seconds.
  *   place    as above
  *   returns  DW_OK; DW_BAD_INPUT where it is another */
 DW_API enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error);
@@ -151,6 +152,11 @@ struct dw_reader_options {
     bool partial;  /* accept a table of ours without its end */
     bool curves;   /* rows as they stand, slopes included. Else curves come as straight lines, as dw_lines_new has them with a
                       share of DW_LINES_READ, and neither header nor rows have slopes */
+    bool skip_bad; /* pass over rows of a table without our header in which a channel is empty or holds a word, such as an overflow */
+    /* Of a table without our header only these columns, in this order, the first as the time: positions from 1, or titles as
+     * they stand there, with commas between them and quotes (RFC 4180) around those that hold one; NULL: all that hold something.
+     * What stands in the others does not matter. DW_BAD_USE where the table is ours or has no such column. */
+    const char *columns;
     /* Told each time that bytes have come in, and once more at their end, where bytes == size; may be NULL.
      *   name   as dw_reader_name
      *   bytes  so far
@@ -172,6 +178,10 @@ DW_API const char *dw_reader_name(const struct dw_reader *reader);           /* 
 DW_API unsigned long long dw_reader_line(const struct dw_reader *reader);
 /* Whether the table's own end was seen: after DW_END with `partial`, false tells that it was cut or changed. */
 DW_API bool dw_reader_whole(const struct dw_reader *reader);
+/* What was passed over so far by skip_bad.
+ *   out      at least `size` bytes: what was wrong with the first row, "NAME, line 7: 'OVL' is not a number"; untouched without one
+ *   returns  how many rows */
+DW_API unsigned long long dw_reader_skipped(const struct dw_reader *reader, char *out, size_t size);
 /* "standard input, line 814" or "tide.bin, row 12": place of the last row read.
  *   out      at least `size` bytes, cut to fit */
 DW_API void dw_reader_place(const struct dw_reader *reader, char *out, size_t size);

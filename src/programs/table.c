@@ -15,10 +15,17 @@ static const struct option_spec options[] = {
       "or all; rows are put in at its ends where there are none. Of a spectrum, or another table that does not begin with a "
       "time, the rows from A to B, such as 1k:3kHz", OPTION_TEXT(span) },
     { "channel", "NAME,NAME", "Only these channels, in this order", OPTION_TEXT(common.channel) },
-    { "scale", "NAME=FACTOR", "Multiply a channel: ch1=10 for a probe that divides by ten", OPTION_TEXTS(scale) },
+    { "scale", "NAME=FACTOR",
+      "Multiply a channel: ch1=10 for a probe that divides by ten; or the first column of a table without our header, time=60", OPTION_TEXTS(scale) },
     { "rename", "OLD=NEW",
       "Call channel OLD NEW; NEW[UNIT] sets its unit too, and converts the values where it is the old one with another SI prefix "
-      "(mV to V)", OPTION_TEXTS(rename) },
+      "(mV to V); the first column of a table without our header too", OPTION_TEXTS(rename) },
+    { "columns", "LIST",
+      "Of a table without our header only these columns, by position or title, such as 1,3 or 'Time (s),CH2'; the first is the time",
+      OPTION_TEXT(columns) },
+    { "skip-bad", NULL,
+      "Pass over rows of a table without our header in which a channel is empty or holds a word, such as OVL; a note counts them",
+      OPTION_FLAG(skip_bad) },
     { "report", NULL, "Write what the table holds instead of the table", OPTION_FLAG(report), .group = 2 },
     { 0 }
 };
@@ -33,12 +40,13 @@ static const char about[] =
     "Read a wave table, check it, and write it as text, binary or CSV, whole or in part."
     "\vA wave table is rows of a time and one value a channel; between rows a channel is a straight line, or a curve where "
     "its slope stands beside it, and two rows at one time are a jump. Text with tabs, blanks, commas or semicolons reads, with our header, with a title line, or with "
-    "neither, as bench instruments and spreadsheets write it; ms, mV, uA, kHz and the like become plain s, V, A, Hz. The whole table is checked: "
+    "neither, as bench instruments and spreadsheets write it; ms, min, mV, uA, kHz and the like become plain s, V, A, Hz. The whole table is checked: "
     "each row has every channel, numbers are finite, time never goes back, and a table of ours has its end. The first fault "
     "is named with its line, and the status is 2.\n\n"
     "What is asked for is done in this order: --after, --shift, --span, --channel, --scale, --rename.\n\n"
     "Examples:\n"
     "  dw-table bench.csv --scale ch1=10 --rename 'ch1=pin[V]' > pin.tsv\n"
+    "  dw-table bench.csv --columns 'Time (ms),CH2' --skip-bad > ch2.tsv\n"
     "  dw-table pin.tsv --span 10ms:20ms --channel pin --csv > pin.csv\n"
     "  dw-pwm --frequency 800 --duty 72% | dw-table --after slow.tsv > both.tsv\n"
     "  dw-table both.tsv --report";

@@ -11,7 +11,17 @@ struct dw_reader *run_open(const struct table_options *o, const char *file, stru
 {
     struct dw_reader_options how = command_reading(o->common.command, o->common.partial, !o->report);
     how.curves = true;
+    how.skip_bad = o->skip_bad;
+    how.columns = o->columns;
     return dw_reader_open(file, &how, error);
+}
+
+void run_note_skipped(const struct table_options *options, const struct dw_reader *reader)
+{
+    char first[DW_ERROR_TEXT];
+    const unsigned long long rows = dw_reader_skipped(reader, first, sizeof first);
+    if (rows)
+        command_note(options->common.command, "%llu row%s passed over; the first: %s", rows, rows == 1 ? "" : "s", first);
 }
 
 enum { BLOCK = 4096 };
@@ -92,6 +102,8 @@ enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
             status = error->status;
         if (status == DW_OK)
             status = find_times(reader, o->after.text[i], front->kept, &first, &last, error);
+        if (status == DW_OK)
+            run_note_skipped(o, reader);
         if (status == DW_OK && front->kept && (fflush(front->kept) || fseek(front->kept, 0, SEEK_SET)))
             status = cannot_keep(o->after.text[i], error);
         if (status == DW_OK && !(front->header = dw_header_copy(dw_reader_header(reader), error)))

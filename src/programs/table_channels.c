@@ -52,6 +52,8 @@ static enum dw_status scale_column(struct table_run *run, size_t column, struct 
     const struct dw_channel_facts channel = *dw_header_channel_facts(run->header, column);
     const struct dw_facts *facts = dw_header_facts(run->header);
     enum dw_status status = DW_OK;
+    run->scaled[0].divisor *= column ? 1 : by.divisor;
+    run->scaled[0].factor *= column ? 1 : by.factor;
     for (size_t i = column; i; i = i == column ? dw_header_slope(run->header, column) : 0) {
         run->scaled[i].divisor *= by.divisor;
         run->scaled[i].factor *= by.factor;
@@ -79,6 +81,15 @@ static enum dw_status scale_column(struct table_run *run, size_t column, struct 
     return dw_header_set(run->header, "levels", text, error);
 }
 
+/* The first column by its name, where the table is not ours and alone: no key of the header is about its time.
+ *   returns  0 and DW_OK in why: it is that; else as dw_header_find */
+static size_t find_column(const struct table_run *run, const char *name, struct dw_error *why)
+{
+    const bool foreign = dw_reader_encoding(run->reader) == DW_CSV && !run->join;
+    *why = (struct dw_error){ .status = DW_OK };
+    return foreign && !strcmp(dw_header_column(run->header, 0).name, name) ? 0 : dw_header_find(run->header, name, why);
+}
+
 /* NAME=FACTOR */
 static enum dw_status scale_channel(struct table_run *run, const char *argument, struct dw_error *error)
 {
@@ -93,8 +104,10 @@ static enum dw_status scale_channel(struct table_run *run, const char *argument,
         status = dw_quantity_parse(factor, DW_NUMBER, &value, &why);
         if (status == DW_OK && value == 0)
             status = dw_error_set(&why, DW_BAD_USE, 0, "a factor of 0 leaves nothing");
-        const size_t column = status == DW_OK ? dw_header_find(run->header, name, &why) : 0;
-        status = column ? scale_column(run, column, (struct scaled){ 1, value }, &why) : why.status;
+        const size_t column = status == DW_OK ? find_column(run, name, &why) : 0;
+        if (status == DW_OK && why.status == DW_OK && !column && value < 0)
+            dw_error_set(&why, DW_BAD_USE, 0, "time would run backwards");
+        status = why.status == DW_OK ? scale_column(run, column, (struct scaled){ 1, value }, &why) : why.status;
         if (status != DW_OK)
             dw_error_set(error, status, 0, "--scale: '%s': %s", argument, why.text);
     }
@@ -118,13 +131,16 @@ static enum dw_status rename_channel(struct table_run *run, const char *argument
             *unit++ = 0;
             old[length - 1] = 0;
         }
-        const size_t column = dw_header_find(run->header, old, &why);
+        const size_t column = find_column(run, old, &why);
+        status = why.status;
         /* mV called V are still the same voltage */
-        if (column && unit && dw_unit_converts(dw_header_column(run->header, column).unit, unit, &by.divisor, &by.factor) &&
+        if (status == DW_OK && unit && dw_unit_converts(dw_header_column(run->header, column).unit, unit, &by.divisor, &by.factor) &&
             by.divisor != by.factor)
             status = scale_column(run, column, by, &why);
+        if (status == DW_OK && !column && unit && by.divisor != by.factor)
+            status = dw_error_set(&why, DW_BAD_USE, 0, "a wave table counts in the plain unit");
         if (status == DW_OK)
-            status = column ? dw_header_rename(run->header, column, fresh, unit, &why) : why.status;
+            status = dw_header_rename(run->header, column, fresh, unit, &why);
         if (status != DW_OK)
             dw_error_set(error, status, 0, "--rename: '%s': %s", argument, why.text);
     }
@@ -157,8 +173,7 @@ enum dw_status run_scale_and_rename(struct table_run *run, struct dw_error *erro
 
 enum dw_status run_scale_row(struct table_run *run, const double *row, struct dw_error *error)
 {
-    run->narrow[0] = row[0];
-    for (size_t i = 1; i < run->chosen; i++) {
+    for (size_t i = 0; i < run->chosen; i++) {
         run->narrow[i] = row[i] / run->scaled[i].divisor * run->scaled[i].factor + 0.0;  /* no -0 */
         if (!isfinite(run->narrow[i]))
             return dw_error_set(error, DW_BAD_INPUT, 0, "--scale: %s is beyond the range of numbers at %.9g",

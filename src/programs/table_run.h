@@ -11,8 +11,8 @@
 struct table_options {
     struct common_options common;
     struct option_texts after, rename, scale;
-    const char *shift, *span;
-    bool report;
+    const char *shift, *span, *columns;
+    bool report, skip_bad;
 };
 
 /* What the report says of one column. */
@@ -65,6 +65,8 @@ void run_free(struct table_run *run);
 
 /* ---- the steps' own files ---- */
 
+/* Says how many rows of a table --skip-bad passed over. */
+void run_note_skipped(const struct table_options *options, const struct dw_reader *reader);
 struct dw_reader *run_open(const struct table_options *options, const char *file, struct dw_error *error);
 /* Reads the tables in front once whole and joins their headers with the input's. A table that is no file on a disk, such as a
  * pipe, is kept aside in a temporary one, as it cannot be read again. */

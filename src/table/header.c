@@ -98,8 +98,11 @@ const char *dw_header_get(const struct dw_header *header, const char *key)
 enum dw_status dw_header_needs_time(const struct dw_header *header, const char *place, struct dw_error *error)
 {
     const struct dw_column first = dw_header_column(header, 0);
-    if (!*first.unit || !strcmp(first.unit, "s"))
+    if (!strcmp(first.unit, "s") || (!*first.unit && dwi_is_time_name(first.name)))
         return DW_OK;
+    if (!*first.unit)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s, without a unit; a wave against time[s] is needed", place,
+                            first.name);
     return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the first column is %s[%s]; a wave against time[s] is needed", place,
                         first.name, first.unit);
 }

@@ -36,6 +36,8 @@ struct dw_header {
     unsigned long long line; /* of the file, while that is read */
 };
 
+/* Whether a first column of this name, without a unit, is a time in s: time, t, seconds and the like. */
+bool dwi_is_time_name(const char *name);
 bool dwi_header_name_is_good(const char *name);
 bool dwi_header_unit_is_good(const char *unit);
 /* Whether a column other than `except` has this name. */

@@ -28,20 +28,21 @@ static bool starts_with(const char *first, const char *last, const char *text)
     return (size_t)(last - first) >= length && !memcmp(first, text, length);
 }
 
-/* Enough bytes to know a byte order mark; takes the one of UTF-8 away. */
+/* Enough bytes to know a byte order mark and files that are no text; takes the one of UTF-8 away. */
 static enum dw_status look_for_marks(struct dw_reader *reader, struct dw_error *error)
 {
     struct source *in = &reader->in;
     enum dw_status status = DW_OK;
-    while (status == DW_OK && in->last < 3)
+    while (status == DW_OK && in->last < 6)
         status = dwi_source_more(in, error);
     if (status != DW_OK && status != DW_END)
         return status;
     const char *first = in->buffer, *last = in->buffer + in->last;
     if (first == last)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is empty; did the program before it fail?", in->name);
-    if (starts_with(first, last, "\377\376") || starts_with(first, last, "\376\377"))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is UTF-16 text; save it as UTF-8", in->name);
+    const char *kind = dwi_foreign_kind(first, last);
+    if (kind)
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s is %s", in->name, kind);
     if (starts_with(first, last, "\357\273\277"))
         in->first = 3;
     /* what was read counts as lines from the start */
@@ -105,6 +106,8 @@ static enum dw_status read_start(struct dw_reader *reader, struct dw_error *erro
     while (end > first && (end[-1] == ' ' || end[-1] == '\r' || end[-1] == '\t'))
         end--;
     reader->own = (size_t)(end - first) == strlen(TABLE_MARK) && starts_with(first, end, TABLE_MARK);
+    if (reader->own && reader->options && reader->options->columns)
+        return dw_error_set(error, DW_BAD_USE, reader->line, "%.300s is a table of ours, whose channels have names: columns are chosen by those", reader->in.name);
     if (reader->own)
         return read_header(reader, error);
     if (starts_with(first, end, "# wave-table "))
@@ -122,6 +125,8 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
         return NULL;
     }
     reader->partial = options && options->partial;
+    reader->skip_bad = options && options->skip_bad;
+    reader->options = options;
     reader->last_time = -DBL_MAX;
     enum dw_status status = dwi_source_open(&reader->in, path, error);
     reader->in.progress = options ? options->progress : NULL;
@@ -129,6 +134,7 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
     reader->header = status == DW_OK ? dwi_header_new_empty(error) : NULL;
     status = reader->header ? read_start(reader, error) : DW_NO_MEMORY;
     reader->columns = status == DW_OK ? reader->header->column_count : 0;
+    reader->options = NULL; /* the caller's, for this call */
     const bool curves = (options && options->curves) || status != DW_OK || !dw_header_slopes(reader->header, NULL);
     if (!curves && !(reader->lines = dw_lines_new(reader->header, DW_LINES_READ, error)))
         status = DW_NO_MEMORY;
@@ -147,6 +153,8 @@ void dw_reader_close(struct dw_reader *reader)
     dw_lines_free(reader->lines);
     free(reader->values);
     free(reader->scale);
+    free(reader->layout.column);
+    dwi_kept_free(&reader->again);
     free(reader);
 }
 
@@ -168,6 +176,13 @@ const char *dw_reader_name(const struct dw_reader *reader)
 unsigned long long dw_reader_line(const struct dw_reader *reader)
 {
     return reader->place;
+}
+
+unsigned long long dw_reader_skipped(const struct dw_reader *reader, char *out, size_t size)
+{
+    if (reader->skipped)
+        snprintf(out, size, "%s", reader->skipped_first.text);
+    return reader->skipped;
 }
 
 bool dw_reader_whole(const struct dw_reader *reader)

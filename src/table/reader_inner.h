@@ -7,6 +7,28 @@
 #include "source_inner.h"
 #include <dutywright/splice.h>
 
+#define NO_COLUMN ((size_t)-1)
+
+/* Which fields of a line are columns. All zero: as many fields as columns, in their order. */
+struct layout {
+    size_t *column;  /* [most] the column that a field is; NO_COLUMN: left out */
+    size_t least, most; /* fields of a line: up to the last that is a column, and as many as the first row has */
+    bool any;        /* fields left out may hold whatever they like; else they are empty */
+    size_t before, behind; /* separators before the first and behind the last column, where those between are in order */
+    bool quick;      /* they are */
+    unsigned long long line; /* of the first row without a gap */
+};
+
+/* Lines one after another, each with its '\n'. */
+struct kept_lines {
+    char *text;
+    size_t size, room;
+    size_t *start;               /* [line_room] */
+    unsigned long long *number;  /* [line_room] in the file, from 1 */
+    size_t lines, line_room;
+    size_t at;                   /* the next to be read again */
+};
+
 struct dw_reader {
     struct source in;
     struct dw_header *header;
@@ -19,6 +41,12 @@ struct dw_reader {
     char separator;   /* '\t', ';', ',', or ' ' for blanks */
     char decimal;     /* text: the decimal sign, where both could be one; 0: none was seen */
     unsigned long long decimal_line; /* where it was first seen */
+    const struct dw_reader_options *options; /* while the table is opened; may be NULL */
+    bool skip_bad;
+    unsigned long long skipped;
+    struct dw_error skipped_first;
+    struct layout layout;  /* text: which fields of a line are columns */
+    struct kept_lines again; /* rows above the one by which the table was known: they come first */
     struct unit_scale *scale; /* [columns], to plain units; NULL where all are plain, as in our own tables */
     size_t columns;
     size_t lines_end; /* text: the bytes before this one are whole lines */
@@ -49,6 +77,8 @@ enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **la
 /* Makes sure that whole lines lie in the buffer between in.first and lines_end; as dwi_reader_line. */
 enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *error);
 
+/* What a file is that is no text in UTF-8, by its first bytes; NULL: nothing is known against it. */
+const char *dwi_foreign_kind(const char *first, const char *last);
 /* Lines before the first row of a table that is not ours: separator, names, units. The first row stays unread. */
 enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error);
 /* The separator that a line asks for, by what it holds. */
@@ -64,6 +94,9 @@ struct field {
     bool is_quoted;
 };
 bool dwi_next_field(char **at, char *last, char separator, struct field *field);
+void dwi_kept_free(struct kept_lines *lines);
+/* The column of a field, counted from 0. */
+size_t dwi_column_of(const struct dw_reader *reader, size_t field);
 /* A whole field as a number; a comma is the decimal sign where `comma` is set. */
 bool dwi_field_number(struct field field, bool comma, double *value);
 

@@ -67,6 +67,13 @@ enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *
 enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error)
 {
     struct source *in = &reader->in;
+    struct kept_lines *again = &reader->again;
+    if (again->at < again->lines) {
+        reader->line = again->number[again->at];
+        *first = again->text + again->start[again->at++];
+        *last = memchr(*first, '\n', again->size - (size_t)(*first - again->text));
+        return DW_OK;
+    }
     if (in->first >= reader->lines_end) {
         const enum dw_status status = dwi_reader_fill_lines(reader, error);
         if (status != DW_OK)

@@ -14,20 +14,31 @@ static bool is_finite(double value)
     return fabs(value) <= DBL_MAX;
 }
 
+/* What instruments write where a value is out of range or missing: these two stand for it as numbers (SCPI 1999, volume 1, 7.2.1). */
+static bool is_code(double value)
+{
+    return fabs(value) == 9.9e37 || value == 9.91e37;
+}
+
 /* A line that is numbers with one separator between them and nothing else.
  *   at       first byte of the line; `end` is behind a '\n'
  *   returns  one past the line's '\n', or NULL where the line needs the patient way */
 static char *quick_row(const struct dw_reader *reader, char *at, const char *end, double *row)
 {
     const size_t last = reader->columns - 1;
+    for (size_t i = 0; i < reader->layout.before; i++)
+        if (*at++ != reader->separator)
+            return NULL;
     for (size_t i = 0; i <= last; i++) {
         const char *next = dw_number_read(at, end, &row[i]);
-        if (next == at || !is_finite(row[i]))
+        if (next == at || !is_finite(row[i]) || is_code(row[i]))
             return NULL;
         at += next - at;
         if (i < last && *at++ != reader->separator)
             return NULL;
     }
+    for (size_t i = 0; i < reader->layout.behind && *at == reader->separator; i++)
+        at++;
     if (*at == '\r')
         at++;
     return *at == '\n' ? at + 1 : NULL;
@@ -160,39 +171,94 @@ static enum dw_status note_decimal(struct dw_reader *reader, struct field field,
                             reader->decimal_line, names[*sign != '.']);
 }
 
-/* One line that is not blank, and holds no '#' at its start. */
-static enum dw_status read_fields(struct dw_reader *reader, char *first, char *last, double *row,
+/* A field that is a column, as a finite number. */
+static enum dw_status read_field(struct dw_reader *reader, size_t number, struct field field, double *value,
+                                 struct dw_error *error)
+{
+    const bool comma = dwi_separator_frees_comma(reader->separator);
+    char shown[64];
+    if (field.first == field.last)
+        return dwi_reader_fault(reader, reader->line, error, "field %zu is empty", number);
+    dwi_quoted(shown, sizeof shown, field.first, field.last);
+    if (!dwi_field_number(field, comma, value))
+        return dwi_reader_fault(reader, reader->line, error, "'%s' is not a number", shown);
+    if (!is_finite(*value))
+        return dwi_reader_fault(reader, reader->line, error, "'%s' is not a finite number", shown);
+    if (!reader->own && is_code(*value))
+        return dwi_reader_fault(reader, reader->line, error, "'%s' stands for a value that is out of range or missing", shown);
+    return DW_OK;
+}
+
+/* Whether fields left out may hold something in the line at hand: words beside the first rows. */
+static bool may_hold_words(const struct dw_reader *reader)
+{
+    const struct kept_lines *again = &reader->again;
+    return reader->layout.any || (again->lines && reader->line <= again->number[again->lines - 1]);
+}
+
+static enum dw_status check_width(const struct dw_reader *reader, size_t fields, struct dw_error *error)
+{
+    const struct layout *layout = &reader->layout;
+    const bool good = !layout->least ? fields == reader->columns : fields >= layout->least && (layout->any || fields <= layout->most);
+    return good ? DW_OK : wrong_width(reader, fields, error);
+}
+
+/* One line that is not blank, and holds no '#' at its start.
+ *   bad  out: only a channel's value is amiss */
+static enum dw_status read_fields(struct dw_reader *reader, char *first, char *last, double *row, bool *bad,
                                   struct dw_error *error)
 {
     const bool comma = dwi_separator_frees_comma(reader->separator);
     char shown[64], *at = first;
     size_t fields = 0;
+    *bad = false;
     for (; at; fields++) {
         struct field field;
+        double value;
         if (!dwi_next_field(&at, last, reader->separator, &field))
             return dwi_reader_fault(reader, reader->line, error, "field %zu: a quote does not close", fields + 1);
-        if (field.first == field.last)
-            return dwi_reader_fault(reader, reader->line, error, "field %zu is empty", fields + 1);
-        double value;
-        if (!dwi_field_number(field, comma, &value))
-            return dwi_reader_fault(reader, reader->line, error, "'%s' is not a number",
-                                    dwi_quoted(shown, sizeof shown, field.first, field.last));
-        if (!is_finite(value))
-            return dwi_reader_fault(reader, reader->line, error, "'%s' is not a finite number",
-                                    dwi_quoted(shown, sizeof shown, field.first, field.last));
-        const enum dw_status status = comma ? note_decimal(reader, field, error) : DW_OK;
+        const size_t column = dwi_column_of(reader, fields);
+        if (column == NO_COLUMN) {
+            if (field.first < field.last && !may_hold_words(reader))
+                return dwi_reader_fault(reader, reader->line, error, "field %zu holds '%s', but nothing in the first row, line %llu", fields + 1,
+                                        dwi_quoted(shown, sizeof shown, field.first, field.last), reader->layout.line);
+            continue;
+        }
+        enum dw_status status = read_field(reader, fields + 1, field, &value, error);
+        *bad = status != DW_OK && column > 0 && column < reader->columns;
+        if (status == DW_OK && comma)
+            status = note_decimal(reader, field, error);
         if (status != DW_OK)
             return status;
-        if (fields < reader->columns)
-            row[fields] = value;
+        if (column < reader->columns)
+            row[column] = value;
     }
-    return fields == reader->columns ? DW_OK : wrong_width(reader, fields, error);
+    return check_width(reader, fields, error);
+}
+
+/* Lines of nothing but separators, with which spreadsheets end. */
+static bool is_hollow(const struct dw_reader *reader, const char *first, const char *last)
+{
+    while (!reader->own && reader->measured && first < last && *first == reader->separator)
+        first++;
+    return first == last;
+}
+
+/* Counts a row that is to be passed over; false: it is not. */
+static bool pass_over(struct dw_reader *reader, const struct dw_error *why)
+{
+    if (!reader->skip_bad || reader->own)
+        return false;
+    if (!reader->skipped++)
+        reader->skipped_first = *why;
+    return true;
 }
 
 /* The next line that is a row, or the end. */
 static enum dw_status patient_row(struct dw_reader *reader, double *row, struct dw_error *error)
 {
     char *first, *last, shown[64];
+    bool bad;
     for (;;) {
         enum dw_status status = dwi_reader_line(reader, &first, &last, error);
         if (status == DW_END)
@@ -204,7 +270,7 @@ static enum dw_status patient_row(struct dw_reader *reader, double *row, struct 
             last--;
         while (first < last && (*first == ' ' || *first == '\t'))
             first++;
-        if (first == last)
+        if (is_hollow(reader, first, last))
             continue;
         if (*first == '#' && is_end(first, last))
             return read_end(reader, first, last, error);
@@ -220,7 +286,9 @@ static enum dw_status patient_row(struct dw_reader *reader, double *row, struct 
         /* a tab at either end has an empty field beside it */
         const bool tabs = reader->separator == '\t';
         /* unrun: implied */
-        return read_fields(reader, tabs ? start : first, tabs ? stop - (stop > start && stop[-1] == '\r') : last, row, error);
+        status = read_fields(reader, tabs ? start : first, tabs ? stop - (stop > start && stop[-1] == '\r') : last, row, &bad, error);
+        if (status == DW_OK || !bad || !pass_over(reader, error))
+            return status;
     }
 }
 
@@ -290,7 +358,8 @@ enum dw_status dwi_text_rows(struct dw_reader *reader, size_t most, const double
     most = most < block ? most : block;
     enum dw_status status = make_room(reader, most, error);
     size_t done = 0;
-    if (status == DW_OK && reader->measured && !reader->cut && reader->decimal != ',')
+    const bool quick = reader->measured && !reader->cut && reader->decimal != ',' && reader->again.at == reader->again.lines;
+    if (status == DW_OK && quick && (!reader->layout.least || reader->layout.quick))
         done = quick_rows(reader, most, reader->values);
     if (status == DW_OK && !done) {
         /* nothing quick at hand: one row, waiting for input where need be */

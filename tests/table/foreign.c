@@ -56,6 +56,37 @@ START_TEST(exported_tables_read_as_they_are)
         { "time,pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
         { "\357\273\277time[s],pin[V]\r\n0,1\r\n", "time[s] pin[V]", { 0, 1 }, 2 },
         { "[s],pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
+        /* a first column that is no time keeps its name; one that is says so by its unit or its name */
+        { "duty,ripple (V)\n0.1,0.4\n", "duty[] ripple[V]", { 0.1, 0.4 }, 2 },
+        { "frequency,gain\n10,1\n", "frequency[] gain[]", { 10, 1 }, 2 },
+        { "T,pin\n10,1\n", "T[] pin[]", { 10, 1 }, 2 },
+        { "time constant,pin\n10,1\n", "time-constant[] pin[]", { 10, 1 }, 2 },
+        { "[rpm],pin\n10,1\n", "x[rpm] pin[]", { 10, 1 }, 2 },
+        { "time (ticks),pin\n10,1\n", "time[ticks] pin[]", { 10, 1 }, 2 },
+        { "t,pin\n10,1\n", "time[s] pin[]", { 10, 1 }, 2 },
+        { "SECONDS,pin\n10,1\n", "time[s] pin[]", { 10, 1 }, 2 },
+        { "Elapsed Time,pin\n10,1\n", "time[s] pin[]", { 10, 1 }, 2 },
+        { "Time_ms,pin\n10,1\n", "time[s] pin[]", { 10 / 1e3, 1 }, 2 },
+        { "t us,pin\n10,1\n", "time[s] pin[]", { 10 / 1e6, 1 }, 2 },
+        { "ms,pin\n10,1\n", "time[s] pin[]", { 10 / 1e3, 1 }, 2 },
+        { "milliseconds,pin\n10,1\n", "time[s] pin[]", { 10 / 1e3, 1 }, 2 },
+        { "duty_ms,pin\n10,1\n", "duty_ms[] pin[]", { 10, 1 }, 2 },
+        { "Time (min),pin\n1.5,1\n", "time[s] pin[]", { 90, 1 }, 2 },
+        { "minutes,pin (min)\n1.5,1\n", "time[s] pin[min]", { 90, 1 }, 2 },
+        { "Zeit;U\n[h];[mV]\n0,5;1\n", "time[s] U[V]", { 1800, 1e-3 }, 2 },
+        { "Time,pin\nDays,V\n2,1\n", "time[s] pin[V]", { 172800, 1 }, 2 },
+        { "Time,pin,out\n(ms),,(V)\n2,1,3\n", "time[s] pin[] out[V]", { 2e-3, 1, 3 }, 3 },
+        /* trailing separators, empty channels, lines of nothing but separators, titles that end later or earlier */
+        { "0,1,\n2,3,\n,,\n", "time[s] ch1[]", { 0, 1, 2, 3 }, 4 },
+        { "Time (ms),CH1 (V),\n1,2,\n3,4,\n", "time[s] CH1[V]", { 1e-3, 2, 3e-3, 4 }, 4 },
+        { "Time (ms),CH1 (V),\n1,2\n3,4\n", "time[s] CH1[V]", { 1e-3, 2, 3e-3, 4 }, 4 },
+        { "Time (ms),CH1 (V)\n1,2,,\n3,4\n", "time[s] CH1[V]", { 1e-3, 2, 3e-3, 4 }, 4 },
+        { "Time\tA\tB\n1\t\t2\n3\t\t4\n", "time[s] B[]", { 1, 2, 3, 4 }, 4 },
+        { "Time;A;\r\n1,5;2;\r\n3;4,5;\r\n;;\r\n", "time[s] A[]", { 1.5, 2, 3, 4.5 }, 4 },
+        /* words beside the first rows, on either side */
+        { "Record Length,2500,Points,-1,0.5,\nSample Interval,1,s,0,0.25,\n,,,1,-0.5,\n", "time[s] ch1[]", { -1, 0.5, 0, 0.25, 1, -0.5 }, 6 },
+        { "Model,X,,Time (ms),Left\n\nScale,2.5,,0,1\n\n,,,1,2\n", "time[s] Left[]", { 0, 1, 1e-3, 2 }, 4 },
+        { "Time,CH1,Name,Value\n0,1,Model,X\n1,2,,\n", "time[s] CH1[]", { 0, 1, 1, 2 }, 4 },
         { "[Hz],gain [dB]\n10,1\n", "frequency[Hz] gain[dB]", { 10, 1 }, 2 },
         { "time[s],pin [m V],x [abcdefghijklmnopqrstuvwxyzabcdefghijkl]\n0,1,2\n", "time[s] pin-m-V[] x[abcdefghijklmnopqrstuvwxyzabcde]",
           { 0, 1, 2 }, 3 },
@@ -156,9 +187,20 @@ START_TEST(faults_of_foreign_tables_are_named_to_the_letter)
         { "time\tpin\n", "standard input: no row of numbers in its first 1 line; the first is 'time?pin'" },
         { "hello\nworld\n", "standard input: no row of numbers in its first 2 lines; the first is 'hello'" },
         { "1\n2\n", "standard input: no row of numbers in its first 2 lines; the first is '1'" },
-        { "\037\213\010\n", "standard input: no row of numbers in its first 1 line; the first is '??\?'" },
+        { "\037\213\010\n", "standard input is compressed by gzip; unpack it first, as with gzip -dc" },
         { "0,5 1,2\n", "standard input: no row of numbers in its first 1 line; the first is '0,5 1,2'" },
-        { "0,1,\n1,2,3\n", "standard input, line 1: a row with an empty field" },
+        { "0,1,\n1,2,3\n", "standard input, line 2: field 3 holds '3', but nothing in the first row, line 1" },
+        { ",1,2\n1,2,3\n", "standard input, line 2: field 1 holds '1', but nothing in the first row, line 1" },
+        { "0,1,\n1,2,,\n", "standard input, line 2: 4 fields where 2 were expected" },
+        { "Time,CH1,Start,Step\n0,1,-0.5,1e-3\n1,2,,\n", "standard input, line 3: field 3 is empty" },
+        { "Time,CH1,Name\n0,1,Model\n1,2,\n2,3,X\n", "standard input, line 4: field 3 holds 'X', but nothing in the first row, line 3" },
+        { "a,,0,OL\nb,,1,2\n,,2,3\n", "standard input, line 1: 'OL' is not a number" },
+        { "Record Length,2500,0,1\nInterval,1,1,2\n", "standard input: no row of numbers in its first 2 lines; the first is 'Record Length,2500,0,1'" },
+        /* titles for other columns than there are */
+        { "Time (ms)  Left (V)\n0 1\n", "standard input, line 1: 'Time (ms)  Left (V)' does not fit the 2 columns of the rows below" },
+        { "Time (min),A,B\n\n0,1\n", "standard input, line 1: 'Time (min),A,B' does not fit the 2 columns of the rows below" },
+        { "0,1\n1,-9.9E37\n", "standard input, line 2: '-9.9E37' stands for a value that is out of range or missing" },
+        { "0,1\n1,9.91e+37\n", "standard input, line 2: '9.91e+37' stands for a value that is out of range or missing" },
         { "0 1 # first\n1 2\n", "standard input, line 1: '#' is not a number" },
         { "time,pin\n0,1,OK\n\n1,2\n", "standard input, line 2: 'OK' is not a number" },
         { "0 1 2 3x\n1 2\n", "standard input, line 1: '3x' is not a number" },
@@ -225,21 +267,152 @@ START_TEST(the_lines_before_the_rows_hold_no_more_than_a_mebibyte)
 }
 END_TEST
 
-START_TEST(up_to_64_lines_may_come_before_the_rows)
+START_TEST(up_to_10000_lines_may_come_before_the_rows)
 {
-    char text[2048];
-    for (int lines = 64; lines <= 65; lines++) {
+    char *text = malloc(1 << 20);
+    ck_assert_ptr_nonnull(text);
+    for (int lines = 10000; lines <= 10001; lines++) {
         size_t size = 0;
         for (int i = 1; i < lines; i++)
             size += (size_t)sprintf(text + size, "remark %d\n", i);
         size += (size_t)sprintf(text + size, "time,pin\n0,1\n");
         struct whole all = read_whole(text, size, false, 3);
-        if (lines == 64)
+        if (lines == 10000)
             ck_assert_int_eq(all.status, DW_OK);
         else
             ck_assert_str_eq(all.error.text,
-                             "standard input: no row of numbers in its first 65 lines; the first is 'remark 1'");
+                             "standard input: no row of numbers in its first 10001 lines; the first is 'remark 1'");
         whole_free(&all);
+    }
+    free(text);
+}
+END_TEST
+
+START_TEST(files_that_are_no_text_in_utf_8_are_named)
+{
+    static const struct {
+        const char *bytes;
+        size_t size;
+        const char *message;
+    } cases[] = {
+        { "\377\376t\0,\0", 6, "standard input is UTF-16 text; save it as UTF-8" },
+        { "\376\377\0t\0,", 6, "standard input is UTF-16 text; save it as UTF-8" },
+        { "t\0,\0v\0\n\0", 8, "standard input is UTF-16 text; save it as UTF-8" },
+        { "\0t\0,\0v\0\n", 8, "standard input is UTF-16 text; save it as UTF-8" },
+        { "\377\376\0\0t\0\0\0", 8, "standard input is UTF-32 text; save it as UTF-8" },
+        { "\0\0\376\377\0\0\0t", 8, "standard input is UTF-32 text; save it as UTF-8" },
+        { "t\0\0\0,\0\0\0", 8, "standard input is UTF-32 text; save it as UTF-8" },
+        { "\0\0\0t\0\0\0,", 8, "standard input is UTF-32 text; save it as UTF-8" },
+        { "\3757zXZ\0\0\4", 8, "standard input is compressed by xz; unpack it first, as with xz -dc" },
+        { "(\265/\375\4X", 6, "standard input is compressed by zstd; unpack it first, as with zstd -dc" },
+        { "BZh91AY&SY", 10, "standard input is compressed by bzip2; unpack it first, as with bzip2 -dc" },
+        { "PK\3\4\24\0", 6, "standard input is a ZIP archive, or a spreadsheet's own file; unpack it, or save it as CSV" },
+        { "\320\317\21\340\241\261", 6, "standard input is a spreadsheet's own file; save it as CSV" },
+        { "BZh, bought\n0,1\n", 16, "" }, /* a remark */
+        { "0 1", 3, "" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct whole all = read_whole(cases[i].bytes, cases[i].size, false, 3);
+        ck_assert_int_eq(all.status, *cases[i].message ? DW_BAD_INPUT : DW_OK);
+        ck_assert_str_eq(all.status == DW_OK ? "" : all.error.text, cases[i].message);
+        whole_free(&all);
+    }
+}
+END_TEST
+
+/* A table as text: columns, then rows, or the error. */
+static void opened_with(const char *text, const struct dw_reader_options *options, const char *wanted)
+{
+    struct dw_error error = { .status = DW_OK };
+    char found[1024] = "";
+    feed(text, strlen(text));
+    struct dw_reader *reader = dw_reader_open(NULL, options, &error);
+    enum dw_status status = reader ? DW_OK : error.status;
+    const double *row;
+    if (reader)
+        columns_of(dw_reader_header(reader), found, sizeof found);
+    while (reader && (status = dw_reader_row(reader, &row, &error)) == DW_OK)
+        for (size_t i = 0; i < dw_header_columns(dw_reader_header(reader)); i++)
+            snprintf(found + strlen(found), sizeof found - strlen(found), "%s%g", i ? " " : "; ", row[i]);
+    if (reader && dw_reader_skipped(reader, NULL, 0)) {
+        char first[DW_ERROR_TEXT];
+        const unsigned long long skipped = dw_reader_skipped(reader, first, sizeof first);
+        snprintf(found + strlen(found), sizeof found - strlen(found), "; %llu skipped, %s", skipped, first);
+    }
+    const char *got = status == DW_OK || status == DW_END ? found : error.text;
+    ck_assert_msg(!strcmp(got, wanted), "%s\n%s, wanted %s", text, got, wanted);
+    dw_reader_close(reader);
+}
+
+START_TEST(columns_are_taken_by_position_or_title)
+{
+    static const char bench[] = "Model,X\nTime (ms),A (mV),Note,\"B, right\"\n1,2,on,3\n4,5,,6\n7,8,off\n";
+    static const struct {
+        const char *text, *columns, *wanted;
+    } cases[] = {
+        { bench, "1,2", "time[s] A[V]; 0.001 0.002; 0.004 0.005; 0.007 0.008" },
+        { bench, "Time (ms),A (mV)", "time[s] A[V]; 0.001 0.002; 0.004 0.005; 0.007 0.008" },
+        { bench, " 2 , 1", "A[V] Time[s]; 0.002 0.001; 0.005 0.004; 0.008 0.007" },
+        { bench, "Time (ms),\"B, right\"", "standard input, line 5: 3 fields where 2 were expected" },
+        { bench, "1,4,2", "standard input, line 5: 3 fields where 3 were expected" },
+        { bench, "1,3", "standard input: no row of numbers in its first 5 lines; the first is 'Model,X'" },
+        { bench, "Time (ms),C", "standard input, line 4: the first row, and no line above it has the titles 'Time (ms),C'" },
+        { "a,b\nx,y\n", "a,c", "standard input: no row of numbers in its first 2 lines; the first is 'a,b'" },
+        { "a,b\n1,2\n", "a,c", "standard input, line 2: the first row, and no line above it has the titles 'a,c'" },
+        { "5;x;1,5\n6;;2\n7;1.5;3\n", "1,3", "time[s] ch1[]; 5 1.5; 6 2; 7 3" },
+        { "0 1 2\n1 2 x\n", "1,3", "standard input, line 2: 'x' is not a number" },
+        { "0 1 2\n", "1,4", "standard input: no row of numbers in its first 1 line; the first is '0 1 2'" },
+        { "0 1\n", "1", "columns '1': a time and a channel at least" },
+        { "0 1\n", "1,1", "columns '1,1': one stands twice" },
+        { "0 1\n", "1,,2", "columns '1,,2': positions or titles with commas between them, such as 1,3" },
+        { "# wave-table 1\n# columns: time[s] pin[V]\n0\t1\n# end: 1\n", "1,2",
+          "standard input is a table of ours, whose channels have names: columns are chosen by those" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
+        opened_with(cases[i].text, &(struct dw_reader_options){ .columns = cases[i].columns }, cases[i].wanted);
+}
+END_TEST
+
+START_TEST(rows_with_words_or_gaps_are_passed_over_where_asked_and_counted)
+{
+    static const struct {
+        const char *text, *wanted;
+    } cases[] = {
+        { "time,a\n0,1\n1,OVL\n2,\n3,--\n4,nan\n5,6\n",
+          "time[s] a[]; 0 1; 5 6; 4 skipped, standard input, line 3: 'OVL' is not a number" },
+        { "time,a\n0,inf\n\n1,OL\n2,3\n", "time[s] a[]; 2 3; 2 skipped, standard input, line 2: 'inf' is not a finite number" },
+        { "time,a\n1,OL\n2,3\n", "time[s] a[]; 2 3; 1 skipped, standard input, line 2: 'OL' is not a number" },
+        { "0;1\n1;9,9e37\n2;3\n",
+          "time[s] ch1[]; 0 1; 2 3; 1 skipped, standard input, line 2: '9,9e37' stands for a value that is out of range or missing" },
+        { "0 1\nOVL 2\n", "standard input, line 2: 'OVL' is not a number" },
+        { "0 1\n1 2 3\n", "standard input, line 2: 3 fields where 2 were expected" },
+        { "0 1\n1 OVL\n-1 2\n", "standard input, line 3: time goes back from 0 to -1" },
+        { "# wave-table 1\n# columns: time[s] pin[V]\n0\tinf\n# end: 1\n", "standard input, line 3: 'inf' is not a finite number" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
+        opened_with(cases[i].text, &(struct dw_reader_options){ .skip_bad = true }, cases[i].wanted);
+}
+END_TEST
+
+START_TEST(a_time_is_asked_for_by_name_or_unit)
+{
+    static const struct {
+        const char *text, *message;
+    } cases[] = {
+        { "duty,ripple\n0,1\n", "here: the first column is duty, without a unit; a wave against time[s] is needed" },
+        { "frequency,gain\n0,1\n", "here: the first column is frequency, without a unit; a wave against time[s] is needed" },
+        { "time (ticks),gain\n0,1\n", "here: the first column is time[ticks]; a wave against time[s] is needed" },
+        { "0,1\n", "" },
+        { "seconds,gain\n0,1\n", "" },
+        { "# wave-table 1\n# columns: t v\n0 1\n# end: 1\n", "" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_error error = { .status = DW_OK };
+        struct dw_reader *reader = reader_of_text(cases[i].text, &error);
+        ck_assert_ptr_nonnull(reader);
+        ck_assert_int_eq(dw_header_needs_time(dw_reader_header(reader), "here", &error), *cases[i].message ? DW_BAD_INPUT : DW_OK);
+        ck_assert_str_eq(error.text, cases[i].message);
+        dw_reader_close(reader);
     }
 }
 END_TEST
@@ -279,6 +452,8 @@ END_TEST
 
 SUITE("table: foreign tables", exported_tables_read_as_they_are, times_convert_with_one_rounding,
       units_with_a_prefix_convert_with_one_rounding,
-      faults_of_foreign_tables_are_named_to_the_letter, up_to_64_lines_may_come_before_the_rows,
+      faults_of_foreign_tables_are_named_to_the_letter, up_to_10000_lines_may_come_before_the_rows,
+      files_that_are_no_text_in_utf_8_are_named, columns_are_taken_by_position_or_title, a_time_is_asked_for_by_name_or_unit,
+      rows_with_words_or_gaps_are_passed_over_where_asked_and_counted,
       the_lines_before_the_rows_hold_no_more_than_a_mebibyte,
       a_thousand_and_twenty_four_channels_are_the_most, an_end_line_without_its_header_passes_as_partial)
