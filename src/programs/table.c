@@ -46,7 +46,7 @@ static const char about[] =
     "What is asked for is done in this order: --after, --shift, --span, --channel, --scale, --rename.\n\n"
     "Examples:\n"
     "  dw-table bench.csv --scale ch1=10 --rename 'ch1=pin[V]' > pin.tsv\n"
-    "  dw-table bench.csv --columns 'Time (ms),CH2' --skip-bad > ch2.tsv\n"
+    "  dw-table bench.csv --columns 1,2 --skip-bad > clean.tsv\n"
     "  dw-table pin.tsv --span 10ms:20ms --channel pin --csv > pin.csv\n"
     "  dw-pwm --frequency 800 --duty 72% | dw-table --after slow.tsv > both.tsv\n"
     "  dw-table both.tsv --report";

@@ -23,7 +23,7 @@ struct opening {
     size_t titles;         /* the lines of lead up to that with the titles asked for */
 };
 
-char *dwi_trim_end(char *first, char *last)
+char *dwi_trim_end(const char *first, char *last)
 {
     while (last > first && (last[-1] == ' ' || last[-1] == '\r' || last[-1] == '\n'))
         last--;
@@ -32,33 +32,17 @@ char *dwi_trim_end(char *first, char *last)
 
 char *dwi_kept_line(const struct kept_lines *lead, size_t line, char **last)
 {
-    char *first = lead->text + lead->start[line];
-    *last = dwi_trim_end(first, lead->text + (line + 1 < lead->lines ? lead->start[line + 1] : lead->size));
+    char *first = lead->text + lead->line[line].start;
+    *last = dwi_trim_end(first, lead->text + (line + 1 < lead->lines ? lead->line[line + 1].start : lead->size));
     return first;
-}
-
-static enum dw_status make_line_room(struct kept_lines *lead, struct dw_error *error)
-{
-    if (lead->lines < lead->line_room)
-        return DW_OK;
-    const size_t room = 2 * lead->line_room + 16;
-    size_t *start = realloc(lead->start, room * sizeof *start);
-    lead->start = start ? start : lead->start;
-    unsigned long long *number = realloc(lead->number, room * sizeof *number);
-    lead->number = number ? number : lead->number;
-    if (!start || !number)
-        return dw_no_memory(error);
-    lead->line_room = room;
-    return DW_OK;
 }
 
 static enum dw_status keep_line(struct kept_lines *lead, const char *first, const char *last, unsigned long long number,
                                 struct dw_error *error)
 {
     const size_t length = (size_t)(last - first);
-    const enum dw_status status = make_line_room(lead, error);
-    if (status != DW_OK)
-        return status;
+    if (!dwi_make_room((void **)&lead->line, &lead->line_room, lead->lines, sizeof *lead->line))
+        return dw_no_memory(error);
     if (!lead->text || lead->size + length + 1 > lead->room) {
         const size_t wanted = 2 * (lead->size + length + 1);
         char *grown = realloc(lead->text, wanted);
@@ -67,8 +51,7 @@ static enum dw_status keep_line(struct kept_lines *lead, const char *first, cons
         lead->text = grown;
         lead->room = wanted;
     }
-    lead->number[lead->lines] = number;
-    lead->start[lead->lines++] = lead->size;
+    lead->line[lead->lines++] = (struct kept_line){ lead->size, number };
     memcpy(lead->text + lead->size, first, length);
     lead->text[lead->size + length] = '\n';
     lead->size += length + 1;
@@ -249,7 +232,7 @@ static enum dw_status find_begin(struct opening *o, size_t columns, size_t *begi
 }
 
 /* The line at hand is the first row. */
-static enum dw_status begin_rows(struct opening *o, char *first, struct dw_error *error)
+static enum dw_status begin_rows(struct opening *o, const char *first, struct dw_error *error)
 {
     struct dw_reader *reader = o->reader;
     size_t columns = 0, begin = 0;
@@ -276,11 +259,15 @@ static enum dw_status begin_rows(struct opening *o, char *first, struct dw_error
 
 static enum dw_status no_rows(const struct dw_reader *reader, const struct kept_lines *lead, struct dw_error *error)
 {
-    char shown[64], *last, *first = dwi_kept_line(lead, 0, &last);
+    char shown[64] = "", *first, *last;
+    if (lead->lines) {
+        first = dwi_kept_line(lead, 0, &last);
+        dwi_quoted(shown, sizeof shown, first, last);
+    }
     return dw_error_set(error, DW_BAD_INPUT, reader->line,
                         "%.300s: no row of numbers in its first %llu line%s; the first is '%s'", reader->in.name,
                         reader->line, reader->line == 1 ? "" : "s",
-                        dwi_quoted(shown, sizeof shown, first, last));
+                        shown);
 }
 
 /* A line that only a table of ours has: its start, its end, or its columns with their units. Spreadsheets put quotes around it. */
@@ -344,8 +331,7 @@ static enum dw_status take_line(struct opening *o, char *first, char *last, bool
 void dwi_kept_free(struct kept_lines *lines)
 {
     free(lines->text);
-    free(lines->start);
-    free(lines->number);
+    free(lines->line);
 }
 
 enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error)

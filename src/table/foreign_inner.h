@@ -7,7 +7,7 @@
 
 /* A line among those kept, and one past its last byte but for blanks and line ends. */
 char *dwi_kept_line(const struct kept_lines *lead, size_t line, char **last);
-char *dwi_trim_end(char *first, char *last);
+char *dwi_trim_end(const char *first, char *last);
 
 /* Names and units of the columns, by the lines above the rows.
  *   columns   of the table

@@ -3,7 +3,7 @@
 #include "reader_inner.h"
 #include <string.h>
 
-#define MARK(text, kind) { text, sizeof text - 1, kind }
+#define MARK(text, kind) { (text), sizeof(text) - 1, (kind) }
 
 static const struct {
     const char *text;

@@ -43,7 +43,7 @@ static size_t find_title(const struct dw_reader *reader, const struct kept_lines
         char *stop;
         dwi_kept_line(lead, end, &stop);
         for (size_t begin = end + 1; begin-- > 0 && begin + TITLE_LINES > end;) {
-            char *at = lead->text + lead->start[begin];
+            char *at = lead->text + lead->line[begin].start;
             if (*at == '#' && begin == end)
                 at++;
             if (is_title(reader, at, dwi_trim_end(at, stop), columns, fields))
@@ -323,7 +323,7 @@ static enum dw_status check_line_above(const struct dw_reader *reader, const str
             continue;
         if (count < columns)
             break;
-        return dwi_reader_fault(reader, lead->number[end], error, "'%s' is not a number",
+        return dwi_reader_fault(reader, lead->line[end].number, error, "'%s' is not a number",
                                 dwi_quoted(shown, sizeof shown, field.first, field.last));
     }
     for (char *open = first; !titled && open && open < last; open++) {
@@ -332,7 +332,7 @@ static enum dw_status check_line_above(const struct dw_reader *reader, const str
         const struct field unit = { open + 1, close, false };
         const char *known = close ? known_unit(&unit) : NULL;
         if (is_time_unit(known) && strcmp(known, "s") != 0)
-            return dwi_reader_fault(reader, lead->number[end], error, "'%s' does not fit the %zu columns of the rows below",
+            return dwi_reader_fault(reader, lead->line[end].number, error, "'%s' does not fit the %zu columns of the rows below",
                                     dwi_quoted(shown, sizeof shown, first, last), columns);
     }
     return DW_OK;
@@ -350,7 +350,7 @@ static bool is_line_of_units(const struct field *fields, size_t columns)
 enum dw_status dwi_foreign_name_columns(struct dw_reader *reader, const struct kept_lines *lead, size_t end, size_t columns,
                                         struct dw_error *error)
 {
-    struct field *fields = malloc(2 * columns * sizeof *fields), *titles = fields, *units = NULL;
+    struct field *fields = calloc(2 * columns, sizeof *fields), *titles = fields, *units = NULL;
     if (!fields)
         return dw_no_memory(error);
     const size_t line = find_title(reader, lead, end, columns, fields);
@@ -364,7 +364,7 @@ enum dw_status dwi_foreign_name_columns(struct dw_reader *reader, const struct k
     } else if (!titled) {
         titles = NULL;
     }
-    enum dw_status status = titled ? no_row(reader, lead->number[line], fields, columns, error) : DW_OK;
+    enum dw_status status = titled ? no_row(reader, lead->line[line].number, fields, columns, error) : DW_OK;
     if (status == DW_OK)
         status = check_line_above(reader, lead, end, columns, titled, error);
     for (size_t i = 0; status == DW_OK && i < columns; i++)

@@ -23,8 +23,10 @@ struct layout {
 struct kept_lines {
     char *text;
     size_t size, room;
-    size_t *start;               /* [line_room] */
-    unsigned long long *number;  /* [line_room] in the file, from 1 */
+    struct kept_line {
+        size_t start;
+        unsigned long long number; /* in the file, from 1 */
+    } *line;                     /* [line_room] */
     size_t lines, line_room;
     size_t at;                   /* the next to be read again */
 };

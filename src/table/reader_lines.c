@@ -69,8 +69,8 @@ enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **la
     struct source *in = &reader->in;
     struct kept_lines *again = &reader->again;
     if (again->at < again->lines) {
-        reader->line = again->number[again->at];
-        *first = again->text + again->start[again->at++];
+        reader->line = again->line[again->at].number;
+        *first = again->text + again->line[again->at++].start;
         *last = memchr(*first, '\n', again->size - (size_t)(*first - again->text));
         return DW_OK;
     }

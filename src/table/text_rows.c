@@ -193,7 +193,7 @@ static enum dw_status read_field(struct dw_reader *reader, size_t number, struct
 static bool may_hold_words(const struct dw_reader *reader)
 {
     const struct kept_lines *again = &reader->again;
-    return reader->layout.any || (again->lines && reader->line <= again->number[again->lines - 1]);
+    return reader->layout.any || (again->lines && reader->line <= again->line[again->lines - 1].number);
 }
 
 static enum dw_status check_width(const struct dw_reader *reader, size_t fields, struct dw_error *error)
@@ -214,7 +214,7 @@ static enum dw_status read_fields(struct dw_reader *reader, char *first, char *l
     *bad = false;
     for (; at; fields++) {
         struct field field;
-        double value;
+        double value = 0;
         if (!dwi_next_field(&at, last, reader->separator, &field))
             return dwi_reader_fault(reader, reader->line, error, "field %zu: a quote does not close", fields + 1);
         const size_t column = dwi_column_of(reader, fields);
