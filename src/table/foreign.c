@@ -23,20 +23,6 @@ struct opening {
     size_t titles;         /* the lines of lead up to that with the titles asked for */
 };
 
-char *dwi_trim_end(const char *first, char *last)
-{
-    while (last > first && (last[-1] == ' ' || last[-1] == '\r' || last[-1] == '\n'))
-        last--;
-    return last;
-}
-
-char *dwi_kept_line(const struct kept_lines *lead, size_t line, char **last)
-{
-    char *first = lead->text + lead->line[line].start;
-    *last = dwi_trim_end(first, lead->text + (line + 1 < lead->lines ? lead->line[line + 1].start : lead->size));
-    return first;
-}
-
 static enum dw_status keep_line(struct kept_lines *lead, const char *first, const char *last, unsigned long long number,
                                 struct dw_error *error)
 {
@@ -158,19 +144,13 @@ static bool is_wanted_row(const struct opening *o)
 
 /* ---- which fields are columns ---- */
 
-size_t dwi_column_of(const struct dw_reader *reader, size_t field)
-{
-    const struct layout *layout = &reader->layout;
-    return !layout->least ? field : field < layout->least ? layout->column[field] : NO_COLUMN;
-}
-
 /* Of the first row: fields that are empty are left out.
  *   columns  out: how many are not */
 static enum dw_status lay_out(struct opening *o, size_t *columns, struct dw_error *error)
 {
-    struct layout *layout = &o->reader->layout;
+    struct field_layout *layout = &o->reader->layout;
     size_t first = o->count;
-    *layout = (struct layout){ .column = malloc(o->count * sizeof *layout->column), .most = o->count, .line = o->reader->line };
+    *layout = (struct field_layout){ .column = calloc(o->count + 1, sizeof *layout->column), .most = o->count, .line = o->reader->line };
     if (!layout->column)
         return dw_no_memory(error);
     *columns = 0;
@@ -326,12 +306,6 @@ static enum dw_status take_line(struct opening *o, char *first, char *last, bool
         o->titles = o->lead.lines;
     }
     return status;
-}
-
-void dwi_kept_free(struct kept_lines *lines)
-{
-    free(lines->text);
-    free(lines->line);
 }
 
 enum dw_status dwi_foreign_open(struct dw_reader *reader, struct dw_error *error)

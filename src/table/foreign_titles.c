@@ -14,7 +14,7 @@ enum { TITLE_LINES = 8 };
  *   returns  whether it reads, and has a field for each column, and nothing behind the last that a row can have */
 static bool is_title(const struct dw_reader *reader, char *at, char *stop, size_t columns, struct field *fields)
 {
-    const struct layout *layout = &reader->layout;
+    const struct field_layout *layout = &reader->layout;
     const size_t least = layout->least ? layout->least : columns;
     size_t count = 0, filled = 0;
     while (at) {
@@ -118,23 +118,6 @@ static bool is_time_unit(const char *unit)
     int power;
     const char *plain = "";
     return unit && (seconds_of(unit) > 0 || (dwi_header_unit_power(unit, &power, &plain) && !strcmp(plain, "s")));
-}
-
-bool dwi_is_time_name(const char *name)
-{
-    static const char *const known[] = {
-        "t", "s", "time", "sec", "secs", "second", "seconds", "timestamp", "time-stamp", "elapsed", "elapsed-time", "relative-time",
-        "zeit", "tiempo", "tempo",
-    };
-    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
-        size_t k = 0;
-        /* one letter says what it does by its case: T is a temperature */
-        while (name[k] && (name[k] == '_' ? '-' : known[i][1] && name[k] >= 'A' && name[k] <= 'Z' ? name[k] + 32 : name[k]) == known[i][k])
-            k++;
-        if (!name[k] && !known[i][k])
-            return true;
-    }
-    return false;
 }
 
 /* The unit of time with which the title of a first column ends without brackets, as time_ms, or which is all of it: cuts it off.
@@ -244,7 +227,7 @@ static void read_title(const struct field *title, const struct field *units, cha
             found = *units;
         clean_unit(unit, SIZE / 2, &found);
     }
-    if (title)
+    if (title && title->first)
         clean_name(name, SIZE, title->first, name_end);
 }
 

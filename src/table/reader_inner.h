@@ -10,7 +10,7 @@
 #define NO_COLUMN ((size_t)-1)
 
 /* Which fields of a line are columns. All zero: as many fields as columns, in their order. */
-struct layout {
+struct field_layout {
     size_t *column;  /* [most] the column that a field is; NO_COLUMN: left out */
     size_t least, most; /* fields of a line: up to the last that is a column, and as many as the first row has */
     bool any;        /* fields left out may hold whatever they like; else they are empty */
@@ -47,7 +47,7 @@ struct dw_reader {
     bool skip_bad;
     unsigned long long skipped;
     struct dw_error skipped_first;
-    struct layout layout;  /* text: which fields of a line are columns */
+    struct field_layout layout;  /* text: which fields of a line are columns */
     struct kept_lines again; /* rows above the one by which the table was known: they come first */
     struct unit_scale *scale; /* [columns], to plain units; NULL where all are plain, as in our own tables */
     size_t columns;

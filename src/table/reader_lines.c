@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines out of a source, and what is wrong with one. */
 #include "config.h"
-#include "reader_inner.h"
+#include "foreign_inner.h"
 #include <dutywright/value.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum dw_status dwi_reader_fault(const struct dw_reader *reader, unsigned long long place, struct dw_error *error,
@@ -86,4 +87,32 @@ enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **la
     if (*last - *first > LINE_LIMIT)
         return dwi_reader_fault(reader, reader->line, error, "longer than 1 MiB");
     return DW_OK;
+}
+
+/* ---- lines kept, and their fields ---- */
+
+char *dwi_trim_end(const char *first, char *last)
+{
+    while (last > first && (last[-1] == ' ' || last[-1] == '\r' || last[-1] == '\n'))
+        last--;
+    return last;
+}
+
+char *dwi_kept_line(const struct kept_lines *lead, size_t line, char **last)
+{
+    char *first = lead->text + lead->line[line].start;
+    *last = dwi_trim_end(first, lead->text + (line + 1 < lead->lines ? lead->line[line + 1].start : lead->size));
+    return first;
+}
+
+size_t dwi_column_of(const struct dw_reader *reader, size_t field)
+{
+    const struct field_layout *layout = &reader->layout;
+    return !layout->least ? field : field < layout->least ? layout->column[field] : NO_COLUMN;
+}
+
+void dwi_kept_free(struct kept_lines *lines)
+{
+    free(lines->text);
+    free(lines->line);
 }

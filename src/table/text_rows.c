@@ -198,7 +198,7 @@ static bool may_hold_words(const struct dw_reader *reader)
 
 static enum dw_status check_width(const struct dw_reader *reader, size_t fields, struct dw_error *error)
 {
-    const struct layout *layout = &reader->layout;
+    const struct field_layout *layout = &reader->layout;
     const bool good = !layout->least ? fields == reader->columns : fields >= layout->least && (layout->any || fields <= layout->most);
     return good ? DW_OK : wrong_width(reader, fields, error);
 }

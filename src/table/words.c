@@ -98,3 +98,20 @@ bool dw_unit_converts(const char *from, const char *to, double *divisor, double 
     *factor = scale.factor;
     return true;
 }
+
+bool dwi_is_time_name(const char *name)
+{
+    static const char *const known[] = {
+        "t", "s", "time", "sec", "secs", "second", "seconds", "timestamp", "time-stamp", "elapsed", "elapsed-time", "relative-time",
+        "zeit", "tiempo", "tempo",
+    };
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
+        size_t k = 0;
+        /* one letter says what it does by its case: T is a temperature */
+        while (name[k] && (name[k] == '_' ? '-' : known[i][1] && name[k] >= 'A' && name[k] <= 'Z' ? name[k] + 32 : name[k]) == known[i][k])
+            k++;
+        if (!name[k] && !known[i][k])
+            return true;
+    }
+    return false;
+}
