@@ -47,7 +47,7 @@ static enum dw_status append_stretch(struct period_map *map, const struct dw_int
 {
     const size_t n = map->system->states, m = map->system->inputs, width = map->system->width;
     struct chain *chain = NULL;
-    struct doubled w[SYSTEM_INPUTS][POWERS + 1];
+    struct doubled w[SYSTEM_INPUTS][POWERS + 1] = { { { 0, 0 } } };
     bool curved = false;
     enum dw_status status = find_chain(map, over->length, &chain, error);
     for (size_t j = 0; j < m; j++)

@@ -75,7 +75,7 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     const struct channel_moments *moments = &m->span_total.of[channel];
     double mean = dwi_moments_mean(moments), ac = dwi_moments_ac_rms(moments, m->span_total.end - m->span_total.start);
     struct sampled_mean sampled;
-    const enum dw_status status = dwi_meter_sampled(m, channel, &sampled, error);
+    enum dw_status status = dwi_meter_sampled(m, channel, &sampled, error);
     if (status != DW_OK)
         return status;
     if (sampled.from != SAMPLED_LINES) {
@@ -87,10 +87,16 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     const double off = span_tolerance(m, channel); /* theory, equation 4.17 */
     set_within(m, channel, DW_MEASURE_MINIMUM, moments->minimum, off);
     set_within(m, channel, DW_MEASURE_MAXIMUM, moments->maximum, off);
-    if (!is_measurable(m, channel))
-        return add_note(m, error, channel, "all but minimum and maximum left out: they are further apart than numbers go");
-    set_within(m, channel, DW_MEASURE_MEAN, mean, off);
-    set_within(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum, 2 * off);
+    if (isfinite(mean))
+        set_within(m, channel, DW_MEASURE_MEAN, mean, isfinite(off) ? off : 0);
+    if (!is_measurable(m, channel)) {
+        status = add_note(m, error, channel, "ripple, and what levels or a change are needed for, left out: its values are further apart "
+                          "than numbers go");
+        if (status != DW_OK)
+            return status;
+    } else {
+        set_within(m, channel, DW_MEASURE_RIPPLE, moments->maximum - moments->minimum, 2 * off);
+    }
     if (!isfinite(ac))
         return add_note(m, error, channel, "rms and ac-rms left out: its values are too large to be squared");
     set_within(m, channel, DW_MEASURE_RMS, hypot(mean, ac), off);

@@ -13,12 +13,14 @@ enum shown_when {
     NO_SPREAD, /* no part has one, or with --all */
     SAMPLES,
     PRICED,
-    ASKED      /* with --all */
+    ASKED,     /* with --all */
+    IN_ROWS    /* text and JSON say it beside the number */
 };
 
 enum report_entry {
     RANK, STAGES, RIPPLE, RIPPLE_LSB, WORST_RIPPLE, WORST_LSB, SETTLING, WORST_SETTLING, LOADING, SIZE, YIELD, YIELD_LEAST, YIELD_MOST,
-    PRICE, MARGIN, DUTY, OVERSHOOT, CUTOFF, PIN_CURRENT, COIL_SWING, CAPACITOR_CURRENT, RESISTOR_POWER, PROOF, COLUMNS
+    PRICE, MARGIN, DUTY, OVERSHOOT, CUTOFF, PIN_CURRENT, COIL_SWING, CAPACITOR_CURRENT, RESISTOR_POWER, PROOF,
+    SETTLING_AT_MOST, WORST_SETTLING_AT_MOST, COLUMNS
 };
 
 static const struct {
@@ -48,6 +50,8 @@ static const struct {
     [CAPACITOR_CURRENT] = { { "capacitor-current", "A" }, ASKED },
     [RESISTOR_POWER] = { { "resistor-power", "W" }, ASKED },
     [PROOF] = { { "worst-by", NULL }, ASKED },
+    [SETTLING_AT_MOST] = { { "settling-at-most", "1" }, IN_ROWS },
+    [WORST_SETTLING_AT_MOST] = { { "worst-settling-at-most", "1" }, IN_ROWS },
 };
 
 static bool shown(const struct choose_options *o, const struct dw_choices *choices, enum report_entry column)
@@ -61,6 +65,8 @@ static bool shown(const struct choose_options *o, const struct dw_choices *choic
         spread = spread || f->l.spread > 0 || f->rd.spread > 0 || f->cd.spread > 0;
         priced = priced || isfinite(choice->price);
     }
+    if (table[column].shown == IN_ROWS)
+        return o->common.format == REPORT_ROWS;
     if (o->common.format != REPORT_TEXT || o->all)
         return true;
     switch (table[column].shown) {
@@ -69,7 +75,8 @@ static bool shown(const struct choose_options *o, const struct dw_choices *choic
     case NO_SPREAD: return !spread;
     case SAMPLES: return o->samples > 0;
     case PRICED: return priced;
-    case ASKED: break;
+    case ASKED:
+    case IN_ROWS: break;
     }
     return false;
 }
@@ -134,6 +141,8 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
         [OVERSHOOT] = report_number(worst->overshoot),
         [PIN_CURRENT] = report_number(worst->pin_current),
         [PROOF] = report_text(choice->exact ? "proof" : "search"),
+        [SETTLING_AT_MOST] = report_number(nominal->settling_at_most),
+        [WORST_SETTLING_AT_MOST] = report_number(worst->settling_at_most),
     };
     const enum dw_status status = measure(o, choice, cell, error);
     if (status != DW_OK)

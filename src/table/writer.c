@@ -197,7 +197,7 @@ static void put_text(struct dw_writer *writer, const double *row, char separator
     char *at = writer->buffer + writer->used;
     for (size_t i = 0; i < writer->columns; i++) {
         struct printed *printed = &writer->printed[i];
-        if (!printed->length || memcmp(&printed->number, &row[i], sizeof row[i]) != 0) {
+        if (!printed->length || printed->number != row[i] || signbit(printed->number) != signbit(row[i])) {
             printed->number = row[i];
             printed->length = writer->slope && i > 0 && writer->slope[i - 1] == i ? print_slope(printed->text, row[i])
                                                                                   : dw_number_print(printed->text, row[i]);

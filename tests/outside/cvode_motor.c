@@ -3,15 +3,20 @@
  * tight tolerance, with its own root-finding for diodes and standstill and its own table of what conducts. */
 #include "draw.h"
 #include "suite.h"
+#include "table/fixture.h"
 #include <cvode/cvode.h>
+#include <dutywright/follow.h>
+#include <dutywright/measure.h>
 #include <dutywright/motor.h>
 #include <nvector/nvector_serial.h>
 #include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sunlinsol/sunlinsol_dense.h>
 #include <sunmatrix/sunmatrix_dense.h>
 
-enum { CASES = 32, PERIODS = 5 };
+enum { CASES = 32, PERIODS = 5, SUMMED = 5 /* states, where integrals of current, its square and speed are among them */ };
 
 /* What CVODE's side knows: the motor, the gate, and which way the diodes and the rotor are. */
 struct other {
@@ -45,6 +50,11 @@ static int right_side(realtype t, N_Vector y, N_Vector dy, void *data)
     double i = NV_Ith_S(y, 0), w = NV_Ith_S(y, 1);
     NV_Ith_S(dy, 0) = o->flows ? (volts(o, i) - p->resistance * i - p->constant * w) / p->inductance : 0;
     NV_Ith_S(dy, 1) = o->turns ? (p->constant * i - p->friction * w - o->turns * p->drag - p->torque) / p->inertia : 0;
+    if (NV_LENGTH_S(y) == SUMMED) {
+        NV_Ith_S(dy, 2) = i;
+        NV_Ith_S(dy, 3) = i * i;
+        NV_Ith_S(dy, 4) = w;
+    }
     return 0;
 }
 
@@ -102,6 +112,38 @@ static void integrate(void *memory, struct other *o, N_Vector y, double from, do
     }
 }
 
+/* A solver for a motor at rest, all states zero. */
+struct solver {
+    N_Vector y;
+    SUNMatrix matrix;
+    SUNLinearSolver linear;
+    void *memory;
+};
+
+static struct solver solver_new(struct other *o, sunindextype states, SUNContext context)
+{
+    struct solver s = { .y = N_VNew_Serial(states, context) };
+    s.matrix = SUNDenseMatrix(states, states, context);
+    s.linear = SUNLinSol_Dense(s.y, s.matrix, context);
+    s.memory = CVodeCreate(CV_BDF, context);
+    N_VConst(0, s.y);
+    CVodeInit(s.memory, right_side, 0, s.y);
+    CVodeSStolerances(s.memory, 1e-12, 1e-13);
+    CVodeSetUserData(s.memory, o);
+    CVodeSetLinearSolver(s.memory, s.linear, s.matrix);
+    CVodeRootInit(s.memory, 3, roots);
+    CVodeSetMaxNumSteps(s.memory, 1000000);
+    return s;
+}
+
+static void solver_free(struct solver *s)
+{
+    CVodeFree(&s->memory);
+    SUNLinSolFree(s->linear);
+    SUNMatDestroy(s->matrix);
+    N_VDestroy(s->y);
+}
+
 static uint64_t seed = 20240611;
 static double between(double low, double high)
 {
@@ -139,17 +181,7 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
         const double period = exp(between(log(1e-4), log(4e-3))), duty = between(0.15, 0.85);
 
         struct other o = { .p = &p };
-        N_Vector y = N_VNew_Serial(2, context);
-        SUNMatrix matrix = SUNDenseMatrix(2, 2, context);
-        SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
-        void *memory = CVodeCreate(CV_BDF, context);
-        N_VConst(0, y);
-        CVodeInit(memory, right_side, 0, y);
-        CVodeSStolerances(memory, 1e-12, 1e-13);
-        CVodeSetUserData(memory, &o);
-        CVodeSetLinearSolver(memory, solver, matrix);
-        CVodeRootInit(memory, 3, roots);
-        CVodeSetMaxNumSteps(memory, 1000000);
+        struct solver s = solver_new(&o, 2, context);
 
         double input[DW_MOTOR_INPUTS] = { 5 };
         succeeds(dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), (const double[3]){ 0 }, input, &error), error);
@@ -160,17 +192,14 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
                 succeeds(dw_run_feed(run, from, input, &error), error);
                 succeeds(dw_run_feed(run, to, input, &error), error);
                 o.on = !half;
-                integrate(memory, &o, y, from, to);
+                integrate(s.memory, &o, s.y, from, to);
                 const double *state = dw_run_state(run);
                 /* CVODE's 1e-12 a step grows to some 1e-9 of the scale over a few thousand steps */
-                within_scale(state[DW_MOTOR_CURRENT], NV_Ith_S(y, 0), 5e-9, dw_motor_stall_current(&p));
-                within_scale(state[DW_MOTOR_SPEED], NV_Ith_S(y, 1), 5e-9, dw_motor_no_load_speed(&p));
+                within_scale(state[DW_MOTOR_CURRENT], NV_Ith_S(s.y, 0), 5e-9, dw_motor_stall_current(&p));
+                within_scale(state[DW_MOTOR_SPEED], NV_Ith_S(s.y, 1), 5e-9, dw_motor_no_load_speed(&p));
             }
         events += dw_run_events(run);
-        CVodeFree(&memory);
-        SUNLinSolFree(solver);
-        SUNMatDestroy(matrix);
-        N_VDestroy(y);
+        solver_free(&s);
         dw_run_free(run);
         dw_motor_free(motor);
     }
@@ -180,4 +209,62 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
 }
 END_TEST
 
-SUITE("outside: motor against CVODE", states_at_every_edge_agree_with_an_independent_solver)
+/* What a user measures in the table that the motor writes at default settings, over all of it. */
+static struct dw_meter *measured(const struct dw_motor_plan *p, double period, double duty)
+{
+    struct dw_error error = { .status = DW_OK };
+    char text[2000], *at = text + sprintf(text, "# wave-table 1\n# levels: 0 5\n# columns: time[s] pin[V]\n");
+    for (int lap = 0; lap < PERIODS; lap++)
+        for (int row = 0; row < 4; row++)
+            at += sprintf(at, "%.17g %d\n", (lap + (row == 0 ? 0 : row < 3 ? duty : 1)) * period, row < 2 ? 5 : 0);
+    sprintf(at, "# end: %d\n", 4 * PERIODS);
+    struct dw_motor *motor = dw_motor_new(p, &error);
+    struct dw_reader *reader = reader_of_text(text, &error);
+    ck_assert_msg(motor && reader, "%s", error.text);
+    const int file = memory_file();
+    succeeds(dw_follow(&(struct dw_follow_plan){ .plant = dw_motor_plant(motor), .accuracy = 2e-8, .input_column = { [DW_MOTOR_PIN] = 1 },
+                                                 .descriptor = file, .encoding = DW_TEXT }, reader, NULL, &error), error);
+    dw_reader_close(reader);
+    struct bytes out = take_bytes(file);
+    struct whole table = read_whole(out.at, out.size, false, 1000);
+    reader = reader_of(out.at, out.size, false, &error);
+    struct dw_meter *meter = dw_meter_new(dw_reader_header(reader), &(struct dw_meter_options){ .span = { .kind = DW_SPAN_ALL } }, &error);
+    ck_assert_msg(meter != NULL, "%s", error.text);
+    succeeds(dw_meter_rows(meter, table.values, table.rows, &error), error);
+    succeeds(dw_meter_finish(meter, &error), error);
+    dw_reader_close(reader);
+    whole_free(&table);
+    free(out.at);
+    dw_motor_free(motor);
+    return meter;
+}
+
+START_TEST(means_and_heat_measured_in_the_table_agree_with_integrals_of_an_independent_solver)
+{
+    SUNContext context;
+    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
+    for (int k = 0; k < CASES; k++) {
+        struct dw_motor_plan p = random_motor(k);
+        struct other o = { .p = &p };
+        struct solver s = solver_new(&o, SUMMED, context);
+        const double period = exp(between(log(1e-4), log(4e-3))), duty = between(0.15, 0.85), all = PERIODS * period;
+        for (int lap = 0; lap < PERIODS; lap++)
+            for (int half = 0; half < 2; half++) {
+                o.on = !half;
+                integrate(s.memory, &o, s.y, (lap + (half ? duty : 0)) * period, (lap + (half ? 1 : duty)) * period);
+            }
+        struct dw_meter *meter = measured(&p, period, duty);
+        const double stall = dw_motor_stall_current(&p), mean = dw_meter_result(meter, 1, DW_MEASURE_MEAN).value;
+        /* the table's 2e-8 of the scale, and CVODE's 5e-9 as above */
+        within_scale(mean, NV_Ith_S(s.y, 2) / all, 2.5e-8, stall);
+        within_scale(dw_meter_result(meter, 1, DW_MEASURE_RMS).value, sqrt(NV_Ith_S(s.y, 3) / all), 2.5e-8, stall);
+        within_scale(dw_meter_result(meter, 2, DW_MEASURE_MEAN).value, NV_Ith_S(s.y, 4) / all, 2.5e-8, dw_motor_no_load_speed(&p));
+        dw_meter_free(meter);
+        solver_free(&s);
+    }
+    SUNContext_Free(&context);
+}
+END_TEST
+
+SUITE("outside: motor against CVODE", states_at_every_edge_agree_with_an_independent_solver,
+      means_and_heat_measured_in_the_table_agree_with_integrals_of_an_independent_solver)

@@ -50,10 +50,10 @@ static struct filter random_rc(double period)
     return f;
 }
 
-/* A coil with its wire and a capacitor with its ESR, ringing 3 to 100 times slower than the pulses, damped by 1 to 30. */
+/* A coil with its wire and a capacitor with its ESR, ringing 3 to 100 times slower than the pulses, of a quality up to 1000. */
 static struct filter random_lc(double period)
 {
-    const double impedance = between(1, 100), turn = between(3, 100) * period / (2 * M_PI), quality = between(1, 30);
+    const double impedance = between(1, 100), turn = between(3, 100) * period / (2 * M_PI), quality = between(1, 1000);
     struct filter f = { .count = 1, .load = impedance * quality };
     f.stage[0] = (struct dw_stage){ .r = impedance * between(1e-3, 0.1), .l = impedance * turn, .c = turn / impedance,
                                     .esr = impedance * between(1e-4, 0.1) };

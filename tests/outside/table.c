@@ -14,14 +14,14 @@ START_TEST(titles_follow_the_rules_of_rfc_4180)
     static const struct {
         const char *text, *names[3];
     } cases[] = {
-        { "aaa,bbb,ccc\r\n1,2,3\r\n", { "time", "bbb", "ccc" } },                      /* rule 1: lines end in CR LF */
-        { "aaa,bbb,ccc\r\n1,2,3", { "time", "bbb", "ccc" } },                          /* rule 2: but the last need not */
-        { "field_name,field_name,field_name\r\n1,2,3\r\n", { "time", "field_name", "field_name-2" } },  /* 3: a title line */
-        { "\"aaa\",\"bbb\",\"ccc\"\r\n1,2,3\r\n", { "time", "bbb", "ccc" } },          /* 5: fields may be quoted */
-        { "\"aaa\",bbb,\"ccc\"\r\n\"1\",2,\"3\"\r\n", { "time", "bbb", "ccc" } },
-        { "\"aaa\",\"b\r\nbb\",\"ccc\"\r\n1,2,3\r\n", { "time", "b-bb", "ccc" } },     /* 6: and hold line ends, */
-        { "\"aaa\",\"b,bb\",\"ccc\"\r\n1,2,3\r\n", { "time", "b-bb", "ccc" } },        /* commas, */
-        { "\"aaa\",\"b\"\"bb\",\"ccc\"\r\n1,2,3\r\n", { "time", "b-bb", "ccc" } },     /* 7: and quotes, doubled */
+        { "aaa,bbb,ccc\r\n1,2,3\r\n", { "aaa", "bbb", "ccc" } },                      /* rule 1: lines end in CR LF */
+        { "aaa,bbb,ccc\r\n1,2,3", { "aaa", "bbb", "ccc" } },                          /* rule 2: but the last need not */
+        { "field_name,field_name,field_name\r\n1,2,3\r\n", { "field_name", "field_name-2", "field_name-3" } },  /* 3: a title line */
+        { "\"aaa\",\"bbb\",\"ccc\"\r\n1,2,3\r\n", { "aaa", "bbb", "ccc" } },          /* 5: fields may be quoted */
+        { "\"aaa\",bbb,\"ccc\"\r\n\"1\",2,\"3\"\r\n", { "aaa", "bbb", "ccc" } },
+        { "\"aaa\",\"b\r\nbb\",\"ccc\"\r\n1,2,3\r\n", { "aaa", "b-bb", "ccc" } },     /* 6: and hold line ends, */
+        { "\"aaa\",\"b,bb\",\"ccc\"\r\n1,2,3\r\n", { "aaa", "b-bb", "ccc" } },        /* commas, */
+        { "\"aaa\",\"b\"\"bb\",\"ccc\"\r\n1,2,3\r\n", { "aaa", "b-bb", "ccc" } },     /* 7: and quotes, doubled */
     };
     struct dw_error error;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
