@@ -15,14 +15,14 @@ struct dw_chain {
     const struct dw_pulse_train *train;  /* one that repeats; its length is not looked at */
     struct dw_plant *plant;              /* its first input is the train's pin, the others are 0 */
     size_t output;                       /* which of its outputs is measured */
-    double accuracy;                     /* of the rows between, as in struct dw_run_options: 1e-5, say */
+    double accuracy;                     /* of the rows between, as in struct dw_follow_plan: 2e-8, say */
 };
 
 /* Measures one whole period of the steady state that is reached from rest, as dw-pwm, the load with --start steady, and dw-measure do.
  *   result   out, [DW_MEASURES], by enum dw_measure; settling is not had where nothing settles any more. Untouched on error
  *   returns  DW_OK; DW_BAD_USE: a train that is none or does not repeat, no such output, an accuracy that a run refuses; DW_NO: no
  *            steady state; DW_NO_MEMORY
- *   accuracy that of the rows, and of the meter on straight lines between them */
+ *   accuracy each result says how far it may be off, by what the rows are asked to follow */
 DW_API enum dw_status dw_chain_measure(const struct dw_chain *chain, struct dw_result result[DW_MEASURES], struct dw_error *error);
 
 #ifdef __cplusplus

@@ -43,7 +43,7 @@ START_TEST(one_stage_has_the_ripple_and_mean_of_its_two_exponentials)
         struct dw_error error = { .text = "" };
         succeeds(dw_chain_measure(&chain, result, &error), error);
         const double ripple = (high - low) * expm1(-duty * x) * expm1(-(1 - duty) * x) / -expm1(-x);
-        /* extremes are rows, exact but for the orbit's 1e-12; chords lie inside the curve by at most the accuracy of the supply */
+        /* extremes are rows, exact but for the orbit's 1e-12; the cubics between them follow the wave within the accuracy of the supply */
         near(result[DW_MEASURE_RIPPLE].value, ripple, 1e-9);
         within_scale(result[DW_MEASURE_MEAN].value, low + duty * (high - low), 1e-6, high);
         near(result[DW_MEASURE_FREQUENCY].value, 1 / period, 1e-9);

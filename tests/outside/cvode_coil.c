@@ -2,6 +2,7 @@
 /* The coil against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363) at tight
  * tolerance, in flux linkage instead of current, with its own root-finding and its own list of what conducts. */
 #include "draw.h"
+#include "outside/measured.h"
 #include "suite.h"
 #include <cvode/cvode.h>
 #include <dutywright/coil.h>
@@ -11,7 +12,8 @@
 #include <sunlinsol/sunlinsol_dense.h>
 #include <sunmatrix/sunmatrix_dense.h>
 
-enum { CASES = 48, PERIODS = 4, MOVES_MOST = 64, ROOTS = 4 };
+enum { CASES = 48, PERIODS = 4, MOVES_MOST = 64, ROOTS = 4,
+       STATES = 4 /* flux linkage, voltage of the stray capacitance; integrals of the current and its square */ };
 
 enum conducts { THE_SWITCH, NOTHING, THE_CLAMP, THE_BODY };
 
@@ -69,6 +71,8 @@ static int right_side(realtype t, N_Vector y, N_Vector dy, void *data)
     if (p->stray > 0 && o->conducts == THE_CLAMP && p->clamp == DW_CLAMP_RESISTOR)
         charge = i - (v - beginning(p)) / p->clamp_value;
     NV_Ith_S(dy, 1) = p->stray > 0 ? charge / p->stray : 0;
+    NV_Ith_S(dy, 2) = i;
+    NV_Ith_S(dy, 3) = i * i;
     return 0;
 }
 
@@ -192,7 +196,7 @@ static enum dw_status note_moves(void *context, const struct dw_run_row *row, st
     return DW_OK;
 }
 
-START_TEST(states_and_moves_agree_with_an_independent_solver)
+START_TEST(states_moves_and_what_the_table_measures_agree_with_an_independent_solver)
 {
     SUNContext context;
     ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
@@ -209,18 +213,21 @@ START_TEST(states_and_moves_agree_with_an_independent_solver)
         const double volts = p.supply + dw_coil_full_current(&p) * (p.stray > 0 ? sqrt(p.inductance / p.stray) : 0);
 
         struct other o = { .p = &p };
-        N_Vector y = N_VNew_Serial(2, context);
-        SUNMatrix matrix = SUNDenseMatrix(2, 2, context);
+        N_Vector y = N_VNew_Serial(STATES, context);
+        SUNMatrix matrix = SUNDenseMatrix(STATES, STATES, context);
         SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
         void *memory = CVodeCreate(CV_BDF, context);
         double state[DW_COIL_STATES], pin = 5;
         const size_t mode = dw_plant_rest(dw_coil_plant(ours.coil), state);
         NV_Ith_S(y, 0) = state[DW_COIL_CURRENT] * p.inductance;
         NV_Ith_S(y, 1) = state[DW_COIL_STRAY];
+        NV_Ith_S(y, 2) = NV_Ith_S(y, 3) = 0;
         CVodeInit(memory, right_side, 0, y);
-        N_Vector least = N_VNew_Serial(2, context);
+        N_Vector least = N_VNew_Serial(STATES, context);
         NV_Ith_S(least, 0) = 1e-13 * p.inductance * dw_coil_full_current(&p);
         NV_Ith_S(least, 1) = 1e-13 * volts;
+        NV_Ith_S(least, 2) = 1e-13 * dw_coil_full_current(&p) * period;
+        NV_Ith_S(least, 3) = NV_Ith_S(least, 2) * dw_coil_full_current(&p);
         CVodeSVtolerances(memory, 1e-12, least);
         CVodeSetUserData(memory, &o);
         CVodeSetLinearSolver(memory, solver, matrix);
@@ -248,6 +255,12 @@ START_TEST(states_and_moves_agree_with_an_independent_solver)
         ck_assert_int_eq(ours.count, o.move_count);
         for (int i = 0; i < ours.count; i++)
             within_scale(ours.time[i], o.moves[i], 5e-9, period);
+        /* what a user measures in the table, within its 2e-8 of the scale and CVODE's 5e-9 as above */
+        struct dw_meter *meter = measured_in_table(dw_coil_plant(ours.coil), DW_COIL_PIN, PERIODS, period, duty);
+        const double all = PERIODS * period;
+        within_scale(dw_meter_result(meter, 1, DW_MEASURE_MEAN).value, NV_Ith_S(y, 2) / all, 2.5e-8, dw_coil_full_current(&p));
+        within_scale(dw_meter_result(meter, 1, DW_MEASURE_RMS).value, sqrt(NV_Ith_S(y, 3) / all), 2.5e-8, dw_coil_full_current(&p));
+        dw_meter_free(meter);
         moved += ours.count;
         events += dw_run_events(run);
         CVodeFree(&memory);
@@ -265,4 +278,4 @@ START_TEST(states_and_moves_agree_with_an_independent_solver)
 }
 END_TEST
 
-SUITE("outside: coil against CVODE", states_and_moves_agree_with_an_independent_solver)
+SUITE("outside: coil against CVODE", states_moves_and_what_the_table_measures_agree_with_an_independent_solver)

@@ -2,16 +2,12 @@
 /* The motor against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363), BDF at
  * tight tolerance, with its own root-finding for diodes and standstill and its own table of what conducts. */
 #include "draw.h"
+#include "outside/measured.h"
 #include "suite.h"
-#include "table/fixture.h"
 #include <cvode/cvode.h>
-#include <dutywright/follow.h>
-#include <dutywright/measure.h>
 #include <dutywright/motor.h>
 #include <nvector/nvector_serial.h>
 #include <stdint.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sunlinsol/sunlinsol_dense.h>
 #include <sunmatrix/sunmatrix_dense.h>
@@ -209,36 +205,6 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
 }
 END_TEST
 
-/* What a user measures in the table that the motor writes at default settings, over all of it. */
-static struct dw_meter *measured(const struct dw_motor_plan *p, double period, double duty)
-{
-    struct dw_error error = { .status = DW_OK };
-    char text[2000], *at = text + sprintf(text, "# wave-table 1\n# levels: 0 5\n# columns: time[s] pin[V]\n");
-    for (int lap = 0; lap < PERIODS; lap++)
-        for (int row = 0; row < 4; row++)
-            at += sprintf(at, "%.17g %d\n", (lap + (row == 0 ? 0 : row < 3 ? duty : 1)) * period, row < 2 ? 5 : 0);
-    sprintf(at, "# end: %d\n", 4 * PERIODS);
-    struct dw_motor *motor = dw_motor_new(p, &error);
-    struct dw_reader *reader = reader_of_text(text, &error);
-    ck_assert_msg(motor && reader, "%s", error.text);
-    const int file = memory_file();
-    succeeds(dw_follow(&(struct dw_follow_plan){ .plant = dw_motor_plant(motor), .accuracy = 2e-8, .input_column = { [DW_MOTOR_PIN] = 1 },
-                                                 .descriptor = file, .encoding = DW_TEXT }, reader, NULL, &error), error);
-    dw_reader_close(reader);
-    struct bytes out = take_bytes(file);
-    struct whole table = read_whole(out.at, out.size, false, 1000);
-    reader = reader_of(out.at, out.size, false, &error);
-    struct dw_meter *meter = dw_meter_new(dw_reader_header(reader), &(struct dw_meter_options){ .span = { .kind = DW_SPAN_ALL } }, &error);
-    ck_assert_msg(meter != NULL, "%s", error.text);
-    succeeds(dw_meter_rows(meter, table.values, table.rows, &error), error);
-    succeeds(dw_meter_finish(meter, &error), error);
-    dw_reader_close(reader);
-    whole_free(&table);
-    free(out.at);
-    dw_motor_free(motor);
-    return meter;
-}
-
 START_TEST(means_and_heat_measured_in_the_table_agree_with_integrals_of_an_independent_solver)
 {
     SUNContext context;
@@ -253,7 +219,11 @@ START_TEST(means_and_heat_measured_in_the_table_agree_with_integrals_of_an_indep
                 o.on = !half;
                 integrate(s.memory, &o, s.y, (lap + (half ? duty : 0)) * period, (lap + (half ? 1 : duty)) * period);
             }
-        struct dw_meter *meter = measured(&p, period, duty);
+        struct dw_error error = { .status = DW_OK };
+        struct dw_motor *motor = dw_motor_new(&p, &error);
+        ck_assert_msg(motor != NULL, "%s", error.text);
+        struct dw_meter *meter = measured_in_table(dw_motor_plant(motor), DW_MOTOR_PIN, PERIODS, period, duty);
+        dw_motor_free(motor);
         const double stall = dw_motor_stall_current(&p), mean = dw_meter_result(meter, 1, DW_MEASURE_MEAN).value;
         /* the table's 2e-8 of the scale, and CVODE's 5e-9 as above */
         within_scale(mean, NV_Ith_S(s.y, 2) / all, 2.5e-8, stall);

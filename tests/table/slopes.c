@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Channels with slopes: the header's pairs, curves as lines and lines as curves. */
+#include "draw.h"
 #include "suite.h"
 #include "table/fixture.h"
 #include <dutywright/pieces.h>
@@ -7,6 +8,7 @@
 #include <dutywright/value.h>
 #include <float.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -188,10 +190,10 @@ START_TEST(slopes_read_as_they_were_rounded)
     static double slopes[MANY];
     const int file = memory_file();
     struct dw_writer *writer = dw_writer_open(file, header, DW_TEXT, &error);
-    srand(20261129);
+    uint64_t seed = 20261129;
     for (int i = 0; i < MANY; i++) {
-        const double digits = i % 3 ? rand() / (double)RAND_MAX : 1 + (rand() % 5 - 2) * 3e-9;
-        slopes[i] = (i % 2 ? -1 : 1) * digits * pow(10, rand() % 60 - 25);
+        const double digits = i % 3 ? drawn_between(&seed, 0, 1) : 1 + floor(drawn_between(&seed, -2, 3)) * 3e-9;
+        slopes[i] = (i % 2 ? -1 : 1) * digits * pow(10, floor(drawn_between(&seed, -25, 35)));
         succeeds(dw_writer_row(writer, (double[]){ i, 0, 0, slopes[i], 0 }, &error), error);
     }
     succeeds(dw_writer_finish(writer, &error), error);
@@ -218,11 +220,10 @@ static double swing(double t, double *slope)
     return exp(-t / 3) * sin(5 * t);
 }
 
-static void fill_rows(double *rows, unsigned seed)
+static void fill_rows(double *rows, uint64_t seed)
 {
-    srand(seed);
     double t = 0;
-    for (int i = 0; i < ROWS; i++, t += 0.3 * (rand() / (RAND_MAX + 1.0)) * (rand() % 4 > 0)) {
+    for (int i = 0; i < ROWS; i++, t += i % 4 ? drawn_between(&seed, 0, 0.3) : 0) {
         double *row = rows + 5 * i;
         row[0] = t;
         row[1] = i;
@@ -264,8 +265,8 @@ static void keeps_to(double share)
             memcpy(last, row, sizeof last);
         }
     }
-    /* a swing of 1 up and 0.8 down: what it ranges over in all */
-    ck_assert_double_le(worst, share * 1.7);
+    /* a swing of 1 up and 0.8 down: what it ranges over in all, control points of cubics included */
+    ck_assert_double_le(worst, share * 1.8);
     ck_assert_double_ge(worst, share * 0.4);
     ck_assert_uint_le(given, ROWS + (size_t)(100 / sqrt(share)));
     dw_lines_free(lines);
