@@ -19,18 +19,19 @@ const char *figure_type_name(enum figure_type type)
 }
 
 /* One page that suits all sheets, where nothing else was asked for. */
-static struct page choose_page(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                               struct canvas *canvas)
+static enum dw_status choose_page(const struct sheet *sheets, size_t count, const struct figure_form *form,
+                                  struct canvas *canvas, struct page *page, struct dw_error *error)
 {
-    struct page page = { form->width ? form->width : FIGURE_WIDTH, form->height ? form->height : FIGURE_HEIGHT, form->font };
-    page.font = page.font > 0 ? page.font : page_font(page.width, page.height);
-    for (size_t i = 0; i < count && !form->height; i++) {
-        int width = page.width, height = page.height;
-        page_least(&sheets[i], canvas, page.font, &width, &height);
-        height += (int)ceil((double)sheets[i].panels * PANEL_AIR * page.font);
-        page.height = height > page.height ? height < FIGURE_MOST ? height : FIGURE_MOST : page.height;
+    enum dw_status status = DW_OK;
+    *page = (struct page){ form->width ? form->width : FIGURE_WIDTH, form->height ? form->height : FIGURE_HEIGHT, form->font };
+    page->font = page->font > 0 ? page->font : page_font(page->width, page->height);
+    for (size_t i = 0; i < count && !form->height && status == DW_OK; i++) {
+        int width = page->width, height = page->height;
+        status = page_least(&sheets[i], canvas, page->font, &width, &height, error);
+        height += (int)ceil((double)sheets[i].panels * PANEL_AIR * page->font);
+        page->height = height > page->height ? height < FIGURE_MOST ? height : FIGURE_MOST : page->height;
     }
-    return page;
+    return status;
 }
 
 /* The margins that all frames can share. */
@@ -136,9 +137,11 @@ enum dw_status figure_render(const struct sheet *sheets, size_t count, const str
     struct canvas *measuring = canvas_new(MEDIUM_SVG, FIGURE_WIDTH, FIGURE_HEIGHT, 1, error);
     if (!measuring)
         return error->status;
-    const struct page page = choose_page(sheets, count, form, measuring);
+    struct page page;
     struct margins margins;
-    const enum dw_status status = share_margins(sheets, count, measuring, &page, &margins, error);
+    enum dw_status status = choose_page(sheets, count, form, measuring, &page, error);
+    if (status == DW_OK)
+        status = share_margins(sheets, count, measuring, &page, &margins, error);
     canvas_free(measuring);
     if (status != DW_OK)
         return status;

@@ -270,15 +270,16 @@ struct layout *layout_new(const struct sheet *sheet, struct canvas *canvas, cons
     return NULL;
 }
 
-void page_least(const struct sheet *sheet, struct canvas *canvas, double font, int *width, int *height)
+enum dw_status page_least(const struct sheet *sheet, struct canvas *canvas, double font, int *width, int *height, struct dw_error *error)
 {
     const struct page page = { *width, *height, font };
     const struct margins none = { 0, 0 };
     double title = 0;
-    struct layout *layout = allocate(sheet, &page, NULL);
+    struct layout *layout = allocate(sheet, &page, error);
     if (!layout)
-        return;
+        return DW_NO_MEMORY;
     place(layout, sheet, canvas, &none, &title);
     needed(layout, sheet, title, width, height);
     layout_free(layout);
+    return DW_OK;
 }

@@ -60,8 +60,9 @@ double page_font(int width, int height);
 /* A text, shortened in its middle as far as it takes to be no wider than `width`. */
 void text_fit(char out[LINE_TEXT], const char *text, struct canvas *canvas, double size, double width);
 
-/* Least size of a page for a sheet with such letters. */
-void page_least(const struct sheet *sheet, struct canvas *canvas, double font, int *width, int *height);
+/* Least size of a page for a sheet with such letters: DW_OK or DW_NO_MEMORY.
+ *   width, height  in and out */
+enum dw_status page_least(const struct sheet *sheet, struct canvas *canvas, double font, int *width, int *height, struct dw_error *error);
 
 /* Lays a sheet out.
  *   canvas    measures text
