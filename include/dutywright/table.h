@@ -201,6 +201,10 @@ struct dw_writer;
  *   encoding    DW_CSV: RFC 4180 title line and commas, no header, no end */
 DW_API struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
                                         struct dw_error *error);
+/* The same, but curves go out as straight lines, as dw_lines_new has them; rows come with the slopes.
+ *   share    0, or a header without slopes: no lines are made */
+DW_API struct dw_writer *dw_writer_open_lines(int descriptor, const struct dw_header *header, double share,
+                                              enum dw_encoding encoding, struct dw_error *error);
 /* One row, [columns]; slopes are rounded to 8 significant digits, whatever the encoding. DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE */
 DW_API enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error);
 /* Many rows, [rows x columns], as if one by one. */

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <dutywright/follow.h>
 #include <dutywright/pieces.h>
-#include <dutywright/splice.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,7 +16,6 @@ struct follow {
     struct dw_run *exact;       /* beside one with uniform rows, which miss events and peaks, for the watch; else NULL */
     size_t columns, inputs, outputs;
     size_t *slope;              /* [columns] of the table's slopes */
-    struct dw_lines *lines;     /* NULL: rows are written as curves, or uniform */
     double *before, *now, *in;  /* [columns] the rows of the table around the present instant, and the one there */
     double *out;                /* the row written */
     double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
@@ -44,16 +42,6 @@ static void count_extremes(struct follow *f)
     tell(f);
 }
 
-/* The row that is ready. */
-static enum dw_status put(struct follow *f, struct dw_error *error)
-{
-    struct dw_rows some;
-    if (!f->lines)
-        return dw_writer_row(f->writer, f->out, error);
-    const enum dw_status status = dw_lines_rows(f->lines, f->out, 1, &some, error);
-    return status ? status : dw_writer_rows(f->writer, some.values, some.count, error);
-}
-
 static enum dw_status write_row(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     struct follow *f = context;
@@ -73,7 +61,7 @@ static enum dw_status write_row(void *context, const struct dw_run_row *row, str
     }
     if (row->kind == DW_ROW_EXTREMUM)
         count_extremes(f);
-    return put(f, error);
+    return dw_writer_row(f->writer, f->out, error);
 }
 
 static double swing_of(const struct dw_follow_plan *plan)
@@ -106,10 +94,9 @@ static enum dw_status begin_rows(struct follow *f, struct dw_header *header, str
         dw_header_drop(header, "initial");
     for (size_t i = 0; !status && i < f->outputs; i++)
         status = append(plan, i, header, error);
-    if (!status && plan->lines > 0 && !(f->lines = dw_lines_new(header, plan->lines, error)))
+    if (!status && !(f->writer = dw_writer_open_lines(plan->descriptor, header, plan->lines, plan->encoding, error)))
         status = error->status;
-    const struct dw_header *written = f->lines ? dw_lines_header(f->lines) : header;
-    return status || (f->writer = dw_writer_open(plan->descriptor, written, plan->encoding, error)) ? status : error->status;
+    return status;
 }
 
 static enum dw_status open_writer(struct follow *f, struct dw_error *error)
@@ -352,7 +339,6 @@ enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *re
     dw_writer_free(f.writer);
     if (f.repeat != plan->repeat)
         dw_repeat_free(f.repeat);
-    dw_lines_free(f.lines);
     free(f.before);
     free(f.slope);
     return status;

@@ -4,7 +4,6 @@
 #include "drive.h"
 #include <dutywright/follow.h>
 #include <dutywright/pieces.h>
-#include <dutywright/splice.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -193,7 +192,6 @@ static enum dw_status find_source(const struct switch_options *o, const struct d
 /* Where rows go: all of them, or values of the curves between them at a rate, after the jump where one is due. */
 struct output {
     struct dw_writer *writer;  /* NULL: findings instead of a table */
-    struct dw_lines *lines;    /* NULL: not straight ones */
     struct dw_header *header;  /* of all rows, slopes included */
     double rate, start;        /* Hz, 0: all; s */
     double due;                /* number of the next row at that rate */
@@ -225,14 +223,11 @@ static enum dw_status write_values(struct output *out, double *row, struct dw_er
 static enum dw_status write_row(void *context, const double *row, struct dw_error *error)
 {
     struct output *out = context;
-    struct dw_rows some;
-    enum dw_status status = out->lines ? dw_lines_rows(out->lines, row, 1, &some, error) : DW_OK;
-    if (out->lines)
-        return status ? status : dw_writer_rows(out->writer, some.values, some.count, error);
     if (out->rate == 0)
         return dw_writer_row(out->writer, row, error);
     if (!out->begun)
         out->start = row[0];
+    enum dw_status status = DW_OK;
     double time, slack;
     while (!status && out->begun && (time = due_time(out, &slack)) < row[0] - slack) {
         dw_row_between(out->columns, out->slope, out->before, row, time, out->between);
@@ -266,7 +261,6 @@ static enum dw_status append(const struct switch_options *o, struct dw_header *h
 static enum dw_status begin_rows(const struct switch_options *o, const struct dw_reader *reader, struct output *out, struct dw_error *error)
 {
     struct dw_header *plain = NULL;
-    const struct dw_header *written = out->header;
     enum dw_status status = DW_OK;
     out->rate = o->common.uniform;
     out->columns = dw_header_columns(out->header);
@@ -277,13 +271,12 @@ static enum dw_status begin_rows(const struct switch_options *o, const struct dw
     out->between = out->before + out->columns;
     dw_header_slopes(out->header, out->slope);
     if (out->rate > 0) {
-        written = plain = dw_header_without_slopes(out->header, error);
+        plain = dw_header_without_slopes(out->header, error);
         status = plain ? dw_header_set_number(plain, "sampled", out->rate, error) : error->status;
-    } else if (lines_wanted(&o->common) > 0) {
-        out->lines = dw_lines_new(out->header, lines_wanted(&o->common), error);
-        written = out->lines ? dw_lines_header(out->lines) : NULL;
     }
-    if (!status && !(written && (out->writer = dw_writer_open(STDOUT_FILENO, written, output_encoding(&o->common, reader), error))))
+    const enum dw_encoding encoding = output_encoding(&o->common, reader);
+    if (!status
+        && !(out->writer = dw_writer_open_lines(STDOUT_FILENO, plain ? plain : out->header, lines_wanted(&o->common), encoding, error)))
         status = error->status;
     dw_header_free(plain);
     return status;
@@ -305,7 +298,6 @@ static enum dw_status open_output(const struct switch_options *o, const struct d
 static void close_output(struct output *out)
 {
     dw_writer_free(out->writer);
-    dw_lines_free(out->lines);
     dw_header_free(out->header);
     free(out->slope);
     free(out->before);

@@ -17,19 +17,12 @@ static void note_row(struct table_run *run, const double *row)
     }
 }
 
-static enum dw_status write_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
-{
-    struct dw_rows some = { values, rows };
-    const enum dw_status status = run->lines ? dw_lines_rows(run->lines, values, rows, &some, error) : DW_OK;
-    return status == DW_OK ? dw_writer_rows(run->writer, some.values, some.count, error) : status;
-}
-
 /* The last step: rows with all columns, out with those chosen. */
 static enum dw_status put_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     if (run->writer && !run->column && !run->scaled)
-        return write_rows(run, values, rows, error);
+        return dw_writer_rows(run->writer, values, rows, error);
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
         const double *row = values + k * run->columns;
         for (size_t i = 0; run->column && i < run->chosen; i++)
@@ -41,7 +34,7 @@ static enum dw_status put_rows(struct table_run *run, const double *values, size
         if (run->scaled)
             row = run->narrow;
         if (run->writer)
-            status = write_rows(run, row, 1, error);
+            status = dw_writer_row(run->writer, row, error);
         else
             note_row(run, row);
     }
@@ -250,11 +243,8 @@ static enum dw_status prepare(struct table_run *run, struct dw_error *error)
         run->extremes[i] = (struct extremes){ INFINITY, -INFINITY };
     if (o->report)
         return DW_OK;
-    const double share = lines_wanted(&o->common);
-    if (share > 0 && dw_header_slopes(run->header, NULL) && !(run->lines = dw_lines_new(run->header, share, error)))
-        return error->status;
-    run->writer = dw_writer_open(STDOUT_FILENO, run->lines ? dw_lines_header(run->lines) : run->header,
-                                 output_encoding(&o->common, run->reader), error);
+    run->writer = dw_writer_open_lines(STDOUT_FILENO, run->header, lines_wanted(&o->common),
+                                       output_encoding(&o->common, run->reader), error);
     return run->writer ? DW_OK : error->status;
 }
 
@@ -332,6 +322,5 @@ void run_free(struct table_run *run)
     free(run->slope);
     dw_header_free(run->joined);
     dw_curves_free(run->curves);
-    dw_lines_free(run->lines);
     free(run->extremes);
 }

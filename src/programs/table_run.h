@@ -46,7 +46,6 @@ struct table_run {
     struct table_in_front *front; /* [after_count] */
     struct dw_join *join;
     struct dw_curves *curves;   /* the present table has fewer slopes than the others; else NULL */
-    struct dw_lines *lines;     /* rows are written as lines; NULL: as they are */
     struct dw_excerpt *excerpt;
     struct dw_span among;       /* DW_SPAN_BETWEEN: where rows must lie in a table that is no wave */
     bool any_among;             /* some do */

@@ -3,6 +3,7 @@
 #include "config.h"
 #include "good_rows_inner.h"
 #include "header_inner.h"
+#include <dutywright/splice.h>
 #include <dutywright/value.h>
 #include <errno.h>
 #include <float.h>
@@ -36,7 +37,8 @@ struct printed {
 struct dw_writer {
     int descriptor;
     enum dw_encoding encoding;
-    size_t columns;
+    struct dw_lines *lines; /* what rows go through first; NULL: nothing */
+    size_t columns; /* of a row written */
     size_t *slope;  /* [columns] where slopes stand; NULL: nowhere */
     double *row;    /* [columns] a row whose slopes are rounded */
     struct printed *printed; /* [columns] */
@@ -110,6 +112,12 @@ static enum dw_status prepare(struct dw_writer *writer, const struct dw_header *
 struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
                                  struct dw_error *error)
 {
+    return dw_writer_open_lines(descriptor, header, 0, encoding, error);
+}
+
+struct dw_writer *dw_writer_open_lines(int descriptor, const struct dw_header *header, double share, enum dw_encoding encoding,
+                                       struct dw_error *error)
+{
     if (dwi_header_check(header, error) != DW_OK)
         return NULL;
     struct dw_writer *writer = calloc(1, sizeof *writer);
@@ -119,10 +127,14 @@ struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header,
     }
     writer->descriptor = descriptor;
     writer->encoding = encoding;
-    writer->columns = dw_header_columns(header);
     writer->last_time = -DBL_MAX;
-    if (prepare(writer, header, error) == DW_OK)
-        return writer;
+    const bool straight = share > 0 && dw_header_slopes(header, NULL);
+    if (!straight || (writer->lines = dw_lines_new(header, share, error))) {
+        const struct dw_header *written = straight ? dw_lines_header(writer->lines) : header;
+        writer->columns = dw_header_columns(written);
+        if (prepare(writer, written, error) == DW_OK)
+            return writer;
+    }
     writer->finished = true;
     dw_writer_free(writer);
     return NULL;
@@ -238,7 +250,8 @@ static const double *with_rounded_slopes(struct dw_writer *writer, const double 
     return writer->row;
 }
 
-enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error)
+/* One as it goes out. */
+static enum dw_status put_row(struct dw_writer *writer, const double *row, struct dw_error *error)
 {
     if (writer->slope)
         row = with_rounded_slopes(writer, row);
@@ -282,12 +295,18 @@ static enum dw_status put_rows(struct dw_writer *writer, const double *values, s
 
 enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
-    if (writer->encoding == DW_BINARY && !writer->slope)
-        return put_rows(writer, values, rows, error);
-    for (size_t i = 0; status == DW_OK && i < rows; i++)
-        status = dw_writer_row(writer, values + i * writer->columns, error);
+    struct dw_rows some = { values, rows };
+    enum dw_status status = writer->lines ? dw_lines_rows(writer->lines, values, rows, &some, error) : DW_OK;
+    if (status == DW_OK && writer->encoding == DW_BINARY && !writer->slope)
+        return put_rows(writer, some.values, some.count, error);
+    for (size_t i = 0; status == DW_OK && i < some.count; i++)
+        status = put_row(writer, some.values + i * writer->columns, error);
     return status;
+}
+
+enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error)
+{
+    return writer->lines ? dw_writer_rows(writer, row, 1, error) : put_row(writer, row, error);
 }
 
 enum dw_status dw_writer_finish(struct dw_writer *writer, struct dw_error *error)
@@ -310,6 +329,7 @@ void dw_writer_free(struct dw_writer *writer)
         flush(writer, NULL);
     for (size_t i = 0; writer->names && i < writer->columns; i++)
         free(writer->names[i]);
+    dw_lines_free(writer->lines);
     free(writer->names);
     free(writer->printed);
     free(writer->slope);
