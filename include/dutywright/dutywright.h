@@ -6,6 +6,7 @@
 #include <dutywright/chain.h>
 #include <dutywright/coil.h>
 #include <dutywright/counter.h>
+#include <dutywright/cubic.h>
 #include <dutywright/design.h>
 #include <dutywright/equations.h>
 #include <dutywright/follow.h>

@@ -24,7 +24,7 @@ struct found {
  * shows the way to the lowest point, the solution decides. */
 static bool dips(const struct walk *w, size_t k, double *share)
 {
-    const double bend = cubic_bend(w->cubic + k, *share);
+    const double bend = dw_cubic_bend(w->cubic + k, *share);
     struct knot knot;
     for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         dwi_walk_inside(w, *share, &knot);
@@ -41,20 +41,20 @@ static bool dips(const struct walk *w, size_t k, double *share)
 /* Part of the step in which a guard crosses zero once, if at all. */
 static bool bracket(const struct walk *w, size_t k, double *low, double *high)
 {
-    const struct cubic *cubic = w->cubic + k;
+    const struct dw_cubic *cubic = w->cubic + k;
     const bool below = w->to->value[k] < -GRAZE;
     double at[2];
     *low = 0;
     *high = 1;
     if (!w->near[k])
         return false;
-    const bool turns = dwi_cubic_turns(cubic, at) == 1;
-    if (turns && cubic_bend(cubic, at[0]) < 0)
+    const bool turns = dw_cubic_turns(cubic, at) == 1;
+    if (turns && dw_cubic_bend(cubic, at[0]) < 0)
         *low = at[0];
     if (below || !turns || *low > 0)  /* unrun: rounding */
         return below;
     *high = at[0];
-    return cubic_at(cubic, at[0]) < w->doubt[k] && dips(w, k, high);
+    return dw_cubic_at(cubic, at[0]) < w->doubt[k] && dips(w, k, high);
 }
 
 /* Steps to where a guard falls below zero between two shares of the step. */
@@ -64,7 +64,7 @@ static void step_to_crossing(const struct walk *w, size_t k, double low, double 
     struct knot knot;
     double share = low;
     for (double a = low, b = high; b - a > 0x1p-30; share = (a + b) / 2)  /* the cubic's crossing is near */
-        *(cubic_at(w->cubic + k, (a + b) / 2) >= 0 ? &a : &b) = (a + b) / 2;
+        *(dw_cubic_at(w->cubic + k, (a + b) / 2) >= 0 ? &a : &b) = (a + b) / 2;
     for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         dwi_walk_inside(w, share, &knot);
         *(knot.value[k] >= 0 ? &low : &high) = share;
@@ -155,16 +155,16 @@ static enum dw_status give_lines(struct walk *w, double end, struct dw_error *er
 static bool find_extremum(const struct walk *w, size_t j, double limit, bool next, struct found *found)
 {
     const size_t k = w->guards + j;
-    const struct cubic *cubic = w->cubic + k;
+    const struct dw_cubic *cubic = w->cubic + k;
     const double end = (limit - w->from->offset) / w->length, close = INSTANT * w->run->stretch.length / w->length;
     double at[2];
-    if (dwi_cubic_turns(cubic, at) != 1)
+    if (dw_cubic_turns(cubic, at) != 1)
         return false;
     double share = at[0], before = INFINITY;
     struct knot knot;
     for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         dwi_walk_inside(w, share, &knot);
-        const double newton = -w->length * knot.slope[k] / cubic_bend(cubic, share);
+        const double newton = -w->length * knot.slope[k] / dw_cubic_bend(cubic, share);
         if (!(fabs(newton) < before / 2) || fabs(newton) <= close)
             break;  /* near, or rounding is all that is left */
         before = fabs(newton);
@@ -173,7 +173,7 @@ static bool find_extremum(const struct walk *w, size_t j, double limit, bool nex
     found->output = j;
     found->offset = knot.offset;
     memcpy(found->state, knot.state, sizeof found->state);
-    if ((next || w->curve) && (!(share < end) || fabs(cubic_at(cubic, share) - cubic_at(cubic, end)) <= dwi_walk_flat(w, j)))
+    if ((next || w->curve) && (!(share < end) || fabs(dw_cubic_at(cubic, share) - dw_cubic_at(cubic, end)) <= dwi_walk_flat(w, j)))
         return false;
     return fabs(knot.value[k] - (w->curve ? w->from->value[k] : w->run->last_output[j])) > dwi_walk_flat(w, j);
 }

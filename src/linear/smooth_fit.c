@@ -25,9 +25,9 @@ static double bulge_at(double bulge, double s)
 void dwi_walk_state_at(const struct walk *w, double s, double *state)
 {
     for (size_t i = 0; i < w->run->modes->states; i++) {
-        const struct cubic cubic = cubic_through(w->from->state[i], w->length * w->from->rate[i], w->to->state[i],
+        const struct dw_cubic cubic = dw_cubic_through(w->from->state[i], w->length * w->from->rate[i], w->to->state[i],
                                                  w->length * w->to->rate[i]);
-        state[i] = cubic_at(&cubic, s) + bulge_at(w->state_bulge[i], s);
+        state[i] = dw_cubic_at(&cubic, s) + bulge_at(w->state_bulge[i], s);
     }
 }
 
@@ -58,19 +58,19 @@ static void fit_curves(struct walk *w)
     look_inside(w, 0.5, &half);
     look_inside(w, ASIDE, &aside);
     for (size_t k = 0; k < w->guards + w->outputs; k++) {
-        w->cubic[k] = cubic_through(w->from->value[k], w->length * w->from->slope[k], w->to->value[k],
+        w->cubic[k] = dw_cubic_through(w->from->value[k], w->length * w->from->slope[k], w->to->value[k],
                                     w->length * w->to->slope[k]);
-        w->bulge[k] = (half.value[k] - cubic_at(w->cubic + k, 0.5)) / bulge_at(1, 0.5);
-        const double other = (aside.value[k] - cubic_at(w->cubic + k, ASIDE)) / bulge_at(1, ASIDE);
+        w->bulge[k] = (half.value[k] - dw_cubic_at(w->cubic + k, 0.5)) / bulge_at(1, 0.5);
+        const double other = (aside.value[k] - dw_cubic_at(w->cubic + k, ASIDE)) / bulge_at(1, ASIDE);
         w->doubt[k] = not_less(fabs(w->bulge[k]), fabs(other));
         w->skew[k] = (other - w->bulge[k]) / (ASIDE - 0.5);
     }
 }
 
-static bool turns_twice(const struct cubic *cubic, double flat)
+static bool turns_twice(const struct dw_cubic *cubic, double flat)
 {
     double at[2];
-    return dwi_cubic_turns(cubic, at) == 2 && fabs(cubic_at(cubic, at[0]) - cubic_at(cubic, at[1])) > flat;
+    return dw_cubic_turns(cubic, at) == 2 && fabs(dw_cubic_at(cubic, at[0]) - dw_cubic_at(cubic, at[1])) > flat;
 }
 
 double dwi_walk_flat(const struct walk *w, size_t j)
@@ -109,11 +109,11 @@ static void bend_curve(struct walk *w, size_t j)
 
 static void bend_line(struct walk *w, size_t j)
 {
-    const struct cubic *cubic = w->cubic + w->guards + j;
+    const struct dw_cubic *cubic = w->cubic + w->guards + j;
     const double square = w->length * w->length;
     struct bend *bend = w->bend + j;
-    bend->first = cubic_bend(cubic, 0) / square;
-    bend->last = cubic_bend(cubic, 1) / square;
+    bend->first = dw_cubic_bend(cubic, 0) / square;
+    bend->last = dw_cubic_bend(cubic, 1) / square;
     bend->spare = 2 * w->doubt[w->guards + j] / square;
     bend->most = larger(fabs(bend->first), fabs(bend->last)) + bend->spare;
 }

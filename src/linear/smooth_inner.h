@@ -3,7 +3,7 @@
 #ifndef LINEAR_SMOOTH_INNER_H
 #define LINEAR_SMOOTH_INNER_H
 
-#include "linear/cubic_inner.h"
+#include <dutywright/cubic.h>
 #include "linear/curves_inner.h"
 
 enum {
@@ -51,7 +51,7 @@ struct walk {
     double length, stage[STAGES][DW_STATES];
     double state_bulge[DW_STATES];  /* x = cubic + s^2 (1 - s)^2 bulge */
     double bulge[CURVES], skew[CURVES], doubt[CURVES];  /* doubt: the bulge may be as large, either way */
-    struct cubic cubic[CURVES];
+    struct dw_cubic cubic[CURVES];
     bool near[MODE_GUARDS];         /* guards that the cubics cannot tell to stay above zero */
     struct bend bend[DW_OUTPUTS];
     double most_bulge[DW_OUTPUTS];  /* of outputs: more than that makes the step shorter */
