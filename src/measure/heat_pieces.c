@@ -21,45 +21,21 @@ static struct flow flow_at(const struct dw_heat *heat, const double *row, bool o
     return (struct flow){ 0, s->diode ? diode : load };
 }
 
-/* A column between two rows: c[0] + c[1] share + c[2] share^2 + c[3] share^3. */
-static void cubic_of(const struct dw_heat *heat, size_t column, const double *from, const double *to, double c[4])
+/* A column between two rows. */
+static struct dw_cubic cubic_of(const struct dw_heat *heat, size_t column, const double *from, const double *to)
 {
     const double rise = to[column] - from[column], length = to[0] - from[0];
     const size_t slope = heat->slope[column];
-    const double first = slope ? from[slope] * length : rise, last = slope ? to[slope] * length : rise;
-    c[0] = from[column];
-    c[1] = first;
-    c[2] = 3 * rise - 2 * first - last;
-    c[3] = first + last - 2 * rise;
-}
-
-static double cubic_at(const double c[4], double share)
-{
-    return c[0] + share * (c[1] + share * (c[2] + share * c[3]));
+    return dw_cubic_through(from[column], slope ? from[slope] * length : rise, to[column], slope ? to[slope] * length : rise);
 }
 
 /* Whether the transistor is on between two rows; without a gate: whether it carries anything. */
 static bool conducts(const struct dw_heat *heat, const double *from, const double *to)
 {
     const struct dw_heat_source *s = &heat->source;
-    double c[4];
-    cubic_of(heat, s->gate ? s->gate : s->current, from, to, c);
-    return s->gate ? cubic_at(c, 0.5) > s->threshold : cubic_at(c, 0.5) != 0;
-}
-
-/* Shares inside at which a cubic turns, in order; returns how many. */
-static unsigned turns_of(const double c[4], double turn[2])
-{
-    const double a = 3 * c[3], inside = c[2] * c[2] - a * c[1];
-    if (!(inside > 0))
-        return 0;
-    const double q = -(c[2] + copysign(sqrt(inside), c[2])), one = q / a, other = c[1] / q;  /* neither cancels */
-    unsigned count = 0;
-    if (lesser(one, other) > 0 && lesser(one, other) < 1)
-        turn[count++] = lesser(one, other);
-    if (larger(one, other) > 0 && larger(one, other) < 1)
-        turn[count++] = larger(one, other);
-    return count;
+    const struct dw_cubic cubic = cubic_of(heat, s->gate ? s->gate : s->current, from, to);
+    const double middle = dw_cubic_at(&cubic, 0.5);
+    return s->gate ? middle > s->threshold : middle != 0;
 }
 
 /* W s: loss of the edge that runs, a triangle of its energy, as long as the edge; no apex between start and end. */
@@ -97,77 +73,77 @@ static enum dw_status edge(struct dw_heat *heat, double time, bool on, double cu
 }
 
 /* Largest magnitude of a current that begins and ends so. */
-static double peak_of(const double c[4], double first, double last)
+static double peak_of(const struct dw_cubic *cubic, double first, double last)
 {
     double turn[2], peak = larger(fabs(first), fabs(last));
-    for (unsigned i = turns_of(c, turn); i-- > 0;)
-        peak = larger(peak, fabs(cubic_at(c, turn[i])));
+    for (unsigned i = dw_cubic_turns(cubic, turn); i-- > 0;)
+        peak = larger(peak, fabs(dw_cubic_at(cubic, turn[i])));
     return peak;
 }
 
-static double mean_of(const double c[4])
+static double mean_of(const struct dw_cubic *cubic)
 {
+    const double *c = cubic->c;
     return c[0] + c[1] / 2 + c[2] / 3 + c[3] / 4;
 }
 
-static double mean_square(const double c[4])
+static double mean_square(const struct dw_cubic *cubic)
 {
+    const double *c = cubic->c;
     return c[0] * (c[0] + c[1] + 2 * c[2] / 3 + c[3] / 2) + c[1] * (c[1] / 3 + c[2] / 2 + 2 * c[3] / 5) +
            c[2] * (c[2] / 5 + c[3] / 3) + c[3] * c[3] / 7;
 }
 
 /* What flows between two rows counts; gives the transistor's current. */
-static void count_currents(struct dw_heat *heat, const double *from, const double *to, double current[4])
+static struct dw_cubic count_currents(struct dw_heat *heat, const double *from, const double *to)
 {
     const struct dw_heat_source *s = &heat->source;
     const double length = to[0] - from[0];
-    double load[4], beside[4] = { 0 }, all[4];
-    cubic_of(heat, s->current, from, to, load);
+    const struct dw_cubic load = cubic_of(heat, s->current, from, to), none = { { 0 } };
+    const struct dw_cubic current = s->gate && !heat->on ? none : load;
+    struct dw_cubic beside = s->gate && !heat->on ? load : none, all;
     if (s->diode && !(s->gate && heat->on))
-        cubic_of(heat, s->diode, from, to, beside);
-    else if (s->gate && !heat->on)
-        memcpy(beside, load, sizeof load);
-    for (size_t k = 0; k < 4; k++) {
-        current[k] = s->gate && !heat->on ? 0 : load[k];
-        all[k] = current[k] + beside[k];
-    }
+        beside = cubic_of(heat, s->diode, from, to);
+    for (size_t k = 0; k < 4; k++)
+        all.c[k] = current.c[k] + beside.c[k];
     heat->now.time += length;
-    heat->now.square += length * mean_square(current);
-    heat->now.load_square += length * mean_square(all);
-    heat->now.diode += heat->transistor.diode_drop * length * fabs(mean_of(beside));
+    heat->now.square += length * mean_square(&current);
+    heat->now.load_square += length * mean_square(&all);
+    heat->now.diode += heat->transistor.diode_drop * length * fabs(mean_of(&beside));
     if (!heat->rehearsal) {
         const struct flow first = flow_at(heat, from, heat->on), last = flow_at(heat, to, heat->on);
-        const double peak = peak_of(current, first.transistor, last.transistor);
-        const double load_peak = peak_of(all, first.transistor + first.diode, last.transistor + last.diode);
+        const double peak = peak_of(&current, first.transistor, last.transistor);
+        const double load_peak = peak_of(&all, first.transistor + first.diode, last.transistor + last.diode);
         heat->result.current_peak = larger(heat->result.current_peak, peak);
         heat->result.load_peak = larger(heat->result.load_peak, load_peak);
     }
+    return current;
 }
 
 /* ---- where a piece is cut ---- */
 
 /* Share at which a cubic passes a level, between two at which it is on different sides. */
-static double crossing(const double c[4], double level, double low, double high)
+static double crossing(const struct dw_cubic *cubic, double level, double low, double high)
 {
-    const bool above = cubic_at(c, low) > level;
+    const bool above = dw_cubic_at(cubic, low) > level;
     for (int k = 0; k < 60; k++) {
         const double middle = low + (high - low) / 2;
-        *((cubic_at(c, middle) > level) == above ? &low : &high) = middle;
+        *((dw_cubic_at(cubic, middle) > level) == above ? &low : &high) = middle;
     }
     return high;
 }
 
 /* Share at which a cubic first passes a level: between rows that do not hold its extrema it may do so and come back. 1: nowhere. */
-static double first_crossing(const double c[4], double level)
+static double first_crossing(const struct dw_cubic *cubic, double level)
 {
     double place[4] = { 0 }, turn[2];
-    const unsigned turns = turns_of(c, turn);
+    const unsigned turns = dw_cubic_turns(cubic, turn);
     memcpy(place + 1, turn, turns * sizeof *turn);
     place[turns + 1] = 1;
     for (unsigned i = 0; turns > 0 && i <= turns; i++) {
-        const double a = cubic_at(c, place[i]) - level, b = cubic_at(c, place[i + 1]) - level;
+        const double a = dw_cubic_at(cubic, place[i]) - level, b = dw_cubic_at(cubic, place[i + 1]) - level;
         if ((a < 0 && b > 0) || (a > 0 && b < 0))
-            return crossing(c, level, place[i], place[i + 1]);
+            return crossing(cubic, level, place[i], place[i + 1]);
     }
     return 1;
 }
@@ -175,14 +151,14 @@ static double first_crossing(const double c[4], double level)
 /* The first instant behind `from` at which a curve passes a level, and the row there; NULL: none before `to`. */
 static const double *cut(struct dw_heat *heat, const double *from, const double *to)
 {
-    double *row = heat->cut[from == heat->cut[0]], time = to[0], c[4];
+    double *row = heat->cut[from == heat->cut[0]], time = to[0];
     const struct dw_level *passed = NULL;
     for (size_t i = 0; i < heat->level_count; i++) {
         const struct dw_level *level = heat->levels + i;
         if (!heat->slope[level->column])
             continue;
-        cubic_of(heat, level->column, from, to, c);
-        const double at = from[0] + first_crossing(c, level->level) * (to[0] - from[0]);
+        const struct dw_cubic cubic = cubic_of(heat, level->column, from, to);
+        const double at = from[0] + first_crossing(&cubic, level->level) * (to[0] - from[0]);
         if (at > from[0] && at < time) {  /* unrun: rounding */
             time = at;
             passed = level;
@@ -225,16 +201,15 @@ static enum dw_status lose(struct dw_heat *heat, const double *b, double start, 
 static enum dw_status part(struct dw_heat *heat, const double *b, const double *from, const double *to, struct dw_error *error)
 {
     const bool on = conducts(heat, from, to);
-    double current[4];
     if (on != heat->on) {
         const enum dw_status status = edge(heat, from[0], on, on ? flow_at(heat, from, on).transistor : heat->carried, error);
         if (status)  /* unrun: passed-on */
             return status;
     }
-    count_currents(heat, from, to, current);
+    const struct dw_cubic current = count_currents(heat, from, to);
     struct dw_loss_piece conduction = { .length = to[0] - from[0] };
     if (heat->has_transistor) {
-        conduction = dwi_loss_conduction(&heat->transistor, current, to[0] - from[0]);
+        conduction = dwi_loss_conduction(&heat->transistor, &current, to[0] - from[0]);
         const double energy = dwi_loss_energy(&conduction);
         heat->now.cold += energy;
         heat->now.conduction += energy * (1 + heat_growth(heat) * (heat->hot - 25));

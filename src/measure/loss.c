@@ -34,9 +34,10 @@ struct dw_loss_piece dwi_loss_rest(const struct dw_loss_piece *loss, double shar
     return dwi_loss_first(&rest, 1 - share);
 }
 
-struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, const double c[4], double length)
+struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, const struct dw_cubic *current, double length)
 {
     struct dw_loss_piece loss = { .length = length };
+    const double *c = current->c;
     double unit = dw_switch_conduction(transistor, 1, 25);  /* W at 1 A */
     switch (transistor->kind) {
     case DW_SWITCH_MOSFET:
@@ -45,7 +46,7 @@ struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, con
                 loss.power[i + k] += unit * c[i] * c[k];
         break;
     case DW_SWITCH_BIPOLAR:
-        unit = c[0] + (c[1] + (c[2] + c[3] / 2) / 2) / 2 < 0 ? -unit : unit;
+        unit = dw_cubic_at(current, 0.5) < 0 ? -unit : unit;
         for (size_t k = 0; k < 4; k++)
             loss.power[k] = unit * c[k];
         break;

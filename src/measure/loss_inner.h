@@ -3,6 +3,7 @@
 #ifndef DW_LOSS_INNER_H
 #define DW_LOSS_INNER_H
 
+#include <dutywright/cubic.h>
 #include <dutywright/switch.h>
 
 /* W at a share of the piece.
@@ -35,7 +36,7 @@ double dwi_loss_bend(const struct dw_loss_piece *loss, double share);
 /* The loss up to a share, and what is left of it. */
 struct dw_loss_piece dwi_loss_first(const struct dw_loss_piece *loss, double share);
 struct dw_loss_piece dwi_loss_rest(const struct dw_loss_piece *loss, double share);
-/* Conduction loss at 25 degC of a current c[0] + c[1] share + ..., A, that does not change its sign. */
-struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, const double c[4], double length);
+/* Conduction loss at 25 degC of a current, A, that does not change its sign. */
+struct dw_loss_piece dwi_loss_conduction(const struct dw_switch *transistor, const struct dw_cubic *current, double length);
 
 #endif
