@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Cubics between rows, in powers of the share of the piece that has passed. docs/theory.md, (4.12). */
+/* Cubics between rows, in powers of the share of the piece that has passed: docs/theory.md, (4.12). And what keeps rows dense enough
+ * for cubics to stand for a curve: (2.21) to (2.23). */
 #ifndef DUTYWRIGHT_CUBIC_H
 #define DUTYWRIGHT_CUBIC_H
 
 #include <dutywright/status.h>
+#include <stdbool.h>
 
 #ifdef __cplusplus
 extern "C" {
@@ -41,6 +43,39 @@ static inline double dw_cubic_bend(const struct dw_cubic *cubic, double share)
  *   returns  how many
  *   source   of the two roots neither is a difference: Press and others 1992, Numerical Recipes in C, 2nd ed., (5.6.4) */
 DW_API unsigned dw_cubic_turns(const struct dw_cubic *cubic, double at[2]);
+
+/* ---- cubics that stand for a curve ---- */
+
+/* The longest piece over which the cubic with a curve's values and slopes is within a tolerance of it.
+ *   bend     of the curve's fourth derivative, a bound of its magnitude over the piece; the tolerance over it has the unit of the
+ *            fourth power of what is returned
+ *   returns  INFINITY where that is zero
+ *   source   docs/theory.md, (2.21) */
+DW_API double dw_cubic_reach(double tolerance, double bend);
+
+/* Puts a slope at a piece's end between zero and three times the chord's, where the cubic is monotone.
+ *   slope      in, out; untouched where it lies there, or beside it by no more than `ulp` of a rise
+ *   rise       over the piece, of so much length
+ *   tolerance  of the cubic's values
+ *   returns    whether the curve is not changed by too much: else the piece is to be shorter
+ *   source     Fritsch and Carlson 1980, SIAM J. Numer. Anal. 17:238 */
+DW_API bool dw_cubic_restrain(double *slope, double rise, double length, double tolerance, double ulp);
+
+enum { DW_CHANGES = 8 };
+/* Changes of a curve from turn to turn that count for its tolerance: the last two, and those that began since a period ago. All zero:
+ * none so far. */
+struct dw_changes {
+    double before[2];
+    unsigned count;
+    struct {
+        double begin, change;
+    } kept[DW_CHANGES];  /* later ones are smaller */
+};
+/* The largest that counts at a time, one that still grows included.
+ *   period   s; 0: only the last two count beside it */
+DW_API double dw_changes_largest(const struct dw_changes *changes, double growing, double time, double period);
+/* One has ended that began then. */
+DW_API void dw_changes_keep(struct dw_changes *changes, double begin, double change);
 
 #ifdef __cplusplus
 }

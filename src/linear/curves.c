@@ -6,8 +6,6 @@
 #include <string.h>
 
 #define ROUNDING 0x1p-50  /* of what an output is summed from */
-#define SLOPES 0.125      /* of the tolerance, times a piece's length: that much a slope may be changed, which moves the cubic by 4/27 */
-#define POINTS 0.96       /* of it is left to the cubic through exact slopes */
 
 /* Rows on their way to the sink. */
 struct giving {
@@ -33,45 +31,22 @@ void dwi_curve_start(struct dw_run *run)
 
 /* ---- how far cubics may be from the outputs ---- */
 
-/* Largest change of an output: of this walk up to a time, and of those that count beside it. */
-static double largest_change(const struct dw_run *run, size_t j, double time)
-{
-    const struct changes *changes = run->curve->changes + j;
-    double most = larger(run->curve->high[j] - run->curve->low[j], larger(changes->before[0], changes->before[1]));
-    const double since = time - run->options.carrier * (1 + 1e-9);
-    for (unsigned i = 0; i < changes->count; i++)
-        if (changes->kept[i].begin >= since)
-            most = larger(most, changes->kept[i].change);
-    return most;
-}
-
 /* docs/theory.md, (2.23). */
 static void set_tolerances(struct dw_run *run, double time)
 {
     const struct dw_run_options *options = &run->options;
     struct curves *curve = run->curve;
-    for (size_t j = 0; j < run->modes->outputs; j++)
-        curve->tolerance[j] = larger(ROUNDING * curve->size[j], lesser(options->accuracy * run->modes->scale[j],
-                                                                       options->swing * largest_change(run, j, time)));
+    for (size_t j = 0; j < run->modes->outputs; j++) {
+        const double change = dw_changes_largest(curve->changes + j, curve->high[j] - curve->low[j], time, options->carrier);
+        curve->tolerance[j] = larger(ROUNDING * curve->size[j], lesser(options->accuracy * run->modes->scale[j], options->swing * change));
+    }
 }
 
 /* A walk has ended that began then. */
 static void keep_changes(struct dw_run *run, double begin)
 {
-    for (size_t j = 0; j < run->modes->outputs; j++) {
-        const double change = run->curve->high[j] - run->curve->low[j];
-        struct changes *changes = run->curve->changes + j;
-        changes->before[1] = changes->before[0];
-        changes->before[0] = change;
-        if (run->options.carrier == 0)
-            continue;
-        while (changes->count > 0 && changes->kept[changes->count - 1].change <= change)
-            changes->count--;
-        if (changes->count == CHANGES)
-            changes->count--;  /* less is known to have changed, and the tolerance smaller */
-        changes->kept[changes->count].begin = begin;
-        changes->kept[changes->count++].change = change;
-    }
+    for (size_t j = 0; j < run->modes->outputs; j++)
+        dw_changes_keep(run->curve->changes + j, begin, run->curve->high[j] - run->curve->low[j]);
 }
 
 static void widen(struct curves *curve, size_t j, double value)
@@ -136,12 +111,6 @@ bool dwi_curve_is_full(const struct curves *curve, size_t outputs)
 
 /* ---- how far a piece may go ---- */
 
-/* docs/theory.md, (2.21). */
-static double longest(double tolerance, double most)
-{
-    return most > 0 ? sqrt(sqrt(384 * tolerance / most)) : INFINITY;
-}
-
 static size_t segment_of(const struct curves *curve, double offset)
 {
     size_t s = curve->segment_count - 1;
@@ -153,7 +122,7 @@ static size_t segment_of(const struct curves *curve, double offset)
 /* Longest piece of an output from an offset on that lies in segment s, at most `length`. */
 static double reach_of(const struct curves *curve, size_t j, double from, size_t s, double length)
 {
-    const double tolerance = POINTS * curve->tolerance[j];
+    const double tolerance = curve->tolerance[j];
     double most = 0;
     for (; s < curve->segment_count && curve->segments[s].begin < from + length; s++) {
         const struct segment *segment = curve->segments + s;
@@ -162,13 +131,13 @@ static double reach_of(const struct curves *curve, size_t j, double from, size_t
         const double begin = (from + first - segment->begin) / segment->length;
         double end = (from + last - segment->begin) / segment->length, reach = 0;
         const double here = larger(most, bend_over(bend, begin, end));
-        if (longest(tolerance, here) >= last) {
+        if (dw_cubic_reach(tolerance, here) >= last) {
             most = here;
             continue;
         }
         /* the bound up to a place inside is smaller, and that up to where this would allow to go holds for all before */
         for (int i = 0; i < 3; i++) {
-            reach = lesser(longest(tolerance, larger(most, bend_over(bend, begin, end))), last);
+            reach = lesser(dw_cubic_reach(tolerance, larger(most, bend_over(bend, begin, end))), last);
             end = (from + larger(reach, first) - segment->begin) / segment->length;
         }
         return larger(reach, first);
@@ -187,19 +156,6 @@ static double reach_from(const struct dw_run *run, double from, double to)
 
 /* ---- monotone pieces ---- */
 
-/* Puts a slope between zero and three times the chord's, where the cubic is monotone (Fritsch and Carlson 1980, SIAM J. Numer. Anal.
- * 17:238). Returns false where the wave is not to be changed by so much. */
-static bool restrain(double *slope, double rise, double length, double tolerance, double ulp)
-{
-    const double way = rise < 0 ? -1 : 1, runs = way * *slope * length;
-    const double kept = lesser(larger(runs, 0), 3 * fabs(rise)), off = fabs(runs - kept);
-    if (off <= ulp)
-        return true;
-    *slope = way * kept / length;
-    /* any monotone curve is within the tolerance of another over so small a rise */
-    return fabs(rise) <= tolerance || off <= SLOPES * tolerance;
-}
-
 /* Slopes of a piece at its ends; false: a shorter one is needed. */
 static bool fit(const struct dw_run *run, const struct post *from, const struct post *to, double *first, double *last)
 {
@@ -213,8 +169,8 @@ static bool fit(const struct dw_run *run, const struct post *from, const struct 
         if (!isfinite(first[j]) || !isfinite(last[j])) {
             first[j] = last[j] = rise / length;
         } else {
-            const bool begins = restrain(first + j, rise, length, tolerance, ulp);
-            fits = restrain(last + j, rise, length, tolerance, ulp) && begins && fits;
+            const bool begins = dw_cubic_restrain(first + j, rise, length, tolerance, ulp);
+            fits = dw_cubic_restrain(last + j, rise, length, tolerance, ulp) && begins && fits;
         }
     }
     return fits;

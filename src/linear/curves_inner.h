@@ -4,11 +4,11 @@
 #define LINEAR_CURVES_INNER_H
 
 #include "linear/modes_inner.h"
+#include <dutywright/cubic.h>
 
 enum {
     SEGMENTS = 32,          /* kept before rows are given */
-    TURNS = 2 * DW_OUTPUTS, /* no segment has more than the outputs are */
-    CHANGES = 8
+    TURNS = 2 * DW_OUTPUTS  /* no segment has more than the outputs are */
 };
 
 /* A part of the walk, a cell or a step, over which every output's fourth derivative is bounded. */
@@ -32,15 +32,6 @@ struct post {
     struct sight sight;
 };
 
-/* Largest changes of one output: in the two walks before, and in those that began since the time of the carrier. */
-struct changes {
-    double before[2];
-    unsigned count;
-    struct {
-        double begin, change;
-    } kept[CHANGES];           /* later ones are smaller */
-};
-
 struct curves {
     struct segment segments[SEGMENTS];
     struct bend bend[SEGMENTS][DW_OUTPUTS];
@@ -51,7 +42,7 @@ struct curves {
     double low[DW_OUTPUTS], high[DW_OUTPUTS];  /* of the walk so far */
     double size[DW_OUTPUTS];                   /* largest in it, as in struct sight */
     double tolerance[DW_OUTPUTS];              /* by what is known so far: it only grows until the walk's end */
-    struct changes changes[DW_OUTPUTS];
+    struct dw_changes changes[DW_OUTPUTS];
     struct post from;                          /* the last row, with the slopes of what follows */
     bool closes;                               /* the row that ends the walk has these slopes */
     double closing[DW_OUTPUTS];

@@ -7,8 +7,6 @@
 #include <string.h>
 
 #define ROUNDING 0x1p-50  /* of a value: a change of less is none */
-#define SLOPES 0.125      /* of the tolerance, times a piece's length: that much a slope may be changed, which moves the cubic by 4/27 */
-#define POINTS 0.96       /* of it is left to the cubic through exact slopes */
 #define CORNER 0x1p-6     /* of it: what differs by less from the last row needs no other */
 
 /* A stretch on its way to the sink. */
@@ -121,29 +119,10 @@ static double find_turn(const struct heating *s, const struct heated *from, bool
 
 /* ---- how far cubics may be off ---- */
 
-static double largest_change(const struct heating *s, unsigned which, double time)
-{
-    const struct heat_changes *changes = s->heat->changes + which;
-    double most = larger(s->high[which] - s->low[which], larger(changes->before[0], changes->before[1]));
-    for (unsigned i = 0; i < changes->count; i++)
-        if (changes->kept[i].begin >= time - s->heat->source.period * (1 + 1e-9))
-            most = larger(most, changes->kept[i].change);
-    return most;
-}
-
 static void keep_changes(const struct heating *s, double begin)
 {
-    for (unsigned which = 0; which < curves_of(s->heat); which++) {
-        const double change = s->high[which] - s->low[which];
-        struct heat_changes *changes = s->heat->changes + which;
-        changes->before[1] = changes->before[0];
-        changes->before[0] = change;
-        while (changes->count > 0 && changes->kept[changes->count - 1].change <= change)
-            changes->count--;
-        changes->count -= changes->count == CHANGES;  /* less is known to have changed, and the tolerance smaller */
-        changes->kept[changes->count].begin = begin;
-        changes->kept[changes->count++].change = change;
-    }
+    for (unsigned which = 0; which < curves_of(s->heat); which++)
+        dw_changes_keep(s->heat->changes + which, begin, s->high[which] - s->low[which]);
 }
 
 static void widen(struct heating *s, const struct heated *at)
@@ -153,20 +132,15 @@ static void widen(struct heating *s, const struct heated *at)
         s->low[which] = lesser(s->low[which], at->value[which]);
         s->high[which] = larger(s->high[which], at->value[which]);
         heat->largest[which] = larger(heat->largest[which], fabs(at->value[which]));
-        const double swing = DW_SWING * largest_change(s, which, at->time);
-        s->tolerance[which] = larger(ROUNDING * heat->largest[which], heat->accuracy * lesser(heat->scale[which], swing));
+        const double change = dw_changes_largest(heat->changes + which, s->high[which] - s->low[which], at->time, heat->source.period);
+        s->tolerance[which] = larger(ROUNDING * heat->largest[which], heat->accuracy * lesser(heat->scale[which], DW_SWING * change));
     }
-}
-
-static double longest(double tolerance, double bend)
-{
-    return bend > 0 ? sqrt(sqrt(384 * POINTS * tolerance / bend)) : INFINITY;
 }
 
 static double longest_of_both(const struct heating *s, double share)
 {
-    const double loss = longest(s->tolerance[LOSS], dwi_loss_bend(&s->loss, share));
-    return s->heat->thermal ? lesser(loss, longest(s->tolerance[JUNCTION], dw_thermal_bend(s->heat->thermal, &s->loss, share))) : loss;
+    const double loss = dw_cubic_reach(s->tolerance[LOSS], dwi_loss_bend(&s->loss, share));
+    return s->heat->thermal ? lesser(loss, dw_cubic_reach(s->tolerance[JUNCTION], dw_thermal_bend(s->heat->thermal, &s->loss, share))) : loss;
 }
 
 /* Share up to which cubics are within the tolerance. */
@@ -182,27 +156,14 @@ static double reach(const struct heating *s, double share)
 
 /* ---- monotone pieces ---- */
 
-/* Puts a slope between zero and three times the chord's, where the cubic is monotone (Fritsch and Carlson 1980, SIAM J. Numer. Anal.
- * 17:238). Returns false where the curve is not to be changed by so much. */
-static bool restrain(double *slope, double rise, double length, double tolerance)
-{
-    const double way = rise < 0 ? -1 : 1, runs = way * *slope * length;
-    const double kept = lesser(larger(runs, 0), 3 * fabs(rise));
-    *slope = runs == kept ? *slope : way * kept / length;
-    /* any monotone curve is within the tolerance of another over so small a rise */
-    return fabs(rise) <= tolerance || fabs(runs - kept) <= SLOPES * tolerance;
-}
-
 static bool fit(const struct heating *s, struct heated *from, struct heated *to)
 {
     const double length = to->time - from->time;
     bool fits = true;
     for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const double rise = to->value[which] - from->value[which];
-        if (!restrain(&from->slope[which], rise, length, s->tolerance[which]))
-            fits = false;
-        if (!restrain(&to->slope[which], rise, length, s->tolerance[which]))
-            fits = false;
+        const bool begins = dw_cubic_restrain(&from->slope[which], rise, length, s->tolerance[which], 0);
+        fits = dw_cubic_restrain(&to->slope[which], rise, length, s->tolerance[which], 0) && begins && fits;
     }
     return fits;
 }

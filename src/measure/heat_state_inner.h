@@ -4,6 +4,7 @@
 #define MEASURE_HEAT_STATE_INNER_H
 
 #include "measure/loss_inner.h"
+#include <dutywright/cubic.h>
 #include <dutywright/pieces.h>
 
 /* Sums over a span. */
@@ -15,16 +16,6 @@ enum { LOSS, JUNCTION, HEATED };
 /* The two curves at an instant. */
 struct heated {
     double time, value[HEATED], slope[HEATED];
-};
-
-/* Changes of the two from turn to turn that count for how far the cubics may be off. */
-enum { CHANGES = 8 };
-struct heat_changes {
-    double before[2];             /* the last two */
-    unsigned count;
-    struct {
-        double begin, change;
-    } kept[CHANGES];              /* since a period ago; later ones are smaller */
 };
 
 struct dw_heat {
@@ -51,7 +42,7 @@ struct dw_heat {
     bool waiting;                    /* the last input row is yet to be written: what follows says its slopes */
     double waiting_loss;             /* W, there */
     struct heated last;              /* the last row written */
-    struct heat_changes changes[HEATED];
+    struct dw_changes changes[HEATED];
     double largest[HEATED];          /* magnitude so far */
     double scale[HEATED];            /* natural ones */
 

@@ -2,6 +2,9 @@
 #include <dutywright/cubic.h>
 #include <math.h>
 
+#define SLOPES 0.125  /* of the tolerance, times a piece's length: that much a slope may be changed, which moves the cubic by 4/27 */
+#define POINTS 0.96   /* of it is left to the cubic through exact slopes */
+
 unsigned dw_cubic_turns(const struct dw_cubic *cubic, double at[2])
 {
     const double a = 3 * cubic->c[3], b = 2 * cubic->c[2], c = cubic->c[1], square = b * b - 4 * a * c;
@@ -13,4 +16,41 @@ unsigned dw_cubic_turns(const struct dw_cubic *cubic, double at[2])
         if (root[i] > 0 && root[i] < 1)
             at[count++] = root[i];
     return count;
+}
+
+double dw_cubic_reach(double tolerance, double bend)
+{
+    return bend > 0 ? sqrt(sqrt(384 * (POINTS * tolerance) / bend)) : INFINITY;
+}
+
+bool dw_cubic_restrain(double *slope, double rise, double length, double tolerance, double ulp)
+{
+    const double way = rise < 0 ? -1 : 1, runs = way * *slope * length;
+    const double kept = fmin(fmax(runs, 0), 3 * fabs(rise)), off = fabs(runs - kept);
+    if (off <= ulp)
+        return true;
+    *slope = way * kept / length;
+    /* any monotone curve is within the tolerance of another over so small a rise */
+    return fabs(rise) <= tolerance || off <= SLOPES * tolerance;
+}
+
+double dw_changes_largest(const struct dw_changes *changes, double growing, double time, double period)
+{
+    const double since = time - period * (1 + 1e-9);
+    double most = fmax(growing, fmax(changes->before[0], changes->before[1]));
+    for (unsigned i = 0; i < changes->count; i++)
+        if (changes->kept[i].begin >= since)
+            most = fmax(most, changes->kept[i].change);
+    return most;
+}
+
+void dw_changes_keep(struct dw_changes *changes, double begin, double change)
+{
+    changes->before[1] = changes->before[0];
+    changes->before[0] = change;
+    while (changes->count > 0 && changes->kept[changes->count - 1].change <= change)
+        changes->count--;
+    changes->count -= changes->count == DW_CHANGES;  /* less is known to have changed, and the tolerance smaller */
+    changes->kept[changes->count].begin = begin;
+    changes->kept[changes->count++].change = change;
 }

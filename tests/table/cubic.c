@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Cubics between rows: values and slopes at their ends, and where they turn. */
+/* Cubics between rows: values and slopes at their ends, where they turn, and how they stand for a curve. */
 #include "draw.h"
 #include "suite.h"
 #include <dutywright/cubic.h>
@@ -61,5 +61,70 @@ START_TEST(parabolas_turn_once_lines_and_points_of_rest_do_not)
 }
 END_TEST
 
+/* t^4 over a piece from -h/2 to h/2 is missed most in the middle, by h^4/16. */
+START_TEST(a_piece_reaches_as_far_as_its_cubic_is_within_the_tolerance)
+{
+    for (double tolerance = 1e-12; tolerance < 1; tolerance *= 7) {
+        const double h = dw_cubic_reach(tolerance, 24), slope = h * h * h / 2;
+        const struct dw_cubic cubic = dw_cubic_through(pow(h / 2, 4), -slope * h, pow(h / 2, 4), slope * h);
+        const double off = fabs(dw_cubic_at(&cubic, 0.5));
+        ck_assert_double_le(off, tolerance);
+        ck_assert_double_ge(off, 0.9 * tolerance);  /* what slopes may be changed by needs its part */
+    }
+    ck_assert_double_eq(dw_cubic_reach(1e-6, 0), INFINITY);
+}
+END_TEST
+
+START_TEST(restrained_slopes_make_a_monotone_cubic)
+{
+    uint64_t seed = 20261201;
+    int kept = 0;
+    for (int k = 0; k < 2000; k++) {
+        const double length = drawn_between(&seed, 0.1, 4), rise = drawn_between(&seed, -2, 2);
+        double slope[2];
+        for (int i = 0; i < 2; i++) {
+            const double asked = slope[i] = drawn_between(&seed, -4, 4) * rise / length;
+            const bool fits = dw_cubic_restrain(slope + i, rise, length, 1e-3, 0);
+            kept += slope[i] == asked;
+            /* the cubic moves by up to 4/27 of what the end's rise is changed by: no more than the tolerance's rest */
+            ck_assert(fits == (fabs(rise) <= 1e-3 || fabs(asked - slope[i]) * length <= 0.125e-3 * (1 + 1e-9)));
+        }
+        const struct dw_cubic cubic = dw_cubic_through(0, slope[0] * length, rise, slope[1] * length);
+        for (int i = 0; i <= 64; i++)
+            ck_assert_double_ge(slope_at(&cubic, i / 64.0) * (rise < 0 ? -1 : 1), -1e-14 * fabs(rise));
+    }
+    ck_assert_int_gt(kept, 1000);
+}
+END_TEST
+
+START_TEST(a_slope_off_by_rounding_stays_as_it_is)
+{
+    double slope = -1e-17;
+    ck_assert(dw_cubic_restrain(&slope, 1, 2, 1e-6, 1e-15));
+    near(slope, -1e-17, 0);
+    ck_assert(dw_cubic_restrain(&slope, 1, 2, 1e-6, 0));
+    near(slope, 0, 0);
+}
+END_TEST
+
+START_TEST(changes_count_for_two_turns_or_for_a_period)
+{
+    struct dw_changes changes = { .count = 0 };
+    near(dw_changes_largest(&changes, 0.5, 0, 10), 0.5, 0);
+    dw_changes_keep(&changes, 0, 4);
+    for (int k = 1; k <= 20; k++)
+        dw_changes_keep(&changes, k, 1 + 0.01 * k);
+    near(dw_changes_largest(&changes, 0, 21, 21), 4, 0);     /* begun a period ago */
+    near(dw_changes_largest(&changes, 0, 21, 20.5), 1.2, 0); /* or before that */
+    near(dw_changes_largest(&changes, 0, 99, 0), 1.2, 0);    /* the last two always do */
+    near(dw_changes_largest(&changes, 7, 21, 21), 7, 0);
+    for (int k = 0; k < 20; k++)  /* ever smaller: more than are kept */
+        dw_changes_keep(&changes, 30 + k, 1 - 0.01 * k);
+    near(dw_changes_largest(&changes, 0, 50, 20), 1, 0);
+    near(dw_changes_largest(&changes, 0, 50, 18.5), 0.98, 0);
+}
+END_TEST
+
 SUITE("table: cubics", a_cubic_has_its_values_and_slopes_at_both_ends, turns_inside_are_found_in_order,
-      parabolas_turn_once_lines_and_points_of_rest_do_not)
+      parabolas_turn_once_lines_and_points_of_rest_do_not, a_piece_reaches_as_far_as_its_cubic_is_within_the_tolerance,
+      restrained_slopes_make_a_monotone_cubic, a_slope_off_by_rounding_stays_as_it_is, changes_count_for_two_turns_or_for_a_period)
