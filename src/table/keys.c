@@ -276,15 +276,9 @@ static enum dw_status choose(struct dw_header *chosen, const struct dw_header *h
     return status;
 }
 
-/* As dw_header_select; columns NULL: all channels. slopes: with them. */
-static struct dw_header *choose_all(const struct dw_header *header, const size_t *columns, size_t count, bool slopes,
-                                    struct dw_error *error)
+/* Where columns have been chosen, the keys that go with them; NULL otherwise. */
+static struct dw_header *with_keys(struct dw_header *chosen, const struct dw_header *header, enum dw_status status, struct dw_error *error)
 {
-    struct dw_header *chosen = dwi_header_new_empty(error);
-    enum dw_status status = chosen ? choose(chosen, header, 0, false, error) : DW_NO_MEMORY;
-    for (size_t i = columns ? 0 : 1; status == DW_OK && i < (columns ? count : header->column_count); i++)
-        if (columns || !header->columns[i].slope)
-            status = choose(chosen, header, columns ? columns[i] : i, slopes, error);
     for (size_t i = 0; status == DW_OK && i < header->entry_count; i++) {
         const struct header_entry *entry = &header->entries[i];
         const enum pair_key pairs = dwi_pair_key_of(entry->key);
@@ -300,11 +294,19 @@ static struct dw_header *choose_all(const struct dw_header *header, const size_t
 struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
                                    struct dw_error *error)
 {
-    const size_t none = 0;
-    return choose_all(header, columns ? columns : &none, count, true, error);
+    struct dw_header *chosen = dwi_header_new_empty(error);
+    enum dw_status status = chosen ? choose(chosen, header, 0, false, error) : DW_NO_MEMORY;
+    for (size_t i = 0; status == DW_OK && i < count; i++)
+        status = choose(chosen, header, columns[i], true, error);
+    return with_keys(chosen, header, status, error);
 }
 
 struct dw_header *dw_header_without_slopes(const struct dw_header *header, struct dw_error *error)
 {
-    return choose_all(header, NULL, 0, false, error);
+    struct dw_header *chosen = dwi_header_new_empty(error);
+    enum dw_status status = chosen ? DW_OK : DW_NO_MEMORY;
+    for (size_t i = 0; status == DW_OK && i < header->column_count; i++)
+        if (!dw_header_is_slope(header, i))
+            status = choose(chosen, header, i, false, error);
+    return with_keys(chosen, header, status, error);
 }
