@@ -5,6 +5,7 @@
 #define DUTYWRIGHT_CUBIC_H
 
 #include <dutywright/status.h>
+#include <math.h>
 #include <stdbool.h>
 
 #ifdef __cplusplus
@@ -38,6 +39,14 @@ static inline double dw_cubic_bend(const struct dw_cubic *cubic, double share)
     return 2 * cubic->c[2] + 6 * share * cubic->c[3];
 }
 
+/* Mean of its square over the piece. */
+static inline double dw_cubic_mean_square(const struct dw_cubic *cubic)
+{
+    const double *c = cubic->c;
+    return c[0] * (c[0] + c[1] + 2 * c[2] / 3 + c[3] / 2) + c[1] * (c[1] / 3 + c[2] / 2 + 2 * c[3] / 5) +
+           c[2] * (c[2] / 5 + c[3] / 3) + c[3] * c[3] / 7;
+}
+
 /* Where the slope changes its sign inside.
  *   at       out: the shares, in order
  *   returns  how many
@@ -46,12 +55,16 @@ DW_API unsigned dw_cubic_turns(const struct dw_cubic *cubic, double at[2]);
 
 /* ---- cubics that stand for a curve ---- */
 
-/* The longest piece over which the cubic with a curve's values and slopes is within a tolerance of it.
+/* The longest piece over which the cubic with a curve's values and slopes is within 0.96 of a tolerance of it: the rest is left to
+ * slopes that dw_cubic_restrain has changed.
  *   bend     of the curve's fourth derivative, a bound of its magnitude over the piece; the tolerance over it has the unit of the
  *            fourth power of what is returned
  *   returns  INFINITY where that is zero
  *   source   docs/theory.md, (2.21) */
-DW_API double dw_cubic_reach(double tolerance, double bend);
+static inline double dw_cubic_reach(double tolerance, double bend)
+{
+    return bend > 0 ? sqrt(sqrt(384 * (0.96 * tolerance) / bend)) : INFINITY;
+}
 
 /* Puts a slope at a piece's end between zero and three times the chord's, where the cubic is monotone.
  *   slope      in, out; untouched where it lies there, or beside it by no more than `ulp` of a rise

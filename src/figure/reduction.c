@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "reduction.h"
+#include <dutywright/cubic.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -61,12 +62,12 @@ const struct strip *reduction_strip(const struct reduction *reduction, size_t st
 size_t vertex_between(const struct vertex *a, const struct vertex *b, struct vertex *out)
 {
     const double h = b->x - a->x, from = h * a->slope, to = h * b->slope;
+    const struct dw_cubic cubic = dw_cubic_through(a->y, from, b->y, to);
     size_t count = 0;
     if (h > 0 && isfinite(from) && isfinite(to))
         for (; count < VERTEX_STEPS - 1; count++) {
-            const double u = (double)(count + 1) / VERTEX_STEPS, w = 1 - u;
-            const double y = w * w * (1 + 2 * u) * a->y + u * u * (3 - 2 * u) * b->y + u * w * (w * from - u * to);
-            out[count] = (struct vertex){ a->x + u * h, y, NAN };
+            const double share = (double)(count + 1) / VERTEX_STEPS;
+            out[count] = (struct vertex){ a->x + share * h, dw_cubic_at(&cubic, share), NAN };
         }
     out[count++] = *b;
     return count;

@@ -87,13 +87,6 @@ static double mean_of(const struct dw_cubic *cubic)
     return c[0] + c[1] / 2 + c[2] / 3 + c[3] / 4;
 }
 
-static double mean_square(const struct dw_cubic *cubic)
-{
-    const double *c = cubic->c;
-    return c[0] * (c[0] + c[1] + 2 * c[2] / 3 + c[3] / 2) + c[1] * (c[1] / 3 + c[2] / 2 + 2 * c[3] / 5) +
-           c[2] * (c[2] / 5 + c[3] / 3) + c[3] * c[3] / 7;
-}
-
 /* What flows between two rows counts; gives the transistor's current. */
 static struct dw_cubic count_currents(struct dw_heat *heat, const double *from, const double *to)
 {
@@ -107,8 +100,8 @@ static struct dw_cubic count_currents(struct dw_heat *heat, const double *from, 
     for (size_t k = 0; k < 4; k++)
         all.c[k] = current.c[k] + beside.c[k];
     heat->now.time += length;
-    heat->now.square += length * mean_square(&current);
-    heat->now.load_square += length * mean_square(&all);
+    heat->now.square += length * dw_cubic_mean_square(&current);
+    heat->now.load_square += length * dw_cubic_mean_square(&all);
     heat->now.diode += heat->transistor.diode_drop * length * fabs(mean_of(&beside));
     if (!heat->rehearsal) {
         const struct flow first = flow_at(heat, from, heat->on), last = flow_at(heat, to, heat->on);

@@ -2,6 +2,7 @@
 /* dw-motor: a brushed DC motor on a switched supply. */
 #include "drive.h"
 #include "load_kind.h"
+#include <dutywright/cubic.h>
 #include <math.h>
 #include <string.h>
 #include <unistd.h>
@@ -68,14 +69,6 @@ static void watch_gates(struct motor_seen *seen, const struct dw_run_row *row, d
     seen->low = low;
 }
 
-/* The integral of the square of a cubic: from a to b over h, with slopes p and q; the beam element's mass matrix. */
-static double square_of_cubic(double h, double a, double p, double b, double q)
-{
-    p *= h;
-    q *= h;
-    return h / 420 * (156 * (a * a + b * b) + 44 * (a * p - b * q) + 108 * a * b - 26 * (a * q - b * p) + 4 * (p * p + q * q) - 6 * p * q);
-}
-
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
     (void)error;
@@ -88,7 +81,8 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
         seen->blocked += length;
     seen->standing = speed == 0 ? seen->standing + length : 0;
     const double rise = row->slope[DW_MOTOR_CURRENT];
-    seen->squares = speed == 0 ? seen->squares + square_of_cubic(length, seen->current, seen->rise, current, rise) : 0;
+    const struct dw_cubic between = dw_cubic_through(seen->current, length * seen->rise, current, length * rise);
+    seen->squares = speed == 0 ? seen->squares + length * dw_cubic_mean_square(&between) : 0;
     if (seen->low_gate)
         watch_gates(seen, row, length);
     seen->any = true;

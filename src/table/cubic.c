@@ -2,8 +2,8 @@
 #include <dutywright/cubic.h>
 #include <math.h>
 
-#define SLOPES 0.125  /* of the tolerance, times a piece's length: that much a slope may be changed, which moves the cubic by 4/27 */
-#define POINTS 0.96   /* of it is left to the cubic through exact slopes */
+#define SLOPES 0.125  /* of the tolerance, times a piece's length: that much a slope may be changed, which moves the cubic by
+                         4/27 of that: dw_cubic_reach leaves it */
 
 unsigned dw_cubic_turns(const struct dw_cubic *cubic, double at[2])
 {
@@ -18,15 +18,16 @@ unsigned dw_cubic_turns(const struct dw_cubic *cubic, double at[2])
     return count;
 }
 
-double dw_cubic_reach(double tolerance, double bend)
+/* fmin and fmax are calls, since they heed NaN. */
+static inline double larger(double a, double b)
 {
-    return bend > 0 ? sqrt(sqrt(384 * (POINTS * tolerance) / bend)) : INFINITY;
+    return a > b ? a : b;
 }
 
 bool dw_cubic_restrain(double *slope, double rise, double length, double tolerance, double ulp)
 {
     const double way = rise < 0 ? -1 : 1, runs = way * *slope * length;
-    const double kept = fmin(fmax(runs, 0), 3 * fabs(rise)), off = fabs(runs - kept);
+    const double most = 3 * fabs(rise), kept = runs < most ? larger(runs, 0) : most, off = fabs(runs - kept);
     if (off <= ulp)
         return true;
     *slope = way * kept / length;
@@ -37,10 +38,10 @@ bool dw_cubic_restrain(double *slope, double rise, double length, double toleran
 double dw_changes_largest(const struct dw_changes *changes, double growing, double time, double period)
 {
     const double since = time - period * (1 + 1e-9);
-    double most = fmax(growing, fmax(changes->before[0], changes->before[1]));
+    double most = larger(growing, larger(changes->before[0], changes->before[1]));
     for (unsigned i = 0; i < changes->count; i++)
         if (changes->kept[i].begin >= since)
-            most = fmax(most, changes->kept[i].change);
+            most = larger(most, changes->kept[i].change);
     return most;
 }
 
