@@ -60,10 +60,29 @@ static double mean_exact(const struct dw_ladder *ladder, const struct drive *dri
     return area / drive->time[drive->count - 1];
 }
 
+/* Of the ladders judged so far. */
+struct judged {
+    size_t count;
+    double worst;  /* share of the tolerance */
+};
+
+/* The mean of what is drawn, and against another run what has no more rows than `few`: of those that ring for ever the mean does. */
+static void judge(const struct dw_ladder *ladder, const struct asked *asked, const struct drive *drive, size_t few, int i, struct judged *judged)
+{
+    struct drawn d = drawn_of(asked, drive);
+    within_scale(mean_drawn(&d), mean_exact(ladder, drive), 1e-8, 3.3);
+    if (d.count < few) {
+        const double share = worst_of(asked, drive, &d);
+        ck_assert_msg(share <= 1, "ladder %d from seed 20240229: %g of what is allowed", i, share);
+        judged->worst = fmax(judged->worst, share);
+        judged->count++;
+    }
+    forget_drawn(&d);
+}
+
 START_TEST(ladders_at_random_are_within_the_tolerance_monotone_and_right_in_their_means)
 {
-    double worst = 0;
-    size_t judged = 0;
+    struct judged judged = { 0 };
     for (int i = 0; i < 70; i++) {
         struct random_ladder random;
         struct asked asked = { .accuracy = 2e-8, .swing = 1e-6, .floor = 4e-15 };
@@ -72,20 +91,12 @@ START_TEST(ladders_at_random_are_within_the_tolerance_monotone_and_right_in_thei
         struct dw_ladder *ladder = ladder_of(&random.plan, i % 2, &plant, &asked);
         const double period = asked.carrier = 1 / ladder_between(50, 1e6), duty = 0.01 + 0.98 * ladder_uniform();
         const struct drive drive = pulses(3, period, duty, 3.3, i % 3 ? 0 : 1e-3 * period);
-        struct drawn d = drawn_of(&asked, &drive);
-        within_scale(mean_drawn(&d), mean_exact(ladder, &drive), 1e-8, 3.3);
-        if (d.count < 1000) {  /* of those that ring for ever the means do */
-            const double share = worst_of(&asked, &drive, &d);
-            ck_assert_msg(share <= 1, "ladder %d from seed 20240229: %g of what is allowed", i, share);
-            worst = fmax(worst, share);
-            judged++;
-        }
-        forget_drawn(&d);
+        judge(ladder, &asked, &drive, 1000, i, &judged);
         dw_plant_free(plant);
         dw_ladder_free(ladder);
     }
-    ck_assert_uint_ge(judged, 40);
-    ck_assert_double_ge(worst, 0.9);
+    ck_assert_uint_ge(judged.count, 40);
+    ck_assert_double_ge(judged.worst, 0.9);
 }
 END_TEST
 
@@ -110,8 +121,7 @@ static struct drive cubics(double period)
 
 START_TEST(ladders_at_random_along_cubics_are_within_the_tolerance_monotone_and_right_in_their_means)
 {
-    double worst = 0;
-    size_t judged = 0;
+    struct judged judged = { 0 };
     for (int i = 0; i < 50; i++) {
         struct random_ladder random;
         struct asked asked = { .accuracy = 2e-8, .swing = 1e-6, .floor = 2e-14 };  /* inputs reach 20 V */
@@ -120,20 +130,12 @@ START_TEST(ladders_at_random_along_cubics_are_within_the_tolerance_monotone_and_
         struct dw_ladder *ladder = ladder_of(&random.plan, i % 2, &plant, &asked);
         const double period = asked.carrier = 1 / ladder_between(50, 1e6);
         const struct drive drive = cubics(period);
-        struct drawn d = drawn_of(&asked, &drive);
-        within_scale(mean_drawn(&d), mean_exact(ladder, &drive), 1e-8, 3.3);
-        if (d.count < 2000) {
-            const double share = worst_of(&asked, &drive, &d);
-            ck_assert_msg(share <= 1, "ladder %d: %g of what is allowed", i, share);
-            worst = fmax(worst, share);
-            judged++;
-        }
-        forget_drawn(&d);
+        judge(ladder, &asked, &drive, 2000, i, &judged);
         dw_plant_free(plant);
         dw_ladder_free(ladder);
     }
-    ck_assert_uint_ge(judged, 40);
-    ck_assert_double_ge(worst, 0.5);
+    ck_assert_uint_ge(judged.count, 40);
+    ck_assert_double_ge(judged.worst, 0.5);
 }
 END_TEST
 

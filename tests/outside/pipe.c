@@ -174,7 +174,7 @@ static void agrees(struct case_of *c, const char *what, int k)
                       dw_spectrum_line(spectrum, 0, (size_t)n).amplitude_bound);
         /* of what is left where 13 digits of a mean hold a swing of little more than nothing, nobody asks */
         if (want > 1e-3 * fundamental && swing > 1e-9 * SUPPLY)
-                    ck_assert_msg(off <= 7e-4 * want, "%s %d (period %g, duty %g): line %d is off by %g of itself", what, k, c->period, c->duty, n,
+            ck_assert_msg(off <= 7e-4 * want, "%s %d (period %g, duty %g): line %d is off by %g of itself", what, k, c->period, c->duty, n,
                           off / want);
     }
     dw_meter_free(meter);
@@ -196,25 +196,35 @@ START_TEST(lines_behind_filters_at_random_are_those_of_the_pin_times_their_respo
 }
 END_TEST
 
+/* Of so many periods of a random train behind one stage, one number. */
+static double measured_of_a_stage(struct case_of *c, double tau_most, double *tau, int periods, bool steady, enum dw_measure what)
+{
+    struct dw_meter *meter;
+    struct dw_spectrum *spectrum;
+    size_t rows;
+    *c = (struct case_of){ .period = 1 / between(50, 1e6), .duty = 0.01 + 0.98 * uniform() };
+    *tau = between(0.05, tau_most) * c->period;
+    c->on = c->duty * c->period;
+    c->filter = (struct filter){ .stage = { { .r = 1e4, .c = *tau / 1e4 } }, .count = 1 };
+    run(c, periods, steady);
+    measure(c, &meter, &spectrum, &rows);
+    const double value = result(meter, what);
+    dw_meter_free(meter);
+    dw_spectrum_free(spectrum);
+    forget(c);
+    return value;
+}
+
 START_TEST(ripple_of_one_stage_is_that_of_its_exponentials)
 {
     seed = 20261201;
     for (int k = 0; k < 200; k++) {
-        struct case_of c = { .period = 1 / between(50, 1e6), .duty = 0.01 + 0.98 * uniform() };
-        struct dw_meter *meter;
-        struct dw_spectrum *spectrum;
-        size_t rows;
-        const double tau = between(0.05, 1e3) * c.period;
-        c.on = c.duty * c.period;
-        c.filter = (struct filter){ .stage = { { .r = 1e4, .c = tau / 1e4 } }, .count = 1 };
-        run(&c, 2, true);
-        measure(&c, &meter, &spectrum, &rows);
+        struct case_of c;
+        double tau;
+        const double measured = measured_of_a_stage(&c, 1e3, &tau, 2, true, DW_MEASURE_RIPPLE);
         const double on = c.on / tau, off = (c.period - c.on) / tau;
         const double ripple = SUPPLY * expm1(-on) * expm1(-off) / -expm1(-on - off);
-        within_scale(result(meter, DW_MEASURE_RIPPLE), ripple, 1e-6, ripple);
-        dw_meter_free(meter);
-        dw_spectrum_free(spectrum);
-        forget(&c);
+        within_scale(measured, ripple, 1e-6, ripple);
     }
 }
 END_TEST
@@ -225,25 +235,16 @@ START_TEST(a_period_on_the_way_from_rest_has_its_mean)
 {
     seed = 20261202;
     for (int k = 0; k < 200; k++) {
-        struct case_of c = { .period = 1 / between(50, 1e6), .duty = 0.01 + 0.98 * uniform() };
-        struct dw_meter *meter;
-        struct dw_spectrum *spectrum;
-        size_t rows;
-        const double tau = between(0.05, 100) * c.period;
-        c.on = c.duty * c.period;
-        c.filter = (struct filter){ .stage = { { .r = 1e4, .c = tau / 1e4 } }, .count = 1 };
-        run(&c, 10, false);
-        measure(&c, &meter, &spectrum, &rows);
+        struct case_of c;
+        double tau;
+        const double measured = measured_of_a_stage(&c, 100, &tau, 10, false, DW_MEASURE_MEAN);
         double before = 0, state = 0;
         for (int p = 0; p < 10; p++) {
             before = state;
             state += (SUPPLY - state) * -expm1(-c.on / tau);
             state *= exp(-(c.period - c.on) / tau);
         }
-        within_scale(result(meter, DW_MEASURE_MEAN), SUPPLY * c.on / c.period - tau / c.period * (state - before), 1e-8, SUPPLY);
-        dw_meter_free(meter);
-        dw_spectrum_free(spectrum);
-        forget(&c);
+        within_scale(measured, SUPPLY * c.on / c.period - tau / c.period * (state - before), 1e-8, SUPPLY);
     }
 }
 END_TEST
