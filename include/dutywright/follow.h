@@ -13,12 +13,19 @@ extern "C" {
 
 #define DW_SWING 50
 
+/* Share of the changes of an output within which cubics follow it, for struct dw_run_options: DW_SWING times the accuracy, at most
+ * the whole. */
+static inline double dw_swing(double accuracy)
+{
+    return DW_SWING * accuracy < 1 ? DW_SWING * accuracy : 1;
+}
+
 struct dw_follow_seen;
 
 struct dw_follow_plan {
     struct dw_plant *plant;
     double accuracy, uniform;             /* as in struct dw_run_options; rows have slopes, but for uniform ones, and follow changes of
-                                             the outputs within DW_SWING times the accuracy */
+                                             the outputs within dw_swing of the accuracy */
     double lines;                         /* straight lines instead, within this share of the curves, as dw_lines_new has it; 0: no */
     const char *steady;                   /* what asks, as messages begin with it ("a steady start"), to begin on the periodic orbit
                                              that is reached from rest, for a table that repeats; NULL: begin at rest */

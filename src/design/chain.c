@@ -74,7 +74,7 @@ static struct dw_meter *meter_new(const struct dw_chain *chain, double period, s
     struct dw_meter *meter = NULL;
     if (header && dw_header_append(header, port.name, port.unit, error) == DW_OK
         && dw_header_set_number(header, "period", period, error) == DW_OK
-        && dw_header_set_accuracy(header, 1, chain->accuracy * port.scale, fmin(DW_SWING * chain->accuracy, 1), error) == DW_OK
+        && dw_header_set_accuracy(header, 1, chain->accuracy * port.scale, dw_swing(chain->accuracy), error) == DW_OK
         && dw_header_append_slope(header, error) == DW_OK)
         meter = dw_meter_new(header, NULL, error);
     dw_header_free(header);
@@ -100,7 +100,7 @@ static enum dw_status run_period(const struct dw_chain *chain, const struct driv
     size_t mode = dw_plant_rest(chain->plant, state);
     struct dw_modes *modes = dw_plant_modes(chain->plant);
     struct metered to = { meter, chain->output };
-    const struct dw_run_options options = { .accuracy = chain->accuracy, .curves = true, .swing = fmin(DW_SWING * chain->accuracy, 1),
+    const struct dw_run_options options = { .accuracy = chain->accuracy, .curves = true, .swing = dw_swing(chain->accuracy),
                                             .carrier = drive->period, .sink = measure_row, .context = &to };
     enum dw_status status = dw_modes_steady(modes, &(struct dw_period){ drive->time, drive->input, drive->count, NULL }, &mode, state, NULL, error);
     struct dw_run *run = status == DW_OK ? dw_run_new(modes, &options, error) : NULL;

@@ -64,11 +64,6 @@ static enum dw_status write_row(void *context, const struct dw_run_row *row, str
     return dw_writer_row(f->writer, f->out, error);
 }
 
-static double swing_of(const struct dw_follow_plan *plan)
-{
-    return fmin(DW_SWING * plan->accuracy, 1);
-}
-
 static enum dw_status append(const struct dw_follow_plan *plan, size_t output, struct dw_header *header, struct dw_error *error)
 {
     const struct dw_port port = dw_plant_port(plan->plant, output);
@@ -79,7 +74,7 @@ static enum dw_status append(const struct dw_follow_plan *plan, size_t output, s
     if (!plan->steady && !isnan(port.initial))
         status = dw_header_set_initial(header, column, port.initial, error);
     if (!status && !(plan->uniform > 0))
-        status = dw_header_set_accuracy(header, column, plan->accuracy * port.scale, swing_of(plan), error);
+        status = dw_header_set_accuracy(header, column, plan->accuracy * port.scale, dw_swing(plan->accuracy), error);
     return status || plan->uniform > 0 ? status : dw_header_append_slope(header, error);
 }
 
@@ -289,7 +284,7 @@ static enum dw_status prepare(struct follow *f, struct dw_error *error)
     const struct dw_follow_plan *plan = f->plan;
     const struct dw_facts *facts = dw_header_facts(dw_reader_header(f->reader));
     const struct dw_run_options options = {
-        .accuracy = plan->accuracy, .uniform = plan->uniform, .curves = !(plan->uniform > 0), .swing = swing_of(plan),
+        .accuracy = plan->accuracy, .uniform = plan->uniform, .curves = !(plan->uniform > 0), .swing = dw_swing(plan->accuracy),
         .carrier = facts->carrier_period > 0 ? facts->carrier_period : facts->period,
         .sink = write_row, .context = f, .integrand = plan->integrand, .integrand_count = plan->integrand_count };
     struct dw_run_options exact = options;
