@@ -54,7 +54,10 @@ DW_API struct dw_lines *dw_lines_new(const struct dw_header *header, double shar
 DW_API void dw_lines_free(struct dw_lines *lines);
 /* Of the rows given: without slopes, and `accuracy` says the share. The lines' own. */
 DW_API const struct dw_header *dw_lines_header(const struct dw_lines *lines);
-/*   values    [count x columns] of the table; out has the columns of dw_lines_header */
+/* The next rows of the table.
+ *   values    [count x columns] of the table, slopes included
+ *   out       with the columns of dw_lines_header; those up to the last row that came
+ *   returns   DW_OK, DW_NO_MEMORY */
 DW_API enum dw_status dw_lines_rows(struct dw_lines *lines, const double *values, size_t count, struct dw_rows *out,
                                     struct dw_error *error);
 
@@ -64,10 +67,13 @@ struct dw_curves;
  *   returns   NULL on error: DW_BAD_USE: a channel is missing; DW_NO_MEMORY */
 DW_API struct dw_curves *dw_curves_new(const struct dw_header *from, const struct dw_header *to, struct dw_error *error);
 DW_API void dw_curves_free(struct dw_curves *curves);
-/* What is known by now, one instant late. */
+/* The next rows of the one table.
+ *   values    [count x columns] of it
+ *   out       with the columns of the other: what is known by now, one instant late
+ *   returns   DW_OK, DW_NO_MEMORY */
 DW_API enum dw_status dw_curves_rows(struct dw_curves *curves, const double *values, size_t count, struct dw_rows *out,
                                      struct dw_error *error);
-/* After the last row: what is left. Another table of the same columns may follow. */
+/* After the last row: what is left, as above. Another table of the same columns may follow. */
 DW_API enum dw_status dw_curves_finish(struct dw_curves *curves, struct dw_rows *out, struct dw_error *error);
 
 /* ---- join: tables after one another ---- */

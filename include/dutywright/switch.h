@@ -161,7 +161,8 @@ DW_API enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struc
 DW_API enum dw_status dw_heat_start_steady(struct dw_heat *heat, const double *rows, size_t count,
                                            struct dw_error *error);
 /* After the last row.
- *   result   out; may be NULL */
+ *   result   out; may be NULL
+ *   returns  DW_OK, or what the sink gave */
 DW_API enum dw_status dw_heat_finish(struct dw_heat *heat, struct dw_heat_result *result, struct dw_error *error);
 
 #ifdef __cplusplus

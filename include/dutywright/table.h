@@ -59,7 +59,8 @@ DW_API bool dw_header_is_slope(const struct dw_header *header, size_t column);
  *   slope    out, [columns]; may be NULL
  *   returns  how many there are */
 DW_API size_t dw_header_slopes(const struct dw_header *header, size_t *slope);
-/* Gives the last channel a slope, which becomes the last column. DW_BAD_USE where it is one, or where the first column is no time. */
+/* Gives the last channel a slope, which becomes the last column.
+ *   returns  DW_OK; DW_BAD_USE where it is one, or where the first column is no time; DW_NO_MEMORY */
 DW_API enum dw_status dw_header_append_slope(struct dw_header *header, struct dw_error *error);
 /* Another name for a channel; its unit too, unless NULL. DW_BAD_USE where the name is taken or is none. */
 DW_API enum dw_status dw_header_rename(struct dw_header *header, size_t column, const char *name, const char *unit,
@@ -68,7 +69,8 @@ DW_API enum dw_status dw_header_rename(struct dw_header *header, size_t column, 
  *   columns  [count], 1 to columns - 1, each once, no slopes */
 DW_API struct dw_header *dw_header_select(const struct dw_header *header, const size_t *columns, size_t count,
                                           struct dw_error *error);
-/* A header with the same keys and channels, but without slopes. */
+/* A header with the same keys and channels, but without slopes.
+ *   returns  NULL on error: DW_NO_MEMORY */
 DW_API struct dw_header *dw_header_without_slopes(const struct dw_header *header, struct dw_error *error);
 /* Column of a channel by name ("pin" or "pin[V]"), 0 where there is none: then DW_BAD_USE and the nearest name. */
 DW_API size_t dw_header_find(const struct dw_header *header, const char *name, struct dw_error *error);
@@ -201,11 +203,14 @@ struct dw_writer;
  *   encoding    DW_CSV: RFC 4180 title line and commas, no header, no end */
 DW_API struct dw_writer *dw_writer_open(int descriptor, const struct dw_header *header, enum dw_encoding encoding,
                                         struct dw_error *error);
-/* The same, but curves go out as straight lines, as dw_lines_new has them; rows come with the slopes.
- *   share    0, or a header without slopes: no lines are made */
+/* The same, but curves go out as straight lines: rows come with their slopes, and the table written has none.
+ *   share    as in dw_lines_new (splice.h); 0, or a header without slopes: no lines are made
+ *   returns  NULL on error, as dw_writer_open and dw_lines_new */
 DW_API struct dw_writer *dw_writer_open_lines(int descriptor, const struct dw_header *header, double share,
                                               enum dw_encoding encoding, struct dw_error *error);
-/* One row, [columns]; slopes are rounded to 8 significant digits, whatever the encoding. DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE */
+/* One row.
+ *   row      [columns] of the header given; slopes are rounded to 8 significant digits, whatever the encoding
+ *   returns  DW_OK; DW_BAD_INPUT where a value is not finite or time goes back; DW_SYSTEM, DW_CLOSED_PIPE; of lines also DW_NO_MEMORY */
 DW_API enum dw_status dw_writer_row(struct dw_writer *writer, const double *row, struct dw_error *error);
 /* Many rows, [rows x columns], as if one by one. */
 DW_API enum dw_status dw_writer_rows(struct dw_writer *writer, const double *values, size_t rows, struct dw_error *error);

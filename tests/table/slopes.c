@@ -284,6 +284,57 @@ START_TEST(lines_keep_to_their_share)
 }
 END_TEST
 
+static struct bytes written(const struct dw_header *header, double share, enum dw_encoding encoding, const double *rows, size_t columns)
+{
+    struct dw_error error;
+    const int file = memory_file();
+    struct dw_writer *writer = dw_writer_open_lines(file, header, share, encoding, &error);
+    ck_assert_msg(writer != NULL, "%s", error.text);
+    succeeds(dw_writer_row(writer, rows, &error), error);
+    succeeds(dw_writer_rows(writer, rows + columns, ROWS - 1, &error), error);
+    succeeds(dw_writer_finish(writer, &error), error);
+    dw_writer_free(writer);
+    return take_bytes(file);
+}
+
+/* What a writer makes of curves is what dw_lines_rows gives; of lines it makes nothing. */
+START_TEST(a_writer_of_lines_writes_them)
+{
+    static const enum dw_encoding encodings[] = { DW_TEXT, DW_BINARY, DW_CSV };
+    struct dw_error error;
+    double rows[5 * ROWS];
+    struct dw_header *header = wave_header();
+    struct dw_rows made;
+    fill_rows(rows, 11);
+    struct dw_lines *lines = dw_lines_new(header, 1e-3, &error);
+    succeeds(dw_lines_rows(lines, rows, ROWS, &made, &error), error);
+    ck_assert_uint_gt(made.count, ROWS);
+    for (size_t e = 0; e < sizeof encodings / sizeof *encodings; e++) {
+        const struct bytes got = written(header, 1e-3, encodings[e], rows, 5);
+        const int file = memory_file();
+        struct dw_writer *writer = dw_writer_open(file, dw_lines_header(lines), encodings[e], &error);
+        succeeds(dw_writer_rows(writer, made.values, made.count, &error), error);
+        succeeds(dw_writer_finish(writer, &error), error);
+        dw_writer_free(writer);
+        const struct bytes wanted = take_bytes(file), as_rows = written(header, 0, encodings[e], rows, 5);
+        ck_assert(got.size == wanted.size && !memcmp(got.at, wanted.at, got.size));
+        const struct bytes narrow = written(dw_lines_header(lines), 1e-3, encodings[e], made.values, 4);
+        const struct bytes again = written(dw_lines_header(lines), 0, encodings[e], made.values, 4);
+        ck_assert(narrow.size == again.size && !memcmp(narrow.at, again.at, narrow.size));
+        ck_assert(as_rows.size != got.size);
+        free(got.at);
+        free(wanted.at);
+        free(as_rows.at);
+        free(narrow.at);
+        free(again.at);
+    }
+    ck_assert_ptr_null(dw_writer_open_lines(1, header, 1, DW_TEXT, &error));
+    ck_assert_str_eq(error.text, "lines within a share of 1: it lies between 0 and 1");
+    dw_lines_free(lines);
+    dw_header_free(header);
+}
+END_TEST
+
 /* A reader that knows nothing of slopes gets lines. */
 START_TEST(a_reader_without_curves_gets_lines)
 {
@@ -366,5 +417,6 @@ START_TEST(joined_headers_have_all_slopes)
 END_TEST
 
 SUITE("table: slopes", a_slope_goes_with_its_channel, a_slope_out_of_its_place_is_refused, accuracy_has_a_share,
-      slopes_are_rounded_once, slopes_read_as_they_were_rounded, lines_keep_to_their_share, a_reader_without_curves_gets_lines, lines_get_their_own_slopes,
+      slopes_are_rounded_once, slopes_read_as_they_were_rounded, lines_keep_to_their_share, a_writer_of_lines_writes_them,
+      a_reader_without_curves_gets_lines, lines_get_their_own_slopes,
       joined_headers_have_all_slopes)
