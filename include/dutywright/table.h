@@ -178,6 +178,9 @@ DW_API enum dw_encoding dw_reader_encoding(const struct dw_reader *reader);  /* 
 DW_API const char *dw_reader_name(const struct dw_reader *reader);           /* "standard input" or the path */
 /* Line (text) or row (binary) last read, counted from 1: for messages of the caller's own. */
 DW_API unsigned long long dw_reader_line(const struct dw_reader *reader);
+/* Whether the first rows of a table without our header look like samples, but are not equally spaced: all at different times, 16 or
+ * more, up to 64. Where they are, its header has the key `sampled`. */
+DW_API bool dw_reader_uneven(const struct dw_reader *reader);
 /* Whether the table's own end was seen: after DW_END with `partial`, false tells that it was cut or changed. */
 DW_API bool dw_reader_whole(const struct dw_reader *reader);
 /* What was passed over so far by skip_bad.

@@ -235,13 +235,25 @@ static enum dw_status conclude_steadiness(struct dw_meter *m, size_t channel, st
                     "the steady one", 100 * moved / state->ripple);
 }
 
+static enum dw_status conclude_samples(struct dw_meter *m, struct dw_error *error)
+{
+    const struct samples *all = &m->samples;
+    enum dw_status status = add_note(m, error, m->channels,
+                                     "the table is sampled at %g Hz: what is between the samples is not known, so all is approximate",
+                                     m->sampled);
+    if (status == DW_OK && !all->even && all->odd > 0)
+        return add_note(m, error, m->channels, "row %llu, at %.9g s, is %.4g spacings behind the one before, though 'sampled' says that "
+                        "they are equal: mean and rms are those of straight lines", all->seen + 1, all->odd_at, all->odd);
+    if (status == DW_OK && all->even && all->count < all->seen && m->span.kind != DW_SPAN_LAST)
+        return add_note(m, error, m->channels, "of %llu samples %zu are kept, too few to find whole cycles: mean and rms are those of "
+                        "straight lines", all->seen, all->count);
+    return status;
+}
+
 static enum dw_status conclude_record(struct dw_meter *m, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
-    if (m->sampled > 0)
-        status = add_note(m, error, m->channels,
-                          "the table is sampled at %g Hz: what is between the samples is not known, so all is approximate",
-                          m->sampled);
+    dwi_samples_settle(&m->samples);
+    enum dw_status status = m->sampled > 0 ? conclude_samples(m, error) : DW_OK;
     if (status == DW_OK && m->span.kind == DW_SPAN_LAST && !(m->span_periods > 0))
         status = add_note(m, error, m->channels, "the record holds no whole period of %g s: all of it is measured",
                           m->window[m->span_window].clock.period);

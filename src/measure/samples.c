@@ -51,6 +51,8 @@ enum dw_status dwi_samples_put(struct samples *s, const double *values, size_t r
             s->odd_at = values[0];
             return DW_OK;
         }
+        if (s->seen)
+            s->off = fmax(s->off, fabs(spaces - 1));
         status = make_room(s, &have, error);
         if (status == DW_OK && have)
             memcpy(s->row + s->count++ * s->columns, values, s->columns * sizeof *values);
@@ -59,6 +61,13 @@ enum dw_status dwi_samples_put(struct samples *s, const double *values, size_t r
         s->last = values[0];
     }
     return status;
+}
+
+void dwi_samples_settle(struct samples *s)
+{
+    const double spaces = (double)s->seen - 1, span = s->last - s->first;
+    if (s->even && spaces > 0 && fabs(span * s->rate - spaces) > 2 * s->off)
+        s->rate = spaces / span;
 }
 
 void dwi_samples_between(const struct samples *s, double from, double to, size_t *first, size_t *end)

@@ -18,6 +18,7 @@ struct samples {
     double first, last;       /* s, of all seen */
     bool even;                /* all so far are a spacing apart; if not, which one is not: */
     double odd, odd_at;       /* spacings behind the one before; s */
+    double off;               /* the most by which one is not; spacings */
 };
 
 struct samples dwi_samples_new(size_t columns, double rate, size_t most_bytes, bool latest);
@@ -25,6 +26,8 @@ void dwi_samples_free(struct samples *samples);
 /* Takes rows up to the first that is not a spacing behind the one before.
  *   taken   out, how many; fewer than `rows` where `even` is no more */
 enum dw_status dwi_samples_put(struct samples *samples, const double *values, size_t rows, size_t *taken, struct dw_error *error);
+/* All are seen: where they drift from the rate that the table names by more than their times are off, the rate is their own. */
+void dwi_samples_settle(struct samples *samples);
 /* Those kept from a time on, and before another: rows first .. end - 1. A thousandth of a spacing counts as nothing. */
 void dwi_samples_between(const struct samples *samples, double from, double to, size_t *first, size_t *end);
 /* The last instant origin + k period that the samples reach, each of which stands for the spacing behind it. */

@@ -149,7 +149,7 @@ static enum dw_status set_up(struct dw_spectrum *s, const struct dw_header *head
     plan.whole = !s->harmonic || options->taper != DW_TAPER_NONE;
     plan.lines = s->harmonics;
     s->plan = plan;
-    s->by_samples = s->sampled > 0 && options->taper == DW_TAPER_NONE;
+    s->by_samples = s->sampled > 0;
     if (s->by_samples)
         s->samples = dwi_samples_new(plan.columns, s->sampled, SAMPLES_BYTES, plan.last > 0);
     s->record = dwi_record_new(&plan, error);

@@ -168,6 +168,7 @@ struct dw_spectrum {
     struct record *record;
     struct samples samples;     /* of a table that says it is sampled, as long as: */
     bool by_samples;            /* they, and not the record, are what lines come from */
+    bool weighs_samples;        /* the record's lines are made those of its samples */
     bool span_default;          /* no span was asked */
     struct record_facts facts;
     const struct taper *taper;
@@ -189,8 +190,12 @@ struct dw_spectrum {
 
 /* Rows of a sampled table; the record takes them all where they are not evenly spaced. */
 enum dw_status dwi_spectrum_take(struct dw_spectrum *spectrum, const double *values, size_t rows, struct dw_error *error);
-/* Lines, facts and statistics of the samples. Where no fundamental is found, the record takes them: by_samples is false then. */
+/* Lines, facts and statistics of the samples. Where they are tapered or no fundamental is found, the record takes them: by_samples is
+ * false then. */
 enum dw_status dwi_spectrum_by_samples(struct dw_spectrum *spectrum, struct dw_error *error);
+/* For weighs_samples: of lines of the record those of its samples, [channels x (bins + 1) x 2]; and what a channel's samples have. */
+void dwi_spectrum_weigh_samples(const struct dw_spectrum *spectrum, size_t bins, double *all);
+void dwi_spectrum_sample_moments(const struct dw_spectrum *spectrum, size_t channel, double *mean, double *ac_rms);
 /* DW_BAD_USE: more lines than DW_LINES_MOST. */
 enum dw_status dwi_spectrum_too_many(double lines, struct dw_error *error);
 __attribute__((format(printf, 4, 5))) void dwi_spectrum_remark(struct dw_spectrum *spectrum, size_t channel, bool caution,

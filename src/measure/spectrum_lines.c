@@ -37,7 +37,11 @@ static enum dw_status settle_lines(struct dw_spectrum *s, struct dw_error *error
     }
     if (lines > DW_LINES_MOST)
         return dwi_spectrum_too_many(lines, error);
-    s->highest = lines < 1 ? 1 : (size_t)lines;
+    const double below_half = s->weighs_samples ? floor(s->samples.rate / 2 / s->frequency * (1 + 4 * DBL_EPSILON)) : lines;
+    if (below_half < lines)
+        dwi_spectrum_remark(s, s->channels, false, "the rows are samples, %.6g a second: of %.0f lines %.0f lie below half of that",
+                            s->samples.rate, lines, below_half);
+    s->highest = (size_t)fmax(1, fmin(lines, below_half));
     return DW_OK;
 }
 
@@ -70,6 +74,8 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
     double *all = calloc(s->channels, width * sizeof *all);
     enum dw_status status = all ? dwi_record_coefficients(s->record, bins, all, error)
                                 : dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for %zu lines", bins);
+    if (status == DW_OK && s->weighs_samples)
+        dwi_spectrum_weigh_samples(s, bins, all);
     if (status == DW_OK && !tapered) {
         s->lines = all;
         all = NULL;
@@ -79,7 +85,7 @@ static enum dw_status take_lines(struct dw_spectrum *s, struct dw_error *error)
     free(all);
     for (size_t i = 0; i < s->channels && status == DW_OK; i++) {
         s->of[i].line = s->lines + i * 2 * (s->highest + 1);
-        s->of[i].line[0] = dwi_moments_mean(&dwi_record_moments(s->record)[i]) + (tapered ? s->of[i].line[0] : 0);
+        s->of[i].line[0] = s->of[i].mean + (tapered ? s->of[i].line[0] : 0);
         s->of[i].line[1] = 0;
     }
     return status;
@@ -91,6 +97,8 @@ static void read_channel(struct dw_spectrum *s, size_t channel)
     const struct channel_moments *moments = &dwi_record_moments(s->record)[channel];
     of->mean = dwi_moments_mean(moments);
     of->ac_rms = dwi_moments_ac_rms(moments, s->facts.to - s->facts.from);
+    if (s->weighs_samples)
+        dwi_spectrum_sample_moments(s, channel, &of->mean, &of->ac_rms);
     of->low = moments->minimum;
     of->high = moments->maximum;
     of->range = dwi_record_range(s->record, channel);
@@ -137,7 +145,7 @@ static void look_at_record(struct dw_spectrum *s)
     if (s->harmonic && !s->last_only && facts->rest > 1e-9 * s->period)
         dwi_spectrum_remark(s, s->channels, false, "%.6g s of the span lie outside its %.15g whole period%s and are left out",
                             facts->rest, facts->periods, facts->periods > 1 ? "s" : "");
-    if (s->sampled > 0 && !s->by_samples && (double)s->highest * s->frequency > s->sampled / 2)
+    if (s->sampled > 0 && !s->by_samples && !s->weighs_samples && (double)s->highest * s->frequency > s->sampled / 2)
         dwi_spectrum_remark(s, s->channels, false,
                             "the rows are samples, %.6g a second: lines above %.6g Hz are those of the straight lines between them",
                             s->sampled, s->sampled / 2);
@@ -150,11 +158,9 @@ static enum dw_status finish_record(struct dw_spectrum *s, struct dw_error *erro
         s->facts = dwi_record_facts(s->record);
         status = settle_lines(s, error);
     }
-    if (status == DW_OK)
-        status = take_lines(s, error);
     for (size_t i = 0; i < s->channels && status == DW_OK; i++)
         read_channel(s, i);
-    return status;
+    return status == DW_OK ? take_lines(s, error) : status;
 }
 
 enum dw_status dw_spectrum_finish(struct dw_spectrum *s, struct dw_error *error)

@@ -10,13 +10,58 @@
  * unexplained without a word; of the largest value below which a line of the fit is rounding. */
 static const double least_explained = 0.5, much_left = 0.1, rounding = 1024 * DBL_EPSILON;
 
+static void remark_kept(struct dw_spectrum *s)
+{
+    if (s->samples.seen > s->samples.count && !s->samples.latest)
+        dwi_spectrum_remark(s, s->channels, false, "only the first %zu rows, up to %.6g s, are kept and taken", s->samples.count,
+                            s->samples.row[(s->samples.count - 1) * s->samples.columns]);
+}
+
 /* Hands to the record what has been kept, which from here on takes all. */
 static enum dw_status hand_over(struct dw_spectrum *s, struct dw_error *error)
 {
-    const enum dw_status status = s->samples.count ? dwi_record_rows(s->record, s->samples.row, s->samples.count, error) : DW_OK;
-    dwi_samples_free(&s->samples);
     s->by_samples = false;
-    return status;
+    s->weighs_samples = s->samples.even && s->samples.count > 1;
+    remark_kept(s);
+    return s->samples.count ? dwi_record_rows(s->record, s->samples.row, s->samples.count, error) : DW_OK;
+}
+
+/* The record's lines are those of straight lines between the samples. Theory, equations 5.26 and 5.27: what these make of samples, and of
+ * the jump where the span meets itself. */
+void dwi_spectrum_weigh_samples(const struct dw_spectrum *s, size_t bins, double *all)
+{
+    size_t first, end;
+    const double spaces = (s->facts.to - s->facts.from) * s->samples.rate;
+    dwi_samples_between(&s->samples, s->facts.from, INFINITY, &first, &end);
+    for (size_t i = 0; i < s->channels; i++) {
+        double *line = all + i * 2 * (bins + 1);
+        const struct dw_samples x = dwi_samples_of(&s->samples, s->column[i], first, end);
+        const size_t last = (size_t)fmin(rint(spaces), (double)(x.count - 1));
+        const double jump = x.value[last * x.pitch] - x.value[0];
+        for (size_t k = 1; k <= bins; k++) {
+            const double angle = M_PI * (double)k / spaces, sine = sin(angle) / angle;
+            line[2 * k] /= sine * sine;
+            line[2 * k + 1] = (line[2 * k + 1] - jump / (2 * M_PI * (double)k)) / (sine * sine) + jump / (2 * spaces * tan(angle));
+        }
+    }
+}
+
+/* Mean square off the mean of the samples in the record's span, the first and the last counting half. */
+void dwi_spectrum_sample_moments(const struct dw_spectrum *s, size_t channel, double *mean, double *ac_rms)
+{
+    size_t first, end;
+    dwi_samples_between(&s->samples, s->facts.from, s->facts.to + 0.5 / s->samples.rate, &first, &end);
+    const struct dw_samples x = dwi_samples_of(&s->samples, s->column[channel], first, end);
+    const double share = 1 / (double)(x.count - 1);
+    double sum = 0, square = 0;
+    for (size_t i = 0; i < x.count; i++)
+        sum += (x.value[i * x.pitch] - x.value[0]) * (i && i + 1 < x.count ? share : share / 2);
+    *mean = x.value[0] + sum;
+    for (size_t i = 0; i < x.count; i++) {
+        const double off = x.value[i * x.pitch] - *mean;
+        square += off * off * (i && i + 1 < x.count ? share : share / 2);
+    }
+    *ac_rms = sqrt(square);
 }
 
 enum dw_status dwi_spectrum_take(struct dw_spectrum *s, const double *values, size_t rows, struct dw_error *error)
@@ -34,6 +79,7 @@ enum dw_status dwi_spectrum_take(struct dw_spectrum *s, const double *values, si
                             "that they are equal: rows are taken as corners of straight lines",
                             s->samples.seen + 1, s->samples.odd_at, s->samples.odd);
     status = hand_over(s, error);
+    dwi_samples_free(&s->samples);
     return status == DW_OK ? dwi_record_rows(s->record, values + taken * s->samples.columns, rows - taken, error) : status;
 }
 
@@ -137,9 +183,7 @@ static void remark_samples(struct dw_spectrum *s, bool found, size_t best, size_
                         found ? s->highest > 1 ? "the fundamental is that of a sine fit, the harmonics are" : "the fundamental is that of a sine fit"
                               : s->highest > 1 ? "the harmonics are" : "the fundamental is",
                         count, more);
-    if (s->samples.seen > s->samples.count && !s->samples.latest)
-        dwi_spectrum_remark(s, s->channels, false, "only the first %zu rows, up to %.6g s, are kept and taken", s->samples.count,
-                            s->samples.row[(s->samples.count - 1) * s->samples.columns]);
+    remark_kept(s);
 }
 
 /*   best  channel whose own fit the fundamental is; s->channels: it was known */
@@ -173,9 +217,10 @@ enum dw_status dwi_spectrum_by_samples(struct dw_spectrum *s, struct dw_error *e
 {
     size_t first, end, best = s->channels;
     const struct samples *all = &s->samples;
-    const double last = all->last + 1 / all->rate;
-    if (!all->seen) /* the record says so */
+    dwi_samples_settle(&s->samples);
+    if (!all->seen || s->taper->terms > 1) /* without rows the record says so */
         return hand_over(s, error);
+    const double last = all->last + 1 / all->rate;
     enum dw_status status = dwi_record_check(s->place, &s->plan, all->first, all->last, last, error);
     if (status == DW_OK)
         status = choose_samples(s, &first, &end, error);

@@ -80,6 +80,8 @@ int program_finish(struct command *command, enum dw_status status, const struct 
 /* Opens the table that FILE names, slopes included, and shows the progress of reading it.
  *   rows_out   as for command_progress */
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
+/* Says of rows that look like samples but are not equally spaced what they are taken for. */
+void input_note_uneven(struct command *command, const struct dw_reader *reader);
 /* The share within which rows are to be straight lines: --lines, or with --csv alone the same default; 0: curves stay. */
 double lines_wanted(const struct common_options *options);
 /* Encoding of a filter's output: --binary, --text, --csv, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */

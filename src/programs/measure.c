@@ -208,6 +208,7 @@ static enum dw_status measure(void *options_read, struct dw_error *error)
     struct dw_meter *meter = reader ? new_meter(o, reader, error) : NULL;
     enum dw_status status = meter ? read_rows(reader, meter, error) : error->status;
     if (status == DW_OK) {
+        input_note_uneven(o->common.command, reader);
         say(o->common.command, dw_reader_header(reader), meter);
         status = report(o, dw_reader_header(reader), meter, error);
     }

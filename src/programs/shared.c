@@ -114,6 +114,12 @@ struct dw_reader *input_open(const struct common_options *options, bool rows_out
     return dw_reader_open(options->file, &how, error);
 }
 
+void input_note_uneven(struct command *command, const struct dw_reader *reader)
+{
+    if (dw_reader_uneven(reader))
+        command_note(command, "the rows are not equally spaced: they are taken as corners of straight lines, not as samples");
+}
+
 double lines_wanted(const struct common_options *options)
 {
     return options->lines > 0 || options->csv != 1 || options->uniform > 0 ? options->lines : 1e-3;

@@ -330,6 +330,7 @@ static enum dw_status spectrum(void *options_read, struct dw_error *error)
     struct dw_spectrum *s = reader ? new_spectrum(o, reader, error) : NULL;
     enum dw_status status = s ? read_rows(reader, s, error) : error->status;
     if (status == DW_OK) {
+        input_note_uneven(o->common.command, reader);
         say(o->common.command, dw_reader_header(reader), s);
         status = o->report ? write_report(o, dw_reader_header(reader), s, error) : write_table(o, reader, s, error);
     }

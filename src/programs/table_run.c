@@ -290,6 +290,8 @@ enum dw_status run_rows(struct table_run *run, struct dw_error *error)
     if (status == DW_OK)
         run_note_skipped(run->options, run->reader);
     if (status == DW_OK)
+        input_note_uneven(run->options->common.command, run->reader);
+    if (status == DW_OK)
         status = end_table(run, error);
     if (status == DW_OK)
         status = finish_rows(run, error);

@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { ROWS_AHEAD = 64 };
+
 /* Gives a line back, so that it is read again. Only the line just taken. */
 static void return_line(struct dw_reader *reader, const char *first)
 {
@@ -117,6 +119,51 @@ static enum dw_status read_start(struct dw_reader *reader, struct dw_error *erro
     return dwi_foreign_open(reader, error);
 }
 
+static enum dw_status take_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows, struct dw_error *error)
+{
+    if (reader->failed) {
+        if (error)
+            *error = reader->failure;
+        return reader->failure.status;
+    }
+    if (reader->done)
+        return DW_END;
+    const enum dw_status status = reader->encoding == DW_BINARY
+                                      ? dwi_binary_rows(reader, most, values, rows, &reader->failure)
+                                      : dwi_text_rows(reader, most, values, rows, &reader->failure);
+    if (status == DW_END)
+        reader->done = true;
+    else if (status != DW_OK) {
+        reader->failed = true;
+        if (error)
+            *error = reader->failure;
+    }
+    return status;
+}
+
+/* The first rows of a table that is not ours, to judge their spacing. Row after row, not block after block: a pipe is to wait no longer than it must. */
+static enum dw_status read_ahead(struct dw_reader *reader, struct dw_error *error)
+{
+    struct rows_ahead *ahead = &reader->ahead;
+    const size_t columns = reader->columns;
+    if (dw_header_needs_time(reader->header, reader->in.name, NULL) != DW_OK || dw_header_slopes(reader->header, NULL))
+        return DW_OK;
+    ahead->values = malloc(ROWS_AHEAD * columns * sizeof *ahead->values);
+    ahead->place = malloc(ROWS_AHEAD * sizeof *ahead->place);
+    if (!ahead->values || !ahead->place)
+        return dw_no_memory(error);
+    for (enum dw_status status = DW_OK; status == DW_OK && ahead->rows < ROWS_AHEAD;) {
+        const double *values;
+        size_t rows;
+        status = take_rows(reader, 1, &values, &rows, NULL);
+        if (status == DW_OK) {
+            memcpy(ahead->values + ahead->rows * columns, values, columns * sizeof *values);
+            ahead->place[ahead->rows++] = reader->place;
+        }
+    }
+    return dwi_judge_spacing(reader, error); /* what ended them comes again behind these rows */
+}
+
 struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_options *options, struct dw_error *error)
 {
     struct dw_reader *reader = calloc(1, sizeof *reader);
@@ -135,6 +182,8 @@ struct dw_reader *dw_reader_open(const char *path, const struct dw_reader_option
     status = reader->header ? read_start(reader, error) : DW_NO_MEMORY;
     reader->columns = status == DW_OK ? reader->header->column_count : 0;
     reader->options = NULL; /* the caller's, for this call */
+    if (status == DW_OK && !reader->own)
+        status = read_ahead(reader, error);
     const bool curves = (options && options->curves) || status != DW_OK || !dw_header_slopes(reader->header, NULL);
     if (!curves && !(reader->lines = dw_lines_new(reader->header, DW_LINES_READ, error)))
         status = DW_NO_MEMORY;
@@ -152,6 +201,8 @@ void dw_reader_close(struct dw_reader *reader)
     dw_header_free(reader->header);
     dw_lines_free(reader->lines);
     free(reader->values);
+    free(reader->ahead.values);
+    free(reader->ahead.place);
     free(reader->scale);
     free(reader->layout.column);
     dwi_kept_free(&reader->again);
@@ -185,6 +236,11 @@ unsigned long long dw_reader_skipped(const struct dw_reader *reader, char *out, 
     return reader->skipped;
 }
 
+bool dw_reader_uneven(const struct dw_reader *reader)
+{
+    return reader->uneven;
+}
+
 bool dw_reader_whole(const struct dw_reader *reader)
 {
     return reader->whole;
@@ -198,24 +254,15 @@ void dw_reader_place(const struct dw_reader *reader, char *out, size_t size)
 static enum dw_status rows_as_they_stand(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
                                          struct dw_error *error)
 {
-    if (reader->failed) {
-        if (error)
-            *error = reader->failure;
-        return reader->failure.status;
-    }
-    if (reader->done)
-        return DW_END;
-    const enum dw_status status = reader->encoding == DW_BINARY
-                                      ? dwi_binary_rows(reader, most, values, rows, &reader->failure)
-                                      : dwi_text_rows(reader, most, values, rows, &reader->failure);
-    if (status == DW_END)
-        reader->done = true;
-    else if (status != DW_OK) {
-        reader->failed = true;
-        if (error)
-            *error = reader->failure;
-    }
-    return status;
+    struct rows_ahead *ahead = &reader->ahead;
+    const size_t left = ahead->rows - ahead->at;
+    if (!left)
+        return take_rows(reader, most, values, rows, error);
+    *rows = most < left ? most : left;
+    *values = ahead->values + ahead->at * reader->columns;
+    ahead->at += *rows;
+    reader->place = ahead->place[ahead->at - 1];
+    return DW_OK;
 }
 
 enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,

@@ -31,6 +31,13 @@ struct kept_lines {
     size_t at;                   /* the next to be read again */
 };
 
+/* Rows read while a table is opened, to be given first. */
+struct rows_ahead {
+    double *values;              /* [rows x columns] */
+    unsigned long long *place;   /* [rows] */
+    size_t rows, at;             /* those before `at` are given */
+};
+
 struct dw_reader {
     struct source in;
     struct dw_header *header;
@@ -56,6 +63,8 @@ struct dw_reader {
     unsigned long long rows;  /* rows given */
     unsigned long long place; /* line or row of the last row given */
     double last_time;
+    struct rows_ahead ahead;
+    bool uneven;      /* see dw_reader_uneven */
     struct dw_lines *lines;  /* curves are asked for as lines; NULL: rows as they stand */
     struct dw_rows lines_left; /* of those, not yet given */
     double *values;   /* text: parsed rows, [rows_room x columns] */
@@ -78,6 +87,9 @@ enum dw_status dwi_reader_time_back(const struct dw_reader *reader, unsigned lon
 enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error);
 /* Makes sure that whole lines lie in the buffer between in.first and lines_end; as dwi_reader_line. */
 enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *error);
+
+/* Sets the key `sampled` where the rows read ahead are equally spaced. */
+enum dw_status dwi_judge_spacing(struct dw_reader *reader, struct dw_error *error);
 
 /* What a file is that is no text in UTF-8, by its first bytes; NULL: nothing is known against it. */
 const char *dwi_foreign_kind(const char *first, const char *last);

@@ -132,6 +132,56 @@ START_TEST(exported_tables_read_as_they_are)
 }
 END_TEST
 
+/* Rows of equal spacing, as far as the digits of their times can tell, are samples, and the rate is the one that was meant. */
+START_TEST(equal_spacing_makes_samples)
+{
+    static const struct {
+        int rows;
+        double spacing, jitter;   /* s; every fifth row is so much late */
+        double first;
+        const char *format;       /* of a time */
+        const char *sampled;      /* NULL: they are not */
+        bool uneven;
+    } cases[] = {
+        { 16, 1.0 / 10300, 0, 0, "%.17g", "10300", false },
+        { 200, 1.0 / 10300, 0, 0, "%.6g", "10300", false },
+        { 200, 1.0 / 44100, 0, -1.5, "%.6f", "44100", false },
+        { 70, 2.5e-6, 0, 0, "%g", "400000", false },
+        { 70, 0.3, 0, 0, "%.17g", "3.3333333333333335", false },
+        { 70, 1, 0, 100, "%g", "1", false },
+        { 15, 1, 0, 0, "%g", NULL, false },         /* too few to tell */
+        { 70, 1, 0.02, 0, "%g", NULL, true },
+        { 70, 1, 1e-9, 0, "%.12g", NULL, true },    /* its times are exact */
+        { 70, 1e-5, 0, 0, "%.5f", "100000", false },
+        { 70, 0.6e-5, 0, 0, "%.5f", NULL, false },  /* rounded onto each other */
+        { 70, 1.3e-5, 0, 0, "%.5f", NULL, true },   /* rounded by more than half of it */
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[8192];
+        size_t used = 0;
+        for (int k = 0; k < cases[i].rows; k++) {
+            const double time = cases[i].first + k * cases[i].spacing + (k % 5 == 4) * cases[i].jitter;
+            used += (size_t)snprintf(text + used, sizeof text - used, cases[i].format, time);
+            used += (size_t)snprintf(text + used, sizeof text - used, " %d\n", k % 7);
+        }
+        struct dw_error error;
+        struct dw_reader *reader = reader_of(text, used, false, &error);
+        ck_assert_msg(reader != NULL, "case %zu: %s", i, error.text);
+        const char *sampled = dw_header_get(dw_reader_header(reader), "sampled");
+        ck_assert_msg(cases[i].sampled ? sampled && !strcmp(sampled, cases[i].sampled) : !sampled, "case %zu: %s", i, sampled ? sampled : "none");
+        ck_assert_msg(dw_reader_uneven(reader) == cases[i].uneven, "case %zu", i);
+        const double *row;
+        for (int k = 0; k < cases[i].rows; k++) {
+            succeeds(dw_reader_row(reader, &row, &error), error);
+            ck_assert_double_eq(row[1], k % 7);
+            ck_assert_uint_eq(dw_reader_line(reader), k + 1);
+        }
+        ck_assert_int_eq(dw_reader_row(reader, &row, &error), DW_END);
+        dw_reader_close(reader);
+    }
+}
+END_TEST
+
 START_TEST(times_convert_with_one_rounding)
 {
     /* a quotient or product of two exact numbers is rounded once; 1e-3 as a factor would round twice */
@@ -450,7 +500,7 @@ START_TEST(an_end_line_without_its_header_passes_as_partial)
 }
 END_TEST
 
-SUITE("table: foreign tables", exported_tables_read_as_they_are, times_convert_with_one_rounding,
+SUITE("table: foreign tables", exported_tables_read_as_they_are, equal_spacing_makes_samples, times_convert_with_one_rounding,
       units_with_a_prefix_convert_with_one_rounding,
       faults_of_foreign_tables_are_named_to_the_letter, up_to_10000_lines_may_come_before_the_rows,
       files_that_are_no_text_in_utf_8_are_named, columns_are_taken_by_position_or_title, a_time_is_asked_for_by_name_or_unit,
