@@ -9,6 +9,14 @@ static const struct option_spec options[] = {
     { "after", "FILE",
       "Put the table behind that of FILE, with its times shifted so that it begins where FILE ends; repeat for more, "
       "in their order. FILE is read twice; a pipe is kept in a temporary file meanwhile", OPTION_TEXTS(after), .group = 1 },
+    { "beside", "FILE",
+      "Put the channels of FILE beside those of the table, over the time that both have, with the rows of both: every wave stays as it is. "
+      "Beside samples, of one rate, the others are taken at their instants", OPTION_TEXTS(beside) },
+    { "sum", "NAME=A,B", "Add a channel, the sum of two or more; NAME[UNIT] says its unit. It may be used in the others of these",
+      OPTION_TEXTS(combined[DW_SUM]) },
+    { "difference", "NAME=A,B", "Add a channel, A less B", OPTION_TEXTS(combined[DW_DIFFERENCE]) },
+    { "product", "NAME=A,B", "Add a channel, the product of two or more: of V and A it is W", OPTION_TEXTS(combined[DW_PRODUCT]) },
+    { "ratio", "NAME=A,B", "Add a channel, A over B", OPTION_TEXTS(combined[DW_RATIO]) },
     { "shift", "T", "Add T to every time (s), or to what the first column holds instead; -5ms moves to the left", OPTION_TEXT(shift) },
     { "span", "SPAN",
       "Only a part: A:B (from time A to time B, such as 10ms:20ms; either may be left out), last (the last whole period), last:N, "
@@ -31,6 +39,7 @@ static const struct option_spec options[] = {
 };
 
 static const struct option_rule rules[] = {
+    { OPTION_EXCLUDES, "beside", "after", "put one behind the other first, and pipe that on" },
     { OPTION_EXCLUDES, "report", "binary text lines csv", "a report is no table; its forms are those of --format" },
     { OPTION_NEEDED, "report", "format digits", "since --format and --digits are about the report" },
     { 0 }
@@ -43,12 +52,13 @@ static const char about[] =
     "neither, as bench instruments and spreadsheets write it; ms, min, mV, uA, kHz and the like become plain s, V, A, Hz. The whole table is checked: "
     "each row has every channel, numbers are finite, time never goes back, and a table of ours has its end. The first fault "
     "is named with its line, and the status is 2.\n\n"
-    "What is asked for is done in this order: --after, --shift, --span, --channel, --scale, --rename.\n\n"
+    "What is asked for is done in this order: --after or --beside, --shift, --span, --sum and the like, --channel, --scale, --rename.\n\n"
     "Examples:\n"
     "  dw-table bench.csv --scale ch1=10 --rename 'ch1=pin[V]' > pin.tsv\n"
     "  dw-table bench.csv --columns 1,2 --skip-bad > clean.tsv\n"
     "  dw-table pin.tsv --span 10ms:20ms --channel pin --csv > pin.csv\n"
     "  dw-pwm --frequency 800 --duty 72% | dw-table --after slow.tsv > both.tsv\n"
+    "  dw-table pump.tsv --product input=pin,current > power.tsv\n"
     "  dw-table both.tsv --report";
 
 /* "whole", or what is not whole about it */

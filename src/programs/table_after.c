@@ -71,26 +71,28 @@ static enum dw_status join_header(struct table_run *run, const struct dw_header 
     return status == DW_OK ? status : dw_error_set(error, status, 0, "--after, then '%s': %s", file, why.text);
 }
 
-static enum dw_status check_standard_input(const struct table_run *run, struct dw_error *error)
+enum dw_status run_check_standard_input(const struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     bool taken = !o->common.file || !strcmp(o->common.file, "-");
-    for (size_t i = 0; i < o->after.count; i++) {
-        if (strcmp(o->after.text[i], "-") != 0)
+    for (size_t i = 0; i < o->after.count + o->beside.count; i++) {
+        const bool after = i < o->after.count;
+        if (strcmp(after ? o->after.text[i] : o->beside.text[i - o->after.count], "-") != 0)
             continue;
         if (taken)
-            return dw_error_set(error, DW_BAD_USE, 0, "--after: '-': standard input is one table, and it is taken already; name a file");
+            return dw_error_set(error, DW_BAD_USE, 0, "--%s: '-': standard input is one table, and it is taken already; name a file",
+                                after ? "after" : "beside");
         taken = true;
     }
     return DW_OK;
 }
 
-enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
+enum dw_status run_read_after(struct table_run *run, const struct dw_header *input, struct dw_error *error)
 {
     const struct table_options *o = run->options;
     double end = NAN;
-    enum dw_status status = check_standard_input(run, error);
-    if (status == DW_OK && o->after.count && !(run->front = calloc(o->after.count, sizeof *run->front)))
+    enum dw_status status = DW_OK;
+    if (o->after.count && !(run->front = calloc(o->after.count, sizeof *run->front)))
         status = dw_no_memory(error);
     for (size_t i = 0; status == DW_OK && i < o->after.count; i++) {
         double first = NAN, last = NAN;
@@ -114,7 +116,7 @@ enum dw_status run_read_after(struct table_run *run, struct dw_error *error)
         end = isnan(last) ? end : isnan(end) ? last : end + (last - first);
     }
     return status != DW_OK ? status
-                           : join_header(run, dw_reader_header(run->reader), dw_reader_name(run->reader),
+                           : join_header(run, input, dw_reader_name(run->reader),
                                          run->first_row ? run->first_row[0] : NAN, end, error);
 }
 

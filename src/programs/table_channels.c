@@ -9,8 +9,8 @@
 enum dw_status run_choose(struct table_run *run, struct dw_error *error)
 {
     char *names = strdup(run->options->common.channel), *rest = names;
-    size_t *found = calloc(run->columns, sizeof *found), count = 0;
-    run->column = calloc(run->columns, sizeof *run->column);
+    size_t *found = calloc(run->all, sizeof *found), count = 0;
+    run->column = calloc(run->all, sizeof *run->column);
     enum dw_status status = names && found && run->column ? DW_OK : dw_no_memory(error);
     for (char *name; status == DW_OK && (name = strsep(&rest, ","));) {
         struct dw_error why;
@@ -28,9 +28,10 @@ enum dw_status run_choose(struct table_run *run, struct dw_error *error)
     struct dw_header *narrow = status == DW_OK ? dw_header_select(run->header, found, count, error) : NULL;
     run->chosen = 1;
     for (size_t i = 0; i < count; i++) {
+        const size_t slope = dw_header_slope(run->header, found[i]);
         run->column[run->chosen++] = found[i];
-        if (run->slope[found[i]])
-            run->column[run->chosen++] = run->slope[found[i]];
+        if (slope)
+            run->column[run->chosen++] = slope;
     }
     free(found);
     free(names);

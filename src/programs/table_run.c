@@ -24,7 +24,7 @@ static enum dw_status put_rows(struct table_run *run, const double *values, size
     if (run->writer && !run->column && !run->scaled)
         return dw_writer_rows(run->writer, values, rows, error);
     for (size_t k = 0; status == DW_OK && k < rows; k++) {
-        const double *row = values + k * run->columns;
+        const double *row = values + k * run->all;
         for (size_t i = 0; run->column && i < run->chosen; i++)
             run->narrow[i] = row[run->column[i]];
         if (run->column)
@@ -41,6 +41,11 @@ static enum dw_status put_rows(struct table_run *run, const double *values, size
     return status;
 }
 
+static enum dw_status made_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
+{
+    return run_combine_rows(run, 0, (struct dw_rows){ values, rows }, put_rows, error);
+}
+
 static enum dw_status span_error(const struct dw_error *why, enum dw_status status, struct dw_error *error)
 {
     return status == DW_OK ? status : dw_error_set(error, status, why->line, "--span: %s", why->text);
@@ -55,7 +60,7 @@ static enum dw_status rows_among(struct table_run *run, const double *values, si
         if (row[0] < run->among.from || row[0] > run->among.to)
             continue;
         run->any_among = true;
-        status = put_rows(run, row, 1, error);
+        status = made_rows(run, row, 1, error);
     }
     return status;
 }
@@ -66,10 +71,10 @@ static enum dw_status span_rows(struct table_run *run, const double *values, siz
     if (run->among.kind == DW_SPAN_BETWEEN)
         return rows_among(run, values, rows, error);
     if (!run->excerpt)
-        return put_rows(run, values, rows, error);
+        return made_rows(run, values, rows, error);
     struct dw_rows some;
     const enum dw_status status = dw_excerpt_rows(run->excerpt, values, rows, &some, &why);
-    return status == DW_OK ? put_rows(run, some.values, some.count, error) : span_error(&why, status, error);
+    return status == DW_OK ? made_rows(run, some.values, some.count, error) : span_error(&why, status, error);
 }
 
 static enum dw_status shift_rows(struct table_run *run, const double *values, size_t rows, struct dw_error *error)
@@ -126,14 +131,13 @@ static enum dw_status end_table(struct table_run *run, struct dw_error *error)
     return status;
 }
 
-static enum dw_status take_table(struct table_run *run, struct dw_reader *reader, struct dw_error *error)
+static enum dw_status take_input(struct table_run *run, struct dw_error *error)
 {
     enum { BLOCK = 4096 };
-    const double *values;
-    size_t rows;
+    struct dw_rows some;
     enum dw_status status;
-    while ((status = dw_reader_rows(reader, BLOCK, &values, &rows, error)) == DW_OK)
-        if ((status = take_rows(run, values, rows, error)) != DW_OK)
+    while ((status = run_input_rows(run, BLOCK, &some, error)) == DW_OK)
+        if ((status = take_rows(run, some.values, some.count, error)) != DW_OK)
             return status;
     return status == DW_END ? DW_OK : status;
 }
@@ -151,9 +155,9 @@ static enum dw_status finish_rows(struct table_run *run, struct dw_error *error)
     if (status == DW_OK && run->excerpt) {
         status = span_error(&why, dw_excerpt_finish(run->excerpt, &some, &why), error);
         if (status == DW_OK)
-            status = put_rows(run, some.values, some.count, error);
+            status = made_rows(run, some.values, some.count, error);
     }
-    return status;
+    return status == DW_OK ? run_finish_combined(run, put_rows, error) : status;
 }
 
 /* ---- setting up ---- */
@@ -161,7 +165,7 @@ static enum dw_status finish_rows(struct table_run *run, struct dw_error *error)
 /* What the first column holds, as which the ends of a span and a shift are read. */
 static enum dw_quantity first_quantity(const struct table_run *run)
 {
-    const char *unit = dw_header_column(dw_reader_header(run->reader), 0).unit;
+    const char *unit = dw_header_column(run->header, 0).unit;
     return !strcmp(unit, "s") ? DW_TIME : !strcmp(unit, "Hz") ? DW_FREQUENCY : DW_NUMBER;
 }
 
@@ -209,19 +213,21 @@ static enum dw_status set_span(struct table_run *run, struct dw_error *error)
 static enum dw_status prepare(struct table_run *run, struct dw_error *error)
 {
     const struct table_options *o = run->options;
-    enum dw_status status = run_read_after(run, error);
+    enum dw_status status = run_read_after(run, run_input_header(run), error);
     if (status != DW_OK)
         return status;
-    run->columns = run->chosen = dw_header_columns(run->header);
+    run->columns = dw_header_columns(run->header);
+    if (o->after.count && (!(run->joined = dw_header_copy(run->header, error)) || !(run->join = dw_join_new(run->columns, error))))
+        return error->status;
     if (!(run->slope = calloc(run->columns, sizeof *run->slope)))
         return dw_no_memory(error);
     dw_header_slopes(run->header, run->slope);
-    if (o->after.count && (!(run->joined = dw_header_copy(run->header, error)) || !(run->join = dw_join_new(run->columns, error))))
-        status = error->status;
-    if (status == DW_OK)
-        status = set_shift(run, error);
+    status = set_shift(run, error);
     if (status == DW_OK)
         status = set_span(run, error);
+    if (status == DW_OK)
+        status = run_combine(run, error);
+    run->all = run->chosen = dw_header_columns(run->header);
     if (status == DW_OK && o->common.channel)
         status = run_choose(run, error);
     if (status == DW_OK && (o->scale.count || o->rename.count))
@@ -229,7 +235,7 @@ static enum dw_status prepare(struct table_run *run, struct dw_error *error)
     /* what only changes its encoding is still the same table */
     const bool cuts = run->excerpt || run->among.kind == DW_SPAN_BETWEEN;
     const bool straightens = lines_wanted(&o->common) > 0 && dw_header_slopes(run->header, NULL);
-    const bool changes = run->join || cuts || straightens || run->column || o->rename.count || o->scale.count || run->shift != 0;
+    const bool changes = run->join || run->beside || run->combinations || cuts || straightens || run->column || o->rename.count || o->scale.count || run->shift != 0;
     if (status == DW_OK && (changes || dw_reader_encoding(run->reader) == DW_CSV))
         status = dw_header_add(run->header, "made-by", o->common.command->made_by, error);
     if (status != DW_OK)
@@ -266,8 +272,25 @@ enum dw_status run_set_up(struct table_run *run, struct dw_error *error)
 {
     if (!(run->reader = run_open(run->options, run->options->common.file, error)))
         return error->status;
-    const enum dw_status status = read_first_row(run, error);
+    enum dw_status status = run_check_standard_input(run, error);
+    if (status == DW_OK)
+        status = run_open_beside(run, error);
+    if (status == DW_OK && run->options->after.count)
+        status = read_first_row(run, error);
     return status == DW_OK ? prepare(run, error) : status;
+}
+
+static void note_input(const struct table_run *run, const struct dw_reader *reader)
+{
+    run_note_skipped(run->options, reader);
+    input_note_uneven(run->options->common.command, reader);
+}
+
+static void note_inputs(const struct table_run *run)
+{
+    note_input(run, run->reader);
+    for (size_t i = 1; i <= run->options->beside.count; i++)
+        note_input(run, run->others[i]);
 }
 
 enum dw_status run_rows(struct table_run *run, struct dw_error *error)
@@ -282,15 +305,13 @@ enum dw_status run_rows(struct table_run *run, struct dw_error *error)
         dw_join_next(run->join);
     }
     if (status == DW_OK)
-        status = begin_table(run, dw_reader_header(run->reader), error);
+        status = begin_table(run, run_input_header(run), error);
     if (status == DW_OK && run->first_row)
         status = take_rows(run, run->first_row, 1, error);
     if (status == DW_OK)
-        status = take_table(run, run->reader, error);
+        status = take_input(run, error);
     if (status == DW_OK)
-        run_note_skipped(run->options, run->reader);
-    if (status == DW_OK)
-        input_note_uneven(run->options->common.command, run->reader);
+        note_inputs(run);
     if (status == DW_OK)
         status = end_table(run, error);
     if (status == DW_OK)
@@ -312,6 +333,7 @@ void run_free(struct table_run *run)
 {
     dw_writer_free(run->writer);
     dw_join_free(run->join);
+    run_free_combined(run);
     dw_excerpt_free(run->excerpt);
     dw_header_free(run->header);
     dw_reader_close(run->reader);
