@@ -161,7 +161,7 @@ struct dw_meter;
  *   returns  NULL on error: DW_BAD_USE (period, band, levels or columns out of range), DW_BAD_INPUT (the first
  *            column is no time in s, or the span needs a period that the table does not have), DW_NO_MEMORY
  * Of a table that is sampled, mean, rms and frequency are those of a sine fit where it explains the samples, else mean and rms are over
- * whole cycles (theory, section 4.4), if the rows need no more than 4 MiB.
+ * whole cycles (theory, section 4.4), if the rows need no more than 4 MiB; beyond that they are those of all samples.
  *   memory   constant in the length of the table, some 8 MiB at most for a few channels, 12 MiB of a sampled one; span last:N adds 56 bytes a
  *            channel for each of the N periods */
 DW_API struct dw_meter *dw_meter_new(const struct dw_header *header, const struct dw_meter_options *options,

@@ -97,7 +97,7 @@ enum dw_status dwi_ring_add(struct ring *ring, const struct accumulator *accumul
 void dwi_ring_total(const struct ring *ring, size_t channels, struct accumulator *total);
 /* Mean and rms of a channel of a sampled table: docs/theory.md, section 4.4. */
 struct sampled_mean {
-    enum { SAMPLED_LINES, SAMPLED_SINE, SAMPLED_CYCLES } from;  /* LINES: the samples tell no more than lines do */
+    enum { SAMPLED_LINES, SAMPLED_SINE, SAMPLED_CYCLES, SAMPLED_ALL } from;  /* LINES: the samples tell no more than lines do */
     double mean, ac_rms, frequency;
     size_t harmonics;
     double cycles;

@@ -47,8 +47,14 @@ enum dw_status dwi_meter_sampled(const struct dw_meter *m, size_t channel, struc
     double line[2 * (MEAN_HARMONICS + 1)];
     struct dw_sine sine;
     *out = (struct sampled_mean){ .from = SAMPLED_LINES };
-    /* a span of whole periods is what it is; and what is no longer there cannot be asked */
-    if (!(m->sampled > 0) || !all->even || all->count < all->seen || m->span.kind == DW_SPAN_LAST)
+    /* a span of whole periods is what it is; and of what is no longer there only sums are known */
+    if (!(m->sampled > 0) || !all->even || m->span.kind == DW_SPAN_LAST)
+        return DW_OK;
+    if (all->count < all->seen && m->span.kind != DW_SPAN_BETWEEN) {
+        out->from = SAMPLED_ALL;
+        dwi_samples_moments(all, m->column[channel], &out->mean, &out->ac_rms);
+    }
+    if (all->count < all->seen)
         return DW_OK;
     const bool part = m->span.kind == DW_SPAN_BETWEEN;
     dwi_samples_between(all, part ? m->span.from : -INFINITY, part ? m->span.to : INFINITY, &first, &end);

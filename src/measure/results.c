@@ -245,8 +245,8 @@ static enum dw_status conclude_samples(struct dw_meter *m, struct dw_error *erro
         return add_note(m, error, m->channels, "row %llu, at %.9g s, is %.4g spacings behind the one before, though 'sampled' says that "
                         "they are equal: mean and rms are those of straight lines", all->seen + 1, all->odd_at, all->odd);
     if (status == DW_OK && all->even && all->count < all->seen && m->span.kind != DW_SPAN_LAST)
-        return add_note(m, error, m->channels, "of %llu samples %zu are kept, too few to find whole cycles: mean and rms are those of "
-                        "straight lines", all->seen, all->count);
+        return add_note(m, error, m->channels, "of %llu samples only %zu are kept, so that whole cycles are not looked for: mean and rms "
+                        "are those of %s", all->seen, all->count, m->span.kind == DW_SPAN_BETWEEN ? "straight lines" : "all samples");
     return status;
 }
 

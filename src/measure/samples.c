@@ -15,7 +15,10 @@ struct samples dwi_samples_new(size_t columns, double rate, size_t most_bytes, b
 void dwi_samples_free(struct samples *s)
 {
     free(s->row);
-    s->row = NULL;
+    free(s->sum);
+    free(s->origin);
+    s->row = s->origin = NULL;
+    s->sum = NULL;
     s->count = s->room = 0;
 }
 
@@ -39,9 +42,35 @@ static enum dw_status make_room(struct samples *s, bool *have, struct dw_error *
     return DW_OK;
 }
 
+static enum dw_status begin_sums(struct samples *s, const double *first, struct dw_error *error)
+{
+    s->sum = calloc(2 * s->columns, sizeof *s->sum);
+    s->origin = malloc(s->columns * sizeof *s->origin);
+    if (!s->sum || !s->origin)
+        return dw_no_memory(error);
+    memcpy(s->origin, first, s->columns * sizeof *first);
+    return DW_OK;
+}
+
+static void add_sums(struct samples *s, const double *values)
+{
+    for (size_t i = 1; i < s->columns; i++) {
+        const long double off = (long double)values[i] - s->origin[i];
+        s->sum[2 * i] += off;
+        s->sum[2 * i + 1] += off * off;
+    }
+}
+
+void dwi_samples_moments(const struct samples *s, size_t column, double *mean, double *ac_rms)
+{
+    const long double count = (long double)s->seen, off = s->sum[2 * column] / count;
+    *mean = (double)(s->origin[column] + off);
+    *ac_rms = sqrt(fmax(0, (double)(s->sum[2 * column + 1] / count - off * off)));
+}
+
 enum dw_status dwi_samples_put(struct samples *s, const double *values, size_t rows, size_t *taken, struct dw_error *error)
 {
-    enum dw_status status = DW_OK;
+    enum dw_status status = s->seen || !rows ? DW_OK : begin_sums(s, values, error);
     for (*taken = 0; *taken < rows && s->even && status == DW_OK; ++*taken, values += s->columns) {
         const double spaces = (values[0] - s->last) * s->rate;
         bool have;
@@ -56,6 +85,7 @@ enum dw_status dwi_samples_put(struct samples *s, const double *values, size_t r
         status = make_room(s, &have, error);
         if (status == DW_OK && have)
             memcpy(s->row + s->count++ * s->columns, values, s->columns * sizeof *values);
+        add_sums(s, values);
         if (!s->seen++)
             s->first = values[0];
         s->last = values[0];

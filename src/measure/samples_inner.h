@@ -12,6 +12,8 @@ struct samples {
     size_t columns;
     double rate;              /* 1/s; 0: the table is not sampled */
     double *row;              /* [count x columns], as read */
+    long double *sum;         /* [2 x columns] of all seen: off the first row, and squares of that, which doubles would round away */
+    double *origin;           /* [columns] the first row */
     size_t count, room, most;
     bool latest;              /* where there are more than `most`, the last ones are kept, else the first ones */
     unsigned long long seen;
@@ -21,6 +23,7 @@ struct samples {
     double off;               /* the most by which one is not; spacings */
 };
 
+/* Room is made with the first rows. */
 struct samples dwi_samples_new(size_t columns, double rate, size_t most_bytes, bool latest);
 void dwi_samples_free(struct samples *samples);
 /* Takes rows up to the first that is not a spacing behind the one before.
@@ -28,6 +31,8 @@ void dwi_samples_free(struct samples *samples);
 enum dw_status dwi_samples_put(struct samples *samples, const double *values, size_t rows, size_t *taken, struct dw_error *error);
 /* All are seen: where they drift from the rate that the table names by more than their times are off, the rate is their own. */
 void dwi_samples_settle(struct samples *samples);
+/* Mean and ac-rms of a column, of all seen, kept or not. */
+void dwi_samples_moments(const struct samples *samples, size_t column, double *mean, double *ac_rms);
 /* Those kept from a time on, and before another: rows first .. end - 1. A thousandth of a spacing counts as nothing. */
 void dwi_samples_between(const struct samples *samples, double from, double to, size_t *first, size_t *end);
 /* The last instant origin + k period that the samples reach, each of which stands for the spacing behind it. */

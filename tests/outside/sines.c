@@ -121,6 +121,23 @@ START_TEST(a_quantised_tone_has_the_effective_bits_of_its_quantiser)
 }
 END_TEST
 
+/* Of more samples than the meter keeps, sums: what part of a cycle adds to a mean of n cycles is below 1 / (2 pi n). */
+START_TEST(a_long_record_has_the_mean_and_rms_of_all_its_samples)
+{
+    enum { COUNT = 300000 };
+    struct wave wave = { 0 };
+    for (size_t i = 0; i < COUNT; i++)
+        wave_add(&wave, (double)i / RATE, offset + 0.985 * cos(2 * M_PI * (double)i / 10.3 + phase));
+    struct dw_header *header = header_with("sampled", "1000", NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &wave);
+    within_scale(measured(meter, DW_MEASURE_MEAN), offset, 10.3 / (2 * M_PI * COUNT), 0.985);
+    near(measured(meter, DW_MEASURE_AC_RMS), 0.985 / sqrt(2), 10.3 / (2 * M_PI * COUNT));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
 /* ---- against FFTW ---- */
 
 /* The transform of samples over their span, in which the first and the last count half, times weights: the definition of a DFT, with the
@@ -194,5 +211,5 @@ START_TEST(a_flat_top_reads_a_sampled_tone_wherever_it_lies)
 }
 END_TEST
 
-SUITE("outside: sampled tones", samples_without_a_fundamental_have_the_lines_of_their_transform, a_flat_top_reads_a_sampled_tone_wherever_it_lies, a_tone_without_noise_is_read_to_a_billionth, noise_moves_a_tone_by_what_cramer_and_rao_allow,
+SUITE("outside: sampled tones", a_long_record_has_the_mean_and_rms_of_all_its_samples, samples_without_a_fundamental_have_the_lines_of_their_transform, a_flat_top_reads_a_sampled_tone_wherever_it_lies, a_tone_without_noise_is_read_to_a_billionth, noise_moves_a_tone_by_what_cramer_and_rao_allow,
       a_quantised_tone_has_the_effective_bits_of_its_quantiser)
