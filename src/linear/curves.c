@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows between which outputs are cubics: docs/theory.md, (2.21) to (2.23). */
-#include "linear/curves_inner.h"
+#include "linear/modes_inner.h"
 #include <float.h>
 #include <stdlib.h>
 #include <string.h>

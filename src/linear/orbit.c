@@ -2,7 +2,6 @@
 /* The periodic orbit of a switching system: follow, then Newton on the period map. docs/theory.md, (2.10). */
 #include "linear/matrix_inner.h"
 #include "linear/modes_inner.h"
-#include "linear/steady_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows of a run on their way to its sink. */
-#include "linear/curves_inner.h"
+#include "linear/modes_inner.h"
 #include <math.h>
 #include <string.h>
 

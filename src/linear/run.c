@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A run: from input row to input row, from mode to mode. */
-#include "linear/curves_inner.h"
+#include "linear/modes_inner.h"
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>

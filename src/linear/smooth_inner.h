@@ -4,7 +4,7 @@
 #define LINEAR_SMOOTH_INNER_H
 
 #include <dutywright/cubic.h>
-#include "linear/curves_inner.h"
+#include "linear/modes_inner.h"
 
 enum {
     STAGES = 7,

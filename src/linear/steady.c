@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The periodic state of a linear system: the map of one period is x + Y x + g, so -Y x = g. docs/theory.md, (2.9). */
 #include "linear/matrix_inner.h"
-#include "linear/steady_inner.h"
+#include "linear/modes_inner.h"
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>

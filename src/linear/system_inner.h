@@ -3,7 +3,7 @@
 #ifndef LINEAR_SYSTEM_INNER_H
 #define LINEAR_SYSTEM_INNER_H
 
-#include "linear/doubled_inner.h"
+#include "linear/matrix_inner.h"
 #include <dutywright/linear.h>
 #include <stdint.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Walks one stretch in one mode, cell by cell, so that no guard's crossing is missed and rows keep the accuracy. */
-#include "linear/curves_inner.h"
+#include "linear/modes_inner.h"
 #include <string.h>
 
 #define GRAZE 1e-13  /* of a guard's scale: further below zero is a crossing */

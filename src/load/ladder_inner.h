@@ -3,7 +3,7 @@
 #ifndef LOAD_LADDER_INNER_H
 #define LOAD_LADDER_INNER_H
 
-#include "linear/doubled_inner.h"
+#include "linear/matrix_inner.h"
 #include "load/build_inner.h"
 #include <dutywright/ladder.h>
 

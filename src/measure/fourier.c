@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Fourier coefficients by the way that takes the fewest operations. */
-#include "measure/fourier_inner.h"
+#include "measure/coefficients_inner.h"
 #include <dutywright/spectrum.h>
 #include <math.h>
 #include <stdlib.h>

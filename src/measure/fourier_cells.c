@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A period cut into equal cells, each known by its Legendre moments, and one transform a moment: docs/theory.md, equation
  * 5.6. Where all rows lie on borders of cells, two numbers a border are all there is: equation 5.7. */
-#include "measure/fourier_inner.h"
-#include "measure/fourier_weights_inner.h"
+#include "measure/coefficients_inner.h"
 #include <fftw3.h>
 #include <math.h>
 #include <stdint.h>

@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every line of every piece: docs/theory.md, equations 5.4 and 5.16, with angles carried on by rotation within a chunk of lines. */
-#include "measure/fourier_inner.h"
-#include "measure/fourier_weights_inner.h"
-#include "measure/moments_inner.h"
+#include "measure/coefficients_inner.h"
+#include "measure/statistics_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows as what lies between them, and whether they lie on a grid, such as the ticks of a counter. */
-#include "measure/fourier_rows_inner.h"
+#include "measure/coefficients_inner.h"
 #include <float.h>
 #include <math.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Phases and weights of the Fourier integral of a straight line or cubic: docs/theory.md, equations 5.4, 5.5, 5.8 to 5.10 and
  * 5.16 to 5.18. */
-#include "measure/fourier_weights_inner.h"
+#include "measure/coefficients_inner.h"
 #include <float.h>
 #include <math.h>
 #include <stdbool.h>

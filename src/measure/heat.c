@@ -2,7 +2,7 @@
 /* A record of currents turned into loss and junction temperature. docs/theory.md, section 9.
  * The table's pieces end where the gate crosses its threshold, a current its zero, and at each period's boundary; they are cut
  * once more at the apex and end of an edge's loss: then the loss of each is one polynomial. */
-#include "measure/heat_state_inner.h"
+#include "measure/losses_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

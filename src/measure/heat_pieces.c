@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What lies between two rows, cut where the loss becomes another polynomial: where currents change their signs, the transistor its
  * state, an edge's triangle its side. */
-#include "measure/heat_state_inner.h"
+#include "measure/losses_inner.h"
 #include <math.h>
 #include <string.h>
 

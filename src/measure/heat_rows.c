@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows of loss and junction, between which both are cubics. docs/theory.md, section 9; the rules are those of (2.23). */
-#include "measure/heat_state_inner.h"
+#include "measure/losses_inner.h"
 #include <dutywright/follow.h>
 #include <float.h>
 #include <math.h>

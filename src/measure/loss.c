@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "measure/loss_inner.h"
+#include "measure/losses_inner.h"
 #include <math.h>
 
 double dwi_loss_energy(const struct dw_loss_piece *loss)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a table's header says that bears on its measures. */
-#include "measure/meter_inner.h"
+#include "measure/metering_inner.h"
 #include <math.h>
 #include <string.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Mean and rms of samples: of a sum of sines where that explains them, else over whole cycles. */
-#include "measure/meter_inner.h"
+#include "measure/metering_inner.h"
 #include <math.h>
 
 enum { MEAN_HARMONICS = 10 };

@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "measure/moments_inner.h"
-#include "measure/hermite_inner.h"
+#include "measure/metering_inner.h"
+#include "measure/statistics_inner.h"
 #include <math.h>
+#include <stdbool.h>
+#include <stdlib.h>
 #include <string.h>
 
 static void begin(struct accumulator *accumulator, size_t channels, double start)
@@ -163,4 +165,88 @@ double dwi_moments_mean(const struct channel_moments *moments)
 double dwi_moments_ac_rms(const struct channel_moments *moments, double duration)
 {
     return sqrt((moments->square + moments->square_low) / duration);
+}
+
+/* ---- cubics ---- */
+
+int dwi_hermite_turns(const struct hermite *h, double at[2])
+{
+    const double inside = 1 - 0x1p-27, root = h->even * h->even - 3 * h->odd * (h->rise - h->odd);
+    int count = 0;
+    if (!(root > 0))
+        return 0;
+    /* of the two roots neither is a difference: Press and others 1992, Numerical Recipes, (5.6.4) */
+    const double sum = h->even + copysign(sqrt(root), h->even), one = sum / (3 * h->odd), other = (h->rise - h->odd) / sum;
+    if (fmin(one, other) > -inside && fmin(one, other) < inside)
+        at[count++] = fmin(one, other);
+    if (fmax(one, other) > -inside && fmax(one, other) < inside)
+        at[count++] = fmax(one, other);
+    return count;
+}
+
+double dwi_hermite_place(const struct hermite *h, double value)
+{
+    const double middle = h->middle - value;
+    const bool rises = h->rise > 0;
+    double low = -1, high = 1, u = -middle / h->rise;
+    if (h->even == 0 && h->odd == 0)
+        return fmin(fmax(u, low), high);
+    /* Newton's steps where they stay between what is known to be on either side, else halves of that */
+    for (int i = 0; i < 100 && low < high; i++) {
+        if (!(u >= low && u <= high))
+            u = low + (high - low) / 2;
+        const double off = middle + (h->rise * u + (1 - u) * (1 + u) * (h->even - h->odd * u));
+        *((off < 0) == rises ? &low : &high) = u;
+        const double next = u - off / hermite_slope(h, u), used = next > low && next < high ? next : low + (high - low) / 2;
+        if (off == 0 || used == u)
+            break;
+        u = used;
+    }
+    return u;
+}
+
+/* ---- the last so many periods ---- */
+
+static enum dw_status grow(struct ring *ring, size_t channels, struct dw_error *error)
+{
+    size_t room = ring->room ? 2 * ring->room : 1;
+    if (room > ring->most)
+        room = ring->most;
+    struct accumulator *accumulator = realloc(ring->accumulator, room * sizeof *accumulator);
+    if (accumulator)
+        ring->accumulator = accumulator;
+    struct channel_moments *moments = accumulator ? realloc(ring->moments, room * channels * sizeof *moments) : NULL;
+    if (!moments)
+        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory: a span of many periods takes %zu bytes for each",
+                            sizeof *accumulator + channels * sizeof *moments);
+    ring->moments = moments;
+    ring->room = room;
+    return DW_OK;
+}
+
+enum dw_status dwi_ring_add(struct ring *ring, const struct accumulator *accumulator, size_t channels, struct dw_error *error)
+{
+    if (ring->count == ring->room && ring->room < ring->most) {
+        const enum dw_status status = grow(ring, channels, error);
+        if (status != DW_OK)
+            return status;
+        ring->next = ring->count;
+    }
+    ring->accumulator[ring->next] = *accumulator;
+    memcpy(ring->moments + ring->next * channels, accumulator->of, channels * sizeof *accumulator->of);
+    ring->next = ring->next + 1 == ring->most ? 0 : ring->next + 1;
+    if (ring->count < ring->most)
+        ring->count++;
+    return DW_OK;
+}
+
+void dwi_ring_total(const struct ring *ring, size_t channels, struct accumulator *total)
+{
+    total->empty = true;
+    for (size_t i = 0; i < ring->count; i++) {
+        const size_t at = (ring->next + i) % ring->count;
+        struct accumulator one = ring->accumulator[at];
+        one.of = ring->moments + at * channels;
+        dwi_moments_append(total, &one, channels);
+    }
 }

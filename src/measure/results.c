@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From what the meter has gathered to results, and to notes that say why something is missing or unsure. */
-#include "measure/meter_inner.h"
+#include "measure/metering_inner.h"
 #include <dutywright/value.h>
 #include <math.h>
 #include <stdarg.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Settling as docs/theory.md, section 4.5, defines it. */
-#include "measure/settling_inner.h"
+#include "measure/metering_inner.h"
 #include <math.h>
 #include <stdint.h>
 

@@ -3,10 +3,9 @@
 #ifndef MEASURE_SPECTRUM_INNER_H
 #define MEASURE_SPECTRUM_INNER_H
 
-#include "measure/fourier_inner.h"
-#include "measure/moments_inner.h"
+#include "measure/coefficients_inner.h"
+#include "measure/statistics_inner.h"
 #include "measure/samples_inner.h"
-#include "measure/tolerance_inner.h"
 #include <dutywright/spectrum.h>
 
 /* ---- what is kept of a record ---- */

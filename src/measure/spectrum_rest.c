@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a fundamental leaves of a wave that is nearly nothing else, where Parseval's difference would be rounding. */
-#include "measure/fourier_weights_inner.h"
+#include "measure/coefficients_inner.h"
 #include "measure/spectrum_inner.h"
 #include <float.h>
 #include <math.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Thermal network in the sum-of-exponentials form. docs/theory.md, section 9. */
-#include "measure/loss_inner.h"
+#include "measure/losses_inner.h"
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>

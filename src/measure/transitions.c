@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "measure/transitions_inner.h"
+#include "measure/metering_inner.h"
 #include <stddef.h>
 
 struct transitions dwi_transitions_new(double low_level, double high_level)

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "curve_inner.h"
+#include "train_inner.h"
 #include <float.h>
 #include <math.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Tables that are not ours: which line is the first row, and which of its fields are columns. */
-#include "foreign_inner.h"
+#include "reader_inner.h"
 #include <dutywright/value.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the lines above the rows of a table that is not ours say of its columns: names and units. */
-#include "foreign_inner.h"
+#include "reader_inner.h"
 #include <dutywright/value.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -4,8 +4,34 @@
 #define TABLE_READER_INNER_H
 
 #include "header_inner.h"
-#include "source_inner.h"
 #include <dutywright/splice.h>
+#include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+struct source {
+    int descriptor;
+    bool owned;  /* closed with the source */
+    bool ended;  /* read(2) has answered 0 */
+    char *name;  /* "standard input" or the path */
+    char *buffer;
+    size_t room;         /* bytes that the buffer holds */
+    size_t first, last;  /* the unread bytes are buffer[first..last) */
+    void (*progress)(void *context, const char *name, unsigned long long bytes, unsigned long long size);  /* may be NULL */
+    void *context;
+    unsigned long long bytes, size;  /* read so far; of all, 0: not known */
+};
+
+/* path NULL or "-" is standard input. A file that is not there, or may not be read, is DW_BAD_INPUT. */
+enum dw_status dwi_source_open(struct source *source, const char *path, struct dw_error *error);
+void dwi_source_close(struct source *source);
+/* Reads once more, behind the unread bytes, which move to the buffer's start; the buffer grows where they fill it.
+ *   returns  DW_OK: at least one byte more; DW_END: there are no more; DW_SYSTEM, DW_NO_MEMORY */
+enum dw_status dwi_source_more(struct source *source, struct dw_error *error);
+/* Moves the unread bytes to the buffer's start. */
+void dwi_source_compact(struct source *source);
+/* Appends one byte of the reader's own behind the last. */
+enum dw_status dwi_source_append(struct source *source, char byte, struct dw_error *error);
 
 #define NO_COLUMN ((size_t)-1)
 
@@ -85,8 +111,6 @@ enum dw_status dwi_reader_time_back(const struct dw_reader *reader, unsigned lon
  *   first, last  out: its bytes without "\n"; valid until the next call
  *   returns      DW_OK, DW_END, or an error; a last line without "\n" is given, and sets reader->cut */
 enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **last, struct dw_error *error);
-/* Makes sure that whole lines lie in the buffer between in.first and lines_end; as dwi_reader_line. */
-enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *error);
 
 /* Sets the key `sampled` where the rows read ahead are equally spaced. */
 enum dw_status dwi_judge_spacing(struct dw_reader *reader, struct dw_error *error);
@@ -118,5 +142,18 @@ enum dw_status dwi_text_rows(struct dw_reader *reader, size_t most, const double
                              struct dw_error *error);
 enum dw_status dwi_binary_rows(struct dw_reader *reader, size_t most, const double **values, size_t *rows,
                                struct dw_error *error);
+
+/* ---- what the files that open tables of others share ---- */
+
+/* A line among those kept, and one past its last byte but for blanks and line ends. */
+char *dwi_kept_line(const struct kept_lines *lead, size_t line, char **last);
+char *dwi_trim_end(const char *first, char *last);
+
+/* Names and units of the columns, by the lines above the rows.
+ *   columns   of the table
+ *   end       the lines of lead before this one are above the rows
+ *   returns   DW_OK; DW_BAD_INPUT where one of them is a row with a word in it; DW_NO_MEMORY */
+enum dw_status dwi_foreign_name_columns(struct dw_reader *reader, const struct kept_lines *lead, size_t end, size_t columns,
+                                        struct dw_error *error);
 
 #endif

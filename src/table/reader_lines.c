@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines out of a source, and what is wrong with one. */
 #include "config.h"
-#include "foreign_inner.h"
+#include "reader_inner.h"
 #include <dutywright/value.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -39,7 +39,8 @@ enum dw_status dwi_reader_time_back(const struct dw_reader *reader, unsigned lon
                             to);
 }
 
-enum dw_status dwi_reader_fill_lines(struct dw_reader *reader, struct dw_error *error)
+/* Makes sure that whole lines lie in the buffer between in.first and lines_end; as dwi_reader_line. */
+static enum dw_status fill_lines(struct dw_reader *reader, struct dw_error *error)
 {
     struct source *in = &reader->in;
     size_t seen = in->last - in->first; /* bytes known to hold no line end */
@@ -76,7 +77,7 @@ enum dw_status dwi_reader_line(struct dw_reader *reader, char **first, char **la
         return DW_OK;
     }
     if (in->first >= reader->lines_end) {
-        const enum dw_status status = dwi_reader_fill_lines(reader, error);
+        const enum dw_status status = fill_lines(reader, error);
         if (status != DW_OK)
             return status;
     }
@@ -115,4 +116,44 @@ void dwi_kept_free(struct kept_lines *lines)
 {
     free(lines->text);
     free(lines->line);
+}
+
+/* ---- files that are no text ---- */
+
+#define MARK(text, kind) { (text), sizeof(text) - 1, (kind) }
+
+static const struct {
+    const char *text;
+    size_t length;
+    const char *kind;
+} marks[] = {
+    MARK("\377\376\0\0", "UTF-32 text; save it as UTF-8"),
+    MARK("\0\0\376\377", "UTF-32 text; save it as UTF-8"),
+    MARK("\377\376", "UTF-16 text; save it as UTF-8"),
+    MARK("\376\377", "UTF-16 text; save it as UTF-8"),
+    MARK("\037\213", "compressed by gzip; unpack it first, as with gzip -dc"),
+    MARK("\375" "7zXZ\0", "compressed by xz; unpack it first, as with xz -dc"),
+    MARK("\050\265\057\375", "compressed by zstd; unpack it first, as with zstd -dc"),
+    MARK("BZh", "compressed by bzip2; unpack it first, as with bzip2 -dc"),
+    MARK("PK\003\004", "a ZIP archive, or a spreadsheet's own file; unpack it, or save it as CSV"),
+    MARK("\320\317\021\340", "a spreadsheet's own file; save it as CSV"),
+};
+
+/* Letters of ASCII leave zero bytes in wider encodings, the same in each letter. */
+static const char *wide_kind(const char *at)
+{
+    const unsigned zeros = (unsigned)!at[0] << 3 | (unsigned)!at[1] << 2 | (unsigned)!at[2] << 1 | (unsigned)!at[3];
+    return zeros == 7 || zeros == 14 ? marks[0].kind : zeros == 5 || zeros == 10 ? marks[2].kind : NULL;
+}
+
+const char *dwi_foreign_kind(const char *first, const char *last)
+{
+    const size_t length = (size_t)(last - first);
+    for (size_t i = 0; i < sizeof marks / sizeof marks[0]; i++) {
+        const bool there = length >= marks[i].length && !memcmp(first, marks[i].text, marks[i].length);
+        /* three letters could begin a remark: a block of bzip2 goes on with its size, then pi */
+        if (there && (*first != 'B' || (length >= 6 && !memcmp(first + 4, "1A", 2))))
+            return marks[i].kind;
+    }
+    return length >= 4 ? wide_kind(first) : NULL;
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "config.h"
-#include "source_inner.h"
+#include "reader_inner.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The one file in C++: <charconv> has the only shortest printing and locale-free reading of doubles in a standard
  * library. Nothing here throws or allocates. */
-#include "number_inner.h"
+#include "value_inner.h"
 #include <charconv>
 #include <cmath>
 #include <cstring>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "number_inner.h"
+#include "value_inner.h"
 #include <dutywright/value.h>
 #include <math.h>
 #include <stdbool.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "units_inner.h"
+#include "value_inner.h"
 #include <math.h>
 #include <string.h>
 

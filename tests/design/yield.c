@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "design/filter_inner.h"
-#include "pulse/gauss_inner.h"
+#include "pulse/train_inner.h"
 #include "suite.h"
 #include <dutywright/design.h>
 #include <float.h>

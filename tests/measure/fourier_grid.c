@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is seen of the rows before their lines are summed up, the way that is then taken, and that all ways agree. */
-#include "measure/fourier_inner.h" /* which way is taken is the point: tests/measure/fourier.c asks for the lines */
-#include "measure/fourier_weights_inner.h" /* how far its nodes reach, which no call asks */
+#include "measure/coefficients_inner.h" /* which way is taken is the point: tests/measure/fourier.c asks for the lines */
 #include "measure/waves.h"
 #include "suite.h"
 #include <complex.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Mean, mean square about it and extremes of many lines at once, against long double. */
-#include "measure/moments_inner.h" /* extremes of lines taken at once, and the last digits, are part of no result */
+#include "measure/statistics_inner.h" /* extremes of lines taken at once, and the last digits, are part of no result */
 #include "measure/waves.h"
 #include "suite.h"
 #include <float.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Pulse trains against sources outside the project. */
-#include "pulse/gauss_inner.h"
+#include "pulse/train_inner.h"
 #include "pulse/record.h"
 #include <float.h>
 

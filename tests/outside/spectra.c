@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Spectra against series and tables that are not ours, and against reference libraries. */
-#include "measure/fourier_weights_inner.h" /* weights by themselves: lines show them in sums only */
+#include "measure/coefficients_inner.h" /* weights by themselves: lines show them in sums only */
 #include "measure/spectrum_inner.h" /* tapers, likewise */
 #include "measure/waves.h"
 #include "suite.h"

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "pulse/gauss_inner.h"
+#include "pulse/train_inner.h"
 #include "pulse/record.h"
 #include <float.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "draw.h"
 #include "suite.h"
-#include "value/number_inner.h"
+#include "value/value_inner.h"
 #include <dutywright/value.h>
 #include <float.h>
 #include <locale.h>

@@ -1,0 +1,158 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Channels over pieces. Not installed. */
+#ifndef MEASURE_STATISTICS_INNER_H
+#define MEASURE_STATISTICS_INNER_H
+
+#include <dutywright/table.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/* how far the true wave may be from what the table says of it: docs/theory.md, section 4.6 */
+
+/* Values from the least to the largest. */
+struct value_range {
+    double low, high;
+};
+
+static inline struct value_range range_of_none(void)
+{
+    return (struct value_range){ INFINITY, -INFINITY };
+}
+
+static inline struct value_range range_of_both(struct value_range a, struct value_range b)
+{
+    return (struct value_range){ fmin(a.low, b.low), fmax(a.high, b.high) };
+}
+
+/* range    of all values in the span and in the period of the carrier before it
+ * returns  unit of the channel; 0: it is exact, or nothing is said */
+static inline double tolerance_of(const struct dw_channel_facts *facts, struct value_range range)
+{
+    const double floor = 0x1p-50 * fmax(fabs(range.low), fabs(range.high));
+    const double told = fmin(facts->accuracy, facts->share * (range.high - range.low)); /* of a NaN and a number the number */
+    return told > 0 ? fmax(told, floor) : 0;
+}
+
+/* Bound of a quotient of two that are within `above` and `below` of the true ones. */
+static inline double bound_of_ratio(double ratio, double above, double denominator, double below)
+{
+    return denominator > below ? (above + ratio * below) / (denominator - below) : INFINITY;
+}
+
+/* What lies between two rows, a straight line or a cubic, on a scale of its own: u runs from -1 to 1. docs/theory.md,
+ * (4.12). */
+
+/* x(u) = middle + rise u + (1 - u^2) (even - odd u); even and odd are 0 of a line. */
+struct hermite {
+    double middle, rise;
+    double even, odd;
+};
+
+/* The cubic with the values a and b at its ends, so long apart, and these slopes a unit of length there. */
+static inline struct hermite hermite_of(double length, double a, double a_slope, double b, double b_slope)
+{
+    const double rise = b / 2 - a / 2, eighth = length / 8;
+    return (struct hermite){ a / 2 + b / 2, rise, eighth * a_slope - eighth * b_slope,
+                             eighth * a_slope + eighth * b_slope - rise / 2 };
+}
+
+static inline struct hermite hermite_line(double a, double b)
+{
+    return (struct hermite){ .middle = a / 2 + b / 2, .rise = b / 2 - a / 2 };
+}
+
+static inline double hermite_at(const struct hermite *h, double u)
+{
+    return h->middle + (h->rise * u + (1 - u) * (1 + u) * (h->even - h->odd * u));
+}
+
+/* Its derivative by u. */
+static inline double hermite_slope(const struct hermite *h, double u)
+{
+    return (h->rise - h->odd) + u * (3 * h->odd * u - 2 * h->even);
+}
+
+/* x is the sum of c[q] P_q(u), P_q Legendre's polynomials. */
+static inline void hermite_legendre(const struct hermite *h, double c[4])
+{
+    c[2] = h->even * (-2 / 3.0);
+    c[3] = h->odd * 0.4;
+    c[0] = h->middle - c[2];
+    c[1] = h->rise - c[3];
+}
+
+/* Where it turns inside, in order; how many times. What is nearer to an end than 2^-27 is taken for the end itself: by (4.14) the
+ * values there differ by less than a rounding. */
+int dwi_hermite_turns(const struct hermite *h, double at[2]);
+
+/* Where one that does not turn passes a value that is not beyond its ends.
+ *   returns   u, -1 to 1
+ *   accuracy  4 ulp of 1, as far as the slope lets the values tell */
+double dwi_hermite_place(const struct hermite *h, double value);
+
+/* Mean, mean square about the mean, and extremes of straight lines and cubics, added up over time, and one time onto
+ * the next. */
+
+/* Sums are unevaluated pairs, high + low, so that 1e8 additions lose no more than a few. */
+struct channel_moments {
+    double mean, mean_low;
+    double square, square_low;  /* integral of (value - mean)^2 */
+    double minimum, maximum;
+};
+
+/* Some time of a record, and the moments of its channels. */
+struct accumulator {
+    double start, end;  /* s */
+    bool empty;         /* start, end and all moments mean nothing yet */
+    struct channel_moments *of; /* [channels] */
+};
+
+/* a + b into (sum, error), exact: Knuth, The Art of Computer Programming 2, 4.2.2, theorem B. */
+static inline void two_sum(double a, double b, double *sum, double *error)
+{
+    const double s = a + b, t = s - a;
+    *error = (a - (s - t)) + (b - t);
+    *sum = s;
+}
+
+/* Adds to many sums, high + low, keeping what rounding takes: Neumaier 1974, ZAMM 54:39. */
+static inline void add_each(double *restrict high, double *restrict low, const double *restrict more, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        double error;
+        two_sum(high[i], more[i], &high[i], &error);
+        low[i] += error;
+    }
+}
+
+/* Adds one straight line from (start, from) to (end, to), which begins where those before ended.
+ *   column    [channels]: where channel i stands in `from` and `to`
+ *   source    docs/theory.md, equations 4.3 and 4.4 */
+void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
+                      double end, const double *to);
+
+/* Adds what lies between two rows, time first, which begins where those before ended.
+ *   column    [channels]: where channel i stands in both rows
+ *   slope     by column: where its slope does, 0: it is a straight line
+ *   source    docs/theory.md, equations 4.5 and 4.13 */
+void dwi_moments_curve(struct accumulator *accumulator, size_t channels, const size_t *column, const size_t *slope,
+                       const double *from, const double *to);
+
+/* The same by many lines at once, which takes less time a line.
+ *   row     [(lines + 1) x width], time first and rising throughout; row[0] is where those before ended
+ *   lines   some hundreds: their sums are plain, so that more would lose digits
+ *   source  docs/theory.md, equations 4.1, 4.2 and 4.5 */
+void dwi_moments_lines(struct accumulator *accumulator, size_t channels, const size_t *column, const double *row, size_t lines,
+                       size_t width);
+
+/* Appends what begins where `onto` ended: docs/theory.md, equation 4.5. */
+void dwi_moments_append(struct accumulator *onto, const struct accumulator *next, size_t channels);
+
+/* Lets values at an instant count for minimum and maximum only. */
+void dwi_moments_extremes(struct accumulator *accumulator, size_t channels, const double *low, const double *high);
+
+double dwi_moments_mean(const struct channel_moments *moments);
+double dwi_moments_ac_rms(const struct channel_moments *moments, double duration);
+
+#endif
