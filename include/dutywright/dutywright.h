@@ -19,6 +19,7 @@
 #include <dutywright/pieces.h>
 #include <dutywright/plant.h>
 #include <dutywright/pulse.h>
+#include <dutywright/ramp.h>
 #include <dutywright/repeat.h>
 #include <dutywright/sine.h>
 #include <dutywright/spectrum.h>
