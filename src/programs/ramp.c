@@ -406,7 +406,7 @@ static void note_peaks(const struct ramp_options *o, const struct moves *moves)
 static enum dw_status ramp(void *options_read, struct dw_error *error)
 {
     struct ramp_options *o = options_read;
-    struct moves moves = { NULL };
+    struct moves moves = { .move = NULL };
     enum dw_status status = make_moves(o, &moves, error);
     if (status == DW_OK)
         status = o->report ? write_report(o, &moves, error) : write_table(o, &moves, error);

@@ -12,7 +12,7 @@ enum dw_status run_open_beside(struct table_run *run, struct dw_error *error)
     enum dw_status status = DW_OK;
     if (!o->beside.count)
         return DW_OK;
-    if (!(run->others = calloc(o->beside.count + 1, sizeof *run->others)))
+    if (!(run->others = calloc(o->beside.count + 1, sizeof(struct dw_reader *))))
         return dw_no_memory(error);
     run->others[0] = run->reader;
     for (size_t i = 0; status == DW_OK && i < o->beside.count; i++)

@@ -3,6 +3,7 @@
 #include "measure/waves.h"
 #include "suite.h"
 #include <complex.h>
+#include <float.h>
 #include <fftw3.h>
 #include <stdlib.h>
 
@@ -200,7 +201,7 @@ START_TEST(a_flat_top_reads_a_sampled_tone_wherever_it_lies)
                 wave_add(&wave, (double)k / RATE, offset + 0.985 * cos(2 * M_PI * (double)k / tone.a_period + phase));
             struct dw_header *header = header_with("sampled", "1000", NULL);
             struct dw_spectrum *s = spectrum_of(header, &(struct dw_spectrum_options){ .taper = DW_TAPER_FLAT_TOP }, &wave);
-            double largest = 0;
+            double largest = DBL_MIN;
             for (size_t n = 1; n <= dw_spectrum_highest(s); n++)
                 largest = fmax(largest, dw_spectrum_line(s, 0, n).amplitude);
             within_scale(20 * log10(largest / 0.985), 0, 0.0039, 1);

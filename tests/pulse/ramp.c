@@ -3,6 +3,7 @@
 #include "suite.h"
 #include <dutywright/ramp.h>
 #include <float.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 static struct dw_ramp ramp_of(struct dw_ramp_plan plan, double pulses)
@@ -29,17 +30,16 @@ enum { MOVES = sizeof moves / sizeof moves[0] };
 /* The place at a time, by the rates of the profile alone: the acceleration rises, holds, falls, is none, and the same reversed. */
 static double place_at(const struct dw_ramp *r, double time)
 {
+    const bool back = time > r->duration / 2;
     const double half = r->length / 2, t = r->jerk_time, T = r->rise_time;
-    if (time > r->duration / 2)
-        return r->length - place_at(r, r->duration - time);
-    if (T == 0)
-        return fmin(time * r->peak, half);
-    const double a = t > 0 ? r->plan.jerk * t : r->plan.acceleration, v = r->plan.start_rate;
+    time = back ? r->duration - time : time;
+    const double a = T == 0 ? 0 : t > 0 ? r->plan.jerk * t : r->plan.acceleration, v = r->plan.start_rate;
     const double u = fmin(time, t), w = fmin(fmax(time - t, 0), T - 2 * t), x = fmin(fmax(time - (T - t), 0), t), y = fmax(time - T, 0);
     const double v1 = v + (t > 0 ? a * t / 2 : 0), v2 = v1 + a * (T - 2 * t);
     double place = v * u + (t > 0 ? a / t * u * u * u / 6 : 0) + v1 * w + a * w * w / 2;
-    place += v2 * x + a * x * x / 2 - (t > 0 ? a / t * x * x * x / 6 : 0);
-    return place + r->peak * y;
+    place += v2 * x + (t > 0 ? a * x * x / 2 - a / t * x * x * x / 6 : 0);
+    place = fmin(place + r->peak * y, half);
+    return back ? r->length - place : place;
 }
 
 START_TEST(a_pulse_comes_when_the_profile_passes_its_place)

@@ -68,7 +68,7 @@ static char *random_table(uint64_t *seed, const char *names, double from, size_t
     size_t used = (size_t)sprintf(text, "# wave-table 1\n# columns: time[s] %s\n", names), rows = 0;
     double time = from;
     for (size_t i = 0; i < count; i++) {
-        for (int k = 0; k <= (jumps && i % 4 == 2); k++, rows++)
+        for (size_t k = 0, times = jumps && i % 4 == 2 ? 2 : 1; k < times; k++, rows++)
             used += (size_t)sprintf(text + used, "%.17g %.17g %.17g %.17g\n", time, 2 + random_next(seed), 3 + random_next(seed), 40 * random_next(seed));
         time += 0.02 * (1.1 + random_next(seed));
     }
