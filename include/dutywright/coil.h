@@ -30,7 +30,7 @@ struct dw_coil_plan {
     double diode_drop;         /* V, >= 0, below the supply; of the clamp's diode and of the switch's body diode */
     double switch_resistance;  /* ohm, >= 0; of the switch while on */
     double stray;              /* F, >= 0, across the switch; above zero where nothing clamps */
-    double pull_in, drop_out;  /* A, pull_in > drop_out > 0, pull_in below supply / resistance; both 0: no armature */
+    double pull_in, drop_out;  /* A, pull_in > drop_out > 0; both 0: no armature */
     double threshold;          /* V, the switch is on above it */
     bool all;                  /* all outputs, not only current, switch and armature */
 };
@@ -70,9 +70,8 @@ DW_API double dw_coil_stored(const struct dw_coil *coil, size_t mode, double cur
 /* How long the armature takes: from rest with the switch on until it pulls in, and from a current with the switch off until
  * it drops out. Its travel is left out: the current alone decides.
  *   from      A, in the pulled-in coil when the switch goes off, at or above drop_out; NaN: the full current
- *   operate, release  out, s
- *   returns   DW_OK; DW_BAD_USE: no thresholds, or such a current; DW_NO: a threshold too near to where the current ends;
- *             DW_NO_MEMORY
+ *   operate, release  out, s; NaN where the current does not come to the threshold, or not within 745 time constants
+ *   returns   DW_OK; DW_BAD_USE: no thresholds, or such a current; DW_NO_MEMORY
  *   accuracy  1e-12 of the time constant L / resistance */
 DW_API enum dw_status dw_coil_times(const struct dw_coil *coil, double from, double *operate, double *release,
                                     struct dw_error *error);

@@ -72,6 +72,11 @@ DW_API const char *dw_number_read(const char *first, const char *last, double *v
  *   digits   1 to 17 */
 DW_API double dw_number_round(double value, int digits);
 
+/* With how many significant digits two numbers are told apart where a message compares them: 25.000101 and a limit of 25.0001.
+ *   digits   what would do otherwise
+ *   returns  the fewest, digits or more, with which they differ; 17 at most; digits where the numbers are equal */
+DW_API int dw_digits_apart(double one, double other, int digits);
+
 /* For people: value with SI prefix and unit, so many significant digits, trailing zeros kept ("1.030 V", "33.10 mV").
  *   out      at least 64 bytes
  *   unit     symbol; "1" or "" prints a bare number without prefix, "%" prints 100 times the value */

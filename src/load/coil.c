@@ -342,9 +342,8 @@ static enum dw_status time_to(const struct dw_coil *coil, size_t mode, const dou
     for (int i = 1; !status && i <= 745; i++)
         status = dw_run_feed(run, i * constant, &pin, error);
     dw_run_free(run);
-    if (status == DW_END)
-        *time = sought.time;
-    return status == DW_END ? DW_OK : status ? status : dw_error_set(error, DW_NO, 0, "the armature does not move");
+    *time = status == DW_END ? sought.time : NAN;
+    return status == DW_END ? DW_OK : status;
 }
 
 enum dw_status dw_coil_times(const struct dw_coil *coil, double from, double *operate, double *release,
@@ -354,14 +353,15 @@ enum dw_status dw_coil_times(const struct dw_coil *coil, double from, double *op
     double state[N], on = NAN, off = NAN;
     if (!has_armature(p))
         return dw_error_set(error, DW_BAD_USE, 0, "without pull-in and drop-out there is no armature to time");
-    if (isnan(from))
+    const bool full = isnan(from);
+    if (full)
         from = dw_coil_full_current(p);
-    if (!(from >= p->drop_out) || !isfinite(from))
+    if ((!full && !(from >= p->drop_out)) || !isfinite(from))
         return dw_error_set(error, DW_BAD_USE, 0, "a release begins from a current at or above the drop-out, %g A, not from %g A",
                             p->drop_out, from);
     enum dw_status status = time_to(coil, dw_plant_rest(coil->plant, state), state, true, &on, error);
     const double held[N] = { [DW_COIL_CURRENT] = from };
-    if (!status)
+    if (!status && !(full && from <= p->pull_in)) /* else it never held */
         status = time_to(coil, mode_of(CIRCUIT_ON, true), held, false, &off, error);
     if (!status) {
         *operate = on;

@@ -171,7 +171,7 @@ static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error
 static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error *error)
 {
     if (!(p->diode_drop < p->supply))
-        return dw_error_member(error, "diode_drop", "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
+        return dwi_demand_refuse("diode_drop", "diode drop %.*g V: must be below the supply, %.*g V", p->diode_drop, p->supply, error);
     if (p->clamp == DW_CLAMP_NONE && !(p->stray > 0))
         return dw_error_member(error, "stray", "without a clamp the voltage has no limit unless a stray capacitance takes the "
                                "current: give one, such as 100 pF");
@@ -181,17 +181,17 @@ static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error 
         return dw_error_member(error, "clamp_at_switch", "a diode alone clamps only across the coil; across the switch it takes "
                                "a zener or a resistor");
     if (p->clamp == DW_CLAMP_ZENER && p->clamp_at_switch && !(p->clamp_value > p->supply))
-        return dw_error_member(error, "clamp_value", "zener %g V across the switch: must be above the supply, %g V, or the coil "
-                               "is never off", p->clamp_value, p->supply);
+        return dwi_demand_refuse("clamp_value", "zener %.*g V across the switch: must be above the supply, %.*g V, or the coil is "
+                                 "never off", p->clamp_value, p->supply, error);
     return DW_OK;
 }
 
 static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_error *error)
 {
-    const double full = dw_coil_full_current(p), closed = dwi_coil_inductance(p, true);
+    const double closed = dwi_coil_inductance(p, true);
     if (p->inductance_closed > 0 && p->inductance_closed < p->inductance)
-        return dw_error_member(error, "inductance_closed", "closed inductance %g H: must not be below the open one, %g H: a "
-                               "closed gap holds more flux", p->inductance_closed, p->inductance);
+        return dwi_demand_refuse("inductance_closed", "closed inductance %.*g H: must not be below the open one, %.*g H: a closed gap "
+                                 "holds more flux", p->inductance_closed, p->inductance, error);
     if (p->pull_in == 0 && p->drop_out == 0 && p->inductance_closed > 0)
         return dw_error_member(error, "inductance_closed", "a closed inductance needs pull-in and drop-out");
     if (p->pull_in == 0 && p->drop_out == 0)
@@ -200,20 +200,12 @@ static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_err
         return dw_error_member(error, p->pull_in > 0 ? "drop_out" : "pull_in", "pull-in %g A and drop-out %g A: both must be "
                                "above zero", p->pull_in, p->drop_out);
     if (!(p->pull_in > p->drop_out))
-        return dw_error_member(error, "pull_in", "pull-in %g A: must be above the drop-out, %g A", p->pull_in, p->drop_out);
-    if (!(p->pull_in < full))
-        return dw_error_member(error, "pull_in", "pull-in %g A is never reached: %g V drives at most %.4g A through %.4g ohm",
-                               p->pull_in, p->supply, full, p->resistance + p->switch_resistance);
+        return dwi_demand_refuse("pull_in", "pull-in %.*g A: must be above the drop-out, %.*g A", p->pull_in, p->drop_out, error);
     /* flux goes on through the change, so the current falls by the ratio of the inductances */
     const double fallen = p->pull_in * p->inductance / closed;
     if (!(fallen > p->drop_out))
-        return dw_error_member(error, "inductance_closed", "at pull-in the closed inductance takes the current from %g to %.4g "
-                               "A: not above the drop-out, %g A, so the armature would not stay", p->pull_in, fallen,
-                               p->drop_out);
-    const double leaking = p->supply / (p->resistance + p->clamp_value);
-    if (dwi_coil_clamp_leaks(p) && !(leaking < p->drop_out))
-        return dw_error_member(error, "clamp_value", "the resistor across the switch, %g ohm, keeps %.4g A flowing: not below "
-                               "the drop-out, %g A, so the armature never lets go", p->clamp_value, leaking, p->drop_out);
+        return dwi_demand_refuse("inductance_closed", "at pull-in the closed inductance leaves a current of %.*g A: not above the drop-out, "
+                                 "%.*g A, so the armature would not stay", fallen, p->drop_out, error);
     return DW_OK;
 }
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "load/demands_inner.h"
+#include <dutywright/value.h>
 #include <math.h>
 
 enum dw_status dwi_demands_check(const struct demand *demands, size_t count, struct dw_error *error)
@@ -14,4 +15,10 @@ enum dw_status dwi_demands_check(const struct demand *demands, size_t count, str
             return dw_error_member(error, d->member, "%s %g %s: must not be negative", d->name, d->value, d->unit);
     }
     return DW_OK;
+}
+
+enum dw_status dwi_demand_refuse(const char *member, const char *format, double one, double other, struct dw_error *error)
+{
+    const int digits = dw_digits_apart(one, other, 6);
+    return dw_error_member(error, member, format, digits, one, digits, other);
 }

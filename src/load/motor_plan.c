@@ -17,8 +17,8 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
     if (status)
         return status;
     if (!(stall_current > free_current))
-        return dw_error_member(error, "stall_current", "stall-current %g A: must be above the free-current, %g A", stall_current,
-                               free_current);
+        return dwi_demand_refuse("stall_current", "stall-current %.*g A: must be above the free-current, %.*g A", stall_current,
+                                 free_current, error);
     plan->resistance = volts / stall_current;
     plan->constant = (volts - plan->resistance * free_current) / free_speed;
     plan->drag = plan->constant * free_current;
@@ -49,7 +49,7 @@ enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *er
     if (status)
         return status;
     if (!(p->diode_drop < p->supply))
-        return dw_error_member(error, "diode_drop", "diode drop %g V: must be below the supply, %g V", p->diode_drop, p->supply);
+        return dwi_demand_refuse("diode_drop", "diode drop %.*g V: must be below the supply, %.*g V", p->diode_drop, p->supply, error);
     bool bridge = p->drive == DW_DRIVE_BRIDGE_SLOW || p->drive == DW_DRIVE_BRIDGE_FAST;
     if (p->direction && !bridge)
         return dw_error_member(error, "direction", "a direction needs a full bridge: drive bridge-slow or bridge-fast");

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/metering_inner.h"
+#include <dutywright/value.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -359,12 +360,13 @@ static enum dw_status begin_record(struct dw_meter *m, double time, struct dw_er
 static enum dw_status check_begin(const struct dw_meter *m, struct dw_error *error)
 {
     const double first = dw_pieces_first(m->pieces)[0];
+    const int from = dw_digits_apart(m->span.from, first, 6), to = dw_digits_apart(m->span.to, first, 6);
     if (dw_pieces_missed(m->pieces, WINDOW_BETWEEN))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
-                            m->place, m->span.from, first);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %.*g s, before the record, which begins at %.*g s",
+                            m->place, from, m->span.from, from, first);
     if (m->span_window == WINDOW_BETWEEN && m->span.to <= first)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", m->place,
-                            m->span.to, first);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %.*g s, but the record begins at %.*g s", m->place,
+                            to, m->span.to, to, first);
     return DW_OK;
 }
 
@@ -419,12 +421,13 @@ static enum dw_status close_between(struct dw_meter *m, struct dw_error *error)
     struct period_window *window = &m->window[WINDOW_BETWEEN];
     const double from = m->span.from, to = m->span.to;
     const double end = dw_pieces_last(m->pieces)[0];
+    const int begins = dw_digits_apart(from, end, 6), ends = dw_digits_apart(to, end, 6);
     if (!window->open && window->used)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", m->place,
-                            from, end);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %.*g s, but the record ends at %.*g s", m->place,
+                            begins, from, begins, end);
     if (window->open && to < INFINITY)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", m->place, to,
-                            end);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %.*g s, but the record ends at %.*g s", m->place, ends, to,
+                            ends, end);
     dwi_moments_append(&m->span_total, &window->now, m->channels);
     if (m->span_total.empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes in the span", m->place);
@@ -456,9 +459,10 @@ enum dw_status dw_meter_finish(struct dw_meter *m, struct dw_error *error)
     if (m->record.empty)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", m->place);
     const double first = dw_pieces_first(m->pieces)[0], last = dw_pieces_last(m->pieces)[0];
+    const int digits = dw_digits_apart(m->step_at, m->step_at < first ? first : last, 6);
     if (m->has_step && !(m->step_at >= first && m->step_at < last))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the step is said to be at %g s, but the record runs from %g s to %g s",
-                            m->place, m->step_at, first, last);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the step is said to be at %.*g s, but the record runs from %.*g s to %.*g s",
+                            m->place, digits, m->step_at, digits, first, digits, last);
     enum dw_status status = DW_OK;
     switch (m->span.kind) {
     case DW_SPAN_DEFAULT:

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure/spectrum_inner.h"
+#include <dutywright/value.h>
 #include <float.h>
 #include <math.h>
 #include <stdio.h>
@@ -57,8 +58,9 @@ static enum dw_status choose_lines(struct dw_spectrum *s, const struct dw_spectr
     s->top = options->highest;
     if (s->harmonic && !s->harmonics) {
         const double lines = s->top > 0 ? floor(s->top * s->period * (1 + 4 * DBL_EPSILON)) : DW_HARMONICS_USUAL;
+        const int digits = dw_digits_apart(s->top, s->frequency, 6);
         if (lines < 1)
-            return dw_error_member(error, "highest", "a highest frequency of %g Hz is below the fundamental, %g Hz", s->top,
+            return dw_error_member(error, "highest", "a highest frequency of %.*g Hz is below the fundamental, %.*g Hz", digits, s->top, digits,
                                    s->frequency);
         if (lines > DW_LINES_MOST)
             return dwi_spectrum_too_many(lines, error);

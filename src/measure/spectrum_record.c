@@ -2,6 +2,7 @@
 #include "measure/spectrum_inner.h"
 #include <dutywright/pieces.h>
 #include <dutywright/table.h>
+#include <dutywright/value.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -119,13 +120,14 @@ static enum dw_status add_block(struct record *r, const struct dw_block *block, 
 static enum dw_status check_begin(struct record *r, const struct dw_block *block, struct dw_error *error)
 {
     const double first = dw_pieces_first(r->pieces)[0];
+    const int from = dw_digits_apart(r->plan.from, first, 6), to = dw_digits_apart(r->plan.to, first, 6);
     r->begun = true;
     if (dw_pieces_missed(r->pieces, 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, before the record, which begins at %g s",
-                            r->place, r->plan.from, first);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %.*g s, before the record, which begins at %.*g s",
+                            r->place, from, r->plan.from, from, first);
     if (r->plan.to <= first)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record begins at %g s", r->place,
-                            r->plan.to, first);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %.*g s, but the record begins at %.*g s", r->place,
+                            to, r->plan.to, to, first);
     if (block->begins)
         pass(r, block->begin);
     return DW_OK;
@@ -231,15 +233,17 @@ void dwi_record_free(struct record *r)
 enum dw_status dwi_record_check(const char *place, const struct record_plan *plan, double first, double last, double reach,
                                 struct dw_error *error)
 {
+    const int from = dw_digits_apart(plan->from, last, 6), to = dw_digits_apart(plan->to, last, 6);
     if (!(first < last))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: no time passes between the first row and the last", place);
     if (!isfinite(last - first))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: from %g s to %g s is longer than a number can hold", place, first, last);
     if (isfinite(plan->from) && plan->from >= last)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %g s, but the record ends at %g s", place, plan->from,
-                            last);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span begins at %.*g s, but the record ends at %.*g s", place, from,
+                            plan->from, from, last);
     if (isfinite(plan->to) && plan->to > reach)
-        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %g s, but the record ends at %g s", place, plan->to, last);
+        return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the span ends at %.*g s, but the record ends at %.*g s", place, to, plan->to,
+                            to, last);
     return DW_OK;
 }
 

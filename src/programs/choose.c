@@ -69,10 +69,11 @@ static enum dw_status refuse_case(const char *option, const char *argument, stru
 static enum dw_status resolve(struct choose_options *o, struct dw_error *error)
 {
     const struct dw_filter_task *task = &o->wish.task;
+    const int digits = dw_digits_apart(task->high, task->low, 6);
     if (refuse_case("ripple", o->ripple, error) != DW_OK || refuse_case("band", o->band, error) != DW_OK)
         return DW_BAD_USE;
     if (!(task->high > task->low))
-        return dw_error_set(error, DW_BAD_USE, 0, "--high, %g V, must be above --low, %g V", task->high, task->low);
+        return dw_error_set(error, DW_BAD_USE, 0, "--high, %.*g V, must be above --low, %.*g V", digits, task->high, digits, task->low);
     const enum dw_status status = o->ripple ? resolve_ripple(o, error) : DW_OK;
     return status == DW_OK && o->band ? resolve_band(o, error) : status;
 }
@@ -105,8 +106,12 @@ static enum dw_status read_spread(const struct option_spec *option, const char *
     struct option_key keys[] = { { "r", DW_SHARE, 0, NULL }, { "c", DW_SHARE, 0, NULL }, { "l", DW_SHARE, 0, NULL } };
     const enum dw_status status = option_keys(option->name, argument, keys, 3, error);
     for (int i = 0; i < 3 && status == DW_OK; i++) {
+        char hint[64] = "";
+        const char *given = keys[i].seen ? strchr(argument, *keys[i].name) : "%";
+        if (keys[i].value >= 1 && keys[i].value < 100 && given[strcspn(given, ",%")] != '%')
+            snprintf(hint, sizeof hint, "; %g%% is %s=%g%%", keys[i].value, keys[i].name, keys[i].value);
         if (!(keys[i].value >= 0 && keys[i].value < 1))
-            return option_error(error, option->name, argument, "%s: must be from 0 to below 100%%", keys[i].name);
+            return option_error(error, option->name, argument, "%s: must be from 0 to below 100%%%s", keys[i].name, hint);
         spread[i] = keys[i].value;
     }
     spread[PART_DAMPER] = spread[PART_RESISTOR];

@@ -65,8 +65,9 @@ static void spell_misses(char *out, size_t size, const struct choose_options *o,
         const size_t used = strlen(out);
         if (figures[i].value <= figures[i].limit)
             continue;
-        dw_quantity_print(value, sizeof value, figures[i].value, figures[i].unit, 3);
-        dw_quantity_print(limit, sizeof limit, figures[i].limit, figures[i].unit, 3);
+        const int digits = dw_digits_apart(figures[i].value, figures[i].limit, 3);
+        dw_quantity_print(value, sizeof value, figures[i].value, figures[i].unit, digits);
+        dw_quantity_print(limit, sizeof limit, figures[i].limit, figures[i].unit, digits);
         snprintf(out + used, size - used, "%s%s %s (limit %s)", used ? ", " : "", figures[i].words, value, limit);
     }
 }

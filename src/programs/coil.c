@@ -83,18 +83,44 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
     return seen->meter ? dw_coil_meter_row(seen->meter, row, error) : DW_OK;
 }
 
+/* With the digits that tell it from another beside it. */
+static const char *apart(char *out, double value, double other, const char *unit)
+{
+    dw_quantity_print(out, 64, value, unit, dw_digits_apart(value, other, 3));
+    return out;
+}
+
 static const char *in_words(char *out, double value, const char *unit)
 {
-    dw_quantity_print(out, 64, value, unit, 3);
-    return out;
+    return apart(out, value, value, unit);
+}
+
+/* Why the armature can never pull in, or never let go; false where nothing is in its way. */
+static bool never(const struct dw_coil_plan *p, char *out, size_t size)
+{
+    char drives[64], needs[64], path[64];
+    const double full = dw_coil_full_current(p), leak = p->supply / (p->resistance + p->clamp_value);
+    const bool weak = !(full > p->pull_in), held = p->clamp == DW_CLAMP_RESISTOR && p->clamp_at_switch && !(leak < p->drop_out);
+    if (!(p->pull_in > 0) || (!weak && !held))
+        return false;
+    if (weak)
+        snprintf(out, size, "never pulls in: %g V drives %s through %s, and that takes more than %s", p->supply,
+                 apart(drives, full, p->pull_in, "A"), in_words(path, p->resistance + p->switch_resistance, "ohm"),
+                 apart(needs, p->pull_in, full, "A"));
+    else
+        snprintf(out, size, "never lets go: the resistor across the switch, %s, keeps %s flowing, and that takes less than %s",
+                 in_words(path, p->clamp_value, "ohm"), apart(drives, leak, p->drop_out, "A"), apart(needs, p->drop_out, leak, "A"));
+    return true;
 }
 
 static void caution(const struct coil_options *o, const struct coil_seen *seen)
 {
     const struct dw_coil_plan *p = &o->load.plan;
     struct command *command = o->common.command;
-    char text[64];
+    char text[64], reason[320];
     command_caution_voltage(command, p->supply, "");
+    if (!o->report && never(p, reason, sizeof reason))
+        command_note(command, "the armature %s", reason);
     if (p->clamp == DW_CLAMP_NONE && seen->peak > p->supply)
         command_caution(command, "unclamped coil: the switch sees %s; give the current a path, such as a diode, or a switch that stands it",
                         in_words(text, seen->peak, "V"));
@@ -184,12 +210,15 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
 static enum dw_status judge(const struct coil_options *o, const struct dw_coil_findings *f, const struct limits *limits,
                             bool carried, struct dw_error *error)
 {
-    char rate[64], takes[64], has[64], other[64], most[64];
+    char rate[64], takes[64], has[64], other[64], most[64], reason[320];
     const bool on = isfinite(f->on_longest) || isfinite(f->off_current);
     in_words(rate, 1 / f->pulse, "Hz");
     in_words(most, 1 / (limits->operate + limits->release), "Hz");
     if (!(o->load.plan.pull_in > 0))
         return DW_OK;
+    const bool holds = f->pulled_in && (o->expect == EXPECT_HOLD || (carried && o->expect != EXPECT_FOLLOW));
+    if (!holds && never(&o->load.plan, reason, sizeof reason))
+        return dw_error_set(error, DW_NO, 0, "the armature %s", reason);
     if (o->expect == EXPECT_HOLD)
         return f->pulled_in ? DW_OK
                             : dw_error_set(error, DW_NO, 0, f->pull_ins || f->drop_outs
@@ -201,14 +230,14 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
         return dw_error_set(error, DW_NO, 0, "the armature cannot follow%s%s: it never pulls in: that takes %s from rest, and the "
                             "switch is on for %s; to let go takes %s from the full current; it follows up to about %s",
                             isfinite(f->pulse) ? " " : "", isfinite(f->pulse) ? rate : "",
-                            in_words(takes, limits->operate, "s"), in_words(has, f->on_longest, "s"),
+                            apart(takes, limits->operate, f->on_longest, "s"), apart(has, f->on_longest, limits->operate, "s"),
                             in_words(other, limits->release, "s"), most);
     if (f->followed == f->pulses)
         return DW_OK;
     if (f->followed == 0 && isfinite(limits->release_here) && f->drop_outs == 0)
         return dw_error_set(error, DW_NO, 0, "the armature cannot follow %s: it never lets go: that takes %s from %s, and the "
-                            "switch is off for %s; it follows up to about %s", rate, in_words(takes, limits->release_here, "s"),
-                            in_words(other, f->off_current, "A"), in_words(has, f->off_longest, "s"), most);
+                            "switch is off for %s; it follows up to about %s", rate, apart(takes, limits->release_here, f->off_longest, "s"),
+                            in_words(other, f->off_current, "A"), apart(has, f->off_longest, limits->release_here, "s"), most);
     return dw_error_set(error, DW_NO, 0, "the armature cannot follow %s: it pulls in and lets go in %llu of %llu pulses; it "
                         "follows up to about %s", rate, f->followed, f->pulses, most);
 }

@@ -28,13 +28,22 @@ static const char *spell_limit(char *out, size_t size, double value, enum dw_qua
     return out;
 }
 
+/* "; m is milli, did you mean 18M?" where a number that is too small would do with M. */
+static const char *mega_hint(char *out, size_t size, const struct option_spec *o, const char *argument, double value)
+{
+    const char *milli = strchr(argument, 'm');
+    const bool fits = milli && value > 0 && value < o->least && 1e9 * value >= o->least;
+    snprintf(out, size, fits ? "; m is milli, did you mean %.*sM%s?" : "", (int)(fits ? milli - argument : 0), argument, fits ? milli + 1 : "");
+    return out;
+}
+
 static enum dw_status refuse_closed(const struct option_spec *o, const char *argument, double value, struct dw_error *error)
 {
-    char from[64], to[64];
+    char from[64], to[64], hint[96];
     spell_limit(from, sizeof from, o->least, o->quantity);
     spell_limit(to, sizeof to, o->most, o->quantity);
     if (isinf(o->most))
-        return option_error(error, o->name, argument, "must be at least %s", from);
+        return option_error(error, o->name, argument, "must be at least %s%s", from, mega_hint(hint, sizeof hint, o, argument, value));
     if (isinf(o->least))
         return option_error(error, o->name, argument, "must be at most %s", to);
     const bool percent = o->quantity == DW_SHARE && value > o->most && value / 100 >= o->least && value / 100 <= o->most;

@@ -20,12 +20,16 @@ static enum dw_status refuse_key(const char *option, const char *argument, const
 {
     char names[MOST_TEXT] = "", typed[MOST_TEXT];
     const char *list[MOST_KEYS + 1] = { NULL };
+    bool later = false;
     for (size_t i = 0; i < count; i++) {
+        later = later || keys[i].seen;
         strcat(names, i ? ", " : "");
         strcat(names, keys[i].name);
         if (i < MOST_KEYS)
             list[i] = keys[i].name;
     }
+    if (later && *word >= '0' && *word <= '9' && !strchr(word, '='))
+        return option_error(error, option, argument, "'%s' follows a comma, which parts keys: the decimal sign is a point", word);
     if (!strchr(word, '='))
         return option_error(error, option, argument, "'%s' is no KEY=VALUE; the keys are %s", word, names);
     snprintf(typed, sizeof typed, "%.*s", (int)strcspn(word, "="), word);

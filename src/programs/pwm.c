@@ -44,7 +44,7 @@ static const struct option_spec options[] = {
       OPTION_ABOVE_ZERO, .also = "period" },
     { "period", "T", "The same as a time (s)", OPTION_QUANTITY(train.period, DW_TIME), OPTION_ABOVE_ZERO },
     { "clock", "F", "Clock of a timer (Hz); its counter then sets frequency and steps of duty", OPTION_QUANTITY(counter.clock, DW_FREQUENCY),
-      OPTION_ABOVE_ZERO },
+      OPTION_FROM_TO(1, INFINITY) },
     { "prescale", "N", "Clock ticks to a count (default 1)", OPTION_COUNT(counter.prescale, 1, 1LL << 32) },
     { "count-to", "M", "Largest count: 16383 for a free-running 14-bit counter", OPTION_COUNT(counter.largest, 1, (1LL << 32) - 1) },
     { "counting", "WAY",
@@ -224,9 +224,15 @@ static enum dw_status set_duty(struct dw_header *header, const struct dw_pulse_t
 {
     char ratio[64] = "";
     unsigned long long p = 0, q = train->steps;
-    const double given = dw_duty_given(train->duty, q, &p);
+    double given = dw_duty_given(train->duty, q, &p);
     if (train->modulation == DW_DENSITY && !dw_duty_ratio(given, &p, &q))
         q = 0;
+    if (train->dead_time > 0) {
+        /* turn-ons a period: of a density, where fewer of on and off clocks are, each stands alone */
+        const double turns = train->modulation == DW_DENSITY ? fmin(given, 1 - given) : given < 1;
+        given = fmax(given - turns * train->dead_time / train->period, 0);
+        q = 0;
+    }
     if (q)
         snprintf(ratio, sizeof ratio, " = %llu/%llu", p, q);
     return set_numbers(header, "duty", "asked %s given %s%s", train->duty, given, ratio, error);
@@ -308,7 +314,8 @@ static void note_findings(const struct pwm_options *o, const struct dw_pulse *pu
 {
     const struct dw_pulse_findings found = dw_pulse_findings(pulse);
     if (found.clipped)
-        command_note(o->common.command, "the duty went from %g to %g; it was clipped to 0 to 1", found.lowest, found.highest);
+        command_note(o->common.command, "the duty went from %g to %.*g; it was clipped to 0 to 1", found.lowest,
+                     dw_digits_apart(found.highest, 1, 6), found.highest);
     if (found.closed)
         command_note(o->common.command, "the dead time left nothing of %llu pulse%s, which stay%s off", found.closed, plural(found.closed),
                      found.closed == 1 ? "s" : "");

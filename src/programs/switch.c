@@ -93,14 +93,14 @@ static const struct option_spec options[] = {
       "One pair of the thermal network, junction to ambient: r=K/W and tau=s or c=J/K, such as r=1.2,tau=20m; repeat for each",
       OPTION_READ(add_pair), .repeats = true },
     { "ambient", "T", "Ambient temperature (degC); default 25", OPTION_QUANTITY(ambient, DW_TEMPERATURE), DEGREES },
-    { "limit", "T", "Highest junction temperature allowed (degC): status 1 where it is exceeded", OPTION_QUANTITY(limit, DW_TEMPERATURE),
+    { "limit", "T", "Highest junction temperature allowed (degC): --report ends with status 1 where it is exceeded", OPTION_QUANTITY(limit, DW_TEMPERATURE),
       DEGREES },
     { "heatsink-for", "T", "Report the heat-sink resistance that keeps the junction at T (degC); --thermal is then junction to case",
       OPTION_QUANTITY(sink_limit, DW_TEMPERATURE), DEGREES },
     { "start", "ambient|steady", "Junction at the first row: ambient (default), or where periods without end would bring it",
       OPTION_WORD(steady, starts) },
     { .help = "A packaged driver instead, or as well:" },
-    { "driver", "KEYS", "rating=A (continuous), margin=N (default 1.25), peak=A: status 1 where the load's current is over rating/margin",
+    { "driver", "KEYS", "rating=A (continuous), margin=N (default 1.25), peak=A: --report ends with status 1 where the load's current is over rating/margin",
       OPTION_READ(read_driver) },
     { .help = "Input and output:" },
     { "gate", "CHANNEL", "Channel that turns the transistor on, where the current is the load's; default pin", OPTION_TEXT(gate) },
@@ -324,6 +324,20 @@ static enum dw_status start_steady(struct dw_heat *heat, struct dw_repeat *perio
     return dw_heat_start_steady(heat, lap, count, error);
 }
 
+/* In place of what found no steady state. */
+static enum dw_status start_cold(const struct switch_options *o, const struct dw_heat_source *source, struct dw_thermal **thermal,
+                                 struct dw_heat **heat, struct dw_error *error)
+{
+    command_note(o->common.command, "there is no steady state: findings are those of a start at ambient");
+    dw_heat_free(*heat);
+    dw_thermal_free(*thermal);
+    *heat = NULL;
+    *thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error);
+    if (*thermal)
+        *heat = dw_heat_new(&o->transistor, *thermal, source, o->common.accuracy, NULL, NULL, error);
+    return *heat ? DW_OK : error->status;
+}
+
 /* The table's rows, their slopes included. */
 static struct dw_reader *open_input(const struct switch_options *o, struct dw_error *error)
 {
@@ -361,8 +375,13 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
                                         o->report ? NULL : write_row, &out, error)))
         status = error->status;
     const size_t used[] = { source.current, source.diode, source.gate };
+    struct dw_error none = { .status = DW_OK };
     if (!status && periods)
         status = start_steady(heat, periods, used, error);
+    if (status == DW_NO && o->report) { /* findings then are those of a start at ambient, and the verdict is this */
+        none = *error;
+        status = start_cold(o, &source, &thermal, &heat, error);
+    }
     /* only now: where there is no steady state, no table begins */
     if (!status && !o->report)
         status = open_output(o, reader, thermal, &out, error);
@@ -372,6 +391,8 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
         status = finish(&out, error);
     if (!status)
         status = switch_verdict(o, dw_header_column(dw_reader_header(reader), source.current).name, &result, error);
+    if (!status && none.status == DW_NO)
+        status = (*error = none).status;
     dw_heat_free(heat);
     dw_thermal_free(thermal);
     close_output(&out);

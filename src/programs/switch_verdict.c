@@ -6,6 +6,8 @@
 
 /* Skin: metal held for a second burns from about here. ISO 13732-1:2006, figure 2; from memory. */
 static const double BURNS = 65;
+/* Junctions: silicon is rated up to 150 to 200 degC; common practice, no source. */
+static const double DESTROYED = 200;
 
 /* Of the record and of the steady state that it tends to, degC. */
 static double hottest(const struct dw_heat_result *r)
@@ -66,7 +68,8 @@ static void caution(const struct switch_options *o, const struct dw_heat_result 
 {
     command_caution_voltage(o->common.command, o->transistor.supply, "");
     if (o->pair_count && hottest(r) > BURNS)
-        command_caution(o->common.command, "hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
+        command_caution(o->common.command, hottest(r) > DESTROYED ? "hot part: a junction of %.4g degC destroys the transistor, which may burst or burn"
+                                                                  : "hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
     if (!o->alone && !(o->transistor.edge > 0))
         command_note(o->common.command, "switching loss is left out: --edge gives it");
     if (!o->alone && r->turns > 0 && !(r->span > 0))
@@ -80,24 +83,30 @@ static enum dw_status judge(const struct switch_options *o, const struct dw_heat
 {
     const double highest = hottest(r);
     double allowed = o->rating / o->margin, base = r->current_peak / o->transistor.forced_gain;
+    const int heat = dw_digits_apart(highest, o->limit, 4), drive = dw_digits_apart(base, o->pin_current, 3),
+              rms = dw_digits_apart(r->load_rms, allowed, 4), peak = dw_digits_apart(r->load_peak, o->peak_rating, 4);
     if (r->runaway)
         return dw_error_set(error, DW_NO, 0, "thermal runaway: with the on-resistance growing %g %% a kelvin there is no "
                             "steady temperature; a lower on-resistance or a better heat sink is needed",
                             100 * o->transistor.resistance_slope);
     if (highest > o->limit)
-        return dw_error_set(error, DW_NO, 0, "the junction reaches %.4g degC: over the limit of %.4g degC", highest, o->limit);
+        return dw_error_set(error, DW_NO, 0, "the junction reaches %.*g degC: over the limit of %.*g degC", heat, highest, heat,
+                            o->limit);
+    if (o->pair_count && highest > DESTROYED)
+        return dw_error_set(error, DW_NO, 0, "the junction reaches %.4g degC, which destroys it: no transistor of silicon is rated above "
+                            "%g degC", highest, DESTROYED);
     if (base > o->pin_current)
-        return dw_error_set(error, DW_NO, 0, "the base needs %.3g A at a gain of %g: the pin gives %.3g A", base,
-                            o->transistor.forced_gain, o->pin_current);
+        return dw_error_set(error, DW_NO, 0, "the base needs %.*g A at a gain of %g: the pin gives %.*g A", drive, base,
+                            o->transistor.forced_gain, drive, o->pin_current);
     if (!isnan(o->sink_limit) && sink < 0)
         return dw_error_set(error, DW_NO, 0, "no heat sink holds %.4g degC: junction to case alone is %.3g K/W too much",
                             o->sink_limit, -sink);
     if (r->load_rms > allowed)
-        return dw_error_set(error, DW_NO, 0, "the load's current is %.4g A rms: over the %.4g A that a rating of %g A allows "
-                            "with a margin of %g", r->load_rms, allowed, o->rating, o->margin);
+        return dw_error_set(error, DW_NO, 0, "the load's current is %.*g A rms: over the %.*g A that a rating of %g A allows "
+                            "with a margin of %g", rms, r->load_rms, rms, allowed, o->rating, o->margin);
     if (r->load_peak > o->peak_rating)
-        return dw_error_set(error, DW_NO, 0, "the load's current peaks at %.4g A: over the peak rating of %g A", r->load_peak,
-                            o->peak_rating);
+        return dw_error_set(error, DW_NO, 0, "the load's current peaks at %.*g A: over the peak rating of %.*g A", peak,
+                            r->load_peak, peak, o->peak_rating);
     return DW_OK;
 }
 
@@ -105,7 +114,11 @@ enum dw_status switch_verdict(const struct switch_options *o, const char *channe
                               struct dw_error *error)
 {
     const double sink = needed_sink(o, r);
-    const enum dw_status status = o->report ? write_report(o, channel, r, sink, error) : DW_OK;
+    enum dw_status status = o->report ? write_report(o, channel, r, sink, error) : DW_OK;
     caution(o, r);
-    return status ? status : judge(o, r, sink, error);
+    status = status ? status : judge(o, r, sink, error);
+    if (status != DW_NO || o->report)
+        return status;
+    command_note(o->common.command, "%s", error->text); /* a table was asked for, and no verdict */
+    return DW_OK;
 }

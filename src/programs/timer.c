@@ -93,7 +93,7 @@ static const char *const printable[] = { "dw-pwm", NULL };
 #define OPTION_STRUCT struct timer_options
 static const struct option_spec options[] = {
     { .help = "The timer:" },
-    { "clock", "F", "Its clock (Hz)", OPTION_QUANTITY(wish.clock, DW_FREQUENCY), OPTION_ABOVE_ZERO, .required = "such as 18M" },
+    { "clock", "F", "Its clock (Hz)", OPTION_QUANTITY(wish.clock, DW_FREQUENCY), OPTION_FROM_TO(1, INFINITY), .required = "such as 18M" },
     { "prescale", "LIST", "Prescales that it offers: 1:4096 for each of them, or a list such as 1,4,6,18", OPTION_READ(read_prescales),
       OPTION_WHOLE(1, 1LL << 32), OPTION_AT(prescales), .required = "such as 1:4096 (1 where the timer has none)" },
     { "counter", "BITS", "Width of its counter, which then counts to 2^BITS - 1 at most", OPTION_COUNT(wish.bits, 1, 32),

@@ -43,6 +43,13 @@ static void print_bare(char *out, size_t size, double value, int digits)
         dw_number_fixed(out, size, value, exponent < digits ? digits - 1 - exponent : 0);
 }
 
+int dw_digits_apart(double one, double other, int digits)
+{
+    while (digits < MOST_DIGITS && one != other && dw_number_round(one, digits) == dw_number_round(other, digits))
+        digits++;
+    return digits;
+}
+
 size_t dw_quantity_print(char *out, size_t size, double value, const char *unit, int digits)
 {
     static const char prefixes[] = "afpnum\0kMGTP";

@@ -210,6 +210,27 @@ START_TEST(times_are_those_of_a_run)
 }
 END_TEST
 
+/* What the coil cannot do has no time, and is no error: too weak a current, a resistor that keeps it flowing. */
+START_TEST(a_threshold_that_the_current_does_not_come_to_has_no_time)
+{
+    struct dw_coil_plan weak = valve, held = valve;
+    weak.pull_in = 1.01 * dw_coil_full_current(&valve);
+    held.clamp = DW_CLAMP_RESISTOR;
+    held.clamp_at_switch = true;
+    held.clamp_value = 0.9 * (held.supply / held.drop_out - held.resistance);
+    struct dw_error error = { .status = DW_OK };
+    double operate = 1, release = 1;
+    struct dw_coil *coil = made(&weak);
+    succeeds(dw_coil_times(coil, NAN, &operate, &release, &error), error);
+    ck_assert(isnan(operate) && isnan(release));
+    dw_coil_free(coil);
+    coil = made(&held);
+    succeeds(dw_coil_times(coil, NAN, &operate, &release, &error), error);
+    ck_assert(operate > 0 && isnan(release));
+    dw_coil_free(coil);
+}
+END_TEST
+
 START_TEST(diode_takes_its_drop_times_the_charge)
 {
     /* L i' = -d - R i gives the charge (L I - d T) / R, T the conduction: the clamp's energy without the integrals of the meter */
@@ -414,6 +435,7 @@ int main(void)
     Suite *suite = suite_create("load: coil");
     TCase *once = tcase_create("laws and closed forms"), *each = tcase_create("each clamp");
     tcase_add_test(once, current_rises_by_the_time_constant);
+    tcase_add_test(once, a_threshold_that_the_current_does_not_come_to_has_no_time);
     tcase_add_test(once, diode_takes_its_drop_times_the_charge);
     tcase_add_loop_test(once, unclamped_coil_rings_to_the_damped_peak, 0, 4);
     tcase_add_test(once, body_diode_gives_the_swing_back_to_the_supply);

@@ -437,8 +437,20 @@ START_TEST(printing_never_leaves_its_buffer)
 }
 END_TEST
 
+/* As a message prints them: the fewest digits from the third on. */
+START_TEST(two_numbers_are_told_apart_by_the_fewest_digits)
+{
+    static const struct { double one, other; int digits; } rows[] = {
+        { 25.000101, 25.0001, 8 }, { 31.3, 27, 3 }, { 0.12345, 0.12345, 3 }, { -3.14159, -3.14158, 6 }, { 1, 0x1.0000000000001p0, 17 },
+        { INFINITY, 7, 3 }, { NAN, 7, 3 }, { 1e300, 1.0001e300, 5 },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        ck_assert_int_eq(dw_digits_apart(rows[i].one, rows[i].other, 3), rows[i].digits);
+}
+END_TEST
+
 SUITE("value: quantities", a_good_spelling_reads_to_the_last_bit, a_unit_that_converts_stays_within_two_ulp,
       numbers_of_300_digits_are_rounded_once, a_bad_spelling_says_what_was_not_understood,
       more_than_400_characters_are_refused, a_message_never_cuts_a_character_in_two,
       every_kind_has_its_symbol_and_reads_it_back, a_quantity_prints_with_prefix_unit_and_digits_for_people,
-      printing_never_leaves_its_buffer)
+      printing_never_leaves_its_buffer, two_numbers_are_told_apart_by_the_fewest_digits)
