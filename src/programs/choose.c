@@ -129,7 +129,7 @@ static const struct option_spec options[] = {
     { "frequency", "F", "Switching frequency (Hz)", OPTION_QUANTITY(wish.task.frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
     { "high", "V", "Pin when on (V; default 3.3)", OPTION_QUANTITY(wish.task.high, DW_VOLTAGE), .also = "low" },
     { "low", "V", "Pin when off (V; default 0)", OPTION_QUANTITY(wish.task.low, DW_VOLTAGE) },
-    { "levels", "N", "Steps of duty; 1 lsb is (high - low) / N (default 256)", OPTION_COUNT(wish.task.levels, 2, 1LL << 32) },
+    { "duty-steps", "N", "Steps of duty; 1 lsb is (high - low) / N (default 256)", OPTION_COUNT(wish.task.levels, 2, 1LL << 32) },
     { "duty", "D",
       "Ripple at this duty, and settling from 0 to it (default: the largest ripple of all k/N, and settling from 0 to 1)",
       OPTION_QUANTITY(wish.task.duty, DW_SHARE), OPTION_FROM_TO(0, 1) },

@@ -46,7 +46,7 @@ static enum dw_status refuse_option(const struct program *program, const char *t
     snprintf(name, sizeof name, "%.*s", length - dashes, typed + dashes);
     if (!strcmp(name, "h") || !strcmp(name, "?"))
         strcpy(name, "help");
-    const char *near = nearest_option(program, name);
+    const char *now = option_renamed(program->name, name), *near = now ? now : nearest_option(program, name);
     return near ? dw_error_set(error, DW_BAD_USE, 0, "%.*s is no option; did you mean --%s?", length, typed, near)
                 : dw_error_set(error, DW_BAD_USE, 0, "%.*s is no option; --help lists them", length, typed);
 }

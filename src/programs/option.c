@@ -80,7 +80,9 @@ enum dw_status option_index(const struct option_spec *o, const char *argument, i
             return DW_OK;
     for (int i = 0; words[i] && used < sizeof list; i++)
         used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", !i ? "" : words[i + 1] ? ", " : " or ", words[i]);
-    const char *near = words[0] && words[1] ? option_nearest(argument, words) : NULL; /* of one, the list says it */
+    const char *near = option_renamed(o->name, argument);
+    if (!near && words[0] && words[1]) /* of one, the list says it */
+        near = option_nearest(argument, words);
     return option_error(error, o->name, argument, near ? "must be %s; did you mean %s?" : "must be %s", list, near);
 }
 

@@ -123,6 +123,9 @@ enum dw_status option_once(const char *option, const char *argument, const char 
 
 /* ---- what was meant ---- */
 
+/* The word that stands now for one of the release before: of an option, or of what an option takes.
+ *   of   the program, or the option whose word it is; returns NULL where it was none */
+const char *option_renamed(const char *of, const char *old);
 /* How far `candidate` is from what was typed: 0 where that is its beginning; -1: too far. */
 int option_farness(const char *typed, const char *candidate);
 /* The nearest word of a NULL-terminated list, NULL where none is near. */

@@ -4,6 +4,22 @@
 #include <string.h>
 #include <strings.h>
 
+/* Words of 0.1.0 and what they are now: the one list of them. They go with the next release. */
+static const struct {
+    const char *of, *old, *now;
+} renamed[] = {
+    { "dw-timer", "levels", "duty-steps" },
+    { "dw-choose", "levels", "duty-steps" },
+};
+
+const char *option_renamed(const char *of, const char *old)
+{
+    for (size_t i = 0; i < sizeof renamed / sizeof renamed[0]; i++)
+        if (!strcmp(renamed[i].of, of) && !strcmp(renamed[i].old, old))
+            return renamed[i].now;
+    return NULL;
+}
+
 /* Letters to change, add or drop between two words, a swap of neighbours counting once (optimal string alignment:
  * Damerau 1964, CACM 7:171; Wagner and Fischer 1974, JACM 21:168). Words are cut at 63 bytes. */
 static int distance(const char *one, const char *other)

@@ -27,7 +27,7 @@ static const char about[] =
     "Status 1: nothing fits; the message says what would.\n\n"
     "Examples:\n"
     "  dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.7k\n"
-    "  dw-timer --clock 18M --prescale 1,4,6,18 --counter 14 --levels 3000\n"
+    "  dw-timer --clock 18M --prescale 1,4,6,18 --counter 14 --duty-steps 3000\n"
     "  dw-pwm --duty 31.2% \\\n"
     "    $(dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.6k \\\n"
     "      --print dw-pwm)";
@@ -101,7 +101,7 @@ static const struct option_spec options[] = {
     { "counting", "WAY", "up, updown, or both may be used (default both)", OPTION_WORD(way, way_words) },
     { .help = "The wish (one or both of the first two):" },
     { "wanted", "F", "Switching frequency (Hz)", OPTION_QUANTITY(wish.frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
-    { "levels", "N", "Steps of duty, at least. Without --wanted: how fast the timer can be with just so many",
+    { "duty-steps", "N", "Steps of duty, at least. Without --wanted: how fast the timer can be with just so many",
       OPTION_COUNT(wish.levels, 2, 1LL << 32) },
     { "within", "SHARE", "Largest error of the frequency (default 5%)", OPTION_QUANTITY(wish.within, DW_SHARE), OPTION_NOT_NEGATIVE },
     { .help = "The answer:" },
@@ -112,7 +112,7 @@ static const struct option_spec options[] = {
 };
 
 static const struct option_rule rules[] = {
-    { OPTION_ONE_OF, "wanted levels", NULL, "such as --wanted 1.6k" },
+    { OPTION_ONE_OF, "wanted duty-steps", NULL, "such as --wanted 1.6k" },
     { OPTION_REFUSED, "within", "!wanted", "is about the error from --wanted: give that too" },
     { OPTION_EXCLUDES, "print", "format best digits", "one prints options, the other shapes the ranking; give one" },
     { 0 }
@@ -153,7 +153,7 @@ static enum dw_status write_ranking(const struct timer_options *o, const struct 
     return status;
 }
 
-/* The highest frequency that still gives the levels asked. */
+/* The highest frequency that still gives the steps asked. */
 static void note_fastest(const struct timer_options *o, struct dw_counter_setting *settings)
 {
     struct dw_counter_wish wish = o->wish;
@@ -164,7 +164,7 @@ static void note_fastest(const struct timer_options *o, struct dw_counter_settin
         return;
     dw_quantity_print(frequency, sizeof frequency, settings[0].frequency, "Hz", o->common.digits);
     spell_setting(setting, sizeof setting, &settings[0]);
-    command_note(o->common.command, "the highest frequency with %llu levels is %s: %s", wish.levels, frequency, setting);
+    command_note(o->common.command, "the highest frequency with %llu duty steps is %s: %s", wish.levels, frequency, setting);
 }
 
 /* A wish with one thing changed; prescale is where a changed one is kept. */
@@ -191,7 +191,7 @@ static struct dw_counter_wish changed(const struct dw_counter_wish *wish, enum d
 static void spell_change(char *out, size_t size, const struct timer_options *o, const struct dw_counter_change *change,
                          struct dw_counter_setting *settings)
 {
-    static const char *const names[] = { "wanted", "within", "clock", "levels", "counter", "prescale" };
+    static const char *const names[] = { "wanted", "within", "clock", "duty-steps", "counter", "prescale" };
     double value = change->value;
     const bool whole = change->kind != DW_CHANGE_FREQUENCY && change->kind != DW_CHANGE_WITHIN && change->kind != DW_CHANGE_CLOCK;
     for (int digits = whole ? 17 : 4; digits < 17; digits++) {
@@ -222,7 +222,7 @@ static enum dw_status explain(const struct timer_options *o, struct dw_counter_s
         return status;
     char wish[200] = "", text[400] = "", frequency[64];
     if (o->wish.levels > 1)
-        snprintf(wish, sizeof wish, " with %llu levels", o->wish.levels);
+        snprintf(wish, sizeof wish, " with %llu duty steps", o->wish.levels);
     if (o->wish.frequency > 0) {
         dw_quantity_print(frequency, sizeof frequency, o->wish.frequency, "Hz", o->common.digits);
         snprintf(wish + strlen(wish), sizeof wish - strlen(wish), " is within %.4g%% of %s", 100 * o->wish.within, frequency);
