@@ -10,6 +10,7 @@ static const struct {
 } renamed[] = {
     { "dw-timer", "levels", "duty-steps" },
     { "dw-choose", "levels", "duty-steps" },
+    { "dw-timer", "wanted", "frequency" },
 };
 
 const char *option_renamed(const char *of, const char *old)

@@ -26,10 +26,10 @@ static const char about[] =
     "has M steps.\n\n"
     "Status 1: nothing fits; the message says what would.\n\n"
     "Examples:\n"
-    "  dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.7k\n"
+    "  dw-timer --clock 18M --prescale 1:4096 --counter 14 --frequency 1.7k\n"
     "  dw-timer --clock 18M --prescale 1,4,6,18 --counter 14 --duty-steps 3000\n"
     "  dw-pwm --duty 31.2% \\\n"
-    "    $(dw-timer --clock 18M --prescale 1:4096 --counter 14 --wanted 1.6k \\\n"
+    "    $(dw-timer --clock 18M --prescale 1:4096 --counter 14 --frequency 1.6k \\\n"
     "      --print dw-pwm)";
 
 static const char *const way_words[] = { "up", "updown", "both", NULL };
@@ -100,8 +100,8 @@ static const struct option_spec options[] = {
       .required = "such as 14" },
     { "counting", "WAY", "up, updown, or both may be used (default both)", OPTION_WORD(way, way_words) },
     { .help = "The wish (one or both of the first two):" },
-    { "wanted", "F", "Switching frequency (Hz)", OPTION_QUANTITY(wish.frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
-    { "duty-steps", "N", "Steps of duty, at least. Without --wanted: how fast the timer can be with just so many",
+    { "frequency", "F", "Switching frequency (Hz)", OPTION_QUANTITY(wish.frequency, DW_FREQUENCY), OPTION_ABOVE_ZERO },
+    { "duty-steps", "N", "Steps of duty, at least. Without --frequency: how fast the timer can be with just so many",
       OPTION_COUNT(wish.levels, 2, 1LL << 32) },
     { "within", "SHARE", "Largest error of the frequency (default 5%)", OPTION_QUANTITY(wish.within, DW_SHARE), OPTION_NOT_NEGATIVE },
     { .help = "The answer:" },
@@ -112,8 +112,8 @@ static const struct option_spec options[] = {
 };
 
 static const struct option_rule rules[] = {
-    { OPTION_ONE_OF, "wanted duty-steps", NULL, "such as --wanted 1.6k" },
-    { OPTION_REFUSED, "within", "!wanted", "is about the error from --wanted: give that too" },
+    { OPTION_ONE_OF, "frequency duty-steps", NULL, "such as --frequency 1.6k" },
+    { OPTION_REFUSED, "within", "!frequency", "is about the error from --frequency: give that too" },
     { OPTION_EXCLUDES, "print", "format best digits", "one prints options, the other shapes the ranking; give one" },
     { 0 }
 };
@@ -191,7 +191,7 @@ static struct dw_counter_wish changed(const struct dw_counter_wish *wish, enum d
 static void spell_change(char *out, size_t size, const struct timer_options *o, const struct dw_counter_change *change,
                          struct dw_counter_setting *settings)
 {
-    static const char *const names[] = { "wanted", "within", "clock", "duty-steps", "counter", "prescale" };
+    static const char *const names[] = { "frequency", "within", "clock", "duty-steps", "counter", "prescale" };
     double value = change->value;
     const bool whole = change->kind != DW_CHANGE_FREQUENCY && change->kind != DW_CHANGE_WITHIN && change->kind != DW_CHANGE_CLOCK;
     for (int digits = whole ? 17 : 4; digits < 17; digits++) {
