@@ -151,7 +151,7 @@ static const struct option_spec options[] = {
       OPTION_NOT_NEGATIVE },
     { "load", "R", "Resistance from the output to ground (ohm; default none)", OPTION_QUANTITY(wish.task.load, DW_RESISTANCE),
       OPTION_ABOVE_ZERO },
-    { "stages", "A:B", "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", OPTION_READ(read_stages) },
+    { "stage-count", "A:B", "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", OPTION_READ(read_stages) },
     { "resistors", "WHICH",
       "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 2k7 1% 0.02 "
       "(default E12)", OPTION_TEXT(offers.spec[PART_RESISTOR]) },
@@ -247,7 +247,7 @@ static enum dw_status check_request(const struct command *command, struct choose
     if (status == DW_OK)
         status = resolve(o, error);
     if (status == DW_OK && o->wish.most_stages == 0 && !command_given(command, "inductors"))
-        status = option_error(error, "stages", command_given(command, "stages"), "leaves nothing to choose without --inductors");
+        status = option_error(error, "stage-count", command_given(command, "stage-count"), "leaves nothing to choose without --inductors");
     if (status == DW_OK)
         status = need_coils(command, "range", "l=", "rd=", error);
     if (status == DW_OK)
@@ -288,7 +288,7 @@ static const char about[] =
     "  dw-choose --frequency 60k --ripple 0.5lsb --settle 2m --load 1M \\\n"
     "    --spread r=1%,c=10%\n"
     "  dw-choose --frequency 100k --high 12 --duty 40% --load 10 --ripple 0.5% \\\n"
-    "    --stages 0 --inductors E6 --overshoot 20%\n"
+    "    --stage-count 0 --inductors E6 --overshoot 20%\n"
     "  dw-pwm --frequency 60k --duty 31.2% --periods 500 |\n"
     "    dw-smooth $(dw-choose --frequency 60k --ripple 0.5lsb --settle 5m \\\n"
     "    --load 1M --print dw-smooth) | dw-measure\n"

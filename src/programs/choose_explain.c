@@ -22,7 +22,7 @@ static double up(double value)
 /* The change as an option. */
 static void spell_remedy(char *out, size_t size, const struct choose_options *o, const struct dw_remedy *remedy)
 {
-    static const char *const names[] = { "frequency", "stages",  "ripple",      "settle",
+    static const char *const names[] = { "frequency", "stage-count", "ripple",      "settle",
                                          "overshoot", "loading", "pin-current", "inductor-current" };
     const char *given = o->ripple, *name = names[remedy->kind];
     char value[40];

@@ -11,6 +11,7 @@ static const struct {
     { "dw-timer", "levels", "duty-steps" },
     { "dw-choose", "levels", "duty-steps" },
     { "dw-timer", "wanted", "frequency" },
+    { "dw-choose", "stages", "stage-count" },
 };
 
 const char *option_renamed(const char *of, const char *old)
