@@ -157,8 +157,8 @@ static const struct option_spec options[] = {
       "(default E12)", OPTION_TEXT(offers.spec[PART_RESISTOR]) },
     { "capacitors", "WHICH", "The same of capacitors: see --resistors (default E6)", OPTION_TEXT(offers.spec[PART_CAPACITOR]) },
     { "inductors", "WHICH", "The same of coils; without it none are tried", OPTION_TEXT(offers.spec[PART_COIL]) },
-    { "range", "KEYS",
-      "Values to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil",
+    { "values", "KEYS",
+      "Those to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil",
       OPTION_READ(choose_range) },
     { "spread", "KEYS",
       "Tolerances where a file has none: r=1%,c=10%,l=20%; all limits then hold for the worst case (default 0)",
@@ -249,7 +249,7 @@ static enum dw_status check_request(const struct command *command, struct choose
     if (status == DW_OK && o->wish.most_stages == 0 && !command_given(command, "inductors"))
         status = option_error(error, "stage-count", command_given(command, "stage-count"), "leaves nothing to choose without --inductors");
     if (status == DW_OK)
-        status = need_coils(command, "range", "l=", "rd=", error);
+        status = need_coils(command, "values", "l=", "rd=", error);
     if (status == DW_OK)
         status = need_coils(command, "spread", "l=", "l=", error);
     if (status == DW_OK)

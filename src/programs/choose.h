@@ -15,7 +15,7 @@ struct choose_merged {
     size_t count;
 };
 
-/* Keys of --range and --spread. */
+/* Keys of --values and --spread. */
 enum choose_part { PART_RESISTOR, PART_CAPACITOR, PART_COIL, PART_DAMPER, PARTS };
 struct choose_offers {
     const char *spec[PARTS];  /* E12 or a file; PART_DAMPER follows PART_RESISTOR; coils: NULL for none */
@@ -44,7 +44,7 @@ struct choose_options {
 enum dw_status choose_offers(struct choose_options *o, struct dw_error *error);
 /* Lets the wish point to the lists; refuses parts without a price where one is needed. */
 enum dw_status choose_use_lists(struct choose_options *o, struct dw_error *error);
-/* Of options: --range r=1k:100k,c=1n:10u, --shard 2/7. */
+/* Of options: --values r=1k:100k,c=1n:10u, --shard 2/7. */
 enum dw_status choose_range(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 enum dw_status choose_read_shard(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 

@@ -18,8 +18,8 @@ static enum dw_status range_end(const char *argument, const char *text, int part
 {
     struct dw_error why;
     if (dw_quantity_parse(text, kinds[part], value, &why) != DW_OK)
-        return option_error(error, "range", argument, "%s: %s", range_keys[part], why.text);
-    return *value > 0 ? DW_OK : option_error(error, "range", argument, "%s: must be above zero", range_keys[part]);
+        return option_error(error, "values", argument, "%s: %s", range_keys[part], why.text);
+    return *value > 0 ? DW_OK : option_error(error, "values", argument, "%s: must be above zero", range_keys[part]);
 }
 
 /* r=1k:100k, one of several. */
@@ -31,18 +31,18 @@ static enum dw_status read_range(const char *argument, char *word, struct choose
                              !strncmp(range_keys[part], word, (size_t)(equals - word))))
         part++;
     if (part == PARTS)
-        return option_error(error, "range", argument, "'%s' is none of the keys r, c, l, rd", word);
+        return option_error(error, "values", argument, "'%s' is none of the keys r, c, l, rd", word);
     if (!colon)
-        return option_error(error, "range", argument, "%s: must be two values, such as r=1k:100k", range_keys[part]);
+        return option_error(error, "values", argument, "%s: must be two values, such as r=1k:100k", range_keys[part]);
     if (offers->ranged[part])
-        return option_error(error, "range", argument, "%s is given twice", range_keys[part]);
+        return option_error(error, "values", argument, "%s is given twice", range_keys[part]);
     *colon = '\0';
     offers->ranged[part] = true;
     enum dw_status status = range_end(argument, equals + 1, part, &offers->from[part], error);
     if (status == DW_OK)
         status = range_end(argument, colon + 1, part, &offers->to[part], error);
     if (status == DW_OK && !(offers->to[part] >= offers->from[part]))
-        status = option_error(error, "range", argument, "%s: the second value must not be below the first", range_keys[part]);
+        status = option_error(error, "values", argument, "%s: the second value must not be below the first", range_keys[part]);
     return status;
 }
 

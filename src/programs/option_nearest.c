@@ -12,6 +12,7 @@ static const struct {
     { "dw-choose", "levels", "duty-steps" },
     { "dw-timer", "wanted", "frequency" },
     { "dw-choose", "stages", "stage-count" },
+    { "dw-choose", "range", "values" },
 };
 
 const char *option_renamed(const char *of, const char *old)
