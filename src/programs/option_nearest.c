@@ -13,6 +13,7 @@ static const struct {
     { "dw-timer", "wanted", "frequency" },
     { "dw-choose", "stages", "stage-count" },
     { "dw-choose", "range", "values" },
+    { "dw-switch", "edges", "edge-load" },
 };
 
 const char *option_renamed(const char *of, const char *old)

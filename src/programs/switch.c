@@ -81,7 +81,7 @@ static const struct option_spec options[] = {
     { .help = "Its edges:" },
     { "edge", "T", "Duration of each edge, 0 to 100 % (s); default 0: switching loss is left out",
       OPTION_QUANTITY(transistor.edge, DW_TIME), OPTION_NOT_NEGATIVE },
-    { "edges", "clamped|resistive",
+    { "edge-load", "clamped|resistive",
       "What the load does meanwhile: clamped (default): its current flows on, V I t/2 is lost; resistive: V I t/6",
       OPTION_WORD(transistor.edges, edges) },
     { "output-capacitance", "C", "Emptied at each turn-on (F); needs --edge",
@@ -112,7 +112,7 @@ static const struct option_spec options[] = {
 static const struct option_rule rules[] = {
     REPORT_RULES,
     { OPTION_NEEDED, "kind", "!driver", "such as mosfet or bipolar; or --driver rating=A" },
-    { OPTION_REFUSED, "on-resistance resistance-slope saturation forced-gain base-emitter pin-current diode-drop edge edges "
+    { OPTION_REFUSED, "on-resistance resistance-slope saturation forced-gain base-emitter pin-current diode-drop edge edge-load "
                       "output-capacitance recovery-charge thermal limit heatsink-for ambient start", "!kind",
       "goes with --kind, which is missing" },
     { OPTION_NEEDED, "on-resistance", "kind=mosfet", "such as 40m" },
@@ -122,7 +122,7 @@ static const struct option_rule rules[] = {
     { OPTION_NEEDED, "supply", "kind", "such as 12" },
     { OPTION_NEEDED, "forced-gain", "pin-current", "such as 10: --pin-current needs it" },
     { OPTION_NEEDED, "forced-gain", "base-emitter", "such as 10: --base-emitter is about the base's loss" },
-    { OPTION_NEEDED, "edge", "output-capacitance recovery-charge edges", "such as 100n: its energy is lost during an edge" },
+    { OPTION_NEEDED, "edge", "output-capacitance recovery-charge edge-load", "such as 100n: its energy is lost during an edge" },
     { OPTION_NEEDED, "thermal", "limit heatsink-for resistance-slope ambient start",
       "such as r=1.2,tau=20m: without it no temperature is known" },
     { OPTION_REFUSED, "heatsink-for", "!report", "is a finding of --report: give --report" },
