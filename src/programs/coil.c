@@ -20,11 +20,11 @@ struct coil_options {
     enum expectation expect;
 };
 
-static const char *const starts[] = { "zero", "steady", NULL }, *const expectations[] = { "follow", "hold", NULL };
+static const char *const starts[] = { "rest", "steady", NULL }, *const expectations[] = { "follow", "hold", NULL };
 
 #define OPTION_STRUCT struct coil_options
 static const struct option_spec options[] = {
-    { "start", "zero|steady", "Switched off since long ago (default), or the periodic state that is reached from there",
+    { "start", "rest|steady", "Switched off since long ago (default), or the periodic state that is reached from there",
       OPTION_WORD(steady, starts), .group = 3 },
     { "report", NULL,
       "Write findings instead of the table: times of the armature, peaks, hold current, energy of the last whole operation; status 1 "

@@ -19,7 +19,7 @@ struct motor_options {
     bool steady;
 };
 
-static const char *const starts[] = { "zero", "steady", NULL };
+static const char *const starts[] = { "rest", "steady", NULL };
 
 #define OPTION_STRUCT struct motor_options
 static const struct option_spec options[] = {
@@ -28,7 +28,7 @@ static const struct option_spec options[] = {
       OPTION_TEXT(low), .also = "low_gate", .group = 3 },
     { "direction", "CHANNEL", "Bridges: below zero reverses, zero keeps; default the channel direction, where there is one",
       OPTION_TEXT(direction) },
-    { "start", "zero|steady", "Standstill without current (default), or the periodic state that is reached from there",
+    { "start", "rest|steady", "Standstill without current (default), or the periodic state that is reached from there",
       OPTION_WORD(steady, starts), .group = 4 },
     { 0 }
 };

@@ -14,6 +14,8 @@ static const struct {
     { "dw-choose", "stages", "stage-count" },
     { "dw-choose", "range", "values" },
     { "dw-switch", "edges", "edge-load" },
+    { "start", "zero", "rest" },
+    { "start", "ambient", "rest" },
 };
 
 const char *option_renamed(const char *of, const char *old)

@@ -17,12 +17,12 @@ static enum dw_status read_band(const struct option_spec *option, const char *ar
     return status;
 }
 
-static const char *const starts[] = { "zero", "steady", NULL };
+static const char *const starts[] = { "rest", "steady", NULL };
 
 #define OPTION_STRUCT struct smooth_options
 static const struct option_spec options[] = {
-    { "start", "HOW",
-      "zero: nothing charged at the first row (default); steady: as after periods without end, for a table that repeats",
+    { "start", "rest|steady",
+      "At the first row: nothing charged, or as --initial says (default), or as after periods without end, for a table that repeats",
       OPTION_WORD(steady, starts), .group = 3 },
     { "response", "A:B", "Instead of a wave: gain and phase of the output from A to B (Hz); reads no table", OPTION_READ(read_band),
       .quantity = DW_FREQUENCY, OPTION_ABOVE_ZERO },

@@ -12,7 +12,7 @@
 static const double ABSOLUTE_ZERO = -273.15;  /* degC */
 
 static const char *const kinds[] = { "mosfet", "bipolar", NULL }, *const edges[] = { "clamped", "resistive", NULL },
-                        *const starts[] = { "ambient", "steady", NULL };
+                        *const starts[] = { "rest", "steady", NULL };
 
 static enum dw_status add_pair(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
@@ -97,7 +97,7 @@ static const struct option_spec options[] = {
       DEGREES },
     { "heatsink-for", "T", "Report the heat-sink resistance that keeps the junction at T (degC); --thermal is then junction to case",
       OPTION_QUANTITY(sink_limit, DW_TEMPERATURE), DEGREES },
-    { "start", "ambient|steady", "Junction at the first row: ambient (default), or where periods without end would bring it",
+    { "start", "rest|steady", "Junction at the first row: at ambient (default), or where periods without end would bring it",
       OPTION_WORD(steady, starts) },
     { .help = "A packaged driver instead, or as well:" },
     { "driver", "KEYS", "rating=A (continuous), margin=N (default 1.25), peak=A: --report ends with status 1 where the load's current is over rating/margin",
