@@ -184,7 +184,7 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
         { true, "current", "peak", f->peak_current, "A" },
         { armature, "current", "hold", f->hold, "A" },
         { armature, "current", "hold-over-drop-out", f->hold / o->load.plan.drop_out, "1" },
-        { true, "switch", "peak", f->peak_switch, "V" },
+        { true, "switch", "highest", f->peak_switch, "V" },
         { true, "coil", "resistance", o->load.plan.resistance, "ohm" },
         { true, "coil", "stored-energy", f->peak_stored, "J" },
         { isfinite(f->cycle), "coil", "operation", f->cycle, "s" },

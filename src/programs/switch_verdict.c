@@ -27,8 +27,8 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
         double value;
         const char *unit;
     } rows[] = {
-        { true, "peak-current", has_transistor ? r->current_peak : r->load_peak, "A" },
-        { true, "rms-current", has_transistor ? r->current_rms : r->load_rms, "A" },
+        { true, "peak", has_transistor ? r->current_peak : r->load_peak, "A" },
+        { true, "rms", has_transistor ? r->current_rms : r->load_rms, "A" },
         { driver, "allowed-current", o->rating / o->margin, "A" },
         { has_transistor, "conduction-loss", r->conduction, "W" },
         { has_transistor && o->transistor.edge > 0, "turn-on-loss", r->turn_on, "W" },
