@@ -17,7 +17,7 @@
  *   rows   out<TAB>mean<TAB>1.0296<TAB>V      # rank<TAB>frequency[Hz]<TAB>counting
  *                                           1<TAB>1600<TAB>updown
  *   json   [{"channel": "out", "quantity": "mean", "value": 1.0296, "unit": "V"}, ...]
- *          [{"rank": 1, "frequency": 1600, "frequency_unit": "Hz", "counting": "updown"}, ...]
+ *          [{"rank": 1, "frequency": 1600, "frequency-unit": "Hz", "counting": "updown"}, ...]
  *
  * One check at report_write is enough: a failed report_new may be passed on as NULL, a row for which memory ran out is
  * left out and remembered, and report_write then answers DW_NO_MEMORY and writes nothing. */
@@ -65,8 +65,8 @@ struct report *report_findings(struct dw_error *error);
 enum dw_status report_finding(struct report *report, const char *channel, const char *quantity, double value,
                               const char *unit, struct dw_error *error);
 /* The same for any cell that is a number. Rows have its bound as the fifth field, JSON as "bound" unless it is 0, in a table with the
- * name of the column before it: "frequency_bound". A value known only to be at most so large is `<= 625.0 us` in text, has `<` as
- * that field, and in JSON "at_most": true, or "settling_at_most". */
+ * name of the column before it: "frequency-bound". A value known only to be at most so large is `<= 625.0 us` in text, has `<` as
+ * that field, and in JSON "at-most": true, or "settling-at-most". */
 enum dw_status report_finding_cell(struct report *report, const char *channel, const char *quantity, struct report_cell value,
                                    const char *unit, struct dw_error *error);
 /* The same for a word, such as a verdict; its unit is "-" in rows. */

@@ -36,13 +36,10 @@ static enum dw_status write_string(const char *text, FILE *out, struct dw_error 
     return DW_OK;
 }
 
-/* `"key": `, with _ for - so that it is a word in query languages. */
+/* `"key": `, named as in rows. */
 static void write_key(const char *name, const char *suffix, bool first, FILE *out)
 {
-    fputs(first ? "\"" : ", \"", out);
-    for (; *name; name++)
-        fputc(*name == '-' ? '_' : *name, out);
-    fprintf(out, "%s\": ", suffix);
+    fprintf(out, "%s\"%s%s\": ", first ? "" : ", ", name, suffix);
 }
 
 static enum dw_status write_cell(const struct report *report, size_t row, size_t column, FILE *out,
@@ -61,18 +58,18 @@ static enum dw_status write_cell(const struct report *report, size_t row, size_t
     fputs(number, out);
     if (cell->at_most) {
         /* a finding has one number, a row of a table perhaps several */
-        write_key(report->findings ? "at-most" : title->name, report->findings ? "" : "_at_most", false, out);
+        write_key(report->findings ? "at-most" : title->name, report->findings ? "" : "-at-most", false, out);
         fputs("true", out);
     }
     if (cell->bound > 0) {
         strcpy(number, "null");
         if (isfinite(cell->bound))
             dw_number_print(number, cell->bound);
-        write_key(report->findings ? "bound" : title->name, report->findings ? "" : "_bound", false, out);
+        write_key(report->findings ? "bound" : title->name, report->findings ? "" : "-bound", false, out);
         fputs(number, out);
     }
     if (title->unit && *title->unit) {
-        write_key(title->name, "_unit", false, out);
+        write_key(title->name, "-unit", false, out);
         status = write_string(report_stored_unit(title->unit), out, error);
     }
     return status;

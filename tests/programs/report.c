@@ -123,7 +123,7 @@ START_TEST(findings_in_json_keep_units_apart)
            " {\"channel\": \"pin\", \"quantity\": \"frequency\", \"value\": 986.8421052631579, \"unit\": \"Hz\"},\n"
            " {\"channel\": \"pin\", \"quantity\": \"duty\", \"value\": 0.30000000000000004, \"unit\": \"1\"},\n"
            " {\"channel\": \"out\", \"quantity\": \"overshoot\", \"value\": 0.0433, \"unit\": \"1\"},\n"
-           " {\"channel\": \"out\", \"quantity\": \"settling-time\", \"value\": 0.001875, \"at_most\": true, \"unit\": \"s\"},\n"
+           " {\"channel\": \"out\", \"quantity\": \"settling-time\", \"value\": 0.001875, \"at-most\": true, \"unit\": \"s\"},\n"
            " {\"channel\": null, \"quantity\": \"limit\", \"value\": \"holds\", \"unit\": null},\n"
            " {\"channel\": null, \"quantity\": \"steps\", \"value\": 65536, \"unit\": null},\n"
            " {\"channel\": \"out\", \"quantity\": \"minimum\", \"value\": -0, \"unit\": \"V\"}\n"
@@ -183,10 +183,10 @@ START_TEST(a_ranked_table_in_json_has_a_unit_key_beside_each_number)
     struct report *report = some_ranks();
     writes(report, REPORT_JSON, 4,
            "[\n"
-           " {\"rank\": 1, \"frequency\": 986.842, \"frequency_unit\": \"Hz\", \"error\": 0.00039216, \"error_unit\": \"1\", "
-           "\"steps\": 912, \"duty_step\": 0.0010964912280701754, \"duty_step_unit\": \"1\", \"counting\": \"updown\"},\n"
-           " {\"rank\": 10, \"frequency\": 4394.53125, \"frequency_unit\": \"Hz\", \"error\": -0.5, \"error_unit\": \"1\", "
-           "\"steps\": 65536, \"duty_step\": null, \"duty_step_unit\": \"1\", \"counting\": \"up\"}\n"
+           " {\"rank\": 1, \"frequency\": 986.842, \"frequency-unit\": \"Hz\", \"error\": 0.00039216, \"error-unit\": \"1\", "
+           "\"steps\": 912, \"duty-step\": 0.0010964912280701754, \"duty-step-unit\": \"1\", \"counting\": \"updown\"},\n"
+           " {\"rank\": 10, \"frequency\": 4394.53125, \"frequency-unit\": \"Hz\", \"error\": -0.5, \"error-unit\": \"1\", "
+           "\"steps\": 65536, \"duty-step\": null, \"duty-step-unit\": \"1\", \"counting\": \"up\"}\n"
            "]\n");
     report_free(report);
 }
