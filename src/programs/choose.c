@@ -175,7 +175,8 @@ static const struct option_spec options[] = {
       "Yield: the share of N filters, their parts spread evenly over their tolerances, that keep all limits, and its 95% "
       "confidence interval", OPTION_COUNT(samples, 1, 1LL << 40) },
     { "seed", "N", "Which samples (default 1); the same seed gives the same ones", OPTION_COUNT(seed, 0, 1LL << 53) },
-    { "print", "PROGRAM", "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth", OPTION_TEXT(print),
+    { "print", "PROGRAM", "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth. In $(...) without quotes the shell splits "
+      "them into words (zsh: ${=$(...)})", OPTION_TEXT(print),
       .words = printable },
     { "exhaustive", NULL, "Look at every candidate: the same answer, slowly", OPTION_FLAG(wish.exhaustive) },
     { .help = "Shared among processes or machines:" },

@@ -95,6 +95,8 @@ static enum dw_status print_help(const struct program *program, struct dw_error 
     snprintf(name, sizeof name, "%s", program->name);
     unsetenv("ARGP_HELP_FMT"); /* would change --help, and a bad one prints complaints */
     argp_help(&tables[0], stdout, ARGP_HELP_SHORT_USAGE | ARGP_HELP_LONG | ARGP_HELP_DOC, name);
+    puts("\nExit status: 0: done; 1: the answer is no, only where status 1 is spoken of\n"
+         "above; 2: bad use or bad input; 3: the system failed, such as a full disk.");
     free(rows);
     return DW_OK;
 }

@@ -106,7 +106,8 @@ static const struct option_spec options[] = {
     { "within", "SHARE", "Largest error of the frequency (default 5%)", OPTION_QUANTITY(wish.within, DW_SHARE), OPTION_NOT_NEGATIVE },
     { .help = "The answer:" },
     { "best", "N", "Most rows of the ranking (default 10)", OPTION_COUNT(best, 1, 1000000) },
-    { "print", "PROGRAM", "Instead of the ranking, the options of the best setting for PROGRAM, which is dw-pwm", OPTION_TEXT(print),
+    { "print", "PROGRAM", "Instead of the ranking, the options of the best setting for PROGRAM, which is dw-pwm. In $(...) without quotes the shell "
+      "splits them into words (zsh: ${=$(...)})", OPTION_TEXT(print),
       .words = printable },
     { 0 }
 };
