@@ -42,7 +42,7 @@ struct dw_motor_plan {
                                   on, which shorts the supply, it counts as off */
     bool direction;            /* bridges: an input below zero reverses */
     bool all;                  /* all outputs, not only current and speed */
-    bool rpm;                  /* speeds as outputs in rpm instead of rad/s */
+    bool rpm, degrees;         /* as outputs, speeds in rpm instead of rad/s, the angle in deg instead of rad */
 };
 
 /* From a data sheet's ratings: R = V / I_stall, K = (V - R I_free) / w_free, drag = K I_free: docs/theory.md (7.4).

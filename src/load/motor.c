@@ -163,7 +163,7 @@ static void outputs(struct dw_motor *motor, size_t path)
         output_row(w, row++, blocks ? 0 : -el->ohms, blocks ? k : 0, 0, el->pin, blocks ? 0 : dwi_path_volts(&motor->paths, path));
         output_row(w, row++, 0, k, 0, 0, 0);
         output_row(w, row++, k, 0, 0, 0, 0);
-        output_row(w, row++, 0, 0, 1, 0, 0);
+        output_row(w, row++, 0, 0, p->degrees ? 6 * DW_RPM : 1, 0, 0); /* 360 deg are as 60 s */
         if (p->gear != 1)
             output_row(w, row++, 0, turning / p->gear, 0, 0, 0);
         if (p->drive != DW_DRIVE_DIRECT) {
@@ -181,7 +181,7 @@ static void outputs(struct dw_motor *motor, size_t path)
 static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
 {
     const double amperes = dw_motor_stall_current(p), speed = dw_motor_no_load_speed(p) * (p->rpm ? DW_RPM : 1);
-    const double turn = 2 * 3.14159265358979323846;
+    const double turn = p->degrees ? 360 : 2 * 3.14159265358979323846;
     const char *const turning = p->rpm ? "rpm" : "rad/s";
     const bool switched = p->drive != DW_DRIVE_DIRECT;
     const struct {
@@ -191,7 +191,7 @@ static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
         { p->all, { "terminal", "V", p->supply, NAN } },
         { p->all, { "back-emf", "V", p->supply, NAN } },
         { p->all, { "torque", "Nm", p->constant * amperes, NAN } },
-        { p->all, { "angle", "rad", turn, NAN } },
+        { p->all, { "angle", p->degrees ? "deg" : "rad", turn, NAN } },
         { p->all && p->gear != 1, { "geared-speed", turning, speed / p->gear, NAN } },
         { p->all && switched, { "supply-current", "A", amperes, NAN } },
         { p->all && switched, { "switch-current", "A", amperes, NAN } },

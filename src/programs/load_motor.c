@@ -4,7 +4,7 @@
 #include <string.h>
 
 static const char *const drives[] = { "direct", "one-switch", "bridge-slow", "bridge-fast", "antiphase", NULL };
-static const char *const units[] = { "rad/s", "rpm", NULL };
+static const char *const units[] = { "rad/s", "rpm", NULL }, *const angles[] = { "rad", "deg", NULL };
 
 static enum dw_status read_rated(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
@@ -68,13 +68,15 @@ static const struct option_spec options[] = {
     { "threshold", "V", "Gates are on above it (V); default the middle of the table's levels", OPTION_QUANTITY(plan.threshold, DW_VOLTAGE) },
     { .help = "Output:" },
     { "speed-unit", "rad/s|rpm", "Of the channel speed; default rad/s", OPTION_WORD(plan.rpm, units) },
+    { "angle-unit", "rad|deg", "Of the channel angle (--all); default rad", OPTION_WORD(plan.degrees, angles) },
     { "all", NULL,
-      "Also terminal and back-emf (V), torque (Nm), angle (rad), and of a switched drive supply-current, switch-current, "
+      "Also terminal and back-emf (V), torque (Nm), angle, and of a switched drive supply-current, switch-current, "
       "diode-current (A), switch (V)", OPTION_FLAG(plan.all) },
     { 0 }
 };
 
 static const struct option_rule rules[] = {
+    { OPTION_REFUSED, "angle-unit", "!all", "is of the channel angle, which --all writes" },
     { OPTION_EXCLUDES, "resistance constant drag", "rated", "a data sheet sets that too; give one" },
     { OPTION_NEEDED, "resistance", "!rated", "such as 1.2, " RATED },
     { OPTION_NEEDED, "constant", "!rated", "such as 23m (V s/rad), " RATED },
