@@ -25,9 +25,10 @@ struct canvas {
     enum medium medium;
     plPlotter *plotter;
     plPlotterParams *params;
-    FILE *stream;
-    char *bytes;
-    size_t size;
+    FILE *stream, *letters;  /* of SVG, letters are our own: libplot's are strokes, or in a font of signs that no search finds */
+    char *bytes, *words;
+    size_t size, word_size;
+    int height;
 };
 
 static bool set_params(struct canvas *canvas, int width, int height, int scale)
@@ -64,7 +65,10 @@ struct canvas *canvas_new(enum medium medium, int width, int height, int scale, 
     if (!canvas)
         goto no_memory;
     canvas->medium = medium;
+    canvas->height = height;
     canvas->stream = open_memstream(&canvas->bytes, &canvas->size);
+    if (medium == MEDIUM_SVG && !(canvas->letters = open_memstream(&canvas->words, &canvas->word_size)))
+        goto no_memory;
     if (!canvas->stream || !set_params(canvas, width, height, scale))
         goto no_memory;
     canvas->plotter = pl_newpl_r(types[medium], NULL, canvas->stream, NULL, canvas->params);
@@ -91,8 +95,32 @@ void canvas_free(struct canvas *canvas)
         pl_deleteplparams(canvas->params);
     if (canvas->stream)
         fclose(canvas->stream);
+    if (canvas->letters)
+        fclose(canvas->letters);
     free(canvas->bytes);
+    free(canvas->words);
     free(canvas);
+}
+
+/* Puts the letters before the end of libplot's SVG. */
+static enum dw_status add_letters(struct canvas *canvas, struct dw_error *error)
+{
+    static const char end[] = "</svg>\n", family[] = "<g font-family=\"Helvetica, Arial, 'Liberation Sans', sans-serif\" fill=\"#%06x\">\n";
+    const bool failed = ferror(canvas->letters);
+    const int ended = fclose(canvas->letters);
+    canvas->letters = NULL;
+    char *last = failed || ended || !canvas->words ? NULL : strstr(canvas->bytes, end);
+    char *whole = last ? malloc(canvas->size + canvas->word_size + sizeof family + 64) : NULL;
+    if (!whole)
+        return dw_no_memory(error);
+    memcpy(whole, canvas->bytes, (size_t)(last - canvas->bytes));
+    char *at = whole + (last - canvas->bytes);
+    at += sprintf(at, family, (unsigned)INK);
+    at += sprintf(at, "%s</g>\n%s", canvas->words, end);
+    free(canvas->bytes);
+    canvas->bytes = whole;
+    canvas->size = (size_t)(at - whole);
+    return DW_OK;
 }
 
 enum dw_status canvas_finish(struct canvas *canvas, char **bytes, size_t *size, struct dw_error *error)
@@ -107,6 +135,8 @@ enum dw_status canvas_finish(struct canvas *canvas, char **bytes, size_t *size, 
         return dw_no_memory(error);
     if (closed < 0)
         return dw_error_set(error, DW_SYSTEM, 0, "the drawing library (libplot) does not end the page");
+    if (canvas->letters && add_letters(canvas, error) != DW_OK)
+        return error->status;
     *bytes = canvas->bytes;
     *size = canvas->size;
     canvas->bytes = NULL;
@@ -196,19 +226,34 @@ void canvas_disc(struct canvas *canvas, double x, double y, double radius)
 
 /* ---- text ---- */
 
+/* libplot's stroke font is as wide as the widest of what viewers take for the family, so that what it measures has room. */
+static void put_letters(struct canvas *canvas, double x, double y, enum text_side side, double size, enum text_weight weight, const char *text)
+{
+    static const char *const anchors[] = { "start", "middle", "end" };
+    char letters[TEXT_LENGTH];
+    text_for_xml(letters, sizeof letters, text);
+    if (*text)
+        fprintf(canvas->letters, "<text x=\"%.2f\" y=\"%.2f\" text-anchor=\"%s\" font-size=\"%.4g\"%s>%s</text>\n", x,
+                canvas->height - y + 0.36 * size, anchors[side], size, weight == TEXT_STRONG ? " font-weight=\"bold\"" : "", letters);
+}
+
 void canvas_text(struct canvas *canvas, double x, double y, enum text_side side, double size, enum text_weight weight,
                  const char *text)
 {
     static const int sides[] = { 'l', 'c', 'r' };
     static const int offset[][2] = { { 0, 0 }, { -1, -1 }, { 1, -1 }, { -1, 1 }, { 1, 1 } };
-    const bool svg = canvas->medium == MEDIUM_SVG, strong = weight == TEXT_STRONG;
+    const bool strong = weight == TEXT_STRONG;
     char strokes[TEXT_LENGTH];
-    /* elsewhere several times, a little apart: no other font of libplot has the ohm sign and thicker lines */
+    if (canvas->letters) {
+        put_letters(canvas, x, y, side, size, weight, text);
+        return;
+    }
+    /* several times, a little apart: no other font of libplot has the ohm sign and thicker lines */
     const double apart = ((strong ? TEXT_THICKNESS_STRONG : TEXT_THICKNESS_PLAIN) - TEXT_THICKNESS_FONT) * size / 2;
     text_for_strokes(strokes, sizeof strokes, text);
-    canvas_pen(canvas, svg ? strong ? INK_STRONG : INK_PLAIN : INK, 0);
+    canvas_pen(canvas, INK, 0);
     pl_ffontsize_r(canvas->plotter, size);
-    for (int i = strong || svg ? 0 : 1; i < (svg ? 1 : 5); i++) {
+    for (int i = !strong; i < 5; i++) {
         pl_fmove_r(canvas->plotter, x + offset[i][0] * apart, y - 0.33 * size + offset[i][1] * apart);
         pl_alabel_r(canvas->plotter, sides[side], 'x', strokes);
     }

@@ -44,28 +44,6 @@ static enum dw_status replace(FILE *out, char **made, size_t *made_size, char **
     return DW_OK;
 }
 
-/* Copies libplot's strokes, giving those of letters the thickness that libplot's font does not have. */
-static void put_strokes(FILE *out, const char *from)
-{
-    static const struct { const char *mark; double thicker; } inks[] = {
-        { "stroke=\"#262627\" stroke-width=\"", TEXT_THICKNESS_PLAIN / TEXT_THICKNESS_FONT },
-        { "stroke=\"#262628\" stroke-width=\"", TEXT_THICKNESS_STRONG / TEXT_THICKNESS_FONT },
-    };
-    for (const char *at = from; (at = strstr(at, "stroke=\"#26262")); at++)
-        for (int i = 0; i < 2; i++) {
-            const size_t length = strlen(inks[i].mark);
-            char *after;
-            if (strncmp(at, inks[i].mark, length))
-                continue;
-            fwrite(from, 1, (size_t)(at - from), out);
-            const double width = strtod(at + length, &after);
-            fprintf(out, "stroke=\"#%06x\" stroke-width=\"%.4g", (unsigned)INK, width * inks[i].thicker);
-            from = at = after;
-            break;
-        }
-    fputs(from, out);
-}
-
 enum dw_status document_svg(char **bytes, size_t *size, int width, int height, const struct remarks *remarks,
                             struct dw_error *error)
 {
@@ -89,7 +67,7 @@ enum dw_status document_svg(char **bytes, size_t *size, int width, int height, c
     put_xml(out, "<metadata>", remarks->made_by, "</metadata>\n");
     fprintf(out, "<rect width=\"%d\" height=\"%d\" fill=\"white\"/>\n<g transform=\"translate(0,%d) scale(1,-1)\" ", width,
             height, height);
-    put_strokes(out, style);
+    fputs(style, out);
     return replace(out, &made, &made_size, bytes, size, error);
 }
 

@@ -7,8 +7,6 @@
 
 enum {
     INK = 0x262626,       /* text and the base line: 15:1 against the paper */
-    INK_PLAIN = 0x262627, /* marks letters in an SVG file until document.c has given them their thickness */
-    INK_STRONG = 0x262628,
     PAPER = 0xffffff,
     RULE = 0xd8d8d8,      /* at the ticks */
     RULE_FINE = 0xececec  /* between the decades */

@@ -45,13 +45,13 @@ static const char *sign(unsigned character)
 {
     static const struct { unsigned character; const char *text; } signs[] = {
         { '\\', "\\#H0804" }, /* a bare backslash would begin an escape */
-        { 0xa4, "?" }, { 0xa6, "|" }, { 0xab, "<<" }, { 0xad, "-" }, { 0xb6, "?" }, { 0xb8, "," }, { 0xbb, ">>" },
-        { 0xd0, "D" }, { 0xde, "Th" }, { 0xf0, "d" }, { 0xfe, "th" },
+        { 0xa4, "?" }, { 0xa6, "|" }, { 0xab, "\\mk<\\rt\\r4<" }, { 0xad, "-" }, { 0xb6, "?" }, { 0xb8, "," }, { 0xbb, "\\mk>\\rt\\r4>" },
+        { 0xd0, "\\mk-\\rtD" }, { 0xd8, "\\mkO\\rt/" }, { 0xf8, "\\mko\\rt/" }, { 0xde, "Th" }, { 0xf0, "d" }, { 0xfe, "th" },
         { 0x152, "OE" }, { 0x153, "oe" }, { 0x160, "S" }, { 0x161, "s" }, { 0x17d, "Z" }, { 0x17e, "z" },
         { 0x3c2, "\\*s" }, { 0x3d5, "\\*f" },
-        { 0x2009, " " }, { 0x202f, " " }, { 0x2010, "-" }, { 0x2011, "-" }, { 0x2012, "-" }, { 0x2013, "-" }, { 0x2014, "-" },
+        { 0x2009, " " }, { 0x202f, " " }, { 0x2010, "-" }, { 0x2011, "-" }, { 0x2012, "-" }, { 0x2013, "-" }, { 0x2014, "-\\l4-" },
         { 0x2018, "'" }, { 0x2019, "'" }, { 0x201c, "\"" }, { 0x201d, "\"" }, { 0x201e, "\"" }, { 0x2022, "\xb7" },
-        { 0x2026, "..." }, { 0x2030, "o/oo" }, { 0x2032, "'" }, { 0x2033, "\"" }, { 0x20ac, "EUR" }, { 0x2126, "\\*W" },
+        { 0x2026, "..." }, { 0x2030, "o/oo" }, { 0x2032, "'" }, { 0x2033, "\"" }, { 0x20ac, "\\r8\\mk\\l6=\\rtC" }, { 0x2126, "\\*W" },
         { 0x2190, "\\<-" }, { 0x2192, "\\->" }, { 0x2206, "\\*D" }, { 0x2211, "\\*S" }, { 0x2212, "-" }, { 0x221a, "\\sr" },
         { 0x221e, "\\if" }, { 0x2248, "\\~~" }, { 0x2260, "\\!=" }, { 0x2264, "\\<=" }, { 0x2265, "\\>=" },
     };
@@ -166,18 +166,29 @@ void text_for_comment(char *out, size_t size, const char *utf8)
     out[used] = 0;
 }
 
-static const char *in_ascii(unsigned character)
+/* own: [2], room for a letter without its accent */
+static const char *in_ascii(char *own, unsigned character)
 {
+    static const char latin[] = "AAAAAAACEEEEIIIIDNOOOOOxOUUUUYTsaaaaaaaceeeeiiiidnooooo/ouuuuyty";
     switch (character) {
+    case 0xab: case 0xbb: return character == 0xab ? "<<" : ">>";
     case 0xb0: return "deg";
+    case 0xb1: return "+-";
+    case 0xb2: case 0xb3: case 0xb9: return character == 0xb2 ? "2" : character == 0xb3 ? "3" : "1";
     case 0xb5: case 0x3bc: return "u";
     case 0x3a9: case 0x2126: return "ohm";
     case 0xb7: return ".";
-    case 0xd7: return "x";
-    case 0x2013: case 0x2014: case 0x2212: return "-";
+    case 0x2010: case 0x2011: case 0x2012: case 0x2013: case 0x2014: case 0x2212: return "-";
+    case 0x2018: case 0x2019: return "'";
+    case 0x201c: case 0x201d: return "\"";
     case 0x2026: return "...";
-    default: return "?";
+    case 0x20ac: return "EUR";
+    case 0x2264: case 0x2265: return character == 0x2264 ? "<=" : ">=";
+    default: break;
     }
+    own[0] = character >= 0xc0 && character < 0x100 ? latin[character - 0xc0] : plain_letter(character);
+    own[1] = 0;
+    return *own ? own : "?";
 }
 
 void text_for_terminal(char *out, size_t size, const char *utf8, bool ascii)
@@ -193,7 +204,7 @@ void text_for_terminal(char *out, size_t size, const char *utf8, bool ascii)
         else if (character == NO_CHARACTER)
             shown = "?";
         else if (ascii && character > 0x7e)
-            shown = in_ascii(character);
+            shown = in_ascii(bytes, character);
         else
             memcpy(bytes, from, (size_t)(utf8 - from));
         if (!append(out, size, &used, shown))

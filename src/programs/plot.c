@@ -271,7 +271,7 @@ static struct request request_of(const struct plot_options *o)
     };
 }
 
-/* The stroke font has Latin and Greek letters only. */
+/* The stroke font has Latin and Greek letters only; that of an SVG file is the viewer's. */
 static void note_letters(const struct plot_options *o)
 {
     if (o->title && !text_has_strokes(o->title))
@@ -298,7 +298,7 @@ static enum dw_status draw(struct plot_options *o, const struct drawing *drawing
     snprintf(made_by, sizeof made_by, "%s%s", drawing->made_by, o->common.command->made_by);
     const struct remarks remarks = { o->title ? o->title : "", made_by, drawing->summary };
     struct dw_error why = { .status = DW_OK };
-    if (o->form.type != FIGURE_TEXT)
+    if (o->form.type != FIGURE_TEXT && o->form.type != FIGURE_SVG)
         note_letters(o);
     drawing_library = true;
     enum dw_status status = figure_render(drawing->sheet, drawing->sheets, &o->form, &remarks, &bytes, &size, &why);

@@ -13,6 +13,7 @@ START_TEST(utf_8_becomes_what_the_stroke_font_has)
         { "\xe2\x88\x92" "5 \xe2\x89\xa4 x \xe2\x89\xa5 \xe2\x88\x9e", "-5 \\<= x \\>= \\if" },
         { "\xce\x91\xce\x94\xcf\x80", "A\\*D\\*p" },                     /* Alpha looks like A */
         { "\xc5\xbdlu\xc5\xa5ou\xc4\x8dk\xc3\xbd \xc4\x80\xc5\xbf", "Zlutouck\xfd As" }, /* the letter without its accent */
+        { "5 \xe2\x82\xac \xe2\x80\x94 \xc3\x98", "5 \\r8\\mk\\l6=\\rtC -\\l4- \\mkO\\rt/" }, /* overlaid: euro, dash, O with a stroke */
         { "\xe6\xb0\xb4 \xf0\x9f\x98\x80", "? ?" },
         { "a\tb\nc\x01", "a b c " },
         { "\xff\xc3 \xe2\x82", "?? ??" },                                /* bytes that are no UTF-8 */
@@ -89,6 +90,7 @@ START_TEST(a_terminal_gets_no_control_characters)
         { "a\033[1m\r\x7f\xc2\x9b""2", "a [1m   2", "a [1m   2" },
         { "\xff\xc3!", "?" "?!", "?" "?!" },
         { "\xe6\xb0\xb4\xe2\x80\xa6", "\xe6\xb0\xb4\xe2\x80\xa6", "?..." },
+        { "5 \xe2\x82\xac \xe2\x80\x93 \xc3\xa9\xc5\xa1 \xc2\xb1", "5 \xe2\x82\xac \xe2\x80\x93 \xc3\xa9\xc5\xa1 \xc2\xb1", "5 EUR - es +-" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         char got[64];
