@@ -208,11 +208,20 @@ static enum dw_status read_range(struct axis *axis, const char *text, struct dw_
     return DW_OK;
 }
 
+/* A pin's levels have marks where the values end at them. */
+static void mark_levels(const struct inner *inner, const struct extent *extent, struct axis *axis)
+{
+    for (size_t i = 0; i < inner->sources && !strcmp(axis->unit, "V"); i++)
+        for (int k = 0; k < 2; k++)
+            if (inner->source[i].level[k] == (k ? extent->high : extent->low))
+                axis->level[k] = inner->source[i].level[k];
+}
+
 /* The y axis of all panels that share it. */
 static enum dw_status choose_y(struct drawing *drawing, size_t number, const char *unit, const struct request *request,
                                struct dw_error *error)
 {
-    struct axis axis = { 0, 0, panel_scale(request, number) == SCALE_LOG, unit };
+    struct axis axis = { .logarithmic = panel_scale(request, number) == SCALE_LOG, .unit = unit };
     const char *asked = number < request->ranges ? request->range[number] : "";
     const bool decibels = !strcmp(axis.unit, "dB");
     const double least = axis.logarithmic ? 0 : -INFINITY;
@@ -231,6 +240,7 @@ static enum dw_status choose_y(struct drawing *drawing, size_t number, const cha
     axis.low = any ? extent.low : axis.logarithmic;
     axis.high = any ? extent.high : axis.logarithmic;
     axis_widen(&axis);
+    mark_levels(drawing->inner, &extent, &axis);
     if (decibels && any_stems(drawing, number)) /* the smallest level has a stem too */
         axis.low -= 0.15 * (axis.high - axis.low);
     const enum dw_status status = *asked ? read_range(&axis, asked, error) : DW_OK;
@@ -283,7 +293,7 @@ static enum dw_status choose_x(struct drawing *drawing, const struct request *re
     }
     if (extent.low > extent.high)
         return dw_error_set(error, DW_BAD_INPUT, 0, "a logarithmic axis of %s needs values above zero", inner->source[0].x_name);
-    *x = (struct axis){ extent.low, extent.high, logarithmic, inner->source[0].x_unit };
+    *x = (struct axis){ .low = extent.low, .high = extent.high, .logarithmic = logarithmic, .unit = inner->source[0].x_unit };
     const double size = fmax(fabs(x->low), fabs(x->high));
     if (axis_is_flat(x) || size > AXIS_MOST || size < AXIS_LEAST)
         axis_widen(x);

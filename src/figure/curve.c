@@ -197,6 +197,8 @@ static void draw_points(const struct frame *frame, const struct trace *trace, en
         const struct vertex vertices[4] = { strip->first, strip->last, strip->low, strip->high };
         for (int k = 0; k < (strip->rows < 3 ? (int)strip->rows : 4); k++) {
             const double x = frame_x(frame, vertices[k].x), y = frame_y(frame, vertices[k].y);
+            if (stems && axis_has_no_stem(frame->y, vertices[k].y))
+                continue;
             if (stems)
                 draw_stem(frame, vertices[k]);
             if (in_box(&frame->box, x, y))

@@ -61,6 +61,8 @@ static enum dw_status new_window(struct table_source *source, const struct reque
     const struct dw_header *header = dw_reader_header(source->reader);
     const bool logarithmic = request->x_scale == SCALE_LOG;
     const struct dw_facts *facts = dw_header_facts(header);
+    source->level[0] = facts->low;
+    source->level[1] = facts->high;
     bool *curve = calloc(source->channels, sizeof *curve);
     if (!curve)
         return dw_no_memory(error);
@@ -153,11 +155,14 @@ static enum dw_status finish_window(struct table_source *source, const struct re
 }
 
 /* Means exist where time passes. */
-static void take_means(struct table_source *source)
+static void take_means(struct table_source *source, bool whole)
 {
+    const struct dw_header *header = dw_reader_header(source->reader);
     source->has_means = true;
-    for (size_t c = 0; c < source->channels; c++)
+    for (size_t c = 0; c < source->channels; c++) {
         source->has_means = window_mean(source->window, c, &source->mean[c]) && source->has_means;
+        source->starts_up = source->starts_up || (whole && !isnan(dw_header_channel_facts(header, source->column[c])->initial));
+    }
 }
 
 enum dw_status source_read(struct table_source *source, const struct request *request, struct dw_error *error)
@@ -176,7 +181,7 @@ enum dw_status source_read(struct table_source *source, const struct request *re
     if (status == DW_OK)
         status = finish_window(source, request, error);
     if (status == DW_OK && request->mean && source->kind == OF_TIME)
-        take_means(source);
+        take_means(source, !request->span);
     free(gathering.y);
     return status;
 }

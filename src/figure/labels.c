@@ -2,7 +2,6 @@
 /* The labels beside a panel: what they say and where they go. */
 #include "labels_inner.h"
 #include "text.h"
-#include <dutywright/value.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,17 +10,6 @@
 enum { MEAN_DIGITS = 4, MOST_MEAN_DIGITS = 12, NAME_CHARACTERS = 24 };
 
 #define LEAST_SIZE 0.6 /* of the other letters */
-
-void label_quantity(char *out, size_t size, double value, const char *unit, int digits)
-{
-    char text[64], number[64];
-    dw_quantity_print(text, sizeof text, value, unit, digits);
-    const size_t length = strcspn(text, " "), unit_length = strlen(unit);
-    snprintf(number, sizeof number, "%.*s", (int)length, text);
-    const char *rest = text[length] ? text + length + 1 : "";
-    const char prefix[2] = { strlen(rest) > unit_length ? *rest : 0 };
-    label_join(out, size, number, *prefix == 'u' ? "\xc2\xb5" : prefix, unit);
-}
 
 void labels_spread(const double *wanted, const double *height, size_t count, double bottom, double top, double *centre)
 {

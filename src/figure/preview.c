@@ -63,7 +63,7 @@ static void draw_stem(struct view *view, const struct frame *frame, struct verte
 {
     const bool decibels = !strcmp(frame->y->unit, "dB");
     const double x = frame_x(frame, vertex.x), y = frame_y(frame, vertex.y), base = decibels ? 0 : frame_y(frame, 0);
-    if (y >= base || !decibels)
+    if (!axis_has_no_stem(frame->y, vertex.y) && (y >= base || !decibels))
         dots_line(&view->dots, x, base, x, y, which);
 }
 

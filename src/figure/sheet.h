@@ -42,7 +42,4 @@ struct sheet {
     size_t panels;
 };
 
-/* A value with prefix and unit as it stands in a figure: dw_quantity_print in UTF-8 with the unit as people read it. */
-void label_quantity(char *out, size_t size, double value, const char *unit, int digits);
-
 #endif

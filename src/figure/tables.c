@@ -98,6 +98,9 @@ static void add_notes(struct drawing *drawing, const struct request *request)
             drawing_note(drawing, source->kind == OF_TIME ? "%s: no time passes, so that there is no mean"
                                                           : "%s: a mean is over time, and this is no table of time",
                          source->name);
+        if (source->has_means && source->starts_up)
+            drawing_note(drawing, "%s: the mean counts the start-up; --span last leaves it out, and so does a load that begins with --start steady",
+                         source->name);
         bool decibels = false;
         for (size_t c = 0; c < source->channels; c++)
             decibels = decibels || source->factor[c] == TO_DECIBELS;

@@ -20,9 +20,10 @@ struct table_source {
     size_t *column, *slope;     /* [channels] that are drawn, and where their slopes stand; 0: lines */
     double *factor, *mean;      /* [channels]; factor: to the unit drawn, or TO_DECIBELS */
     size_t channels;
-    bool has_means;
+    bool has_means, starts_up;  /* starts_up: a mean begins where a load was at rest */
     struct window *window;
     double from, to;            /* of x */
+    double level[2];            /* V, of the pin, where the table tells them; else 0 */
     unsigned long long rows;    /* that were drawn */
     bool even;                  /* of equal distance */
     bool phases_left_out;

@@ -40,6 +40,17 @@ void label_join(char *out, size_t size, const char *number, const char *prefix, 
 }
 
 /* Whether SI prefixes go with a unit, as the reports of all programs have it. */
+void label_quantity(char *out, size_t size, double value, const char *unit, int digits)
+{
+    char text[64], number[64];
+    dw_quantity_print(text, sizeof text, value, unit, digits);
+    const size_t length = strcspn(text, " "), unit_length = strlen(unit);
+    snprintf(number, sizeof number, "%.*s", (int)length, text);
+    const char *rest = text[length] ? text + length + 1 : "";
+    const char prefix[2] = { strlen(rest) > unit_length ? *rest : 0 };
+    label_join(out, size, number, *prefix == 'u' ? "\xc2\xb5" : prefix, unit);
+}
+
 static bool takes_prefix(const char *unit)
 {
     char probe[64], wanted[64];
@@ -314,6 +325,35 @@ static void choose_linear(struct ticks *ticks, const struct axis *axis, double l
         finest_linear(ticks, axis, length, gap, most, room, context);
 }
 
+/* Puts a mark at a value, in place of those whose labels it leaves no room. */
+static void add_level(struct ticks *ticks, const struct axis *axis, double value, double length, double gap, label_room *room, void *context)
+{
+    enum { MOST_LEVEL_DIGITS = 4 };
+    struct tick level = { value, "" };
+    int digits = 1, kept = 0, below = 0;
+    while (digits < MOST_LEVEL_DIGITS && dw_number_round(value, digits) != value)
+        digits++;
+    label_quantity(level.text, sizeof level.text, value, axis->unit, digits);
+    const double half = room(context, level.text) / 2, centre = length * axis_place(axis, value);
+    for (int i = 0; i < ticks->count; i++) {
+        const double apart = fabs(length * axis_place(axis, ticks->at[i].value) - centre);
+        if (ticks->at[i].value != 0 && apart < half + room(context, ticks->at[i].text) / 2 + gap)
+            continue;
+        ticks->at[kept++] = ticks->at[i];
+        below += ticks->at[i].value < value;
+    }
+    if (kept == MOST_TICKS)
+        return;
+    memmove(ticks->at + below + 1, ticks->at + below, (size_t)(kept - below) * sizeof *ticks->at);
+    ticks->at[below] = level;
+    ticks->count = kept + 1;
+}
+
+bool axis_has_no_stem(const struct axis *axis, double value)
+{
+    return strcmp(axis->unit, "dB") != 0 && fabs(value) <= 1e-9 * (axis->high - axis->low);
+}
+
 void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,
                   void *context)
 {
@@ -321,4 +361,7 @@ void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, d
     if (axis->logarithmic && choose_logarithmic(ticks, axis, length, gap, most, room, context))
         return;
     choose_linear(ticks, axis, length, gap, most, room, context);
+    for (int i = 0; i < 2 && ticks->count && !axis->logarithmic; i++)
+        if (axis->level[i] != 0 && axis->level[i] >= axis->low && axis->level[i] <= axis->high)
+            add_level(ticks, axis, axis->level[i], length, gap, room, context);
 }

@@ -12,6 +12,7 @@ struct axis {
     double low, high;  /* what the axis shows, low < high; above zero where logarithmic */
     bool logarithmic;
     const char *unit;  /* as in a table's brackets */
+    double level[2];   /* values that have a mark of their own on a linear axis, such as the levels of a pin; 0: none */
 };
 
 struct tick {
@@ -44,6 +45,12 @@ const char *unit_shown(const char *unit);
 
 /* "2.5 V", "90°", "12": a number and a unit as one label. */
 void label_join(char *out, size_t size, const char *number, const char *prefix, const char *unit);
+
+/* A value with prefix and unit as it stands in a figure: dw_quantity_print in UTF-8 with the unit as people read it. */
+void label_quantity(char *out, size_t size, double value, const char *unit, int digits);
+
+/* Whether a stem to that value is none: what is left of zero by roundings gets no mark. */
+bool axis_has_no_stem(const struct axis *axis, double value);
 
 /* Where a value lies along the axis: 0 at low, 1 at high. */
 double axis_place(const struct axis *axis, double value);

@@ -6,7 +6,7 @@
 enum { MOST_ROWS = 40000 };
 
 /* A panel of 800 by 400 pixels, lines of 4 pixels, x from 0 to 1, y from -1 to 1. */
-static const struct axis x_axis = { 0, 1, false, "s" }, y_axis = { -1, 1, false, "V" };
+static const struct axis x_axis = { 0, 1, false, "s", { 0 } }, y_axis = { -1, 1, false, "V", { 0 } };
 static const struct frame panel = { NULL, { 100, 900, 50, 450 }, &x_axis, &y_axis, 4, 27 };
 
 struct found {

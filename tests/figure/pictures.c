@@ -53,7 +53,7 @@ static struct picture paint(const double (*rows)[2], size_t count, size_t strips
     ck_assert(canvas && reduction);
     for (size_t i = 0; i < count; i++)
         succeeds(reduction_add(reduction, rows[i][0], &rows[i][1], NULL, &error), error);
-    const struct axis x = { rows[0][0], rows[count - 1][0], false, "s" }, y = { -1.2, 1.2, false, "V" };
+    const struct axis x = { rows[0][0], rows[count - 1][0], false, "s", { 0 } }, y = { -1.2, 1.2, false, "V", { 0 } };
     const struct trace trace = { "out", reduction, 0, TRACE_LINES, 0, false, 0 };
     const struct frame frame = { canvas, { 10, WIDTH - 10, 10, HEIGHT - 10 }, &x, &y, 1, 20 };
     struct bands bands;
@@ -398,8 +398,8 @@ START_TEST(the_same_figure_begins_with_the_magic_of_each_type)
         succeeds(reduction_add(rows, i, &y, NULL, &error), error);
     }
     struct trace trace = { "out", rows, 0, TRACE_LINES, 0, true, 0.25 };
-    struct panel panel = { "", 0, { -1, 1, false, "V" }, &trace, 1 };
-    const struct sheet sheet = { "Title", "", "time", { 0, 99, false, "s" }, &panel, 1 };
+    struct panel panel = { "", 0, { -1, 1, false, "V", { 0 } }, &trace, 1 };
+    const struct sheet sheet = { "Title", "", "time", { 0, 99, false, "s", { 0 } }, &panel, 1 };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const struct figure_form form = { .type = cases[i].type, .width = 320, .height = 200, .seconds = 0.1 };
         char *bytes;
@@ -418,8 +418,8 @@ START_TEST(a_page_too_small_says_what_would_do)
     struct reduction *rows = reduction_new(1, 1000, &error);
     succeeds(reduction_add(rows, 0, &(double){ 1 }, NULL, &error), error);
     struct trace trace = { "out", rows, 0, TRACE_LINES, 0, false, 0 };
-    struct panel panel = { "", 0, { -1, 1, false, "V" }, &trace, 1 };
-    const struct sheet sheet = { "", "", "time", { 0, 99, false, "s" }, &panel, 1 };
+    struct panel panel = { "", 0, { -1, 1, false, "V", { 0 } }, &trace, 1 };
+    const struct sheet sheet = { "", "", "time", { 0, 99, false, "s", { 0 } }, &panel, 1 };
     struct figure_form form = { .type = FIGURE_SVG, .width = 100, .height = 80, .font = 20 };
     char *bytes = NULL;
     size_t size;

@@ -40,42 +40,42 @@ START_TEST(labels_are_round_values_in_engineering_units)
         double length;
         const char *want;
     } cases[] = {
-        { { 0, 5.3e-3, false, "s" }, 600, "0  1 ms  2 ms  3 ms  4 ms  5 ms" },
-        { { 0, 5.3e-3, false, "s" }, 300, "0  2 ms  4 ms" },
-        { { -0.25, 5.25, false, "V" }, 500, "0  1 V  2 V  3 V  4 V  5 V" },
-        { { 0, 0.82, false, "V" }, 500, "0  200 mV  400 mV  600 mV  800 mV" },
-        { { 0, 1.3, false, "A" }, 500, "0  0.2 A  0.4 A  0.6 A  0.8 A  1.0 A  1.2 A" },
-        { { -1.1e-9, 1.1e-9, false, "V" }, 500, "-1.0 nV  -0.5 nV  0  0.5 nV  1.0 nV" },
-        { { 0, 3.1e9, false, "Hz" }, 500, "0  1 GHz  2 GHz  3 GHz" },
-        { { 0, 4300, false, "s" }, 500, "0  1000 s  2000 s  3000 s  4000 s" }, /* nobody says kiloseconds */
-        { { 0, 47e-6, false, "s" }, 500, "0  10 \xc2\xb5s  20 \xc2\xb5s  30 \xc2\xb5s  40 \xc2\xb5s" },
-        { { 0, 4.2e3, false, "ohm" }, 400, "0  1 k\xce\xa9  2 k\xce\xa9  3 k\xce\xa9  4 k\xce\xa9" },
-        { { -180, 180, false, "deg" }, 600, "-180\xc2\xb0  -90\xc2\xb0  0  90\xc2\xb0  180\xc2\xb0" },
-        { { -93, 4, false, "deg" }, 600, "-90\xc2\xb0  -75\xc2\xb0  -60\xc2\xb0  -45\xc2\xb0  -30\xc2\xb0  -15\xc2\xb0  0" },
-        { { -83, 4, false, "dB" }, 500, "-80 dB  -60 dB  -40 dB  -20 dB  0" },
-        { { 0, 31, false, "degC" }, 300, "0  10 \xc2\xb0" "C  20 \xc2\xb0" "C  30 \xc2\xb0" "C" },
-        { { 0, 1.05, false, "1" }, 300, "0  0.2  0.4  0.6  0.8  1.0" },
-        { { 0, 2.3e9, false, "1" }, 300, "0  5e8  1e9  1.5e9  2e9" },
-        { { 0, 1.1e-13, false, "1" }, 500, "0  2e-14  4e-14  6e-14  8e-14  1e-13" },
-        { { 0, 4.7e-7, false, "degC" }, 500, "0  1e-7 \xc2\xb0" "C  2e-7 \xc2\xb0" "C  3e-7 \xc2\xb0" "C  4e-7 \xc2\xb0" "C" },
-        { { 1e-30, 1e4, true, "1" }, 700, "1e-30  1e-24  1e-18  1e-12  0.000001  1" },
-        { { 2.0000001e-14, 2.0000004e-14, false, "1" }, 400, "2.0000001e-14  +1e-21  +2e-21  +3e-21" },
+        { { 0, 5.3e-3, false, "s", { 0 } }, 600, "0  1 ms  2 ms  3 ms  4 ms  5 ms" },
+        { { 0, 5.3e-3, false, "s", { 0 } }, 300, "0  2 ms  4 ms" },
+        { { -0.25, 5.25, false, "V", { 0 } }, 500, "0  1 V  2 V  3 V  4 V  5 V" },
+        { { 0, 0.82, false, "V", { 0 } }, 500, "0  200 mV  400 mV  600 mV  800 mV" },
+        { { 0, 1.3, false, "A", { 0 } }, 500, "0  0.2 A  0.4 A  0.6 A  0.8 A  1.0 A  1.2 A" },
+        { { -1.1e-9, 1.1e-9, false, "V", { 0 } }, 500, "-1.0 nV  -0.5 nV  0  0.5 nV  1.0 nV" },
+        { { 0, 3.1e9, false, "Hz", { 0 } }, 500, "0  1 GHz  2 GHz  3 GHz" },
+        { { 0, 4300, false, "s", { 0 } }, 500, "0  1000 s  2000 s  3000 s  4000 s" }, /* nobody says kiloseconds */
+        { { 0, 47e-6, false, "s", { 0 } }, 500, "0  10 \xc2\xb5s  20 \xc2\xb5s  30 \xc2\xb5s  40 \xc2\xb5s" },
+        { { 0, 4.2e3, false, "ohm", { 0 } }, 400, "0  1 k\xce\xa9  2 k\xce\xa9  3 k\xce\xa9  4 k\xce\xa9" },
+        { { -180, 180, false, "deg", { 0 } }, 600, "-180\xc2\xb0  -90\xc2\xb0  0  90\xc2\xb0  180\xc2\xb0" },
+        { { -93, 4, false, "deg", { 0 } }, 600, "-90\xc2\xb0  -75\xc2\xb0  -60\xc2\xb0  -45\xc2\xb0  -30\xc2\xb0  -15\xc2\xb0  0" },
+        { { -83, 4, false, "dB", { 0 } }, 500, "-80 dB  -60 dB  -40 dB  -20 dB  0" },
+        { { 0, 31, false, "degC", { 0 } }, 300, "0  10 \xc2\xb0" "C  20 \xc2\xb0" "C  30 \xc2\xb0" "C" },
+        { { 0, 1.05, false, "1", { 0 } }, 300, "0  0.2  0.4  0.6  0.8  1.0" },
+        { { 0, 2.3e9, false, "1", { 0 } }, 300, "0  5e8  1e9  1.5e9  2e9" },
+        { { 0, 1.1e-13, false, "1", { 0 } }, 500, "0  2e-14  4e-14  6e-14  8e-14  1e-13" },
+        { { 0, 4.7e-7, false, "degC", { 0 } }, 500, "0  1e-7 \xc2\xb0" "C  2e-7 \xc2\xb0" "C  3e-7 \xc2\xb0" "C  4e-7 \xc2\xb0" "C" },
+        { { 1e-30, 1e4, true, "1", { 0 } }, 700, "1e-30  1e-24  1e-18  1e-12  0.000001  1" },
+        { { 2.0000001e-14, 2.0000004e-14, false, "1", { 0 } }, 400, "2.0000001e-14  +1e-21  +2e-21  +3e-21" },
         /* only late digits differ: all of them once, then what is added */
-        { { 1000, 1000.0002, false, "s" }, 500, "1000 s  +50 \xc2\xb5s  +100 \xc2\xb5s  +150 \xc2\xb5s  +200 \xc2\xb5s" },
-        { { 4.9999499, 4.9999521, false, "V" }, 500, "4.99995 V  +0.5 \xc2\xb5V  +1.0 \xc2\xb5V  +1.5 \xc2\xb5V  +2.0 \xc2\xb5V" },
-        { { 1, 1e5, true, "Hz" }, 700, "1 Hz  10 Hz  100 Hz  1 kHz  10 kHz  100 kHz" },
-        { { 0.9e-3, 0.12, true, "s" }, 700, "1 ms  2 ms  5 ms  10 ms  20 ms  50 ms  100 ms" },
-        { { 210, 480, true, "Hz" }, 500, "300 Hz  400 Hz" },
-        { { 0, 3e148, false, "V" }, 500, "0  1e148 V  2e148 V  3e148 V" }, /* beyond all prefixes */
-        { { 0, 3e-30, false, "V" }, 500, "0  1e-30 V  2e-30 V  3e-30 V" },
-        { { 1e-165, 1e165, true, "V" }, 700, "1e-144 V  1e-96 V  1e-48 V  1 V  1e48 V  1e96 V  1e144 V" },
-        { { 1e-140, 1e140, true, "V" }, 700, "1e-96 V  1e-48 V  1 V  1e48 V  1e96 V" },
-        { { 1e-9, 1e9, true, "V" }, 500, "1 nV  1 \xc2\xb5V  1 mV  1 V  1 kV  1 MV  1 GV" },
+        { { 1000, 1000.0002, false, "s", { 0 } }, 500, "1000 s  +50 \xc2\xb5s  +100 \xc2\xb5s  +150 \xc2\xb5s  +200 \xc2\xb5s" },
+        { { 4.9999499, 4.9999521, false, "V", { 0 } }, 500, "4.99995 V  +0.5 \xc2\xb5V  +1.0 \xc2\xb5V  +1.5 \xc2\xb5V  +2.0 \xc2\xb5V" },
+        { { 1, 1e5, true, "Hz", { 0 } }, 700, "1 Hz  10 Hz  100 Hz  1 kHz  10 kHz  100 kHz" },
+        { { 0.9e-3, 0.12, true, "s", { 0 } }, 700, "1 ms  2 ms  5 ms  10 ms  20 ms  50 ms  100 ms" },
+        { { 210, 480, true, "Hz", { 0 } }, 500, "300 Hz  400 Hz" },
+        { { 0, 3e148, false, "V", { 0 } }, 500, "0  1e148 V  2e148 V  3e148 V" }, /* beyond all prefixes */
+        { { 0, 3e-30, false, "V", { 0 } }, 500, "0  1e-30 V  2e-30 V  3e-30 V" },
+        { { 1e-165, 1e165, true, "V", { 0 } }, 700, "1e-144 V  1e-96 V  1e-48 V  1 V  1e48 V  1e96 V  1e144 V" },
+        { { 1e-140, 1e140, true, "V", { 0 } }, 700, "1e-96 V  1e-48 V  1 V  1e48 V  1e96 V" },
+        { { 1e-9, 1e9, true, "V", { 0 } }, 500, "1 nV  1 \xc2\xb5V  1 mV  1 V  1 kV  1 MV  1 GV" },
         /* little room: rather two close together, or far apart, than one */
-        { { -1.6e-3, 4.1e-3, false, "A" }, 160, "0  2 mA  4 mA" },
-        { { -1.6e-3, 4.1e-3, false, "A" }, 90, "0  4 mA" },
-        { { 1.2483, 1.2517, false, "V" }, 200, "1.249 V  1.251 V" },
-        { { 1.2483, 1.2517, false, "V" }, 60, "1.250 V" },
+        { { -1.6e-3, 4.1e-3, false, "A", { 0 } }, 160, "0  2 mA  4 mA" },
+        { { -1.6e-3, 4.1e-3, false, "A", { 0 } }, 90, "0  4 mA" },
+        { { 1.2483, 1.2517, false, "V", { 0 } }, 200, "1.249 V  1.251 V" },
+        { { 1.2483, 1.2517, false, "V", { 0 } }, 60, "1.250 V" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const struct ticks ticks = chosen(cases[i].axis, cases[i].length, 8);
@@ -123,7 +123,7 @@ START_TEST(labels_say_the_value_and_never_overlap_on_any_axis)
     for (int i = 0; i < 20000; i++) {
         const double size = pow(10, 24 * gsl_rng_uniform(random) - 12), length = 200 + 1500 * gsl_rng_uniform(random);
         const bool logarithmic = i % 4 == 0;
-        struct axis axis = { size * (2 * gsl_rng_uniform(random) - 1), 0, logarithmic, "V" };
+        struct axis axis = { size * (2 * gsl_rng_uniform(random) - 1), 0, logarithmic, "V", { 0 } };
         axis.high = axis.low + size * pow(10, -8 * gsl_rng_uniform(random));
         if (logarithmic) {
             axis.low = size;
@@ -166,7 +166,7 @@ START_TEST(an_axis_shows_what_it_should)
         { 7, 7, true, 3.5, 14 },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        struct axis axis = { cases[i].low, cases[i].high, cases[i].logarithmic, "V" };
+        struct axis axis = { cases[i].low, cases[i].high, cases[i].logarithmic, "V", { 0 } };
         axis_widen(&axis);
         near(axis.low, cases[i].want_low, 1e-13); /* a few roundings; pow() of 20 decades 1e-14 */
         near(axis.high, cases[i].want_high, 1e-13);
@@ -176,8 +176,8 @@ END_TEST
 
 START_TEST(an_axis_of_a_few_neighbouring_doubles_does_no_harm)
 {
-    const struct axis axes[] = { { 1e6, 1e6 * (1 + 4e-16), false, "s" }, { -3, nextafter(-3, 0), false, "V" },
-                                 { 7, 7 * (1 + 1e-14), true, "Hz" }, { 1, 1 + 1e-13, false, "V" } };
+    const struct axis axes[] = { { 1e6, 1e6 * (1 + 4e-16), false, "s", { 0 } }, { -3, nextafter(-3, 0), false, "V", { 0 } },
+                                 { 7, 7 * (1 + 1e-14), true, "Hz", { 0 } }, { 1, 1 + 1e-13, false, "V", { 0 } } };
     for (size_t i = 0; i < sizeof axes / sizeof axes[0]; i++) {
         const struct ticks ticks = chosen(axes[i], 500, 9);
         ck_assert_int_le(ticks.count, MOST_TICKS);
