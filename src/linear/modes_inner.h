@@ -90,6 +90,7 @@ struct dw_run {
     size_t mode;
     struct node node;            /* the state now */
     unsigned long long events;
+    unsigned long long cells;   /* of the way to the next input row */
     /* of the stretch under way */
     double goal_time, goal_input[SYSTEM_INPUTS];
     double goal_slope[2 * SYSTEM_INPUTS];  /* [2 x inputs with the constant], at its start and end; where told: */

@@ -281,6 +281,7 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
     const struct guard *guard = NULL;
     const double length = run->goal_time - run->time;
     int close = 0;
+    run->cells = 0;
     for (int events = 0;; events++) {
         enum dw_status status = settle_inside(run, offset, guard, error);
         if (status != DW_OK)
