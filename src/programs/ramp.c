@@ -96,7 +96,7 @@ static const char about[] =
     "The rate rises from the start rate to the top rate, or as far as the move lets it, holds, and falls the same way; with --jerk the acceleration, too, "
     "rises and falls. Pulse k comes when that profile passes k, by a closed form: nothing adds up over a long move. Times are shares "
     "of a second to all digits or, with --clock, whole counts.\n\n"
-    "Rows of --report --format rows (move): duration, steps, top-rate, rounding-highest. Exit status: 0 done; 2 bad use or bad input; 3 the system failed.\n\n"
+    "Rows of --report --format rows (move): duration, steps, top-rate, rounding-highest.\n\n"
     "Caution: a motor that gets steps moves without warning; keep hands and loose things away until the supply is off.\n\n"
     "Examples:\n"
     "  dw-ramp --steps 400 --top-rate 1.7k --acceleration 5300 > steps.tsv\n"
