@@ -12,6 +12,8 @@
 #include <dutywright/equations.h>
 #include <dutywright/follow.h>
 #include <dutywright/ladder.h>
+#include <dutywright/lamp.h>
+#include <dutywright/light.h>
 #include <dutywright/linear.h>
 #include <dutywright/measure.h>
 #include <dutywright/modes.h>
@@ -25,6 +27,7 @@
 #include <dutywright/spectrum.h>
 #include <dutywright/splice.h>
 #include <dutywright/status.h>
+#include <dutywright/steps.h>
 #include <dutywright/switch.h>
 #include <dutywright/table.h>
 #include <dutywright/value.h>
