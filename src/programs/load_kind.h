@@ -15,6 +15,7 @@
 #include "command.h"
 #include <dutywright/coil.h>
 #include <dutywright/ladder.h>
+#include <dutywright/lamp.h>
 #include <dutywright/motor.h>
 
 /* What the options may leave to the table, or to whatever else drives the load. */
@@ -46,7 +47,10 @@ struct coil_load {
     struct dw_coil_plan plan;      /* threshold NaN: the drive's */
     double temperature, resistance_at;  /* degC; NaN: the other */
 };
-extern const struct load_kind smooth_kind, motor_kind, coil_kind;
+struct lamp_load {
+    struct dw_lamp_plan plan;      /* threshold NaN: the drive's */
+};
+extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind;
 
 /* The ladder alone. */
 struct dw_ladder *smooth_ladder(const struct smooth_load *values, struct dw_error *error);
