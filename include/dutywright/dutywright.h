@@ -28,6 +28,7 @@
 #include <dutywright/splice.h>
 #include <dutywright/status.h>
 #include <dutywright/steps.h>
+#include <dutywright/supply.h>
 #include <dutywright/switch.h>
 #include <dutywright/table.h>
 #include <dutywright/value.h>

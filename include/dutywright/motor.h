@@ -4,6 +4,7 @@
 #define DUTYWRIGHT_MOTOR_H
 
 #include <dutywright/plant.h>
+#include <dutywright/supply.h>
 #include <dutywright/status.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -34,7 +35,8 @@ struct dw_motor_plan {
     double gear;               /* motor turns a turn of the output shaft, > 0; 1: none */
     double load_inertia;       /* kg m^2, >= 0; on the output shaft */
     enum dw_motor_drive drive;
-    double supply;             /* V, > 0 */
+    double supply;             /* V, > 0; without load */
+    struct dw_supply source;   /* what it gives way by; not with the drive direct */
     double diode_drop;         /* V, >= 0, below the supply */
     double switch_resistance;  /* ohm, >= 0; of each transistor that the current passes */
     double threshold;          /* V, gates are on above it */
@@ -54,7 +56,7 @@ DW_API enum dw_status dw_motor_ratings(double volts, double free_speed, double f
 
 /* Inputs of the system, in this order; those that the plan does not use are fed with 0. */
 enum dw_motor_input { DW_MOTOR_PIN, DW_MOTOR_LOW, DW_MOTOR_DIRECTION, DW_MOTOR_TORQUE, DW_MOTOR_INPUTS };
-/* States, in this order: A, rad/s, rad. */
+/* States, in this order: A, rad/s, rad; behind them those of a supply that gives way. */
 enum dw_motor_state { DW_MOTOR_CURRENT, DW_MOTOR_SPEED, DW_MOTOR_ANGLE, DW_MOTOR_STATES };
 
 /* Whether a motor can be made of the plan, before anything is opened; DW_BAD_USE names the value that is out of range. */
@@ -67,8 +69,8 @@ struct dw_motor;
  *            plan.accuracy of the no-load speed */
 DW_API struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error *error);
 DW_API void dw_motor_free(struct dw_motor *motor);
-/* The motor's plant: its inputs are those above, its states too, and its last two outputs are current and speed. Its load is the
- * motor: to free either is to free both. */
+/* The motor's plant: its inputs are those above, its states too, and its last two outputs are current and speed, before them supply (V)
+ * where that gives way. Its load is the motor: to free either is to free both. */
 DW_API struct dw_plant *dw_motor_plant(const struct dw_motor *motor);
 /* Whether a mode's current is held at zero by open diodes: discontinuous conduction. */
 DW_API bool dw_motor_blocked(const struct dw_motor *motor, size_t mode);

@@ -30,6 +30,11 @@ struct dw_guard *dwi_build_guard(struct build *b, const double *state, double fa
     return add_guard(b, offset, scale, next);
 }
 
+struct dw_guard *dwi_build_guard_row(struct build *b, const struct row *row, double factor, double offset, double scale, size_t next)
+{
+    return dwi_build_guard(b, row->state, factor, factor * row->alone + offset, scale, next);
+}
+
 struct dw_guard *dwi_build_input_guard(struct build *b, size_t input, double factor, double offset, double scale, size_t next)
 {
     b->guard_input[b->guard_count][input] = factor;
@@ -38,9 +43,13 @@ struct dw_guard *dwi_build_input_guard(struct build *b, size_t input, double fac
 
 /* ---- paths ---- */
 
-double dwi_path_volts(const struct paths *p, size_t path)
+struct row dwi_path_volts(const struct paths *p, size_t path)
 {
-    return p->path[path].share * p->supply + p->path[path].own;
+    const double share = p->path[path].share;
+    struct row volts = { .alone = share * p->volts.alone + p->path[path].own };
+    for (size_t i = 0; i < BUILD_STATES; i++)
+        volts.state[i] = share * p->volts.state[i];
+    return volts;
 }
 
 size_t dwi_path_for(const struct paths *p, enum gate_state high, enum gate_state low, int direction)
@@ -72,25 +81,43 @@ static void gate_guard(const struct paths *p, struct build *b, size_t input, enu
     dwi_build_input_guard(b, input, sign, -sign * p->threshold, p->gate_scale, next);
 }
 
+/* A mode beside this one. */
+static size_t mode_of(const struct paths *p, size_t path, size_t own)
+{
+    return p->base + path * p->each + own;
+}
+
+/* Where the load's own voltage passes that of a path that is closed yet: upwards (1) or downwards (-1). */
+static void open_guard(const struct paths *p, struct build *b, size_t path, double sense, size_t own)
+{
+    struct row margin = dwi_path_volts(p, path);
+    for (size_t i = 0; i < b->states; i++)
+        margin.state[i] -= p->emf[i];
+    dwi_build_guard_row(b, &margin, sense, p->slack, p->supply, mode_of(p, path, own));
+}
+
 static void diode_guards(const struct paths *p, struct build *b, size_t path, size_t own)
 {
     const enum conduction conduction = p->path[path].conduction;
     if (conduction == CONDUCTS_BOTH)
         return;
     if (conduction != BLOCKS) {
-        const double sign = conduction == CONDUCTS_FORWARD ? 1 : -1;
-        dwi_build_guard(b, p->current, sign, sign * p->through * dwi_path_volts(p, path), p->amperes,
-                    path_beside(p, path, BLOCKS) * p->each + own)->reset = p->no_current;
+        struct row current = dwi_path_volts(p, path);
+        current.alone *= p->through;
+        for (size_t i = 0; i < b->states; i++)
+            current.state[i] = p->current[i] + p->through * current.state[i];
+        dwi_build_guard_row(b, &current, conduction == CONDUCTS_FORWARD ? 1 : -1, 0, p->amperes,
+                            mode_of(p, path_beside(p, path, BLOCKS), own))->reset = p->no_current;
         return;
     }
     const size_t forward = path_beside(p, path, CONDUCTS_FORWARD), back = path_beside(p, path, CONDUCTS_BACK);
     if (p->through == 0) {  /* entered with a current, one of its paths takes it */
-        dwi_build_guard(b, p->current, -1, 0, p->amperes, forward * p->each + own);
-        dwi_build_guard(b, p->current, 1, 0, p->amperes, back * p->each + own);
+        dwi_build_guard(b, p->current, -1, 0, p->amperes, mode_of(p, forward, own));
+        dwi_build_guard(b, p->current, 1, 0, p->amperes, mode_of(p, back, own));
     }
     /* without one, the load's own voltage may open a path */
-    dwi_build_guard(b, p->emf, -1, dwi_path_volts(p, back) + p->slack, p->supply, back * p->each + own);
-    dwi_build_guard(b, p->emf, 1, p->slack - dwi_path_volts(p, forward), p->supply, forward * p->each + own);
+    open_guard(p, b, back, 1, own);
+    open_guard(p, b, forward, -1, own);
 }
 
 void dwi_path_guards(const struct paths *p, struct build *b, size_t path, size_t own)
@@ -98,11 +125,12 @@ void dwi_path_guards(const struct paths *p, struct build *b, size_t path, size_t
     const struct path *now = p->path + path;
     if (now->high != GATE_ANY)
         gate_guard(p, b, p->pin, now->high,
-                   dwi_path_for(p, now->high == GATE_ON ? GATE_OFF : GATE_ON, GATE_OFF, now->direction) * p->each + own);
+                   mode_of(p, dwi_path_for(p, now->high == GATE_ON ? GATE_OFF : GATE_ON, GATE_OFF, now->direction), own));
     if (now->low != GATE_ANY)
         gate_guard(p, b, p->low, now->low,
-                   dwi_path_for(p, GATE_OFF, now->low == GATE_ON ? GATE_OFF : GATE_ON, now->direction) * p->each + own);
+                   mode_of(p, dwi_path_for(p, GATE_OFF, now->low == GATE_ON ? GATE_OFF : GATE_ON, now->direction), own));
     if (now->direction)
-        dwi_build_input_guard(b, p->direction, now->direction, 0, 1, dwi_path_for(p, now->high, now->low, -now->direction) * p->each + own);
+        dwi_build_input_guard(b, p->direction, now->direction, 0, 1,
+                              mode_of(p, dwi_path_for(p, now->high, now->low, -now->direction), own));
     diode_guards(p, b, path, own);
 }

@@ -5,7 +5,12 @@
 
 #include <dutywright/modes.h>
 
-enum { BUILD_STATES = 24, BUILD_INPUTS = 4, BUILD_OUTPUTS = 16, BUILD_GUARDS = 10 };
+enum { BUILD_STATES = 27, BUILD_INPUTS = 4, BUILD_OUTPUTS = 20, BUILD_GUARDS = 12 };
+
+/* A quantity: state . x + alone. */
+struct row {
+    double state[BUILD_STATES], alone;
+};
 
 /* Everything of one mode that its plan points to; rows as in struct dw_mode. */
 struct build {
@@ -25,6 +30,9 @@ struct dw_mode dwi_build_end(const struct build *build, const char *name);
 struct dw_guard *dwi_build_guard(struct build *build, const double *state, double factor, double offset, double scale, size_t next);
 struct dw_guard *dwi_build_input_guard(struct build *build, size_t input, double factor, double offset, double scale, size_t next);
 
+/* g = factor * row + offset */
+struct dw_guard *dwi_build_guard_row(struct build *build, const struct row *row, double factor, double offset, double scale, size_t next);
+
 /* ---- paths of a load's current: which switch or diode conducts ---- */
 
 /* Which condition of a gate a path lives under. */
@@ -38,7 +46,8 @@ enum conduction {
     BLOCKS             /* no path: current is zero, and the load's own voltage stands at its terminals */
 };
 
-/* Where it conducts it puts share * supply + own - ohms * current on the load, and the supply gives share * current. */
+/* Where it conducts it puts share * supply's voltage + own - ohms * current on the load, and the supply gives share * current: by these
+ * two numbers both are coupled. */
 struct path {
     const char *name;            /* for messages */
     enum gate_state high, low;
@@ -47,14 +56,17 @@ struct path {
     double share, own, ohms;     /* own: V of its diodes */
     double pin;                  /* what it adds a volt of the input */
     double switch_share, diode_share;              /* of the load's current, in the pulsed switch and in the freewheel diode */
-    double switch_volts, switch_ohms, switch_emf;  /* over the pulsed switch: volts + ohms * current + emf * load's own voltage */
+    /* over the pulsed switch: supply * supply's voltage + volts + ohms * current + emf * load's own voltage */
+    double switch_supply, switch_volts, switch_ohms, switch_emf;
 };
 
-/* Paths and the load on them. A mode is path * each + one of the load's own. */
+/* Paths and the load on them. A mode is base + path * each + one of the load's own. */
 struct paths {
     const struct path *path;
     size_t count, each;
-    double supply, threshold;
+    size_t base;                        /* of the modes under the present condition of the supply's line */
+    struct row volts;                   /* of the supply at the load, in the present mode */
+    double supply, threshold;           /* V: without load */
     double gate_scale, amperes, slack;  /* sizes of gates and of the current; V by which the load's own voltage must pass a diode's */
     size_t pin, low, direction;         /* inputs */
     const double *current, *emf;        /* [states] of the load's current and of its own voltage */
@@ -62,8 +74,8 @@ struct paths {
     const double *no_current;           /* reset at which it is zero to the last bit */
 };
 
-/* V on the load without current and input. */
-double dwi_path_volts(const struct paths *paths, size_t path);
+/* V on the load without a drop over the path's ohms and without input. */
+struct row dwi_path_volts(const struct paths *paths, size_t path);
 /* The path for gates and direction, in which diodes have yet to find out whether they conduct. */
 size_t dwi_path_for(const struct paths *paths, enum gate_state high, enum gate_state low, int direction);
 /* Guards of a path on gates, direction and current, and on the load's own voltage that opens a diode's path. */

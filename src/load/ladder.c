@@ -164,7 +164,8 @@ static void make_one_switch(void *of, size_t mode, struct dw_mode *out)
     struct build *build = &driven->build;
     dwi_build_begin(build, driven->ladder.net.states, 1);
     fill_arrays(&driven->ladder.net, mode == OFF ? &driven->floating : &driven->ladder.forms, driven->first, driven->outputs, build);
-    fix_pin(build, driven->outputs, mode == OFF ? 0 : dwi_path_volts(&driven->paths, mode));
+    driven->paths.volts = (struct row){ .alone = driven->paths.supply };
+    fix_pin(build, driven->outputs, mode == OFF ? 0 : dwi_path_volts(&driven->paths, mode).alone);
     dwi_path_guards(&driven->paths, build, mode, 0);
     *out = dwi_build_end(build, driven->path[mode].name);
 }

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A motor as a switching system: each electrical mode with each mechanical one. docs/theory.md, section 7. */
 #include "load/motor_inner.h"
+#include "load/supply_inner.h"
 #include <math.h>
 #include <stdlib.h>
 
-enum { OUTPUTS_MOST = BUILD_OUTPUTS, N = DW_MOTOR_STATES, M = DW_MOTOR_INPUTS };
+enum { OUTPUTS_MOST = BUILD_OUTPUTS, N = DW_MOTOR_STATES + SUPPLY_STATES, M = DW_MOTOR_INPUTS };
 
 /* Share of the no-load speed by which neighbouring ranges of speed overlap. A rotor that lets go has no acceleration yet,
  * to the rounding; without the overlap its sign would send the run back and forth without end. */
@@ -33,13 +34,13 @@ struct dw_motor {
     double law;          /* how far the chords may be off, as a share of the load at the no-load speed */
     struct path path[MOTOR_PATHS];
     struct paths paths;
+    struct load_source source;
     double emf[N];
+    double no_current[N * N], no_speed[N * N];  /* resets at which what a mode holds at zero is zero to the last bit */
     struct build build;  /* of the mode made last */
 };
 
 static const double of_current[N] = { [DW_MOTOR_CURRENT] = 1 }, of_speed[N] = { [DW_MOTOR_SPEED] = 1 };
-/* Resets at which what a mode holds at zero is zero to the last bit. */
-static const double no_current[N * N] = { [4] = 1, [8] = 1 }, no_speed[N * N] = { [0] = 1, [8] = 1 };
 
 /* ---- the mechanical modes ---- */
 
@@ -100,8 +101,9 @@ static struct mechanical mechanical_mode(const struct dw_motor *motor, size_t m)
 static void speed_guard(struct dw_motor *motor, double factor, double offset, size_t path, size_t next)
 {
     const double speed = dw_motor_no_load_speed(&motor->plan);
-    struct dw_guard *guard = dwi_build_guard(&motor->build, of_speed, factor, offset, speed, path * motor->mechanicals + next);
-    guard->reset = next == 0 && motor->plan.drag > 0 ? no_speed : NULL;
+    struct dw_guard *guard = dwi_build_guard(&motor->build, of_speed, factor, offset, speed,
+                                             motor->paths.base + path * motor->mechanicals + next);
+    guard->reset = next == 0 && motor->plan.drag > 0 ? motor->no_speed : NULL;
 }
 
 static void mechanical_guards(struct dw_motor *motor, const struct mechanical *mode, size_t path)
@@ -109,7 +111,7 @@ static void mechanical_guards(struct dw_motor *motor, const struct mechanical *m
     const struct dw_motor_plan *p = &motor->plan;
     const double torque = p->constant * dw_motor_stall_current(p);
     for (int sense = -1; mode->stuck && sense <= 1; sense += 2) {  /* |K i - load| <= drag */
-        const size_t next = path * motor->mechanicals + (sense > 0 ? 1 : 1 + motor->chords), k = motor->build.guard_count;
+        const size_t next = motor->paths.base + path * motor->mechanicals + (sense > 0 ? 1 : 1 + motor->chords), k = motor->build.guard_count;
         dwi_build_guard(&motor->build, of_current, -sense * p->constant, p->drag + sense * p->torque / p->gear, torque, next);
         motor->build.guard_input[k][DW_MOTOR_TORQUE] = sense / p->gear;
     }
@@ -125,60 +127,81 @@ static void rates(struct dw_motor *motor, size_t path, const struct mechanical *
     const struct path *el = motor->path + path;
     const double inertia = p->inertia + p->load_inertia / (p->gear * p->gear);
     struct build *w = &motor->build;
+    const size_t n = w->states;
+    double *const current = w->a + DW_MOTOR_CURRENT * n, *const speed = w->a + DW_MOTOR_SPEED * n;
     if (el->conduction != BLOCKS) {
-        w->a[DW_MOTOR_CURRENT * N + DW_MOTOR_CURRENT] = -(p->resistance + el->ohms) / p->inductance;
-        w->a[DW_MOTOR_CURRENT * N + DW_MOTOR_SPEED] = -p->constant / p->inductance;
+        const struct row volts = dwi_path_volts(&motor->paths, path);
+        for (size_t i = 0; i < n; i++)
+            current[i] = volts.state[i] / p->inductance;
+        current[DW_MOTOR_CURRENT] -= (p->resistance + el->ohms) / p->inductance;
+        current[DW_MOTOR_SPEED] -= p->constant / p->inductance;
         w->b[DW_MOTOR_CURRENT * M + DW_MOTOR_PIN] = el->pin / p->inductance;
-        w->e[DW_MOTOR_CURRENT] = dwi_path_volts(&motor->paths, path) / p->inductance;
+        w->e[DW_MOTOR_CURRENT] = volts.alone / p->inductance;
     }
     if (!me->stuck) {
-        w->a[DW_MOTOR_SPEED * N + DW_MOTOR_CURRENT] = p->constant / inertia;
-        w->a[DW_MOTOR_SPEED * N + DW_MOTOR_SPEED] = -me->slope / inertia;
+        speed[DW_MOTOR_CURRENT] = p->constant / inertia;
+        speed[DW_MOTOR_SPEED] = -me->slope / inertia;
         w->b[DW_MOTOR_SPEED * M + DW_MOTOR_TORQUE] = -1 / p->gear / inertia;
         w->e[DW_MOTOR_SPEED] = -(me->offset + p->torque / p->gear) / inertia;
-        w->a[DW_MOTOR_ANGLE * N + DW_MOTOR_SPEED] = 1;
+        w->a[DW_MOTOR_ANGLE * n + DW_MOTOR_SPEED] = 1;
     }
 }
 
-/* One row of the outputs: what it takes of current, speed, angle, pin, and by itself. */
-static void output_row(struct build *w, size_t k, double current, double speed, double angle, double pin, double alone)
+/* One row of the outputs: what it takes of current, speed, angle and pin, beside a row. */
+struct taken {
+    double current, speed, angle, pin;
+};
+
+static void output_row(struct build *w, size_t k, const struct row *row, struct taken taken)
 {
-    w->c[k * N + DW_MOTOR_CURRENT] = current;
-    w->c[k * N + DW_MOTOR_SPEED] = speed;
-    w->c[k * N + DW_MOTOR_ANGLE] = angle;
-    w->d[k * M + DW_MOTOR_PIN] = pin;
-    w->f[k] = alone;
+    double *const c = w->c + k * w->states;
+    for (size_t i = 0; i < w->states; i++)
+        c[i] = row->state[i];
+    c[DW_MOTOR_CURRENT] += taken.current;
+    c[DW_MOTOR_SPEED] += taken.speed;
+    c[DW_MOTOR_ANGLE] += taken.angle;
+    w->d[k * M + DW_MOTOR_PIN] = taken.pin;
+    w->f[k] = row->alone;
 }
 
 /* In the order of name_outputs. */
-static void outputs(struct dw_motor *motor, size_t path)
+static void outputs(struct dw_motor *motor, size_t path, const struct supplied *supplied)
 {
     const struct dw_motor_plan *p = &motor->plan;
     const struct path *el = motor->path + path;
     struct build *w = &motor->build;
     const double k = p->constant, turning = p->rpm ? DW_RPM : 1;
     const bool blocks = el->conduction == BLOCKS;
+    const struct row none = { .alone = 0 }, volts = dwi_path_volts(&motor->paths, path);
+    struct row across = { .alone = el->switch_supply * supplied->volts.alone + el->switch_volts };
+    struct dw_port port[SUPPLY_PORTS];
+    struct row value[SUPPLY_PORTS];
     size_t row = 0;
+    for (size_t i = 0; i < w->states; i++)
+        across.state[i] = el->switch_supply * supplied->volts.state[i];
     if (p->all) {
-        output_row(w, row++, blocks ? 0 : -el->ohms, blocks ? k : 0, 0, el->pin, blocks ? 0 : dwi_path_volts(&motor->paths, path));
-        output_row(w, row++, 0, k, 0, 0, 0);
-        output_row(w, row++, k, 0, 0, 0, 0);
-        output_row(w, row++, 0, 0, p->degrees ? 6 * DW_RPM : 1, 0, 0); /* 360 deg are as 60 s */
+        output_row(w, row++, blocks ? &none : &volts, blocks ? (struct taken){ .speed = k } : (struct taken){ .current = -el->ohms, .pin = el->pin });
+        output_row(w, row++, &none, (struct taken){ .speed = k });
+        output_row(w, row++, &none, (struct taken){ .current = k });
+        output_row(w, row++, &none, (struct taken){ .angle = p->degrees ? 6 * DW_RPM : 1 }); /* 360 deg are as 60 s */
         if (p->gear != 1)
-            output_row(w, row++, 0, turning / p->gear, 0, 0, 0);
+            output_row(w, row++, &none, (struct taken){ .speed = turning / p->gear });
         if (p->drive != DW_DRIVE_DIRECT) {
-            output_row(w, row++, el->share, 0, 0, 0, 0);
-            output_row(w, row++, el->switch_share, 0, 0, 0, 0);
-            output_row(w, row++, el->diode_share, 0, 0, 0, 0);
-            output_row(w, row++, el->switch_ohms, el->switch_emf * k, 0, 0, el->switch_volts);
+            output_row(w, row++, &none, (struct taken){ .current = el->share });
+            output_row(w, row++, &none, (struct taken){ .current = el->switch_share });
+            output_row(w, row++, &none, (struct taken){ .current = el->diode_share });
+            output_row(w, row++, &across, (struct taken){ .current = el->switch_ohms, .speed = el->switch_emf * k });
         }
     }
-    output_row(w, row++, 1, 0, 0, 0, 0);
-    output_row(w, row++, 0, turning, 0, 0, 0);
+    const size_t count = dwi_supply_outputs(&motor->source, p->all, supplied, port, value);
+    for (size_t i = 0; i < count; i++)
+        output_row(w, row++, value + i, (struct taken){ 0 });
+    output_row(w, row++, &none, (struct taken){ .current = 1 });
+    output_row(w, row++, &none, (struct taken){ .speed = turning });
 }
 
 /* Returns how many. */
-static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
+static size_t name_outputs(const struct dw_motor_plan *p, const struct load_source *source, struct dw_port *ports)
 {
     const double amperes = dw_motor_stall_current(p), speed = dw_motor_no_load_speed(p) * (p->rpm ? DW_RPM : 1);
     const double turn = p->degrees ? 360 : 2 * 3.14159265358979323846;
@@ -197,13 +220,14 @@ static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
         { p->all && switched, { "switch-current", "A", amperes, NAN } },
         { p->all && switched, { "diode-current", "A", amperes, NAN } },
         { p->all && switched, { "switch", "V", p->supply, NAN } },
-        { true, { "current", "A", amperes, 0 } },
-        { true, { "speed", turning, speed, 0 } },
     };
     size_t count = 0;
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
         if (all[i].wanted)
             ports[count++] = all[i].port;
+    count += dwi_supply_outputs(source, p->all, NULL, ports + count, NULL);
+    ports[count++] = (struct dw_port){ "current", "A", amperes, 0 };
+    ports[count++] = (struct dw_port){ "speed", turning, speed, 0 };
     return count;
 }
 
@@ -212,15 +236,20 @@ static size_t name_outputs(const struct dw_motor_plan *p, struct dw_port *ports)
 static void make(void *of, size_t mode, struct dw_mode *out)
 {
     struct dw_motor *motor = of;
-    const size_t path = mode / motor->mechanicals, m = mode % motor->mechanicals, forward = motor->plan.drag > 0;
+    const size_t each = motor->paths.count * motor->mechanicals, line = mode / each, path = mode % each / motor->mechanicals;
+    const size_t m = mode % motor->mechanicals, forward = motor->plan.drag > 0;
     const struct mechanical mechanical = mechanical_mode(motor, m);
-    dwi_build_begin(&motor->build, N, M);
+    const struct row drawn = { .state = { [DW_MOTOR_CURRENT] = motor->path[path].share } };
+    dwi_build_begin(&motor->build, motor->source.states, M);
+    motor->paths.base = line * each;
+    const struct supplied supplied = dwi_supply_join(&motor->source, &motor->build, line == 1, &drawn, 0, mode % each + (1 - line) * each);
+    motor->paths.volts = supplied.volts;
     rates(motor, path, &mechanical);
-    outputs(motor, path);
+    outputs(motor, path, &supplied);
     dwi_path_guards(&motor->paths, &motor->build, path, m);
     mechanical_guards(motor, &mechanical, path);
     *out = dwi_build_end(&motor->build, motor->path[path].name);
-    out->curve = 1 + 3 * path + (mechanical.stuck ? 0 : m < forward + motor->chords ? 1 : 2);
+    out->curve = 1 + 3 * (line * motor->paths.count + path) + (mechanical.stuck ? 0 : m < forward + motor->chords ? 1 : 2);
 }
 
 static struct dw_plant *make_plant(struct dw_motor *motor, struct dw_error *error)
@@ -228,14 +257,20 @@ static struct dw_plant *make_plant(struct dw_motor *motor, struct dw_error *erro
     const struct dw_motor_plan *p = &motor->plan;
     const double inertia = p->inertia + p->load_inertia / (p->gear * p->gear);
     /* the angle stores nothing: any small weight serves the bounds */
-    const double weight[N] = { p->inductance, inertia, inertia };
+    double weight[N] = { p->inductance, inertia, inertia }, rest[N] = { 0 };
     const bool drifts[N] = { [DW_MOTOR_ANGLE] = true };
     struct dw_port ports[OUTPUTS_MOST];
-    const size_t output_count = name_outputs(p, ports);
+    const size_t output_count = name_outputs(p, &motor->source, ports), n = motor->source.states;
+    dwi_supply_rest(&motor->source, weight, rest);
+    for (size_t i = 0; i < n; i++) {
+        motor->no_current[i * (n + 1)] = i != DW_MOTOR_CURRENT;
+        motor->no_speed[i * (n + 1)] = i != DW_MOTOR_SPEED;
+    }
     return dw_plant_new(&(struct dw_plant_plan){
-        .modes = { .states = N, .inputs = M, .outputs = output_count, .mode_count = motor->paths.count * motor->mechanicals,
+        .modes = { .states = n, .inputs = M, .outputs = output_count,
+                   .mode_count = motor->source.conditions * motor->paths.count * motor->mechanicals,
                    .make = make, .of = motor, .weight = weight, .drifts = drifts },
-        .ports = ports, .load = motor, .release = free,
+        .ports = ports, .rest = rest, .load = motor, .release = free,
         .mode = dwi_path_for(&motor->paths, GATE_OFF, GATE_OFF, 1) * motor->mechanicals }, error);
 }
 
@@ -258,8 +293,9 @@ struct dw_motor *dw_motor_new(const struct dw_motor_plan *plan, struct dw_error 
         .path = motor->path, .count = dwi_motor_paths(plan, motor->path), .each = motor->mechanicals, .supply = plan->supply,
         .threshold = plan->threshold, .gate_scale = fmax(fabs(plan->threshold), 1), .amperes = dw_motor_stall_current(plan),
         .slack = EMF_SLACK * plan->supply, .pin = DW_MOTOR_PIN, .low = DW_MOTOR_LOW, .direction = DW_MOTOR_DIRECTION,
-        .current = of_current, .emf = motor->emf, .no_current = no_current
+        .current = of_current, .emf = motor->emf, .no_current = motor->no_current
     };
+    dwi_supply_place(&motor->source, &plan->source, plan->supply, dw_motor_stall_current(plan), DW_MOTOR_STATES);
     motor->emf[DW_MOTOR_SPEED] = plan->constant;
     motor->plant = make_plant(motor, error);
     if (!motor->plant) {
@@ -282,5 +318,5 @@ struct dw_plant *dw_motor_plant(const struct dw_motor *motor)
 
 bool dw_motor_blocked(const struct dw_motor *motor, size_t mode)
 {
-    return motor->path[mode / motor->mechanicals].conduction == BLOCKS;
+    return motor->path[mode / motor->mechanicals % motor->paths.count].conduction == BLOCKS;
 }

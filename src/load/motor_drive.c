@@ -7,17 +7,17 @@
 struct dead {
     double forward, back, ohms;          /* V of diodes */
     double forward_share, back_share;    /* of the current, that the supply gives */
-    double switch_forward, switch_back;  /* V over the pulsed switch meanwhile */
-    double blocked_volts, blocked_emf;   /* the same while blocking: volts + emf K w */
+    double switch_forward, switch_back;  /* V over the pulsed switch meanwhile, forward beside that of the supply */
+    double blocked_supply, blocked_emf;  /* while blocking: so much of the supply and of K w */
 };
 
 static size_t add_dead(struct path *paths, const struct dead *dead, enum gate_state low)
 {
     paths[0] = (struct path){ .name = "no current", .high = GATE_OFF, .low = low, .conduction = BLOCKS,
-                              .switch_volts = dead->blocked_volts, .switch_emf = dead->blocked_emf };
+                              .switch_supply = dead->blocked_supply, .switch_emf = dead->blocked_emf };
     paths[1] = (struct path){ .name = "the diode conducts", .high = GATE_OFF, .low = low, .conduction = CONDUCTS_FORWARD,
                               .share = dead->forward_share, .own = dead->forward, .ohms = dead->ohms, .diode_share = 1,
-                              .switch_volts = dead->switch_forward };
+                              .switch_supply = 1, .switch_volts = dead->switch_forward };
     paths[2] = (struct path){ .name = "the diode across the switch conducts", .high = GATE_OFF, .low = low,
                               .conduction = CONDUCTS_BACK, .share = dead->back_share, .own = dead->back, .ohms = dead->ohms,
                               .switch_share = 1, .switch_volts = dead->switch_back };
@@ -43,7 +43,7 @@ static struct path reversed(struct path path)
 
 size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PATHS])
 {
-    const double v = p->supply, d = p->diode_drop, r = p->switch_resistance;
+    const double d = p->diode_drop, r = p->switch_resistance;
     const enum gate_state open = p->low_gate ? GATE_OFF : GATE_ANY;
     const double on_ohms = p->drive == DW_DRIVE_ONE_SWITCH ? r : 2 * r;
     const struct path on = { .name = "the switch is on", .high = GATE_ON, .low = GATE_ANY, .conduction = CONDUCTS_BOTH,
@@ -57,16 +57,16 @@ size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PA
         paths[count++] = on;
         if (p->low_gate)
             paths[count++] = (struct path){ .name = "the low switch is on", .high = GATE_OFF, .low = GATE_ON,
-                                            .conduction = CONDUCTS_BOTH, .ohms = r, .switch_volts = v, .switch_ohms = r };
-        return count + add_dead(paths + count, &(struct dead){ .forward = -d, .back = d, .back_share = 1, .switch_forward = v + d,
-                                                               .switch_back = -d, .blocked_volts = v, .blocked_emf = -1 }, open);
+                                            .conduction = CONDUCTS_BOTH, .ohms = r, .switch_supply = 1, .switch_ohms = r };
+        return count + add_dead(paths + count, &(struct dead){ .forward = -d, .back = d, .back_share = 1, .switch_forward = d,
+                                                               .switch_back = -d, .blocked_supply = 1, .blocked_emf = -1 }, open);
     case DW_DRIVE_BRIDGE_SLOW:
         paths[count++] = on;
         paths[count++] = (struct path){ .name = "the motor is shorted", .high = GATE_OFF, .low = p->low_gate ? GATE_ON : GATE_ANY,
-                                        .conduction = CONDUCTS_BOTH, .ohms = 2 * r, .switch_volts = v, .switch_ohms = r };
+                                        .conduction = CONDUCTS_BOTH, .ohms = 2 * r, .switch_supply = 1, .switch_ohms = r };
         if (p->low_gate)
             count += add_dead(paths + count, &(struct dead){ .forward = -d, .back = d, .ohms = r, .back_share = 1,
-                                                             .switch_forward = v + d, .switch_back = -d, .blocked_volts = v,
+                                                             .switch_forward = d, .switch_back = -d, .blocked_supply = 1,
                                                              .blocked_emf = -1 }, GATE_OFF);
         break;
     case DW_DRIVE_BRIDGE_FAST:
@@ -74,11 +74,11 @@ size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PA
         paths[count++] = on;
         if (p->drive == DW_DRIVE_ANTIPHASE)
             paths[count++] = (struct path){ .name = "the supply is reversed", .high = GATE_OFF, .low = p->low_gate ? GATE_ON : GATE_ANY,
-                                            .conduction = CONDUCTS_BOTH, .share = -1, .ohms = 2 * r, .switch_volts = v,
+                                            .conduction = CONDUCTS_BOTH, .share = -1, .ohms = 2 * r, .switch_supply = 1,
                                             .switch_ohms = r };
         if (p->drive == DW_DRIVE_BRIDGE_FAST || p->low_gate)
             count += add_dead(paths + count, &(struct dead){ .forward = -2 * d, .back = 2 * d, .forward_share = -1, .back_share = 1,
-                                                             .switch_forward = v + d, .switch_back = -d, .blocked_volts = v / 2,
+                                                             .switch_forward = d, .switch_back = -d, .blocked_supply = 0.5,
                                                              .blocked_emf = -0.5 }, open);
         break;
     }

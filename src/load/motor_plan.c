@@ -50,6 +50,10 @@ enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *er
         return status;
     if (!(p->diode_drop < p->supply))
         return dwi_demand_refuse("diode_drop", "diode drop %.*g V: must be below the supply, %.*g V", p->diode_drop, p->supply, error);
+    if (p->drive == DW_DRIVE_DIRECT && !dw_supply_ideal(&p->source))
+        return dw_error_member(error, "source", "a supply that gives way is of switched drives: direct is a voltage as it stands");
+    if (dw_supply_check(&p->source, error))
+        return DW_BAD_USE;
     bool bridge = p->drive == DW_DRIVE_BRIDGE_SLOW || p->drive == DW_DRIVE_BRIDGE_FAST;
     if (p->direction && !bridge)
         return dw_error_member(error, "direction", "a direction needs a full bridge: drive bridge-slow or bridge-fast");

@@ -12,7 +12,7 @@
 #ifndef PROGRAMS_LOAD_KIND_H
 #define PROGRAMS_LOAD_KIND_H
 
-#include "command.h"
+#include "load_supply.h"
 #include <dutywright/coil.h>
 #include <dutywright/ladder.h>
 #include <dutywright/lamp.h>
@@ -42,6 +42,7 @@ struct smooth_load {
 struct motor_load {
     struct dw_motor_plan plan;     /* threshold NaN: the drive's */
     const char *torque_from;
+    struct supply_load source;
 };
 struct coil_load {
     struct dw_coil_plan plan;      /* threshold NaN: the drive's */

@@ -57,7 +57,8 @@ static const struct option_spec options[] = {
       OPTION_QUANTITY(plan.gear, DW_NUMBER), OPTION_ABOVE_ZERO },
     { "load-inertia", "J", "On the output shaft (kg m^2); default 0", OPTION_QUANTITY(plan.load_inertia, DW_INERTIA), OPTION_NOT_NEGATIVE },
     { .help = "What drives it:" },
-    { "supply", "V", "Supply (V); required", OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
+    { "supply", "V", "Supply (V); required, or --battery", OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
+    SUPPLY_OPTIONS(source),
     { "drive", "WORD",
       "direct: the channel is the terminal voltage, ahead of a --switch-resistance; one-switch: a transistor and a freewheel diode; "
       "bridge-slow, bridge-fast: a full bridge that shorts the motor, or returns its current to the supply, while the pin is low; "
@@ -71,7 +72,7 @@ static const struct option_spec options[] = {
     { "angle-unit", "rad|deg", "Of the channel angle (--all); default rad", OPTION_WORD(plan.degrees, angles) },
     { "all", NULL,
       "Also terminal and back-emf (V), torque (Nm), angle, and of a switched drive supply-current, switch-current, "
-      "diode-current (A), switch (V)", OPTION_FLAG(plan.all) },
+      "diode-current (A), switch (V); of a supply that gives way line-current, bulk-current (A)", OPTION_FLAG(plan.all) },
     { 0 }
 };
 
@@ -82,9 +83,10 @@ static const struct option_rule rules[] = {
     { OPTION_NEEDED, "constant", "!rated", "such as 23m (V s/rad), " RATED },
     { OPTION_NEEDED, "inductance", NULL, "such as 700u" },
     { OPTION_NEEDED, "inertia", NULL, "such as 12u (kg m^2)" },
-    { OPTION_NEEDED, "supply", NULL, "such as 12" },
+    { OPTION_NEEDED, "supply", "!battery", "such as 12" },
+    SUPPLY_RULES,
     { OPTION_NEEDED, "drive", NULL, "one of direct, one-switch, bridge-slow, bridge-fast, antiphase" },
-    { OPTION_REFUSED, "diode-drop threshold", "drive=direct", "is of switched drives; --drive is direct" },
+    { OPTION_REFUSED, "diode-drop threshold " SUPPLY_GIVEN, "drive=direct", "is of switched drives; --drive is direct" },
     { OPTION_REFUSED, "diode-drop", "drive=bridge-slow&!low-channel drive=antiphase&!low-channel",
       "goes with --low-channel in this drive: without it transistors alone carry the current" },
     { 0 }
@@ -92,7 +94,10 @@ static const struct option_rule rules[] = {
 
 static enum dw_status check(const struct command *command, void *values, struct dw_error *error)
 {
-    struct dw_motor_plan plan = ((struct motor_load *)values)->plan; /* what the table has yet to say is taken as good */
+    struct motor_load *o = values;
+    o->plan.source = o->source.parts;
+    o->plan.supply = o->source.battery > 0 ? o->source.battery : o->plan.supply;
+    struct dw_motor_plan plan = o->plan; /* what the table has yet to say is taken as good */
     plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold;
     plan.low_gate = command_given(command, "low-channel");
     plan.direction = command_given(command, "direction");

@@ -16,7 +16,7 @@ struct motor_options {
     struct common_options common;
     struct motor_load load;
     const char *low, *direction;
-    bool steady;
+    bool steady, report;
 };
 
 static const char *const starts[] = { "rest", "steady", NULL };
@@ -30,6 +30,15 @@ static const struct option_spec options[] = {
       OPTION_TEXT(direction) },
     { "start", "rest|steady", "Standstill without current (default), or the periodic state that is reached from there",
       OPTION_WORD(steady, starts), .group = 4 },
+    { "report", NULL, "Of a supply that gives way: write findings instead of the table; status 1 where it falls below --least",
+      OPTION_FLAG(report) },
+    { 0 }
+};
+
+static const struct option_rule rules[] = {
+    REPORT_RULES,
+    { OPTION_EXCLUDES, "report", "all", "a report has no channels" },
+    { OPTION_REFUSED, "report", "!supply-line&!battery&!bulk&!no-return", "is of a supply that gives way: give --supply-line, --bulk or --battery" },
     { 0 }
 };
 
@@ -37,16 +46,25 @@ static const char about[] =
     "Current and speed of a brushed DC motor whose supply a pin switches.\v"
     "Reads a wave table, takes a channel (--channel; default pin, else the last in V) as the gate, or with --drive direct as the "
     "terminal voltage, and appends current[A] and speed[rad/s] with their slopes. Solved exactly from event to event: diodes that stop "
-    "conducting, brushes that stick, a rotor that lets go.\n\n"
+    "conducting, brushes that stick, a rotor that lets go. With --supply-line, --bulk or --battery the supply gives way, coupled both ways, "
+    "and its channel at the motor is supply[V].\n\n"
+    "Findings: mean and ripple of the supply at the motor over the last whole period; lowest, sag below its open voltage and rise above it over "
+    "the whole table; bulk-rms: ripple current of the bulk capacitor; brown-out: time below --least.\n\n"
     "Example: the exhibit's pump motor at 22.5 kHz, once its speed has settled\n\n"
     "  dw-pwm --frequency 22.5k --duty 60% --periods 4 |\n"
     "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
     "      --inertia 9u --supply 12 --drive one-switch --start steady |\n"
-    "    dw-measure";
+    "    dw-measure\n\n"
+    "Example: does its start-up pull a weak supply below 9 V?\n\n"
+    "  dw-pwm --frequency 22.5k --duty 100% --duration 30m |\n"
+    "    dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
+    "      --inertia 9u --supply 12 --supply-line r=0.4,l=6u \\\n"
+    "      --bulk c=470u,esr=80m --least 9 --drive one-switch --report";
 
 /* Notes on what was seen on the way. */
 struct motor_seen {
     const struct dw_motor *motor;
+    struct supply_seen supply;
     double start, end, blocked;         /* s */
     double fastest, slowest, least_pin; /* rad/s, rad/s forwards, V */
     double standing, squares;           /* s and A^2 s, since the rotor last turned */
@@ -71,7 +89,6 @@ static void watch_gates(struct motor_seen *seen, const struct dw_run_row *row, d
 
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
-    (void)error;
     struct motor_seen *seen = context;
     const double length = seen->any ? row->time - seen->end : 0;
     const double speed = row->state[DW_MOTOR_SPEED], current = row->state[DW_MOTOR_CURRENT];
@@ -94,7 +111,7 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
     seen->slowest = fmin(seen->slowest, speed);
     seen->least_pin = fmin(seen->least_pin, row->input[DW_MOTOR_PIN]);
     seen->reversed = seen->reversed || row->input[DW_MOTOR_DIRECTION] < 0;
-    return DW_OK;
+    return supply_row(&seen->supply, row, error);
 }
 
 /* Whether nothing but the load can have turned it backwards. */
@@ -155,16 +172,27 @@ static enum dw_status find_inputs(const struct motor_options *o, const struct dw
     return DW_OK;
 }
 
+static enum dw_status write_report(const struct motor_options *o, struct motor_seen *seen, struct dw_error *error)
+{
+    struct report *report = report_findings(error);
+    enum dw_status status = report ? supply_findings(&seen->supply, report, error) : error->status;
+    if (!status)
+        status = report_write(report, o->common.format, o->common.digits, stdout, error);
+    report_free(report);
+    return status;
+}
+
 static enum dw_status run_motor(void *options_read, struct dw_error *error)
 {
-    const struct motor_options *o = options_read;
+    struct motor_options *o = options_read;
     struct load_drive drive = { .threshold = NAN };
     struct motor_seen seen = { .motor = NULL, .low_gate = o->low != NULL };
     struct dw_follow_plan follow = { .steady = o->steady ? START_STEADY : NULL, .side_input = DW_MOTOR_TORQUE,
-                                     .descriptor = STDOUT_FILENO, .watch = watch, .context = &seen };
+                                     .descriptor = o->report ? -1 : STDOUT_FILENO, .watch = watch, .context = &seen };
     struct dw_follow_seen followed;
     const size_t *const column = follow.input_column;
-    struct dw_reader *reader = input_open(&o->common, true, error);
+    o->load.plan.all = o->load.plan.all || o->report;  /* findings are of all its channels */
+    struct dw_reader *reader = input_open(&o->common, !o->report, error);
     enum dw_status status = reader ? find_inputs(o, reader, follow.input_column, &drive, error) : error->status;
     if (!status && o->load.torque_from && !(follow.side = dw_reader_open(o->load.torque_from, NULL, error)))
         status = error->status;
@@ -173,13 +201,19 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
     if (!status && o->low && column[DW_MOTOR_LOW] == column[DW_MOTOR_PIN])
         status = dw_error_set(error, DW_BAD_USE, 0, "--low-channel: '%s' is the gate of the other transistor: both on short the supply",
                               o->low);
+    if (!status)
+        status = supply_begin(&seen.supply, &o->load.source, o->load.plan.supply, follow.plant, &o->common, reader, o->report, error);
     if (!status) {
         seen.motor = dw_plant_load(follow.plant);
         seen.threshold = drive.threshold;
         status = follow_table(&follow, &o->common, NULL, reader, &followed, error);
     }
+    if (!status && o->report)
+        status = write_report(o, &seen, error);
     if (!status)
         caution(o, &seen);
+    const enum dw_status judged = supply_end(&seen.supply, status ? NULL : o->common.command, o->report, error);
+    status = status ? status : judged;
     dw_plant_free(follow.plant);
     dw_reader_close(follow.side);
     dw_reader_close(reader);
@@ -188,8 +222,8 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
 
 static const struct motor_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
-    .name = "dw-motor", .about = about, .options = options, .load = &motor_kind.program, .loaded = offsetof(struct motor_options, load),
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES, .run = run_motor,
+    .name = "dw-motor", .about = about, .options = options, .rules = rules, .load = &motor_kind.program, .loaded = offsetof(struct motor_options, load),
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES | SHARED_REPORT, .run = run_motor,
     PROGRAM_OPTIONS(struct motor_options, defaults)
 };
 PROGRAM_MAIN(program)

@@ -1,0 +1,191 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "suite.h"
+#include <dutywright/linear.h>
+#include <dutywright/motor.h>
+#include <string.h>
+
+/* The exhibit's pump motor on a long line, its values crooked. */
+static const struct dw_motor_plan pump = { .resistance = 1.85, .inductance = 0.9e-3, .constant = 27e-3, .inertia = 9e-6, .torque = 21e-3,
+                                           .friction = 3e-6, .gear = 1, .drive = DW_DRIVE_ONE_SWITCH, .supply = 12, .diode_drop = 0.7,
+                                           .switch_resistance = 0.04, .threshold = 1.65, .all = true };
+static const struct dw_supply line = { .line_resistance = 0.35, .line_inductance = 6e-6, .bulk = 470e-6, .bulk_resistance = 0.08 };
+
+static struct dw_plant *made(const struct dw_motor_plan *plan, const struct dw_supply *source)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_motor_plan own = *plan;
+    own.source = *source;
+    struct dw_motor *motor = dw_motor_new(&own, &error);
+    ck_assert_msg(motor != NULL, "%s", error.text);
+    return dw_motor_plant(motor);
+}
+
+static size_t output(const struct dw_plant *plant, const char *name)
+{
+    size_t i = 0;
+    while (strcmp(dw_plant_port(plant, i).name, name))
+        ck_assert_uint_lt(++i, dw_plant_outputs(plant));
+    return i;
+}
+
+/* Integrals of products of outputs over a steady period of pulses. */
+static void over_period(struct dw_plant *plant, double duty, double period, const struct dw_integrand *integrand, size_t count, double *integral)
+{
+    struct dw_error error = { .status = DW_OK };
+    double time[5] = { 0, duty * period, duty * period, period, period }, input[5][DW_MOTOR_INPUTS] = { { 3.3 }, { 3.3 }, { 0 }, { 0 }, { 3.3 } };
+    double state[DW_STATES];
+    size_t mode = dw_plant_rest(plant, state);
+    succeeds(dw_modes_steady(dw_plant_modes(plant), &(struct dw_period){ time, input[0], 5, NULL }, &mode, state, NULL, &error), error);
+    struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .integrand = integrand, .integrand_count = count }, &error);
+    ck_assert_msg(run != NULL, "%s", error.text);
+    succeeds(dw_run_start(run, 0, mode, state, input[0], &error), error);
+    for (int i = 1; i < 5; i++)
+        succeeds(dw_run_feed(run, time[i], input[i], &error), error);
+    memcpy(integral, dw_run_integrals(run), count * sizeof *integral);
+    dw_run_free(run);
+}
+
+/* What the source gives over a steady period is lost in line, bulk, switch, diode and winding or done by the rotor; what the line brings is
+ * what the load draws, as the bulk keeps its charge. The orbit's own 1e-12 is left, over a part of some hundred. */
+START_TEST(energy_is_kept_over_a_steady_period)
+{
+    static const double duties[] = { 0.61, 0.75, 0.93 };
+    for (int k = 0; k < 12; k++) {
+        struct dw_supply source = line;
+        struct dw_motor_plan plan = pump;
+        plan.drive = k % 2 ? DW_DRIVE_ANTIPHASE : DW_DRIVE_ONE_SWITCH;
+        source.line_inductance = k / 2 % 2 ? line.line_inductance : 0;
+        source.no_return = k % 4 == 3;
+        struct dw_plant *plant = made(&plan, &source);
+        const size_t v = output(plant, "supply"), i = output(plant, "line-current"), c = output(plant, "bulk-current");
+        const size_t drawn = output(plant, "supply-current"), motor = output(plant, "current"), speed = output(plant, "speed");
+        const size_t terminal = output(plant, "terminal");
+        const struct dw_integrand integrand[] = { { i, DW_ALONE }, { i, i }, { c, c }, { v, drawn }, { v, i }, { terminal, motor },
+                                                  { motor, motor }, { motor, speed } };
+        double e[8];
+        over_period(plant, duties[k % 3], 1 / 2250.0, integrand, 8, e);
+        const double given = 12 * e[0];
+        within_scale(given, source.line_resistance * e[1] + source.bulk_resistance * e[2] + e[3], 1e-9, given);
+        within_scale(e[4], source.bulk_resistance * e[2] + e[3], 1e-9, given);
+        within_scale(e[5], plan.resistance * e[6] + plan.constant * e[7], 1e-9, given);
+        dw_plant_free(plant);
+    }
+}
+END_TEST
+
+/* A stiff line carries the mean, and the bulk the rest: I sqrt(D (1 - D)) for a load of square pulses (common practice, no source; by hand).
+ * A winding of very long time constant makes the pulses square, a line of very long time constant is stiff. */
+START_TEST(ripple_current_of_the_bulk_is_that_of_square_pulses)
+{
+    struct dw_motor_plan stiff = pump;
+    stiff.inductance = 9;
+    stiff.inertia = 9;
+    const struct dw_supply source = { .line_resistance = 0.35, .line_inductance = 0.2, .bulk = 0.1, .bulk_resistance = 0.08 };
+    for (double duty = 0.15; duty < 1; duty += 0.2) {
+        struct dw_plant *plant = made(&stiff, &source);
+        const size_t c = output(plant, "bulk-current"), motor = output(plant, "current");
+        const struct dw_integrand integrand[] = { { c, c }, { motor, DW_ALONE } };
+        double e[2];
+        over_period(plant, duty, 1 / 22500.0, integrand, 2, e);
+        near(sqrt(e[0] * 22500), e[1] * 22500 * sqrt(duty * (1 - duty)), 1e-5);
+        dw_plant_free(plant);
+    }
+}
+END_TEST
+
+/* Braking behind a diode: what the rotor gives back goes into the bulk, and lifts it by the energy: C (V^2 - V0^2) / 2. */
+START_TEST(braking_lifts_the_bulk)
+{
+    struct dw_motor_plan plan = pump;
+    struct dw_error error = { .status = DW_OK };
+    struct dw_supply source = line;
+    plan.drive = DW_DRIVE_ANTIPHASE;
+    plan.torque = 0;
+    source.no_return = true;
+    struct dw_plant *plant = made(&plan, &source);
+    const size_t v = output(plant, "supply"), drawn = output(plant, "supply-current"), c = output(plant, "bulk-current");
+    const size_t i = output(plant, "line-current");
+    const struct dw_integrand integrand[] = { { v, drawn }, { c, c }, { i, DW_ALONE }, { i, i } };
+    double state[DW_STATES], out[DW_OUTPUTS], input[DW_MOTOR_INPUTS] = { 3.3 };
+    struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .integrand = integrand, .integrand_count = 4 }, &error);
+    const size_t mode = dw_plant_rest(plant, state);
+    succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
+    succeeds(dw_run_feed(run, 1, input, &error), error);
+    const double before = dw_run_state(run)[DW_MOTOR_STATES + 1], flows = dw_run_state(run)[DW_MOTOR_STATES];
+    double at[4];
+    memcpy(at, dw_run_integrals(run), sizeof at);
+    for (int edge = 0; edge < 200; edge++) {  /* pulses of half the speed */
+        const double now = 1 + (edge / 2 + (edge % 2 ? 0.75 : 0)) / 22500;
+        succeeds(dw_run_feed(run, now, input, &error), error);
+        input[0] = edge % 2 ? 0 : 3.3;
+        succeeds(dw_run_feed(run, now, input, &error), error);
+    }
+    dw_run_output(run, out, NULL);
+    const double after = dw_run_state(run)[DW_MOTOR_STATES + 1], *e = dw_run_integrals(run);
+    const double brought = 12 * (e[2] - at[2]) - 0.35 * (e[3] - at[3]) + 6e-6 * flows * flows / 2;  /* the little that still comes in */
+    ck_assert_double_gt(after, before + 0.5);
+    ck_assert_double_eq(out[output(plant, "line-current")], 0);
+    near(470e-6 * (after * after - before * before) / 2, brought - (e[0] - at[0]) - 0.08 * (e[1] - at[1]), 1e-9);
+    dw_run_free(run);
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* A bulk of nothing but resistance in the line is Ohm's law: at standstill V / (R + r) less what the switch takes. */
+START_TEST(a_line_alone_divides_the_voltage)
+{
+    struct dw_motor_plan stalled = pump;
+    struct dw_error error = { .status = DW_OK };
+    stalled.drag = 1;
+    struct dw_plant *plant = made(&stalled, &(struct dw_supply){ .line_resistance = 0.35, .inner_resistance = 0.11, .slow_resistance = 0.2,
+                                                                 .slow_capacitance = 0.01 });
+    double state[DW_STATES], out[DW_OUTPUTS], input[DW_MOTOR_INPUTS] = { 3.3 };
+    struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ 0 }, &error);
+    const size_t mode = dw_plant_rest(plant, state);
+    succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
+    dw_run_output(run, out, NULL);
+    near(out[output(plant, "supply")], 12, 1e-15);
+    succeeds(dw_run_feed(run, 1, input, &error), error);
+    dw_run_output(run, out, NULL);
+    const double amperes = 12 / (1.85 + 0.04 + 0.35 + 0.11 + 0.2);
+    near(out[output(plant, "current")], amperes, 1e-12);
+    near(out[output(plant, "supply")], 12 - amperes * (0.35 + 0.11 + 0.2), 1e-12);
+    near(out[output(plant, "line-current")], amperes, 1e-12);
+    dw_run_free(run);
+    dw_plant_free(plant);
+}
+END_TEST
+
+START_TEST(refusals_say_what_to_add)
+{
+    static const struct {
+        struct dw_supply supply;
+        const char *text;
+    } all[] = {
+        { { .line_resistance = -1 }, "line resistance -1 ohm: must not be negative" },
+        { { .line_inductance = 6e-6 },
+          "line inductance 6e-06 H without a bulk capacitor: a switch that opens would cut its current; add one at the load, such as 470 uF" },
+        { { .no_return = true },
+          "without a bulk capacitor a current that comes back has nowhere to go: add one, such as 470 uF" },
+        { { .bulk = 470e-6 },
+          "a bulk capacitor of 0.00047 F on an ideal line does nothing: give the line a resistance or an inductance" },
+        { { .line_resistance = 1, .slow_resistance = 0.1 }, "of a battery's slow pair resistance and capacitance are needed" },
+    };
+    struct dw_error error = { .status = DW_OK };
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+        struct dw_motor_plan plan = pump;
+        plan.source = all[i].supply;
+        ck_assert(dw_motor_new(&plan, &error) == NULL);
+        ck_assert_str_eq(error.text, all[i].text);
+    }
+    struct dw_motor_plan direct = pump;
+    direct.drive = DW_DRIVE_DIRECT;
+    direct.source = line;
+    refuses(dw_motor_check(&direct, &error), DW_BAD_USE, error,
+            "a supply that gives way is of switched drives: direct is a voltage as it stands");
+    ck_assert(dw_supply_ideal(&(struct dw_supply){ 0 }) && !dw_supply_ideal(&line));
+}
+END_TEST
+
+SUITE("load: supply", energy_is_kept_over_a_steady_period, ripple_current_of_the_bulk_is_that_of_square_pulses, braking_lifts_the_bulk,
+      a_line_alone_divides_the_voltage, refusals_say_what_to_add)

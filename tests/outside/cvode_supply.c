@@ -1,0 +1,191 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Supplies that give way under a motor, against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363),
+ * BDF at tight tolerance, with the node at the load solved on its own and its own root-finding for the diode in the line. */
+#include "draw.h"
+#include "suite.h"
+#include <cvode/cvode.h>
+#include <dutywright/motor.h>
+#include <nvector/nvector_serial.h>
+#include <string.h>
+#include <sunlinsol/sunlinsol_dense.h>
+#include <sunmatrix/sunmatrix_dense.h>
+
+enum { CASES = 24, PERIODS = 6, CURRENT = 0, SPEED, LINE, BULK, SLOW, STATES };
+
+struct other {
+    const struct dw_motor_plan *p;
+    bool on, blocks;
+    double line, node;  /* A, V at the load, as last worked out */
+};
+
+/* What the supply gives of the motor's current: 1, 0 or -1. */
+static double share(const struct other *o)
+{
+    return o->on ? 1 : o->p->drive == DW_DRIVE_ANTIPHASE ? -1 : 0;
+}
+
+/* Kirchhoff at the load's node: the line's current is a state or what its resistance lets through, the capacitor takes the rest. */
+static void solve_node(struct other *o, const double *y)
+{
+    const struct dw_supply *s = &o->p->source;
+    const double taken = share(o) * y[CURRENT], source = o->p->supply - y[SLOW], r = s->line_resistance + s->inner_resistance;
+    if (!(s->bulk > 0)) {
+        o->line = taken;
+        o->node = source - r * taken;
+    } else if (o->blocks || s->line_inductance > 0) {
+        o->line = o->blocks ? 0 : y[LINE];
+        o->node = y[BULK] + s->bulk_resistance * (o->line - taken);
+    } else {  /* (source - node)/r = line, (node - bulk)/esr = line - taken */
+        o->line = (source - y[BULK] + s->bulk_resistance * taken) / (r + s->bulk_resistance);
+        o->node = source - r * o->line;
+    }
+}
+
+static int right_side(realtype t, N_Vector state, N_Vector rate, void *data)
+{
+    (void)t;
+    struct other *o = data;
+    const struct dw_motor_plan *p = o->p;
+    const struct dw_supply *s = &p->source;
+    const double *y = NV_DATA_S(state), r = s->line_resistance + s->inner_resistance;
+    double *dy = NV_DATA_S(rate);
+    const double path = p->drive == DW_DRIVE_ONE_SWITCH ? (o->on ? 1 : 0) : 2;
+    solve_node(o, y);
+    const double volts = share(o) * o->node - (p->drive == DW_DRIVE_ONE_SWITCH && !o->on ? p->diode_drop : 0);
+    dy[CURRENT] = (volts - (p->resistance + path * p->switch_resistance) * y[CURRENT] - p->constant * y[SPEED]) / p->inductance;
+    dy[SPEED] = (p->constant * y[CURRENT] - p->friction * y[SPEED] - p->torque) / p->inertia;
+    dy[LINE] = s->line_inductance > 0 && !o->blocks ? (p->supply - y[SLOW] - r * y[LINE] - o->node) / s->line_inductance : 0;
+    dy[BULK] = s->bulk > 0 ? (o->line - share(o) * y[CURRENT]) / s->bulk : 0;
+    dy[SLOW] = s->slow_capacitance > 0 ? (o->line - y[SLOW] / s->slow_resistance) / s->slow_capacitance : 0;
+    return 0;
+}
+
+static int root(realtype t, N_Vector state, realtype *g, void *data)
+{
+    (void)t;
+    struct other *o = data;
+    solve_node(o, NV_DATA_S(state));
+    g[0] = !o->p->source.no_return ? 1 : o->blocks ? o->node - (o->p->supply - NV_Ith_S(state, SLOW)) : o->line;
+    return 0;
+}
+
+static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
+{
+    double t = from, g;
+    root(t, y, &g, o);
+    if (g < 0)  /* at an edge of the gate what flows jumps */
+        o->blocks = !o->blocks;
+    ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+    while (t < until) {
+        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
+        const int flag = CVode(memory, until, y, &t, CV_NORMAL);
+        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
+        if (flag == CV_ROOT_RETURN) {
+            if (!o->blocks)
+                NV_Ith_S(y, LINE) = 0;
+            o->blocks = !o->blocks;
+            ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+        }
+    }
+}
+
+static uint64_t seed = 20260914;
+static double between(double low, double high)
+{
+    return drawn_between(&seed, low, high);
+}
+
+/* Line with and without inductance, bulk with and without esr, a battery, a diode; braking loads turn the energy back. */
+static struct dw_motor_plan random_motor(int k)
+{
+    static const enum dw_motor_drive drives[] = { DW_DRIVE_ONE_SWITCH, DW_DRIVE_BRIDGE_SLOW, DW_DRIVE_ANTIPHASE };
+    struct dw_motor_plan p = { .resistance = between(0.5, 3), .inductance = between(0.3e-3, 2e-3), .constant = between(0.01, 0.04),
+                               .inertia = between(3e-6, 2e-5), .friction = between(1e-6, 2e-5), .torque = between(0.005, 0.04),
+                               .gear = 1, .drive = drives[k % 3], .supply = between(9, 14), .diode_drop = 0.7,
+                               .switch_resistance = between(0, 0.1), .threshold = 1.65 };
+    const bool bulk = k % 4 != 0;
+    if (k % 3 == 2)
+        p.torque = -p.torque;  /* it drives the motor */
+    p.source = (struct dw_supply){ .line_resistance = between(0.05, 0.6), .line_inductance = bulk && k % 2 ? between(1e-6, 2e-5) : 0,
+                                   .bulk = bulk ? between(47e-6, 1e-3) : 0, .bulk_resistance = bulk && k % 5 ? between(0.02, 0.3) : 0,
+                                   .inner_resistance = k % 6 == 1 ? between(0.05, 0.3) : 0,
+                                   .slow_resistance = k % 6 == 1 ? between(0.05, 0.3) : 0, .slow_capacitance = k % 6 == 1 ? 0.1 : 0,
+                                   .no_return = bulk && k % 3 == 2 };
+    return p;
+}
+
+static size_t states_of(const struct dw_supply *s, int *index)
+{
+    size_t n = DW_MOTOR_STATES;
+    index[0] = s->line_inductance > 0 ? (int)n++ : -1;
+    index[1] = s->bulk > 0 ? (int)n++ : -1;
+    index[2] = s->slow_capacitance > 0 ? (int)n++ : -1;
+    return n;
+}
+
+/* At every edge all states within 1e-7 of their size: CVODE's own error, a thousand of its tolerance, over some hundred time constants of the
+ * line. */
+START_TEST(motors_on_supplies_that_give_way_agree)
+{
+    SUNContext context;
+    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
+    int blocked = 0;
+    for (int k = 0; k < CASES; k++) {
+        const struct dw_motor_plan plan = random_motor(k);
+        /* one switch so fast that from standstill its current always flows */
+        const double period = plan.drive == DW_DRIVE_ONE_SWITCH ? 1 / 9000.0 : k % 2 ? 1 / 1600.0 : 1 / 450.0, duty = between(0.3, 0.9);
+        struct dw_error error = { .status = DW_OK };
+        struct other other = { .p = &plan };
+        N_Vector y = N_VNew_Serial(STATES, context);
+        N_VConst(0, y);
+        NV_Ith_S(y, BULK) = plan.supply;
+        void *memory = CVodeCreate(CV_BDF, context);
+        SUNMatrix matrix = SUNDenseMatrix(STATES, STATES, context);
+        SUNLinearSolver linear = SUNLinSol_Dense(y, matrix, context);
+        CVodeInit(memory, right_side, 0, y);
+        CVodeSStolerances(memory, 1e-12, 1e-12);
+        CVodeSetUserData(memory, &other);
+        CVodeSetLinearSolver(memory, linear, matrix);
+        CVodeRootInit(memory, 1, root);
+        CVodeSetRootDirection(memory, (int[]){ -1 });
+        CVodeSetMaxNumSteps(memory, 1000000);
+        struct dw_motor *motor = dw_motor_new(&plan, &error);
+        ck_assert_msg(motor != NULL, "%s", error.text);
+        struct dw_plant *plant = dw_motor_plant(motor);
+        struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ 0 }, &error);
+        double input[DW_MOTOR_INPUTS] = { 3.3 }, state[DW_STATES];
+        int index[3];
+        ck_assert_uint_eq(states_of(&plan.source, index), dw_plant_states(plant));
+        const size_t mode = dw_plant_rest(plant, state);
+        succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
+        for (int edge = 0; edge < 2 * PERIODS; edge++) {
+            const double from = (edge / 2 + (edge % 2 ? duty : 0)) * period, to = (edge / 2 + (edge % 2 ? 1 : duty)) * period;
+            other.on = edge % 2 == 0;
+            integrate(memory, &other, y, from, to);
+            blocked += other.blocks;
+            succeeds(dw_run_feed(run, to, input, &error), error);
+            const double *x = dw_run_state(run), amperes = plan.supply / plan.resistance;
+            within_scale(x[DW_MOTOR_CURRENT], NV_Ith_S(y, CURRENT), 1e-7, amperes);
+            within_scale(x[DW_MOTOR_SPEED], NV_Ith_S(y, SPEED), 1e-7, plan.supply / plan.constant);
+            if (index[0] >= 0)
+                within_scale(x[index[0]], NV_Ith_S(y, LINE), 1e-7, amperes);
+            if (index[1] >= 0)
+                within_scale(x[index[1]], NV_Ith_S(y, BULK), 1e-7, plan.supply);
+            if (index[2] >= 0)
+                within_scale(x[index[2]], NV_Ith_S(y, SLOW), 1e-7, plan.supply);
+            input[0] = edge % 2 ? 3.3 : 0;
+            succeeds(dw_run_feed(run, to, input, &error), error);
+        }
+        dw_run_free(run);
+        dw_motor_free(motor);
+        CVodeFree(&memory);
+        SUNLinSolFree(linear);
+        SUNMatDestroy(matrix);
+        N_VDestroy(y);
+    }
+    ck_assert_int_gt(blocked, 10);
+    SUNContext_Free(&context);
+}
+END_TEST
+
+SUITE("outside: supplies", motors_on_supplies_that_give_way_agree)
