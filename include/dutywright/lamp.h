@@ -5,6 +5,7 @@
 #define DUTYWRIGHT_LAMP_H
 
 #include <dutywright/plant.h>
+#include <dutywright/supply.h>
 #include <dutywright/status.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -19,12 +20,14 @@ enum dw_lamp_kind { DW_LAMP_LED, DW_LAMP_FILAMENT };
 enum dw_lamp_driver {
     DW_DRIVER_NONE,      /* a resistor */
     DW_DRIVER_LINEAR,    /* constant current, as long as the supply leaves it room: its own current is the lamp's */
-    DW_DRIVER_SWITCHING  /* constant current from any supply above the lamp's voltage: it takes a constant power */
+    DW_DRIVER_SWITCHING  /* constant current from any supply above the lamp's voltage: it takes a constant power. On a supply that sinks
+                            too low it goes dark, until that is 2 percent above again */
 };
 
 struct dw_lamp_plan {
     enum dw_lamp_kind kind;
     double supply;              /* V, > 0; with `direct` the voltage at which the lamp counts as fully on */
+    struct dw_supply source;    /* what it gives way by; not with `direct`, nor with rise and fall */
     bool direct;                /* the input is the voltage, not the gate of a switch between lamp and ground */
     double threshold;           /* V, the switch is on above it */
     double resistor;            /* ohm, >= 0, in series; of an LED without driver with dynamic_resistance above zero; not with a
@@ -43,7 +46,7 @@ struct dw_lamp_plan {
 
 enum dw_lamp_input { DW_LAMP_PIN, DW_LAMP_INPUTS };
 /* The state: of an LED its current as a share of the full one while an edge lasts (else kept), of a filament its temperature as a
- * share of that at the rated voltage. */
+ * share of that at the rated voltage. Behind it stand those of a supply that gives way. */
 enum dw_lamp_state { DW_LAMP_STATE, DW_LAMP_STATES };
 
 /* K, of a filament at its rated voltage (2800 K) and around it (20 degC). */
@@ -61,7 +64,7 @@ struct dw_lamp;
 DW_API struct dw_lamp *dw_lamp_new(const struct dw_lamp_plan *plan, struct dw_error *error);
 DW_API void dw_lamp_free(struct dw_lamp *lamp);
 /* The lamp's plant: it rests dark, a filament cold; its last two outputs are current (of the lamp, A) and light, of which 1 is the lamp
- * fully on for long. Its load is the lamp: to free either is to free both. */
+ * fully on for long, from a supply that gives nothing way; before them stands supply (V) where it does. Its load is the lamp: to free either is to free both. */
 DW_API struct dw_plant *dw_lamp_plant(const struct dw_lamp *lamp);
 
 /* A, of the lamp fully on for long: 0 where it stays dark.

@@ -48,8 +48,11 @@ enum dw_status dw_lamp_check(const struct dw_lamp_plan *p, struct dw_error *erro
         { "resistor", "resistor", p->resistor, "ohm", NOT_NEGATIVE },
     };
     const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
-    if (status)
-        return status;
+    if (status || dw_supply_check(&p->source, error))
+        return DW_BAD_USE;
+    if (!dw_supply_ideal(&p->source) && (p->direct || (p->kind == DW_LAMP_LED && p->rise + p->fall > 0)))
+        return dw_error_member(error, p->direct ? "direct" : p->rise > 0 ? "rise" : "fall", "a supply that gives way goes with a switch, and "
+                               "with LEDs that follow it at once");
     return p->kind == DW_LAMP_LED ? check_led(p, error) : check_filament(p, error);
 }
 
@@ -107,7 +110,10 @@ struct dw_lamp *dw_lamp_new(const struct dw_lamp_plan *plan, struct dw_error *er
     }
     lamp->plan = *plan;
     lamp->full = dw_lamp_full_current(plan);
-    lamp->plant = plan->kind == DW_LAMP_LED ? dwi_led_plant(lamp, error) : dwi_filament_plant(lamp, error);
+    lamp->supplied = !dw_supply_ideal(&plan->source);
+    dwi_supply_place(&lamp->source, &plan->source, plan->supply, dw_lamp_cold_current(plan) + plan->supply * 1e-9, DW_LAMP_STATES);
+    const bool smooth = plan->kind == DW_LAMP_FILAMENT || (plan->driver == DW_DRIVER_SWITCHING && lamp->supplied);
+    lamp->plant = smooth ? dwi_lamp_smooth(lamp, error) : dwi_led_plant(lamp, error);
     if (!lamp->plant) {
         free(lamp);
         return NULL;

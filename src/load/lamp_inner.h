@@ -3,10 +3,10 @@
 #ifndef LOAD_LAMP_INNER_H
 #define LOAD_LAMP_INNER_H
 
-#include "load/build_inner.h"
+#include "load/supply_inner.h"
 #include <dutywright/lamp.h>
 
-enum { LAMP_OUTPUTS = 8 };
+enum { LAMP_OUTPUTS = 8, LAMP_STATES = DW_LAMP_STATES + SUPPLY_STATES };
 
 /* Where the voltage of an LED lies. */
 enum region { LED_DARK, LED_RESISTIVE, LED_REGULATED };
@@ -16,6 +16,8 @@ struct dw_lamp {
     struct dw_plant *plant;
     double full;         /* A, fully on for long */
     double brightest;    /* temperature then, as a share of the rated one */
+    bool supplied;       /* by what gives way: */
+    struct load_source source;
     struct build build;  /* of the mode made last */
 };
 
@@ -33,6 +35,7 @@ double dwi_filament_loss(const struct dw_lamp_plan *plan, double share);
 double dwi_filament_steady(const struct dw_lamp_plan *plan, double volts);
 
 struct dw_plant *dwi_led_plant(struct dw_lamp *lamp, struct dw_error *error);
-struct dw_plant *dwi_filament_plant(struct dw_lamp *lamp, struct dw_error *error);
+/* A filament, or on a supply that gives way an LED that draws a constant power. */
+struct dw_plant *dwi_lamp_smooth(struct dw_lamp *lamp, struct dw_error *error);
 
 #endif

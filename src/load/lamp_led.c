@@ -3,16 +3,19 @@
 #include "load/lamp_inner.h"
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
-enum { N = DW_LAMP_STATES, M = DW_LAMP_INPUTS };
+enum { M = DW_LAMP_INPUTS };
 
-/* On a voltage its modes are its regions; behind a switch these. */
+/* Behind a switch its modes are these; on a voltage its regions, and on a supply that gives way its regions, and OFF behind them. */
 enum { LED_OFF, LED_RISING, LED_ON, LED_FALLING, SWITCHED_MODES };
+enum { REGIONS = 3 };
 
-static const char *const region_names[] = { "the lamp is dark", "the resistance sets the current", "the driver sets the current" };
+static const char *const region_names[] = { "the lamp is dark", "the resistance sets the current", "the driver sets the current",
+                                            "the switch is off" };
 static const char *const switched_names[] = { "the switch is off", "the current rises", "the switch is on", "the current falls" };
 
-static const double the_share[N] = { 1 }, to_none[N * N] = { 0 }, to_full[N] = { 1 };
+static const double the_share[LAMP_STATES] = { 1 }, to_none[1] = { 0 }, to_full[1] = { 1 };
 
 static double ohms(const struct dw_lamp_plan *p)
 {
@@ -41,42 +44,53 @@ enum region dwi_led_region(const struct dw_lamp_plan *p, double volts)
 
 /* ---- outputs ---- */
 
-/* A quantity: level * share of the full current + pin * input + alone. */
+/* A quantity: level * share of the full current + pin * input + volts * supply's voltage at the lamp + alone. */
 struct term {
-    double level, pin, alone;
+    double level, pin, volts, alone;
 };
 
 static struct term times(struct term term, double factor)
 {
-    return (struct term){ factor * term.level, factor * term.pin, factor * term.alone };
+    return (struct term){ factor * term.level, factor * term.pin, factor * term.volts, factor * term.alone };
 }
 
-/* The current in a mode. */
-static struct term current_in(const struct dw_lamp *lamp, size_t mode)
+/* Modes of one condition of the supply's line. */
+static size_t own_modes(const struct dw_lamp *lamp)
+{
+    return lamp->supplied ? REGIONS + 1 : lamp->plan.direct ? REGIONS : SWITCHED_MODES;
+}
+
+static bool by_region(const struct dw_lamp *lamp)
+{
+    return lamp->plan.direct || lamp->supplied;
+}
+
+/* The current in a mode, counted within its condition. */
+static struct term current_in(const struct dw_lamp *lamp, size_t own)
 {
     const struct dw_lamp_plan *p = &lamp->plan;
-    if (!p->direct)
-        return (struct term){ .level = mode == LED_RISING || mode == LED_FALLING ? lamp->full : 0, .alone = mode == LED_ON ? lamp->full : 0 };
-    if (mode != LED_RESISTIVE)
-        return (struct term){ .alone = dwi_led_current(p, (enum region)mode, 0) };
-    return (struct term){ .pin = 1 / ohms(p), .alone = -p->forward / ohms(p) };
+    if (!by_region(lamp))
+        return (struct term){ .level = own == LED_RISING || own == LED_FALLING ? lamp->full : 0, .alone = own == LED_ON ? lamp->full : 0 };
+    if (own != LED_RESISTIVE)
+        return (struct term){ .alone = own == REGIONS ? 0 : dwi_led_current(p, (enum region)own, 0) };
+    return (struct term){ .pin = p->direct ? 1 / ohms(p) : 0, .volts = p->direct ? 0 : 1 / ohms(p), .alone = -p->forward / ohms(p) };
 }
 
 /* The same as a share of the full one; behind a switch 1 to the last bit. */
-static struct term light_in(const struct dw_lamp *lamp, size_t mode)
+static struct term light_in(const struct dw_lamp *lamp, size_t own)
 {
     const bool lights = lamp->full > 0;
-    if (lamp->plan.direct)
-        return times(current_in(lamp, mode), lights ? 1 / lamp->full : 0);
-    return (struct term){ .level = lights && (mode == LED_RISING || mode == LED_FALLING), .alone = lights && mode == LED_ON };
+    if (by_region(lamp))
+        return times(current_in(lamp, own), lights ? 1 / lamp->full : 0);
+    return (struct term){ .level = lights && (own == LED_RISING || own == LED_FALLING), .alone = lights && own == LED_ON };
 }
 
-/* Each output of a mode: its port and its value; returns how many. */
-static size_t outputs_of(const struct dw_lamp *lamp, size_t mode, struct dw_port *port, struct term *value)
+/* Each output of a mode but the supply's: its port and its value; returns how many. The last two come behind that. */
+static size_t outputs_of(const struct dw_lamp *lamp, size_t own, struct dw_port *port, struct term *value)
 {
     const struct dw_lamp_plan *p = &lamp->plan;
-    const struct term current = current_in(lamp, mode);
-    const bool lit = p->direct ? mode != LED_DARK : mode != LED_OFF && lamp->full > 0;
+    const struct term current = current_in(lamp, own);
+    const bool lit = by_region(lamp) ? own == LED_RESISTIVE || own == LED_REGULATED : own != LED_OFF && lamp->full > 0;
     struct term volts = times(current, p->dynamic_resistance);
     volts.alone += lit ? p->forward : 0;
     /* a switching driver takes the lamp's power from the whole supply */
@@ -90,7 +104,7 @@ static size_t outputs_of(const struct dw_lamp *lamp, size_t mode, struct dw_port
         { p->all, { "lamp", "V", fmax(p->forward, p->supply), 0 }, volts },
         { p->all && !p->direct, { "supply-current", "A", amperes, 0 }, times(current, drawn) },
         { true, { "current", "A", amperes, 0 }, current },
-        { true, { "light", "1", 1, 0 }, light_in(lamp, mode) },
+        { true, { "light", "1", 1, 0 }, light_in(lamp, own) },
     };
     size_t count = 0;
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
@@ -110,18 +124,32 @@ static void input_guard(struct dw_lamp *lamp, double volts, bool upwards, double
     dwi_build_input_guard(&lamp->build, DW_LAMP_PIN, sign, -sign * volts, scale, next);
 }
 
-static void region_guards(struct dw_lamp *lamp, enum region region)
+/* The voltage at the lamp, which is the input or the supply's, passes one of a region. */
+static void volts_guard(struct dw_lamp *lamp, const struct row *supply, double volts, bool upwards, size_t next)
+{
+    if (lamp->plan.direct)
+        input_guard(lamp, volts, upwards, lamp->plan.supply, next);
+    else
+        dwi_build_guard_row(&lamp->build, supply, upwards ? -1 : 1, upwards ? volts : -volts, lamp->plan.supply, next);
+}
+
+static void region_guards(struct dw_lamp *lamp, size_t own, size_t behind, const struct row *supply)
 {
     const struct dw_lamp_plan *p = &lamp->plan;
-    const double up = dwi_led_leaves(p, region), dark = dwi_led_leaves(p, LED_DARK);
+    const double up = dwi_led_leaves(p, (enum region)own), dark = dwi_led_leaves(p, LED_DARK);
     const double regulated = dwi_led_leaves(p, LED_RESISTIVE);
     const bool resists = regulated > dark;
+    if (lamp->supplied)
+        input_guard(lamp, p->threshold, own == REGIONS, fmax(fabs(p->threshold), 1),
+                    behind + (own == REGIONS ? (size_t)dwi_led_region(p, p->supply) : REGIONS));
+    if (own == REGIONS)
+        return;
     if (isfinite(up))
-        input_guard(lamp, up, true, p->supply, region == LED_DARK && resists ? LED_RESISTIVE : LED_REGULATED);
-    if (region == LED_RESISTIVE || (region == LED_REGULATED && !resists))
-        input_guard(lamp, dark, false, p->supply, LED_DARK);
-    else if (region == LED_REGULATED)
-        input_guard(lamp, regulated, false, p->supply, LED_RESISTIVE);
+        volts_guard(lamp, supply, up, true, behind + (own == LED_DARK && resists ? LED_RESISTIVE : LED_REGULATED));
+    if (own == LED_RESISTIVE || (own == LED_REGULATED && !resists))
+        volts_guard(lamp, supply, dark, false, behind + LED_DARK);
+    else if (own == LED_REGULATED)
+        volts_guard(lamp, supply, regulated, false, behind + LED_RESISTIVE);
 }
 
 /* Off and on while the gate is there, between them until the current has come or gone. */
@@ -142,33 +170,54 @@ static void switched_guards(struct dw_lamp *lamp, size_t mode)
     b->e[DW_LAMP_STATE] = mode == LED_RISING ? 1 / p->rise : mode == LED_FALLING ? -1 / p->fall : 0;
 }
 
+static void output_row(struct build *b, size_t k, const struct term *term, const struct row *supply)
+{
+    for (size_t i = 0; i < b->states; i++)
+        b->c[k * b->states + i] = term->volts * supply->state[i];
+    b->c[k * b->states + DW_LAMP_STATE] += term->level;
+    b->d[k * M + DW_LAMP_PIN] = term->pin;
+    b->f[k] = term->volts * supply->alone + term->alone;
+}
+
 static void make(void *of, size_t mode, struct dw_mode *out)
 {
     struct dw_lamp *lamp = of;
+    struct build *b = &lamp->build;
     struct dw_port port[LAMP_OUTPUTS];
     struct term value[LAMP_OUTPUTS];
-    dwi_build_begin(&lamp->build, N, M);
-    const size_t outputs = outputs_of(lamp, mode, port, value);
-    for (size_t i = 0; i < outputs; i++) {
-        lamp->build.c[i] = value[i].level;
-        lamp->build.d[i] = value[i].pin;
-        lamp->build.f[i] = value[i].alone;
+    struct row supplied_value[SUPPLY_PORTS];
+    const size_t each = own_modes(lamp), own = mode % each, behind = mode - own;
+    const struct term current = current_in(lamp, own);
+    const struct row drawn = { .alone = current.alone };
+    dwi_build_begin(b, lamp->source.states, M);
+    const struct supplied supplied = dwi_supply_join(&lamp->source, b, behind > 0, &drawn, current.volts, own + (behind ? 0 : each));
+    const size_t outputs = outputs_of(lamp, own, port, value), extra = dwi_supply_outputs(&lamp->source, lamp->plan.all, &supplied, port, supplied_value);
+    for (size_t i = 0; i < outputs; i++)
+        output_row(b, i + (i + 2 < outputs ? 0 : extra), value + i, &supplied.volts);
+    for (size_t i = 0; i < extra; i++) {
+        memcpy(b->c + (outputs - 2 + i) * b->states, supplied_value[i].state, b->states * sizeof *b->c);
+        b->f[outputs - 2 + i] = supplied_value[i].alone;
     }
-    if (lamp->plan.direct)
-        region_guards(lamp, (enum region)mode);
+    if (by_region(lamp))
+        region_guards(lamp, own, behind, &supplied.volts);
     else
-        switched_guards(lamp, mode);
-    *out = dwi_build_end(&lamp->build, (lamp->plan.direct ? region_names : switched_names)[mode]);
+        switched_guards(lamp, own);
+    *out = dwi_build_end(b, (by_region(lamp) ? region_names : switched_names)[own]);
 }
 
 struct dw_plant *dwi_led_plant(struct dw_lamp *lamp, struct dw_error *error)
 {
-    struct dw_port port[LAMP_OUTPUTS];
+    struct dw_port port[LAMP_OUTPUTS + SUPPLY_PORTS], last[2];
     struct term value[LAMP_OUTPUTS];
-    const bool drifts[N] = { !(lamp->plan.rise > 0 || lamp->plan.fall > 0) };
-    const size_t outputs = outputs_of(lamp, 0, port, value);
+    double weight[LAMP_STATES] = { 1 }, rest[LAMP_STATES] = { 0 };
+    const bool drifts[LAMP_STATES] = { !(lamp->plan.rise > 0 || lamp->plan.fall > 0) };
+    const size_t own = lamp->supplied ? REGIONS : 0, outputs = outputs_of(lamp, own, port, value);
+    memcpy(last, port + outputs - 2, sizeof last);
+    const size_t extra = dwi_supply_outputs(&lamp->source, lamp->plan.all, NULL, port + outputs - 2, NULL);
+    memcpy(port + outputs - 2 + extra, last, sizeof last);
+    dwi_supply_rest(&lamp->source, weight, rest);
     return dw_plant_new(&(struct dw_plant_plan){
-        .modes = { .states = N, .inputs = M, .outputs = outputs, .mode_count = lamp->plan.direct ? 3 : SWITCHED_MODES, .make = make,
-                   .of = lamp, .weight = the_share, .drifts = drifts },
-        .ports = port, .load = lamp, .release = free }, error);
+        .modes = { .states = lamp->source.states, .inputs = M, .outputs = outputs + extra,
+                   .mode_count = own_modes(lamp) * lamp->source.conditions, .make = make, .of = lamp, .weight = weight, .drifts = drifts },
+        .ports = port, .mode = own, .rest = rest, .load = lamp, .release = free }, error);
 }

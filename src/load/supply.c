@@ -42,32 +42,6 @@ enum dw_status dw_supply_check(const struct dw_supply *s, struct dw_error *error
     return DW_OK;
 }
 
-void dwi_supply_place(struct load_source *s, const struct dw_supply *plan, double volts, double amperes, size_t first)
-{
-    *s = (struct load_source){ .plan = *plan, .volts = volts, .amperes = amperes, .states = first, .line = -1, .bulk = -1, .slow = -1,
-                          .conditions = plan->no_return ? 2 : 1 };
-    if (plan->line_inductance > 0)
-        s->line = (int)s->states++;
-    if (plan->bulk > 0)
-        s->bulk = (int)s->states++;
-    if (plan->slow_capacitance > 0)
-        s->slow = (int)s->states++;
-    for (size_t i = 0; i < s->states; i++)
-        s->still[i * s->states + i] = (int)i != s->line;
-}
-
-void dwi_supply_rest(const struct load_source *s, double *weight, double *rest)
-{
-    if (s->line >= 0)
-        weight[s->line] = s->plan.line_inductance;
-    if (s->bulk >= 0) {
-        weight[s->bulk] = s->plan.bulk;
-        rest[s->bulk] = s->volts;
-    }
-    if (s->slow >= 0)
-        weight[s->slow] = s->plan.slow_capacitance;
-}
-
 /* to + factor * row */
 static struct row plus(struct row to, double factor, const struct row *row)
 {
@@ -117,6 +91,34 @@ static struct row unloaded(const struct load_source *s, bool blocks, double *ohm
     return plus(plus((struct row){ .alone = 0 }, line / (line + esr), &bulk), esr / (line + esr), &source);
 }
 
+void dwi_supply_place(struct load_source *s, const struct dw_supply *plan, double volts, double amperes, size_t first)
+{
+    *s = (struct load_source){ .plan = *plan, .volts = volts, .amperes = amperes, .states = first, .line = -1, .bulk = -1, .slow = -1,
+                          .conditions = plan->no_return ? 2 : 1 };
+    if (plan->line_inductance > 0)
+        s->line = (int)s->states++;
+    if (plan->bulk > 0)
+        s->bulk = (int)s->states++;
+    if (plan->slow_capacitance > 0)
+        s->slow = (int)s->states++;
+    for (size_t i = 0; i < s->states; i++)
+        s->still[i * s->states + i] = (int)i != s->line;
+    for (int blocks = 0; blocks < 2; blocks++)
+        s->open[blocks] = unloaded(s, blocks, &s->ohms[blocks]);
+}
+
+void dwi_supply_rest(const struct load_source *s, double *weight, double *rest)
+{
+    if (s->line >= 0)
+        weight[s->line] = s->plan.line_inductance;
+    if (s->bulk >= 0) {
+        weight[s->bulk] = s->plan.bulk;
+        rest[s->bulk] = s->volts;
+    }
+    if (s->slow >= 0)
+        weight[s->slow] = s->plan.slow_capacitance;
+}
+
 /* x' of one of its states. */
 static void set_rate(struct build *b, int state, const struct row *rate, double over)
 {
@@ -131,10 +133,8 @@ struct supplied dwi_supply_join(const struct load_source *s, struct build *b, bo
 {
     const double line = s->plan.line_resistance + s->plan.inner_resistance;
     const struct row source = behind_pair(s), nothing = { .alone = 0 }, slow = of_state(s->slow);
-    double ohms;
-    struct supplied out;
-    out.volts = unloaded(s, blocks, &ohms);
-    out.volts = divided(plus(out.volts, -ohms, drawn), 1 + ohms * through);
+    const double ohms = s->ohms[blocks];
+    struct supplied out = { .volts = divided(plus(s->open[blocks], -ohms, drawn), 1 + ohms * through) };
     const struct row taken = plus(*drawn, through, &out.volts), lost = plus(source, -1, &out.volts);
     if (blocks)
         out.line = nothing;
@@ -155,6 +155,47 @@ struct supplied dwi_supply_join(const struct load_source *s, struct build *b, bo
     else
         dwi_build_guard_row(b, &out.line, 1, 0, s->amperes, other)->reset = s->line >= 0 ? s->still : NULL;
     return out;
+}
+
+/* ---- in numbers ---- */
+
+double dwi_supply_open(const struct load_source *s, bool blocks, const double *state)
+{
+    double volts = s->open[blocks].alone;
+    for (size_t i = 0; i < s->states; i++)
+        volts += s->open[blocks].state[i] * state[i];
+    return volts;
+}
+
+/* V of the source behind its slow pair. */
+static double source_now(const struct load_source *s, const double *state)
+{
+    return s->volts - (s->slow >= 0 ? state[s->slow] : 0);
+}
+
+double dwi_supply_line(const struct load_source *s, bool blocks, const double *state, double volts, double drawn)
+{
+    if (blocks)
+        return 0;
+    if (s->line >= 0)
+        return state[s->line];
+    return s->bulk < 0 ? drawn : (source_now(s, state) - volts) / (s->plan.line_resistance + s->plan.inner_resistance);
+}
+
+void dwi_supply_rates(const struct load_source *s, bool blocks, const double *state, double volts, double drawn, double *rate)
+{
+    const double line = dwi_supply_line(s, blocks, state, volts, drawn), ohms = s->plan.line_resistance + s->plan.inner_resistance;
+    if (s->line >= 0)
+        rate[s->line] = blocks ? 0 : (source_now(s, state) - volts - ohms * line) / s->plan.line_inductance;
+    if (s->bulk >= 0)
+        rate[s->bulk] = (line - drawn) / s->plan.bulk;
+    if (s->slow >= 0)
+        rate[s->slow] = (line - state[s->slow] / s->plan.slow_resistance) / s->plan.slow_capacitance;
+}
+
+double dwi_supply_guard(const struct load_source *s, bool blocks, const double *state, double volts, double drawn)
+{
+    return blocks ? (volts - source_now(s, state)) / s->volts + SLACK : dwi_supply_line(s, blocks, state, volts, drawn) / s->amperes;
 }
 
 size_t dwi_supply_outputs(const struct load_source *s, bool all, const struct supplied *supplied, struct dw_port *port, struct row *value)

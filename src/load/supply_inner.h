@@ -17,6 +17,8 @@ struct load_source {
     int line, bulk, slow;             /* states: A of the line, V of the bulk capacitor and of the slow pair; -1: none */
     size_t conditions;                /* 1, or with a diode in the line 2: it conducts, it blocks */
     double still[BUILD_STATES * BUILD_STATES];  /* reset: no current in the line */
+    struct row open[2];               /* V at the load while it draws nothing, the diode conducting and blocking, */
+    double ohms[2];                   /* and by how much each ampere lowers it: (12.2) */
 };
 
 /* What a mode has of it. */
@@ -36,6 +38,17 @@ void dwi_supply_rest(const struct load_source *source, double *weight, double *r
  *   other    the same mode under the line's other condition */
 struct supplied dwi_supply_join(const struct load_source *source, struct build *build, bool blocks, const struct row *drawn, double through,
                                 size_t other);
+/* ---- the same in numbers, for loads that are smooth equations: [states] of the whole ---- */
+
+/* V at the load while it draws nothing. */
+double dwi_supply_open(const struct load_source *source, bool blocks, const double *state);
+/* A in the line, given V at the load and A that it draws. */
+double dwi_supply_line(const struct load_source *source, bool blocks, const double *state, double volts, double drawn);
+/*   rate     out: of its states */
+void dwi_supply_rates(const struct load_source *source, bool blocks, const double *state, double volts, double drawn, double *rate);
+/* Of the diode, in units of its size. */
+double dwi_supply_guard(const struct load_source *source, bool blocks, const double *state, double volts, double drawn);
+
 /* Its outputs: supply[V], and with `all` line-current[A] and bulk-current[A] where it has them.
  *   port     out, [SUPPLY_PORTS]
  *   value    out, likewise; may be NULL

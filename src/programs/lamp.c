@@ -50,6 +50,7 @@ static const struct option_rule rules[] = {
     { OPTION_REFUSED, "expect", "!report", "it is what --report judges: give --report" },
     { OPTION_EXCLUDES, "even-steps", "report start all channel partial threshold drive=direct uniform lines accuracy",
       "steps have no wave in time; give one" },
+    { OPTION_EXCLUDES, "even-steps", SUPPLY_GIVEN, "steps are of a supply that stands; give one" },
     { OPTION_REFUSED, "bits clock prescale step-time print", "!even-steps", "is of --even-steps: give that too" },
     { OPTION_NEEDED, "bits", "even-steps", "such as 14" },
     { OPTION_REFUSED, "prescale", "!clock", "divides the --clock: give that too" },
@@ -103,8 +104,9 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
     seen->peak = fmax(seen->peak, fabs(row->output[current]));
     seen->least = fmin(seen->least, row->output[light]);
     seen->most = fmax(seen->most, row->output[light]);
-    if (!seen->meter)
-        return DW_OK;
+    const enum dw_status status = supply_row(&seen->supply, row, error);
+    if (status || !seen->meter)
+        return status;
     const double all[DW_LIGHT_COLUMNS] = { row->time, row->output[light], row->slope[light], row->output[current], row->slope[current] };
     return dw_light_meter_row(seen->meter, all, error);
 }
@@ -126,13 +128,16 @@ static enum dw_status prepare(const struct lamp_options *o, const struct dw_read
     if (o->expect && !(seen->period > 0))
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: the table does not say its period (key period), from which --expect takes the "
                             "frequency", dw_reader_name(reader));
-    return !o->report || (seen->meter = dw_light_meter_new(&plan, error)) ? DW_OK : error->status;
+    if (o->report && !(seen->meter = dw_light_meter_new(&plan, error)))
+        return error->status;
+    return supply_begin(&seen->supply, &o->load.source, o->load.plan.supply, plant, &o->common, reader, o->report, error);
 }
 
-static enum dw_status run_table(const struct lamp_options *o, struct dw_reader *reader, const struct gate *gate, struct dw_error *error)
+static enum dw_status run_table(struct lamp_options *o, struct dw_reader *reader, const struct gate *gate, struct dw_error *error)
 {
     const struct load_drive drive = { .threshold = gate->threshold };
     struct lamp_seen seen = { .least = INFINITY };
+    o->load.plan.all = o->load.plan.all || (o->report && !dw_supply_ideal(&o->load.plan.source));  /* findings on the supply are of all its channels */
     struct dw_follow_seen followed;
     struct dw_plant *plant = lamp_kind.plant(&o->load, &drive, error);
     const struct dw_follow_plan follow = { .plant = plant, .steady = o->steady ? START_STEADY : NULL,
@@ -145,14 +150,15 @@ static enum dw_status run_table(const struct lamp_options *o, struct dw_reader *
         status = lamp_report(o, &seen, error);
     else if (!status)
         lamp_caution(o, &seen);
+    const enum dw_status judged = supply_end(&seen.supply, status && status != DW_NO ? NULL : o->common.command, o->report && !status, error);
     dw_light_meter_free(seen.meter);
     dw_plant_free(plant);
-    return status;
+    return status ? status : judged;
 }
 
 static enum dw_status run_lamp(void *options_read, struct dw_error *error)
 {
-    const struct lamp_options *o = options_read;
+    struct lamp_options *o = options_read;
     const struct channel_wish wish = { "channel", o->common.channel, "V" };
     struct gate gate = { 0, NAN };
     if (o->steps.count)

@@ -23,6 +23,7 @@ struct lamp_options {
 /* Extremes of the whole table. */
 struct lamp_seen {
     struct dw_light_meter *meter;  /* NULL unless a report is wanted */
+    struct supply_seen supply;
     size_t outputs;
     double period;                 /* s, after which the table repeats; 0: not known */
     double peak, least, most;      /* A, light, light */
@@ -31,7 +32,7 @@ struct lamp_seen {
 /* What the lamp can do to people and parts, whatever is written. */
 void lamp_caution(const struct lamp_options *options, const struct lamp_seen *seen);
 /* Writes the findings, with cautions, and judges them: DW_NO where what is expected does not hold. */
-enum dw_status lamp_report(const struct lamp_options *options, const struct lamp_seen *seen, struct dw_error *error);
+enum dw_status lamp_report(const struct lamp_options *options, struct lamp_seen *seen, struct dw_error *error);
 /* Writes the steps as a table, or as options of dw-pwm the counter that has enough of them. */
 enum dw_status lamp_steps(const struct lamp_options *options, struct dw_error *error);
 

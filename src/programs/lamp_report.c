@@ -41,7 +41,7 @@ void lamp_caution(const struct lamp_options *o, const struct lamp_seen *seen)
                      in_words(hot, p->supply, "V"));
 }
 
-static enum dw_status write_findings(const struct lamp_options *o, const struct lamp_seen *seen, const struct dw_light *light,
+static enum dw_status write_findings(const struct lamp_options *o, struct lamp_seen *seen, const struct dw_light *light,
                                      struct dw_error *error)
 {
     struct report *report = report_findings(error);
@@ -68,6 +68,8 @@ static enum dw_status write_findings(const struct lamp_options *o, const struct 
     for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
         if (rows[i].wanted)
             status = report_finding_cell(report, rows[i].channel, rows[i].quantity, rows[i].value, rows[i].unit, error);
+    if (!status)
+        status = supply_findings(&seen->supply, report, error);
     if (!status)
         status = report_write(report, o->common.format, o->common.digits, stdout, error);
     report_free(report);
@@ -113,7 +115,7 @@ static enum dw_status judge(const struct lamp_options *o, const struct dw_light 
                         in_words(other, dw_flicker_frequency(limit, light->flicker), "Hz"));
 }
 
-enum dw_status lamp_report(const struct lamp_options *o, const struct lamp_seen *seen, struct dw_error *error)
+enum dw_status lamp_report(const struct lamp_options *o, struct lamp_seen *seen, struct dw_error *error)
 {
     struct dw_light light;
     enum dw_status status = dw_light_meter_finish(seen->meter, &light, error);

@@ -50,6 +50,7 @@ struct coil_load {
 };
 struct lamp_load {
     struct dw_lamp_plan plan;      /* threshold NaN: the drive's */
+    struct supply_load source;
 };
 extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind;
 

@@ -41,17 +41,21 @@ static const struct option_spec options[] = {
     { "time-constant", "T", "Filament: of its temperature, for a small change about the rated voltage (s); required",
       OPTION_QUANTITY(plan.time_constant, DW_TIME), OPTION_ABOVE_ZERO },
     { .help = "What drives it:" },
-    { "supply", "V", "Supply (V); light 1 is the lamp fully on from it; required", OPTION_QUANTITY(plan.supply, DW_VOLTAGE),
-      OPTION_ABOVE_ZERO, .required = "such as 12" },
+    { "supply", "V", "Supply (V); light 1 is the lamp fully on from it; required, or --battery", OPTION_QUANTITY(plan.supply, DW_VOLTAGE),
+      OPTION_ABOVE_ZERO },
+    SUPPLY_OPTIONS(source),
     { "drive", "WORD", "one-switch: the channel is the gate of a switch (default); direct: it is the voltage", OPTION_WORD(plan.direct, drives) },
     { "threshold", "V", "The switch is on above it (V); default the middle of the table's levels", OPTION_QUANTITY(plan.threshold, DW_VOLTAGE) },
     { .help = "Output:" },
-    { "all", NULL, "Also lamp (V, across it), of a filament power (W) and temperature (K), of an LED behind a switch supply-current (A)",
-      OPTION_FLAG(plan.all) },
+    { "all", NULL, "Also lamp (V, across it), of a filament power (W) and temperature (K), of an LED behind a switch supply-current (A); of a supply that gives way "
+      "line-current, bulk-current (A)", OPTION_FLAG(plan.all) },
     { 0 }
 };
 
 static const struct option_rule rules[] = {
+    { OPTION_NEEDED, "supply", "!battery", "such as 12" },
+    SUPPLY_RULES,
+    { OPTION_EXCLUDES, "rise fall", SUPPLY_GIVEN, "a supply that gives way goes with LEDs that follow the gate at once; give one" },
     { OPTION_REFUSED, "forward dynamic-resistance driver current rise fall", "kind=filament", "is of an LED; --kind is filament" },
     { OPTION_REFUSED, "rated time-constant", "kind=led", "is of a filament; --kind is led" },
     { OPTION_NEEDED, "forward", "kind=led", "such as 9.3 for three in a row" },
@@ -60,14 +64,17 @@ static const struct option_rule rules[] = {
     { OPTION_REFUSED, "current", "!driver driver=none", "is what a --driver sets: give linear or switching" },
     { OPTION_NEEDED, "rated", "kind=filament", "such as volts=12,watts=5" },
     { OPTION_NEEDED, "time-constant", "kind=filament", "such as 60m" },
-    { OPTION_REFUSED, "threshold rise fall", "drive=direct", "is of a switched lamp; --drive is direct" },
+    { OPTION_REFUSED, "threshold rise fall " SUPPLY_GIVEN, "drive=direct", "is of a switched lamp; --drive is direct" },
     { 0 }
 };
 
 static enum dw_status check(const struct command *command, void *values, struct dw_error *error)
 {
+    struct lamp_load *o = values;
     (void)command;
-    struct dw_lamp_plan plan = ((struct lamp_load *)values)->plan;
+    o->plan.source = o->source.parts;
+    o->plan.supply = o->source.battery > 0 ? o->source.battery : o->plan.supply;
+    struct dw_lamp_plan plan = o->plan;
     plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold; /* which the table has yet to say */
     return dw_lamp_check(&plan, error);
 }

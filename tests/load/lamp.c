@@ -3,6 +3,7 @@
 #include <dutywright/lamp.h>
 #include <dutywright/linear.h>
 #include <float.h>
+#include <string.h>
 
 /* Three LEDs and a filament, invented, crooked on purpose. */
 static const struct dw_lamp_plan string = { .kind = DW_LAMP_LED, .supply = 11.7, .threshold = 1.65, .resistor = 97, .forward = 9.13,
@@ -200,6 +201,91 @@ START_TEST(the_duty_for_a_filaments_light_gives_that_light)
 }
 END_TEST
 
+static size_t output(const struct dw_plant *plant, const char *name)
+{
+    size_t i = 0;
+    while (strcmp(dw_plant_port(plant, i).name, name))
+        ck_assert_uint_lt(++i, dw_plant_outputs(plant));
+    return i;
+}
+
+/* All outputs at an instant, the switch on since the start. */
+static struct dw_plant *lit(const struct dw_lamp_plan *plan, double time, double *out)
+{
+    struct dw_lamp *lamp = made(plan);
+    struct dw_run *run = begin(lamp, 3.3, NULL, NULL);
+    feed(run, time, 3.3);
+    dw_run_output(run, out, NULL);
+    dw_run_free(run);
+    return dw_lamp_plant(lamp);
+}
+
+/* On a line of 31 ohm: with a resistor by Ohm's law; a linear driver runs out of room; a switching one draws its power at the upper of the
+ * two voltages where it can, and none where the line cannot bring it. */
+START_TEST(a_line_takes_its_part_of_the_voltage)
+{
+    struct dw_lamp_plan plan = string;
+    double out[DW_OUTPUTS];
+    plan.all = true;
+    plan.source.line_resistance = 31;
+    for (int bulk = 0; bulk < 2; bulk++) {
+        plan.source.bulk = bulk * 10e-6;
+        plan.source.bulk_resistance = bulk * 0.5;
+        plan.driver = DW_DRIVER_NONE;
+        plan.resistor = 97;
+        struct dw_plant *plant = lit(&plan, 1, out);
+        const double amperes = (11.7 - 9.13) / (97 + 8.3 + 31);
+        near(out[output(plant, "current")], amperes, 1e-12);
+        near(out[output(plant, "supply")], 11.7 - 31 * amperes, 1e-12);
+        near(out[output(plant, "line-current")], amperes, 1e-12);
+        near(out[output(plant, "light")], amperes / ((11.7 - 9.13) / (97 + 8.3)), 1e-12);
+        dw_plant_free(plant);
+        plan.driver = DW_DRIVER_LINEAR;
+        for (plan.current = 0.008; plan.current < 0.03; plan.current += 0.007) {
+            plant = lit(&plan, 1, out);
+            near(out[output(plant, "current")], fmin(plan.current, amperes), 1e-12);
+            dw_plant_free(plant);
+        }
+        plan.driver = DW_DRIVER_SWITCHING;
+        plan.resistor = 0;
+        plan.current = 0.03;
+        plant = lit(&plan, 1, out);
+        const double power = 0.03 * (9.13 + 0.03 * 8.3), volts = (11.7 + sqrt(11.7 * 11.7 - 4 * 31 * power)) / 2;
+        near(out[output(plant, "supply")], volts, 1e-9);
+        near(out[output(plant, "supply-current")], power / volts, 1e-9);
+        ck_assert_double_eq(out[output(plant, "light")], 1);
+        dw_plant_free(plant);
+    }
+    plan.source = (struct dw_supply){ .line_resistance = 131 };  /* would take 4 * 131 * 0.28 W > 11.7^2 */
+    struct dw_plant *plant = lit(&plan, 1, out);
+    ck_assert_double_eq(out[output(plant, "light")], 0);
+    near(out[output(plant, "supply")], 11.7, 1e-15);
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* Behind a diode in the line the bulk alone carries on: nothing flows before the lamp does, and then what it draws. */
+START_TEST(a_diode_in_the_line_lets_the_lamp_have_its_current)
+{
+    struct dw_lamp_plan plan = filament;
+    double out[DW_OUTPUTS];
+    plan.all = true;
+    plan.source = (struct dw_supply){ .line_resistance = 0.3, .line_inductance = 5e-6, .bulk = 100e-6, .bulk_resistance = 0.05, .no_return = true };
+    for (int kind = 0; kind < 2; kind++) {
+        if (kind) {
+            const struct dw_supply source = plan.source;
+            plan = string;
+            plan.all = true;
+            plan.source = source;
+        }
+        struct dw_plant *plant = lit(&plan, 1, out);
+        near(out[output(plant, "line-current")], out[output(plant, "current")], 1e-8);  /* a filament's steps are good to 1e-10 */
+        near(out[output(plant, "supply")], 11.7 - 0.3 * out[output(plant, "current")], 1e-8);
+        dw_plant_free(plant);
+    }
+}
+END_TEST
+
 START_TEST(refusals_name_the_value)
 {
     struct dw_error error = { .status = DW_OK };
@@ -211,6 +297,9 @@ START_TEST(refusals_name_the_value)
         ck_assert_str_eq(error.text, message); \
         p = string; \
     } while (0)
+    REFUSED((p.rise = 1e-6, p.source.line_resistance = 1),
+            "a supply that gives way goes with a switch, and with LEDs that follow it at once");
+    REFUSED(p.source.line_inductance = -1, "line inductance -1 H: must not be negative");
     REFUSED(p.supply = 0, "supply 0 V: must be above zero");
     REFUSED(p.forward = -1, "forward -1 V: must not be negative");
     REFUSED(p.resistor = p.dynamic_resistance = 0, "an LED without resistor and driver takes any current: give it one of them");
@@ -224,4 +313,5 @@ END_TEST
 
 SUITE("load: lamp", an_led_on_a_voltage_is_dark_then_resists_then_is_regulated, regions_follow_each_other_along_a_ramp,
       a_forward_voltage_above_the_supply_stays_dark, the_duty_for_a_light_gives_that_light,
-      the_duty_for_a_filaments_light_gives_that_light, refusals_name_the_value)
+      the_duty_for_a_filaments_light_gives_that_light, a_line_takes_its_part_of_the_voltage,
+      a_diode_in_the_line_lets_the_lamp_have_its_current, refusals_name_the_value)
