@@ -4,6 +4,7 @@
 #define DUTYWRIGHT_COIL_H
 
 #include <dutywright/plant.h>
+#include <dutywright/supply.h>
 #include <dutywright/status.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -23,7 +24,8 @@ struct dw_coil_plan {
     double resistance;         /* ohm, > 0; at its temperature: dw_coil_copper */
     double inductance;         /* H, > 0; with the armature open, where it differs */
     double inductance_closed;  /* H, >= inductance, with the armature pulled in; 0: the same */
-    double supply;             /* V, > 0 */
+    double supply;             /* V, > 0; without load */
+    struct dw_supply source;   /* what it gives way by */
     enum dw_coil_clamp clamp;
     bool clamp_at_switch;      /* across the switch instead of the coil; not with a diode alone */
     double clamp_value;        /* V of the zener or ohm of the resistor, > 0; a zener across the switch: above the supply */
@@ -44,7 +46,8 @@ struct dw_coil_plan {
 DW_API double dw_coil_copper(double resistance, double at, double temperature);
 
 enum dw_coil_input { DW_COIL_PIN, DW_COIL_INPUTS };
-/* States: A, and V across the stray capacitance (kept at 0 without one, and while the switch is on). */
+/* States: A, and V across the stray capacitance (kept at 0 without one, and while the switch is on); behind them those of a supply that
+ * gives way. */
 enum dw_coil_state { DW_COIL_CURRENT, DW_COIL_STRAY, DW_COIL_STATES };
 /* Tags of the events of the armature. */
 enum dw_coil_event { DW_COIL_OTHER, DW_COIL_PULLS_IN, DW_COIL_DROPS_OUT };
@@ -57,7 +60,7 @@ struct dw_coil;
 DW_API struct dw_coil *dw_coil_new(const struct dw_coil_plan *plan, struct dw_error *error);
 DW_API void dw_coil_free(struct dw_coil *coil);
 /* The coil's plant: inputs and states as above; it rests with the switch off since long ago; its last outputs are current, switch
- * and, with thresholds, armature. Its load is the coil: to free either is to free both. */
+ * and, with thresholds, armature, before them supply (V) where that gives way. Its load is the coil: to free either is to free both. */
 DW_API struct dw_plant *dw_coil_plant(const struct dw_coil *coil);
 DW_API bool dw_coil_switched_on(const struct dw_coil *coil, size_t mode);
 DW_API bool dw_coil_pulled_in(const struct dw_coil *coil, size_t mode);
@@ -80,7 +83,7 @@ DW_API enum dw_status dw_coil_times(const struct dw_coil *coil, double from, dou
 
 /* Where the energy went, J. */
 struct dw_coil_energy {
-    double supply;    /* given by the supply, less what it got back */
+    double supply;    /* given by the supply at the coil, less what it got back */
     double copper;    /* heat in the coil */
     double clamp;     /* heat in the clamp, its diode included */
     double sw;        /* heat in the switch and its body diode */

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { N = DW_COIL_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 5, OUTPUTS_MOST = 8, PROBES = 6,
+enum { N = DW_COIL_STATES + SUPPLY_STATES, M = DW_COIL_INPUTS, PLACES = 2, MODES = CIRCUITS * PLACES, GUARDS_MOST = 6, OUTPUTS_MOST = 11, PROBES = 7,
        VALUES_MOST = OUTPUTS_MOST + PROBES };
 
 #define LIFT 1e-14  /* of the leak: above the 4 roundings of its slope */
@@ -15,14 +15,29 @@ struct dw_coil {
     struct dw_coil_plan plan;
     struct dw_plant *plant;
     struct dw_integrand integral[DW_COIL_INTEGRALS];
+    struct load_source source;
     /* of the mode made last */
     struct build build;
+    struct row volts;  /* of the supply at the coil */
+    size_t behind;     /* of the modes under the present condition of its line */
     double reset[GUARDS_MOST][N * N], reset_offset[GUARDS_MOST][N], origin[N], origin_e[N], origin_f[VALUES_MOST];
 };
 
-static size_t mode_of(enum circuit circuit, bool pulled_in)
+/* A mode beside the one that is made. */
+static size_t mode_of(const struct dw_coil *coil, enum circuit circuit, bool pulled_in)
 {
-    return (pulled_in ? CIRCUITS : 0) + circuit;
+    return coil->behind + (pulled_in ? CIRCUITS : 0) + circuit;
+}
+
+/* A quantity in the present mode, over all states. */
+static struct row row_of(const struct dw_coil *coil, struct coil_branch branch)
+{
+    struct row row = { .alone = branch.supply * coil->volts.alone + branch.alone };
+    for (size_t i = 0; i < coil->source.states; i++)
+        row.state[i] = branch.supply * coil->volts.state[i];
+    row.state[DW_COIL_CURRENT] += branch.current;
+    row.state[DW_COIL_STRAY] += branch.stray;
+    return row;
 }
 
 static bool has_armature(const struct dw_coil_plan *p)
@@ -35,20 +50,21 @@ static bool has_armature(const struct dw_coil_plan *p)
 /* g = branch; the state stays as it is at the change unless the guard is given a reset. Returns which it is. */
 static size_t add_guard(struct dw_coil *coil, struct coil_branch branch, double scale, size_t next)
 {
-    const double state[N] = { branch.current, branch.stray };
-    dwi_build_guard(&coil->build, state, 1, branch.alone, scale, next);
+    const struct row row = row_of(coil, branch);
+    dwi_build_guard_row(&coil->build, &row, 1, 0, scale, next);
     return coil->build.guard_count - 1;
 }
 
 /* At the change the current and the stray capacitance's voltage become these. */
 static void reset_to(struct dw_coil *coil, size_t k, struct coil_branch current, struct coil_branch stray)
 {
-    const struct coil_branch rows[N] = { current, stray };
-    for (size_t i = 0; i < N; i++) {
-        coil->reset[k][i * N + DW_COIL_CURRENT] = rows[i].current;
-        coil->reset[k][i * N + DW_COIL_STRAY] = rows[i].stray;
+    const size_t n = coil->source.states;
+    const struct row rows[DW_COIL_STATES] = { row_of(coil, current), row_of(coil, stray) };
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            coil->reset[k][i * n + j] = i < DW_COIL_STATES ? rows[i].state[j] : i == j;
+    for (size_t i = 0; i < DW_COIL_STATES; i++)
         coil->reset_offset[k][i] = rows[i].alone;
-    }
     coil->build.guards[k].reset = coil->reset[k];
     coil->build.guards[k].reset_offset = coil->reset_offset[k];
 }
@@ -61,7 +77,7 @@ static void gate_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_i
     const bool on = circuit == CIRCUIT_ON;
     const size_t k = coil->build.guard_count;
     dwi_build_input_guard(&coil->build, DW_COIL_PIN, on ? 1 : -1, on ? -p->threshold : p->threshold, fmax(fabs(p->threshold), 1),
-                      mode_of(on ? CIRCUIT_OPEN : CIRCUIT_ON, pulled_in));
+                      mode_of(coil, on ? CIRCUIT_OPEN : CIRCUIT_ON, pulled_in));
     /* the stray capacitance stood at the switch's voltage */
     reset_to(coil, k, same_current, (struct coil_branch){ .current = on && p->stray > 0 ? p->switch_resistance : 0 });
 }
@@ -71,8 +87,9 @@ static void armature_guard(struct dw_coil *coil, enum circuit circuit, bool pull
     const struct dw_coil_plan *p = &coil->plan;
     /* flux linkage goes on: L i is the same on both sides (8.6) */
     const double ratio = dwi_coil_inductance(p, pulled_in) / dwi_coil_inductance(p, !pulled_in);
-    const struct coil_branch left = pulled_in ? (struct coil_branch){ 1, 0, -p->drop_out } : (struct coil_branch){ -1, 0, p->pull_in };
-    size_t k = add_guard(coil, left, dw_coil_full_current(p), mode_of(circuit, !pulled_in));
+    const struct coil_branch left = pulled_in ? (struct coil_branch){ .current = 1, .alone = -p->drop_out }
+                                                 : (struct coil_branch){ .current = -1, .alone = p->pull_in };
+    size_t k = add_guard(coil, left, dw_coil_full_current(p), mode_of(coil, circuit, !pulled_in));
     coil->build.guards[k].tag = pulled_in ? DW_COIL_DROPS_OUT : DW_COIL_PULLS_IN;
     if (ratio != 1)
         reset_to(coil, k, (struct coil_branch){ .current = ratio }, same_stray);
@@ -82,17 +99,18 @@ static void armature_guard(struct dw_coil *coil, enum circuit circuit, bool pull
 static void open_guards(struct dw_coil *coil, bool pulled_in, double volts)
 {
     const struct dw_coil_plan *p = &coil->plan;
-    const size_t clamped = mode_of(CIRCUIT_CLAMPED, pulled_in), body = mode_of(CIRCUIT_BODY, pulled_in);
-    const double onset = dwi_coil_clamp_onset(p), drop = p->diode_drop, amperes = dw_coil_full_current(p);
+    const size_t clamped = mode_of(coil, CIRCUIT_CLAMPED, pulled_in), body = mode_of(coil, CIRCUIT_BODY, pulled_in);
+    const struct coil_branch onset = dwi_coil_onset(p);
+    const double drop = p->diode_drop, amperes = dw_coil_full_current(p);
     if (p->stray > 0) {
-        size_t k = add_guard(coil, (struct coil_branch){ 0, 1, drop }, volts, body);
+        size_t k = add_guard(coil, (struct coil_branch){ .stray = 1, .alone = drop }, volts, body);
         reset_to(coil, k, same_current, (struct coil_branch){ .alone = -drop });
-        if (!isfinite(onset))
+        if (!isfinite(onset.alone))
             return;
-        k = add_guard(coil, (struct coil_branch){ 0, -1, onset }, volts, clamped);
-        reset_to(coil, k, same_current, (struct coil_branch){ .alone = onset });
+        k = add_guard(coil, (struct coil_branch){ .stray = -1, .supply = onset.supply, .alone = onset.alone }, volts, clamped);
+        reset_to(coil, k, same_current, onset);
     } else if (dwi_coil_clamp_leaks(p)) {
-        add_guard(coil, (struct coil_branch){ p->clamp_value, 0, drop }, volts, body);
+        add_guard(coil, (struct coil_branch){ .current = p->clamp_value, .alone = drop }, volts, body);
     } else {
         add_guard(coil, (struct coil_branch){ .current = 1 }, amperes, body);
         add_guard(coil, (struct coil_branch){ .current = -1 }, amperes, clamped);
@@ -103,17 +121,18 @@ static void open_guards(struct dw_coil *coil, bool pulled_in, double volts)
 static void path_guard(struct dw_coil *coil, enum circuit circuit, bool pulled_in, double volts)
 {
     const struct dw_coil_plan *p = &coil->plan;
-    const size_t open = mode_of(CIRCUIT_OPEN, pulled_in);
+    const size_t open = mode_of(coil, CIRCUIT_OPEN, pulled_in);
     const double leaking = dwi_coil_clamp_leaks(p) ? p->diode_drop / p->clamp_value : 0, amperes = dw_coil_full_current(p);
     if (circuit == CIRCUIT_BODY) {
-        size_t k = add_guard(coil, (struct coil_branch){ -1, 0, -leaking }, amperes, open);
+        size_t k = add_guard(coil, (struct coil_branch){ .current = -1, .alone = -leaking }, amperes, open);
         /* with a leak the voltage would rise from a slope of zero; a hair more keeps rounding from making it fall */
         reset_to(coil, k, (struct coil_branch){ .alone = -leaking * (1 - LIFT) }, same_stray);
     } else if (dwi_coil_clamp_holds(p) || !(p->stray > 0)) {
         size_t k = add_guard(coil, same_current, amperes, open);
         reset_to(coil, k, (struct coil_branch){ 0 }, same_stray);
     } else {
-        add_guard(coil, (struct coil_branch){ 0, 1, -dwi_coil_clamp_onset(p) }, volts, open);
+        const struct coil_branch onset = dwi_coil_onset(p);
+        add_guard(coil, (struct coil_branch){ .stray = 1, .supply = -onset.supply, .alone = -onset.alone }, volts, open);
     }
 }
 
@@ -130,7 +149,7 @@ static double highest_voltage(const struct dw_coil_plan *p)
     return p->supply + p->diode_drop + full * p->clamp_value;
 }
 
-/* Each output of a circuit: its port and its value; returns how many. */
+/* Each output of a circuit but the supply's, which stand before the last two or three: its port and its value; returns how many. */
 static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit *c, bool pulled_in, struct dw_port *port,
                          struct coil_branch *value)
 {
@@ -140,7 +159,7 @@ static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit
         struct dw_port port;
         struct coil_branch value;
     } all[] = {
-        { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.alone } },
+        { p->all, { "coil", "V", volts, NAN }, { -c->sw.current, -c->sw.stray, c->drive.supply, c->drive.alone } },
         { p->all, { "flux", "Wb", dwi_coil_inductance(p, true) * amperes, NAN }, { .current = dwi_coil_inductance(p, pulled_in) } },
         { p->all, { "supply-current", "A", amperes, NAN }, c->supply_current },
         { p->all, { "switch-current", "A", amperes, NAN }, c->switch_current },
@@ -162,16 +181,49 @@ static size_t outputs_of(const struct dw_coil_plan *p, const struct coil_circuit
 /* What the meter's integrals are of, behind the outputs: docs/theory.md, (8.9). */
 static void add_probes(const struct coil_circuit *c, struct coil_branch *probe)
 {
-    const struct coil_branch all[PROBES] = { c->supply_current, same_current, c->clamp_volts, c->clamp_current, c->sw, c->switch_current };
+    const struct coil_branch all[PROBES] = { c->supply_current, same_current, c->clamp_volts, c->clamp_current, c->sw, c->switch_current,
+                                             { .supply = 1 } };
     memcpy(probe, all, sizeof all);
 }
 
 /* ---- the whole ---- */
 
-/* An offset with the stray capacitance's voltage counted from there. */
-static double counted(const struct coil_branch *branch, double from)
+/* How many outputs stand behind the supply's. */
+static size_t last_of(const struct dw_coil_plan *p)
 {
-    return branch->alone + branch->stray * from;
+    return has_armature(p) ? 3 : 2;
+}
+
+/* An offset with the stray capacitance's voltage counted from there. */
+static double counted(const struct coil_branch *branch, double volts, double from)
+{
+    return branch->supply * volts + branch->alone + branch->stray * from;
+}
+
+static void value_row(struct dw_coil *coil, size_t k, const struct row *row)
+{
+    memcpy(coil->build.c + k * coil->source.states, row->state, coil->source.states * sizeof *row->state);
+    coil->build.f[k] = row->alone;
+}
+
+/* Outputs and probes. */
+static void set_values(struct dw_coil *coil, const struct coil_circuit *c, bool pulled_in, const struct supplied *supplied)
+{
+    struct dw_port port[OUTPUTS_MOST];
+    struct coil_branch value[VALUES_MOST];
+    struct row extra[SUPPLY_PORTS];
+    const double from = coil->origin[DW_COIL_STRAY];
+    const size_t outputs = outputs_of(&coil->plan, c, pulled_in, port, value), first = outputs - last_of(&coil->plan);
+    const size_t extras = dwi_supply_outputs(&coil->source, coil->plan.all, supplied, port, extra);
+    add_probes(c, value + outputs);
+    for (size_t i = 0; i < outputs + PROBES; i++) {
+        const struct row row = row_of(coil, value[i]);
+        const size_t k = i + (i < first ? 0 : extras);
+        value_row(coil, k, &row);
+        coil->origin_f[k] = counted(value + i, coil->volts.alone, from);
+    }
+    for (size_t i = 0; i < extras; i++)
+        value_row(coil, first + i, extra + i);
 }
 
 static void make(void *of, size_t mode, struct dw_mode *out)
@@ -179,33 +231,28 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     struct dw_coil *coil = of;
     const struct dw_coil_plan *p = &coil->plan;
     const enum circuit circuit = circuit_of(mode);
-    const bool pulled_in = dw_coil_pulled_in(coil, mode);
+    const bool pulled_in = dw_coil_pulled_in(coil, mode), supplied = !dw_supply_ideal(&p->source);
     const struct coil_circuit c = dwi_coil_circuit(p, circuit);
     const double inductance = dwi_coil_inductance(p, pulled_in), volts = highest_voltage(p);
-    struct dw_port port[OUTPUTS_MOST];
-    struct coil_branch value[VALUES_MOST];
+    const struct row drawn = { .state = { c.supply_current.current, c.supply_current.stray }, .alone = c.supply_current.alone };
     struct build *b = &coil->build;
-    dwi_build_begin(b, N, M);
-    b->a[0] = c.drive.current / inductance;
-    b->a[1] = c.drive.stray / inductance;
-    b->e[0] = c.drive.alone / inductance;
+    dwi_build_begin(b, coil->source.states, M);
+    coil->behind = mode < MODES ? 0 : MODES;
+    const struct supplied of_supply = dwi_supply_join(&coil->source, b, coil->behind > 0, &drawn, c.supply_current.supply,
+                                                      mode % MODES + MODES - coil->behind);
+    coil->volts = of_supply.volts;
+    const struct row drive = row_of(coil, c.drive), charge = row_of(coil, c.charge);
+    for (size_t j = 0; j < b->states; j++) {
+        b->a[j] = drive.state[j] / inductance;
+        b->a[b->states + j] = p->stray > 0 ? charge.state[j] / p->stray : 0;
+    }
+    b->e[0] = drive.alone / inductance;
+    b->e[1] = p->stray > 0 ? charge.alone / p->stray : 0;
     /* a clamp's current is what little the voltage is over its onset, and would drown in the rounding of the whole */
     const double from = coil->origin[DW_COIL_STRAY] = circuit == CIRCUIT_CLAMPED ? dwi_coil_clamp_onset(p) : 0;
-    coil->origin_e[0] = counted(&c.drive, from) / inductance;
-    if (p->stray > 0) {
-        coil->origin_e[1] = counted(&c.charge, from) / p->stray;
-        b->a[2] = c.charge.current / p->stray;
-        b->a[3] = c.charge.stray / p->stray;
-        b->e[1] = c.charge.alone / p->stray;
-    }
-    const size_t outputs = outputs_of(p, &c, pulled_in, port, value);
-    add_probes(&c, value + outputs);
-    for (size_t i = 0; i < outputs + PROBES; i++) {
-        b->c[i * N + DW_COIL_CURRENT] = value[i].current;
-        b->c[i * N + DW_COIL_STRAY] = value[i].stray;
-        b->f[i] = value[i].alone;
-        coil->origin_f[i] = counted(value + i, from);
-    }
+    coil->origin_e[0] = counted(&c.drive, coil->volts.alone, from) / inductance;
+    coil->origin_e[1] = p->stray > 0 ? counted(&c.charge, coil->volts.alone, from) / p->stray : 0;
+    set_values(coil, &c, pulled_in, &of_supply);
     gate_guard(coil, circuit, pulled_in);
     if (circuit == CIRCUIT_OPEN)
         open_guards(coil, pulled_in, volts);
@@ -214,40 +261,57 @@ static void make(void *of, size_t mode, struct dw_mode *out)
     if (has_armature(p))
         armature_guard(coil, circuit, pulled_in);
     *out = dwi_build_end(b, c.name);
+    if (supplied)  /* the onset is no constant then */
+        return;
     out->origin = coil->origin;
     out->origin_e = coil->origin_e;
     out->origin_f = coil->origin_f;
 }
 
-/* With the switch off since long ago. */
-static size_t rest_of(const struct dw_coil_plan *p, double *state)
+/* With the switch off since long ago: a resistor across it leaks. */
+static size_t rest_of(const struct dw_coil *coil, double *state)
 {
-    const double leaking = dwi_coil_clamp_leaks(p) ? p->supply / (p->resistance + p->clamp_value) : 0;
+    const struct dw_coil_plan *p = &coil->plan;
+    const struct dw_supply *s = &p->source;
+    const double line = s->line_resistance + s->inner_resistance + s->slow_resistance;
+    const double leaking = dwi_coil_clamp_leaks(p) ? p->supply / (p->resistance + p->clamp_value + line) : 0;
     state[DW_COIL_CURRENT] = leaking;
     state[DW_COIL_STRAY] = !(p->stray > 0) ? 0 : dwi_coil_clamp_leaks(p) ? leaking * p->clamp_value : p->supply;
-    return mode_of(CIRCUIT_OPEN, false);
+    if (coil->source.line >= 0)
+        state[coil->source.line] = leaking;
+    if (coil->source.bulk >= 0)
+        state[coil->source.bulk] = p->supply - line * leaking;
+    if (coil->source.slow >= 0)
+        state[coil->source.slow] = s->slow_resistance * leaking;
+    return CIRCUIT_OPEN;
 }
 
 static struct dw_plant *make_plant(struct dw_coil *coil, struct dw_error *error)
 {
     const struct dw_coil_plan *p = &coil->plan;
-    double rest[N];
-    struct dw_port port[OUTPUTS_MOST];
+    double rest[N] = { 0 };
+    struct dw_port port[OUTPUTS_MOST], last[OUTPUTS_MOST];
     struct coil_branch value[OUTPUTS_MOST];
-    const size_t begins = rest_of(p, rest);
-    const struct coil_circuit circuit = dwi_coil_circuit(p, circuit_of(begins));
-    const size_t outputs = outputs_of(p, &circuit, dw_coil_pulled_in(coil, begins), port, value);
-    const size_t first = outputs;  /* of the probes */
-    const struct dw_integrand integrals[DW_COIL_INTEGRALS] = { { first, DW_ALONE }, { first + 1, first + 1 }, { first + 2, first + 3 },
-                                                               { first + 4, first + 5 } };
-    memcpy(coil->integral, integrals, sizeof integrals);
-    for (size_t i = 0; i < outputs; i++)
-        port[i].initial = branch_at(value + i, rest);
     /* without a stray capacitance its voltage rests at zero: any weight serves */
-    const double weight[N] = { dwi_coil_inductance(p, true), p->stray > 0 ? p->stray : dwi_coil_inductance(p, true) };
+    double weight[N] = { dwi_coil_inductance(p, true), p->stray > 0 ? p->stray : dwi_coil_inductance(p, true) };
     const bool drifts[N] = { [DW_COIL_STRAY] = !(p->stray > 0) };
+    dwi_supply_place(&coil->source, &p->source, p->supply, dw_coil_full_current(p), DW_COIL_STATES);
+    dwi_supply_rest(&coil->source, weight, rest);
+    const size_t begins = rest_of(coil, rest);
+    const struct coil_circuit circuit = dwi_coil_circuit(p, circuit_of(begins));
+    const size_t outputs = outputs_of(p, &circuit, false, port, value), behind = last_of(p);
+    for (size_t i = 0; i < outputs; i++)
+        port[i].initial = branch_at(value + i, rest, p->supply);
+    memcpy(last, port + outputs - behind, behind * sizeof *last);
+    const size_t extras = dwi_supply_outputs(&coil->source, p->all, NULL, port + outputs - behind, NULL);
+    memcpy(port + outputs - behind + extras, last, behind * sizeof *last);
+    const size_t first = outputs + extras;  /* of the probes: what the supply gives, its voltage last, copper, clamp, switch */
+    const struct dw_integrand integrals[DW_COIL_INTEGRALS] = { { first, extras ? first + PROBES - 1 : DW_ALONE }, { first + 1, first + 1 },
+                                                               { first + 2, first + 3 }, { first + 4, first + 5 } };
+    memcpy(coil->integral, integrals, sizeof integrals);
     return dw_plant_new(&(struct dw_plant_plan){
-        .modes = { .states = N, .inputs = M, .outputs = outputs, .probes = PROBES, .mode_count = has_armature(p) ? MODES : CIRCUITS,
+        .modes = { .states = coil->source.states, .inputs = M, .outputs = first, .probes = PROBES,
+                   .mode_count = coil->source.conditions > 1 ? 2 * MODES : has_armature(p) ? MODES : CIRCUITS,
                    .make = make, .of = coil, .weight = weight, .drifts = drifts },
         .ports = port, .mode = begins, .rest = rest, .load = coil, .release = free }, error);
 }
@@ -300,13 +364,16 @@ bool dw_coil_switched_on(const struct dw_coil *coil, size_t mode)
 bool dw_coil_pulled_in(const struct dw_coil *coil, size_t mode)
 {
     (void)coil;
-    return mode >= CIRCUITS;
+    return mode / CIRCUITS % PLACES;
 }
 
 double dw_coil_switch_voltage(const struct dw_coil *coil, size_t mode, const double *state)
 {
     const struct coil_circuit circuit = dwi_coil_circuit(&coil->plan, circuit_of(mode));
-    return branch_at(&circuit.sw, state);
+    const bool blocks = mode >= MODES;
+    const double ohms = coil->source.ohms[blocks], drawn = branch_at(&circuit.supply_current, state, 0);
+    const double volts = (dwi_supply_open(&coil->source, blocks, state) - ohms * drawn) / (1 + ohms * circuit.supply_current.supply);
+    return branch_at(&circuit.sw, state, volts);
 }
 
 double dw_coil_stored(const struct dw_coil *coil, size_t mode, double current)
@@ -360,9 +427,11 @@ enum dw_status dw_coil_times(const struct dw_coil *coil, double from, double *op
         return dw_error_set(error, DW_BAD_USE, 0, "a release begins from a current at or above the drop-out, %g A, not from %g A",
                             p->drop_out, from);
     enum dw_status status = time_to(coil, dw_plant_rest(coil->plant, state), state, true, &on, error);
-    const double held[N] = { [DW_COIL_CURRENT] = from };
+    dw_plant_rest(coil->plant, state);
+    state[DW_COIL_CURRENT] = from;
+    state[DW_COIL_STRAY] = 0;
     if (!status && !(full && from <= p->pull_in)) /* else it never held */
-        status = time_to(coil, mode_of(CIRCUIT_ON, true), held, false, &off, error);
+        status = time_to(coil, CIRCUITS + CIRCUIT_ON, state, false, &off, error);
     if (!status) {
         *operate = on;
         *release = off;

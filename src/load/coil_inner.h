@@ -3,6 +3,7 @@
 #ifndef LOAD_COIL_INNER_H
 #define LOAD_COIL_INNER_H
 
+#include "load/supply_inner.h"
 #include <dutywright/coil.h>
 
 enum circuit {
@@ -13,9 +14,9 @@ enum circuit {
     CIRCUITS
 };
 
-/* A quantity: current i + stray v + alone. */
+/* A quantity: current i + stray v + supply * supply's voltage at the coil + alone. */
 struct coil_branch {
-    double current, stray, alone;
+    double current, stray, supply, alone;
 };
 
 /* One circuit with one inductance; all branches in A or V. */
@@ -30,8 +31,10 @@ struct coil_circuit {
 };
 
 struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *plan, enum circuit circuit);
-/* V across the switch at which the clamp begins to conduct, and where a zener or diode holds it; infinite without one. */
+/* V across the switch at which the clamp begins to conduct, and where a zener or diode holds it; infinite without one. That, and what it
+ * has of the supply. */
 double dwi_coil_clamp_onset(const struct dw_coil_plan *plan);
+struct coil_branch dwi_coil_onset(const struct dw_coil_plan *plan);
 /* The same above the supply: what the coil sees against its current. */
 double dwi_coil_clamp_excess(const struct dw_coil_plan *plan);
 /* A zener or a diode: its voltage does not depend on its current. */
@@ -47,9 +50,9 @@ static inline enum circuit circuit_of(size_t mode)
     return (enum circuit)(mode % CIRCUITS);
 }
 
-static inline double branch_at(const struct coil_branch *branch, const double *state)
+static inline double branch_at(const struct coil_branch *branch, const double *state, double volts)
 {
-    return branch->current * state[DW_COIL_CURRENT] + branch->stray * state[DW_COIL_STRAY] + branch->alone;
+    return branch->current * state[DW_COIL_CURRENT] + branch->stray * state[DW_COIL_STRAY] + branch->supply * volts + branch->alone;
 }
 
 #endif

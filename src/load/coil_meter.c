@@ -17,7 +17,8 @@ struct dw_coil_meter {
     bool any;
     size_t mode;
     double state[DW_COIL_STATES];               /* of the last row */
-    double integral[DW_COIL_INTEGRALS];         /* of the last row that had them: A s of the supply, A^2 s, J of clamp and switch */
+    double integral[DW_COIL_INTEGRALS];         /* of the last row that had them: of the supply A s, or J where it gives way; A^2 s, J of clamp and
+                                                   switch */
     double stored, stored_at_first;             /* J, at that row and at the first */
     double stray, armature;                     /* J */
     struct dw_coil_findings found;
@@ -62,7 +63,7 @@ static double stored(const struct dw_coil_meter *m, size_t mode, const double *s
 static struct dw_coil_energy account(const struct dw_coil_meter *m)
 {
     const struct dw_coil_plan *p = dwi_coil_plan(m->coil);
-    return (struct dw_coil_energy){ .supply = p->supply * m->integral[0], .copper = p->resistance * m->integral[1],
+    return (struct dw_coil_energy){ .supply = (dw_supply_ideal(&p->source) ? p->supply : 1) * m->integral[0], .copper = p->resistance * m->integral[1],
                                     .clamp = m->integral[2], .sw = m->integral[3], .stray = m->stray, .armature = m->armature,
                                     .stored = m->stored - m->stored_at_first };
 }

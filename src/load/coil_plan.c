@@ -49,6 +49,13 @@ double dwi_coil_clamp_onset(const struct dw_coil_plan *p)
     return p->supply + dwi_coil_clamp_excess(p);
 }
 
+struct coil_branch dwi_coil_onset(const struct dw_coil_plan *p)
+{
+    if (p->clamp == DW_CLAMP_ZENER && p->clamp_at_switch)
+        return (struct coil_branch){ .alone = p->clamp_value };
+    return (struct coil_branch){ .supply = 1, .alone = dwi_coil_clamp_excess(p) };
+}
+
 double dwi_coil_inductance(const struct dw_coil_plan *p, bool pulled_in)
 {
     return pulled_in && p->inductance_closed > 0 ? p->inductance_closed : p->inductance;
@@ -64,7 +71,7 @@ static struct coil_branch leak(const struct dw_coil_plan *p, const struct coil_b
     double ohms = p->clamp_value;
     if (!dwi_coil_clamp_leaks(p))
         return (struct coil_branch){ 0 };
-    return (struct coil_branch){ sw->current / ohms, sw->stray / ohms, sw->alone / ohms };
+    return (struct coil_branch){ sw->current / ohms, sw->stray / ohms, sw->supply / ohms, sw->alone / ohms };
 }
 
 static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
@@ -73,8 +80,8 @@ static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
     if (p->stray > 0) {
         c.sw = (struct coil_branch){ .stray = 1 };
         c.clamp_current = leak(p, &c.sw);
-        c.drive = (struct coil_branch){ -p->resistance, -1, 0 };
-        c.charge = (struct coil_branch){ 1 - c.clamp_current.current, -c.clamp_current.stray, 0 };
+        c.drive = (struct coil_branch){ .current = -p->resistance, .stray = -1 };
+        c.charge = (struct coil_branch){ .current = 1 - c.clamp_current.current, .stray = -c.clamp_current.stray };
         c.share = 1;
     } else if (dwi_coil_clamp_leaks(p)) {
         c.sw = (struct coil_branch){ .current = p->clamp_value };
@@ -82,7 +89,7 @@ static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
         c.drive.current = -p->resistance - p->clamp_value;
         c.share = 1;
     } else {
-        c.sw = (struct coil_branch){ .alone = p->supply };
+        c.sw = (struct coil_branch){ .supply = 1 };
     }
     c.clamp_volts = dwi_coil_clamp_leaks(p) ? c.sw : (struct coil_branch){ 0 };
     return c;
@@ -91,23 +98,25 @@ static struct coil_circuit open_circuit(const struct dw_coil_plan *p)
 static struct coil_circuit clamped_circuit(const struct dw_coil_plan *p)
 {
     struct coil_circuit c = { .name = "the clamp conducts", .clamp_current = the_current };
-    const double onset = dwi_coil_clamp_onset(p);
+    const struct coil_branch onset = dwi_coil_onset(p);
     if (dwi_coil_clamp_holds(p)) {
-        c.sw = (struct coil_branch){ .alone = onset };
+        c.sw = onset;
     } else if (p->stray > 0) {
         c.sw = (struct coil_branch){ .stray = 1 };
         const double each_volt = 1 / p->clamp_value;
-        c.clamp_current = (struct coil_branch){ 0, each_volt, -each_volt * onset };  /* at the onset zero, to the last bit */
-        c.charge = (struct coil_branch){ 1, -c.clamp_current.stray, -c.clamp_current.alone };
+        c.clamp_current = (struct coil_branch){ .stray = each_volt, .supply = -each_volt * onset.supply, .alone = -each_volt * onset.alone };
+        c.charge = (struct coil_branch){ 1, -c.clamp_current.stray, -c.clamp_current.supply, -c.clamp_current.alone };
     } else {
-        c.sw = (struct coil_branch){ .current = p->clamp_value, .alone = onset };
+        c.sw = (struct coil_branch){ .current = p->clamp_value, .supply = onset.supply, .alone = onset.alone };
     }
-    c.drive = (struct coil_branch){ -p->resistance - c.sw.current, -c.sw.stray, 0 };
+    c.drive = (struct coil_branch){ .current = -p->resistance - c.sw.current, .stray = -c.sw.stray };
     c.share = c.sw.stray != 0 || p->clamp_at_switch;
     c.own = c.sw.stray != 0 ? 0 : p->clamp_at_switch ? -p->clamp_value : -dwi_coil_clamp_excess(p);
     c.clamp_volts = c.sw;
-    if (!p->clamp_at_switch)
-        c.clamp_volts.alone = c.sw.stray != 0 ? -p->supply : dwi_coil_clamp_excess(p);
+    if (!p->clamp_at_switch) {  /* less the supply's */
+        c.clamp_volts.supply -= 1;
+        c.clamp_volts.alone = c.sw.stray != 0 ? 0 : dwi_coil_clamp_excess(p);
+    }
     return c;
 }
 
@@ -138,7 +147,8 @@ struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *p, enum circuit 
     case CIRCUITS:  /* unrun: all-cases */
         break;
     }
-    c.drive.alone = c.share * p->supply + c.own;
+    c.drive.supply = c.share;
+    c.drive.alone = c.own;
     c.supply_current.current = c.share;
     /* a clamp at the coil sends its current round: the supply gives only what charges the stray */
     if (circuit == CIRCUIT_CLAMPED && !p->clamp_at_switch)
@@ -212,6 +222,8 @@ static enum dw_status check_armature(const struct dw_coil_plan *p, struct dw_err
 enum dw_status dw_coil_check(const struct dw_coil_plan *p, struct dw_error *error)
 {
     enum dw_status status = check_ranges(p, error);
+    if (!status)
+        status = dw_supply_check(&p->source, error);
     if (!status)
         status = check_clamp(p, error);
     return status ? status : check_armature(p, error);

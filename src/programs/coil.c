@@ -69,6 +69,7 @@ static const char about[] =
 struct coil_seen {
     const struct dw_coil *coil;
     struct dw_coil_meter *meter;      /* NULL unless a report is wanted */
+    struct supply_seen supply;
     double peak, most, least, stored; /* V, A, A, J */
 };
 
@@ -80,7 +81,8 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
     seen->most = fmax(seen->most, current);
     seen->least = fmin(seen->least, current);
     seen->stored = fmax(seen->stored, dw_coil_stored(seen->coil, row->mode, current));
-    return seen->meter ? dw_coil_meter_row(seen->meter, row, error) : DW_OK;
+    const enum dw_status status = supply_row(&seen->supply, row, error);
+    return !status && seen->meter ? dw_coil_meter_row(seen->meter, row, error) : status;
 }
 
 /* With the digits that tell it from another beside it. */
@@ -155,13 +157,15 @@ static enum dw_status find_limits(const struct coil_options *o, const struct dw_
     if (!(o->load.plan.pull_in > 0))
         return DW_OK;
     enum dw_status status = dw_coil_times(coil, NAN, &limits->operate, &limits->release, error);
+    if (status == DW_NO && !dw_supply_ideal(&o->load.plan.source))
+        return DW_OK;  /* the supply falls too low */
     if (!status && f->off_current >= o->load.plan.drop_out)
         status = dw_coil_times(coil, f->off_current, &same, &limits->release_here, error);
     return status;
 }
 
 static enum dw_status write_report(const struct coil_options *o, const struct dw_coil_findings *f, const struct limits *limits,
-                                   struct dw_error *error)
+                                   struct supply_seen *supply, struct dw_error *error)
 {
     struct report *report = report_findings(error);
     const struct dw_coil_energy *e = &f->energy;
@@ -201,6 +205,8 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
         if (rows[i].wanted && !isnan(rows[i].value))
             status = report_finding(report, rows[i].channel, rows[i].quantity, rows[i].value, rows[i].unit, error);
     if (!status)
+        status = supply_findings(supply, report, error);
+    if (!status)
         status = report_write(report, o->common.format, o->common.digits, stdout, error);
     report_free(report);
     return status;
@@ -226,6 +232,8 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
                                                                 : "the armature is not held: it never pulls in");
     if (carried && o->expect != EXPECT_FOLLOW)
         return f->pull_ins || f->pulled_in ? DW_OK : dw_error_set(error, DW_NO, 0, "the armature never pulls in");
+    if (f->pull_ins == 0 && !f->pulled_in && !f->drop_outs && isnan(limits->operate))
+        return dw_error_set(error, DW_NO, 0, "the armature never pulls in: the supply gives way too far");
     if (f->pull_ins == 0 && !f->pulled_in && !f->drop_outs && on)
         return dw_error_set(error, DW_NO, 0, "the armature cannot follow%s%s: it never pulls in: that takes %s from rest, and the "
                             "switch is on for %s; to let go takes %s from the full current; it follows up to about %s",
@@ -242,7 +250,7 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
                         "follows up to about %s", rate, f->followed, f->pulses, most);
 }
 
-static enum dw_status report_on(const struct coil_options *o, const struct coil_seen *seen, bool carried, struct dw_error *error)
+static enum dw_status report_on(const struct coil_options *o, struct coil_seen *seen, bool carried, struct dw_error *error)
 {
     struct dw_coil_findings f;
     struct limits limits;
@@ -250,7 +258,7 @@ static enum dw_status report_on(const struct coil_options *o, const struct coil_
     if (!status)
         status = find_limits(o, seen->coil, &f, &limits, error);
     if (!status)
-        status = write_report(o, &f, &limits, error);
+        status = write_report(o, &f, &limits, &seen->supply, error);
     if (status)
         return status;
     caution(o, seen);
@@ -268,11 +276,12 @@ static bool is_carried(const struct dw_header *header)
     return facts->carrier_period > 0 && facts->carrier_period != facts->period;
 }
 
-static enum dw_status run_table(const struct coil_options *o, struct dw_reader *reader, const struct gate *gate, bool carried,
+static enum dw_status run_table(struct coil_options *o, struct dw_reader *reader, const struct gate *gate, bool carried,
                                 struct dw_error *error)
 {
     struct common_options common = o->common;
     const struct load_drive drive = { .threshold = gate->threshold };
+    o->load.plan.all = o->load.plan.all || (o->report && !dw_supply_ideal(&o->load.plan.source));
     struct dw_plant *plant = coil_kind.plant(&o->load, &drive, error);
     struct coil_seen seen = { .coil = plant ? dw_plant_load(plant) : NULL };
     const struct dw_follow_plan follow = { .plant = plant, .steady = o->steady ? START_STEADY : NULL,
@@ -284,22 +293,25 @@ static enum dw_status run_table(const struct coil_options *o, struct dw_reader *
     enum dw_status status = plant ? DW_OK : error->status;
     if (!status && o->report && !(seen.meter = dw_coil_meter_new(seen.coil, error)))
         status = error->status;
-    if (o->report)
+    if (o->report && dw_supply_ideal(&o->load.plan.source))
         common.accuracy = fmax(common.accuracy, 1e-2);  /* events and peaks are exact whatever the rows */
+    if (!status)
+        status = supply_begin(&seen.supply, &o->load.source, o->load.plan.supply, plant, &common, reader, o->report, error);
     if (!status)
         status = follow_table(&follow, &common, NULL, reader, &followed, error);
     if (!status && o->report)
         status = report_on(o, &seen, carried, error);
     else if (!status)
         caution(o, &seen);
+    const enum dw_status judged = supply_end(&seen.supply, status ? NULL : o->common.command, o->report, error);
     dw_coil_meter_free(seen.meter);
     dw_plant_free(plant);
-    return status;
+    return status ? status : judged;
 }
 
 static enum dw_status run_coil(void *options_read, struct dw_error *error)
 {
-    const struct coil_options *o = options_read;
+    struct coil_options *o = options_read;
     const struct channel_wish wish = { "channel", o->common.channel, "V" };
     struct gate gate = { 0, NAN };
     bool carried = false;

@@ -42,8 +42,9 @@ static const struct option_spec options[] = {
     { "drop-out", "I", "Current at which it lets go (A), below the pull-in", OPTION_QUANTITY(plan.drop_out, DW_CURRENT),
       OPTION_ABOVE_ZERO },
     { .help = "What drives it:" },
-    { "supply", "V", "Supply (V); the switch stands between the coil and ground; required", OPTION_QUANTITY(plan.supply, DW_VOLTAGE),
-      OPTION_ABOVE_ZERO, .required = "such as 12" },
+    { "supply", "V", "Supply (V); the switch stands between the coil and ground; required, or --battery",
+      OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
+    SUPPLY_OPTIONS(source),
     { "clamp", "WORD",
       "Path of the current at switch-off: diode; zener=V or resistor=R (ohm), in series with the diode; none: only --stray takes it; "
       "required", OPTION_READ(read_clamp), OPTION_AT(plan.clamp), .also = "clamp_value",
@@ -61,11 +62,13 @@ static const struct option_spec options[] = {
     { .help = "Output:" },
     { "all", NULL,
       "Also coil (V, across it), flux (Wb), supply-current, switch-current, and diode-current (clamp at the coil) or clamp-current "
-      "(at the switch) (A)", OPTION_FLAG(plan.all) },
+      "(at the switch) (A); of a supply that gives way line-current, bulk-current (A)", OPTION_FLAG(plan.all) },
     { 0 }
 };
 
 static const struct option_rule rules[] = {
+    { OPTION_NEEDED, "supply", "!battery", "such as 12" },
+    SUPPLY_RULES,
     { OPTION_NEEDED, "drop-out", "pull-in", "the current at which the armature lets go" },
     { OPTION_NEEDED, "pull-in", "drop-out", "the current at which the armature pulls in" },
     { OPTION_REFUSED, "inductance-closed", "!pull-in", "goes with --pull-in and --drop-out" },
@@ -80,6 +83,8 @@ static enum dw_status check(const struct command *command, void *values, struct 
     if (isnan(o->temperature))
         o->temperature = o->resistance_at;
     o->plan.resistance = dw_coil_copper(o->plan.resistance, o->resistance_at, o->temperature);
+    o->plan.source = o->source.parts;
+    o->plan.supply = o->source.battery > 0 ? o->source.battery : o->plan.supply;
     struct dw_coil_plan plan = o->plan;
     plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold; /* which the table has yet to say */
     return dw_coil_check(&plan, error);

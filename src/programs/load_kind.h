@@ -47,6 +47,7 @@ struct motor_load {
 struct coil_load {
     struct dw_coil_plan plan;      /* threshold NaN: the drive's */
     double temperature, resistance_at;  /* degC; NaN: the other */
+    struct supply_load source;
 };
 struct lamp_load {
     struct dw_lamp_plan plan;      /* threshold NaN: the drive's */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "suite.h"
+#include <dutywright/coil.h>
 #include <dutywright/linear.h>
 #include <dutywright/motor.h>
 #include <string.h>
@@ -156,6 +157,62 @@ START_TEST(a_line_alone_divides_the_voltage)
 }
 END_TEST
 
+static enum dw_status to_meter(void *meter, const struct dw_run_row *row, struct dw_error *error)
+{
+    return dw_coil_meter_row(meter, row, error);
+}
+
+/* A valve on the same line: what the supply gives at the coil over a steady operation is copper, clamp and switch, for each clamp without a
+ * stray capacitance to follow the supply. And the armature takes longer than on a supply that stands. */
+START_TEST(a_coil_on_a_line_keeps_its_energy_and_is_slower)
+{
+    static const struct {
+        enum dw_coil_clamp clamp;
+        bool at_switch;
+        double value, stray;
+    } clamps[] = { { DW_CLAMP_DIODE, false, 0, 0 }, { DW_CLAMP_ZENER, false, 24, 0 }, { DW_CLAMP_ZENER, true, 36, 0 },
+                   { DW_CLAMP_RESISTOR, false, 120, 0 }, { DW_CLAMP_RESISTOR, false, 120, 10e-9 }, { DW_CLAMP_NONE, false, 0, 100e-9 } };
+    for (size_t k = 0; k < sizeof clamps / sizeof clamps[0]; k++) {
+        struct dw_coil_plan plan = { .resistance = 15, .inductance = 0.11, .supply = 12, .clamp = clamps[k].clamp,
+                                     .clamp_at_switch = clamps[k].at_switch, .clamp_value = clamps[k].value, .stray = clamps[k].stray,
+                                     .diode_drop = 0.7, .switch_resistance = 0.1, .threshold = 1.65, .pull_in = 0.48, .drop_out = 0.16 };
+        struct dw_error error = { .status = DW_OK };
+        double time[2], operate[2], release;
+        for (int gives = 0; gives < 2; gives++) {
+            plan.source = gives ? (struct dw_supply){ .line_resistance = 5, .line_inductance = 20e-6, .bulk = 470e-6, .bulk_resistance = 0.1,
+                                                      .no_return = k % 2 }
+                                : (struct dw_supply){ 0 };
+            struct dw_coil *coil = dw_coil_new(&plan, &error);
+            ck_assert_msg(coil != NULL, "%s", error.text);
+            struct dw_coil_meter *meter = dw_coil_meter_new(coil, &error);
+            succeeds(dw_coil_times(coil, NAN, &operate[gives], &release, &error), error);
+            double state[DW_STATES], pin = 3.3;
+            const size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
+            struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)),
+                                            &(struct dw_run_options){ .accuracy = 1e-3, .sink = to_meter,
+                                                                      .context = meter, .integrand = dw_coil_integrals(coil),
+                                                                      .integrand_count = DW_COIL_INTEGRALS }, &error);
+            succeeds(dw_run_start(run, 0, mode, state, &pin, &error), error);
+            for (int edge = 0; edge < 4; edge++) {
+                const double to = (edge / 2 + (edge % 2 ? 1 : 0.45)) / 12;
+                succeeds(dw_run_feed(run, to, &pin, &error), error);
+                pin = edge % 2 ? 3.3 : 0;
+                succeeds(dw_run_feed(run, to, &pin, &error), error);
+            }
+            struct dw_coil_findings f;
+            succeeds(dw_coil_meter_end(meter, &f, &error), error);
+            const struct dw_coil_energy *e = &f.energy;
+            within_scale(e->supply, e->copper + e->clamp + e->sw + e->stray + e->armature + e->stored, 1e-9, e->supply);
+            time[gives] = f.operate;
+            dw_run_free(run);
+            dw_coil_meter_free(meter);
+            dw_coil_free(coil);
+        }
+        ck_assert(time[1] > 1.02 * time[0] && operate[1] > 1.02 * operate[0]);
+    }
+}
+END_TEST
+
 START_TEST(refusals_say_what_to_add)
 {
     static const struct {
@@ -188,4 +245,5 @@ START_TEST(refusals_say_what_to_add)
 END_TEST
 
 SUITE("load: supply", energy_is_kept_over_a_steady_period, ripple_current_of_the_bulk_is_that_of_square_pulses, braking_lifts_the_bulk,
-      a_line_alone_divides_the_voltage, refusals_say_what_to_add)
+      a_line_alone_divides_the_voltage,
+      a_coil_on_a_line_keeps_its_energy_and_is_slower, refusals_say_what_to_add)
