@@ -10,6 +10,7 @@
 
 #include <dutywright/linear.h>
 #include <dutywright/plant.h>
+#include <dutywright/supply.h>
 
 #ifdef __cplusplus
 extern "C" {
@@ -77,9 +78,10 @@ struct dw_ladder_setup {
     double supply;      /* V, natural scale of the outputs; with one switch, what it switches to; > 0 */
     enum dw_ladder_drive drive;
     double threshold;   /* one switch: on while the input is above it */
+    struct dw_supply source;  /* one switch: what its supply gives way by */
     double diode_drop;  /* V, >= 0: of the freewheel diode, and of the switch's own body diode */
     double initial;     /* V, of all capacitors at rest, where no coil carries a current */
-    bool all;           /* every output; otherwise `out` alone */
+    bool all;           /* every output; otherwise `out` alone, and before it supply (V) where that gives way */
 };
 
 /* The ladder behind a drive. Push-pull has one mode; one switch has on, freewheel, off and back-feed (a current that flows into the

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The ladder as others see it: outputs, scales, a system, and the plant of its drives. */
 #include "load/ladder_inner.h"
+#include "load/supply_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -82,18 +83,18 @@ double dw_ladder_current_scale(const struct dw_ladder *ladder, double supply)
 static void fill_arrays(const struct ladder_net *net, const struct ladder_forms *forms, size_t first, size_t outputs,
                         struct build *build)
 {
-    const size_t n = net->states;
+    const size_t n = net->states, all = build->states;
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j < n; j++) {
-            build->a[i * n + j] = forms->rate[i][j].hi;
-            build->a_low[i * n + j] = forms->rate[i][j].lo;
+            build->a[i * all + j] = forms->rate[i][j].hi;
+            build->a_low[i * all + j] = forms->rate[i][j].lo;
         }
         build->b[i] = forms->rate[i][FORM - 1].hi;
         build->b_low[i] = forms->rate[i][FORM - 1].lo;
     }
     for (size_t i = 0; i < outputs; i++) {
         for (size_t j = 0; j < n; j++)
-            build->c[i * n + j] = forms->output[first + i][j].hi;
+            build->c[i * all + j] = forms->output[first + i][j].hi;
         build->d[i] = forms->output[first + i][FORM - 1].hi;
     }
 }
@@ -118,7 +119,7 @@ struct dw_system *dw_ladder_system(const struct dw_ladder *ladder, struct dw_err
                          error);
 }
 
-_Static_assert((int)LADDER_STATES <= (int)BUILD_STATES && (int)LADDER_OUTPUTS <= (int)BUILD_OUTPUTS, "a ladder fits the builder");
+_Static_assert((int)LADDER_STATES + SUPPLY_STATES <= (int)BUILD_STATES && (int)LADDER_OUTPUTS + SUPPLY_PORTS <= (int)BUILD_OUTPUTS, "a ladder fits the builder");
 
 enum { ON, OFF, FREEWHEEL, BACKFEED, PATHS };
 
@@ -126,11 +127,13 @@ enum { ON, OFF, FREEWHEEL, BACKFEED, PATHS };
 struct driven {
     struct dw_ladder ladder;  /* first: the plant's load */
     size_t first, outputs;    /* of the ladder's, those given */
+    bool all;
     /* of one switch */
     struct ladder_forms floating;
     struct path path[PATHS];
     struct paths paths;
-    double current[LADDER_STATES], pin[LADDER_STATES], still[LADDER_STATES * LADDER_STATES];
+    struct load_source source;
+    double current[BUILD_STATES], pin[BUILD_STATES], still[BUILD_STATES * BUILD_STATES];
     struct build build;       /* of the mode made last */
 };
 
@@ -143,37 +146,68 @@ static void make_push_pull(void *of, size_t mode, struct dw_mode *out)
     *out = dwi_build_end(&driven->build, "push-pull");
 }
 
-/* The pin is no input: it stands at a voltage, so that b u becomes the constant e, d u becomes f, or floats. */
-static void fix_pin(struct build *build, size_t outputs, double voltage)
+/* The pin is no input: it stands at a voltage, so that b u goes into a and the constant e, d u into c and f, or floats. */
+static void fix_pin(struct build *build, size_t outputs, const struct row *voltage)
 {
-    for (size_t i = 0; i < build->states; i++) {
-        const struct doubled e = doubled_product((struct doubled){ build->b[i], build->b_low[i] }, doubled_of(voltage));
-        build->e[i] = e.hi;
-        build->e_low[i] = e.lo;
+    const size_t n = build->states;
+    for (size_t i = 0; i < n; i++) {
+        const struct doubled e = doubled_product((struct doubled){ build->b[i], build->b_low[i] }, doubled_of(voltage->alone));
+        for (size_t j = 0; j < n; j++)
+            build->a[i * n + j] += build->b[i] * voltage->state[j];
+        build->e[i] += e.hi;
+        build->e_low[i] += e.lo;
     }
-    for (size_t i = 0; i < outputs; i++)
-        build->f[i] = build->d[i] * voltage;
+    for (size_t i = 0; i < outputs; i++) {
+        for (size_t j = 0; j < n; j++)
+            build->c[i * n + j] += build->d[i] * voltage->state[j];
+        build->f[i] = build->d[i] * voltage->alone;
+    }
     memset(build->b, 0, sizeof build->b);
     memset(build->b_low, 0, sizeof build->b_low);
     memset(build->d, 0, sizeof build->d);
+}
+
+/* The supply's outputs before the last one. */
+static void insert_outputs(struct driven *driven, bool all, const struct supplied *supplied)
+{
+    struct build *b = &driven->build;
+    struct dw_port port[SUPPLY_PORTS];
+    struct row value[SUPPLY_PORTS];
+    const size_t extras = dwi_supply_outputs(&driven->source, all, supplied, port, value), n = b->states, last = driven->outputs - 1;
+    memmove(b->c + (last + extras) * n, b->c + last * n, n * sizeof *b->c);
+    b->f[last + extras] = b->f[last];
+    for (size_t i = 0; i < extras; i++) {
+        memcpy(b->c + (last + i) * n, value[i].state, n * sizeof *b->c);
+        b->f[last + i] = value[i].alone;
+    }
 }
 
 static void make_one_switch(void *of, size_t mode, struct dw_mode *out)
 {
     struct driven *driven = of;
     struct build *build = &driven->build;
-    dwi_build_begin(build, driven->ladder.net.states, 1);
-    fill_arrays(&driven->ladder.net, mode == OFF ? &driven->floating : &driven->ladder.forms, driven->first, driven->outputs, build);
-    driven->paths.volts = (struct row){ .alone = driven->paths.supply };
-    fix_pin(build, driven->outputs, mode == OFF ? 0 : dwi_path_volts(&driven->paths, mode).alone);
-    dwi_path_guards(&driven->paths, build, mode, 0);
-    *out = dwi_build_end(build, driven->path[mode].name);
+    struct paths *p = &driven->paths;
+    const size_t path = mode % PATHS;
+    const double share = driven->path[path].share;
+    struct row drawn = { .alone = share * p->through * driven->path[path].own };
+    for (size_t i = 0; i < driven->ladder.net.states; i++)
+        drawn.state[i] = share * p->current[i];
+    p->base = mode - path;
+    dwi_build_begin(build, driven->source.states, 1);
+    const struct supplied supplied = dwi_supply_join(&driven->source, build, p->base > 0, &drawn, share * share * p->through,
+                                                     path + PATHS - p->base);
+    p->volts = supplied.volts;
+    fill_arrays(&driven->ladder.net, path == OFF ? &driven->floating : &driven->ladder.forms, driven->first, driven->outputs, build);
+    const struct row pin = path == OFF ? (struct row){ .alone = 0 } : dwi_path_volts(p, path);
+    fix_pin(build, driven->outputs, &pin);
+    insert_outputs(driven, driven->all, &supplied);
+    dwi_path_guards(p, build, path, 0);
+    *out = dwi_build_end(build, driven->path[path].name);
 }
 
-/* The reset into the mode off: no current in the coils before the first shunt. */
-static void still_reset(const struct ladder_net *net, double *reset)
+/* The reset into the mode off, of so many states: no current in the coils before the first shunt. */
+static void still_reset(const struct ladder_net *net, size_t n, double *reset)
 {
-    const size_t n = net->states;
     for (size_t i = 0; i < n; i++)
         reset[i * n + i] = 1;
     for (size_t k = 0; k <= net->head; k++)
@@ -203,7 +237,7 @@ static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_s
         driven->current[i] = current[i].hi;
         driven->pin[i] = driven->floating.pin[i].hi;
     }
-    still_reset(net, driven->still);
+    still_reset(net, driven->source.states, driven->still);
     driven->paths = (struct paths){
         .path = driven->path, .count = PATHS, .each = 1, .supply = setup->supply, .threshold = setup->threshold,
         .gate_scale = setup->supply, .amperes = dw_ladder_current_scale(&driven->ladder, setup->supply),
@@ -218,11 +252,16 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
     const struct ladder_net *net = &ladder->net;
     const bool push_pull = setup->drive == DW_PUSH_PULL;
     const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
-    double weight[LADDER_STATES], rest[LADDER_STATES];
-    struct dw_port port[LADDER_OUTPUTS];
+    double weight[BUILD_STATES], rest[BUILD_STATES] = { 0 };
+    struct dw_port port[BUILD_OUTPUTS];
     if (!(setup->supply > 0 && isfinite(setup->supply)) || !(setup->diode_drop >= 0 && isfinite(setup->diode_drop))) {
         dw_error_member(error, setup->supply > 0 && isfinite(setup->supply) ? "diode_drop" : "supply",
                         "supply %g V must be above zero, diode drop %g V not below", setup->supply, setup->diode_drop);
+        return NULL;
+    }
+    if (push_pull ? !dw_supply_ideal(&setup->source) : dw_supply_check(&setup->source, error) != DW_OK) {
+        if (push_pull)
+            dw_error_member(error, "drive", "a supply that gives way goes with one switch: a push-pull pin gives its voltage as it stands");
         return NULL;
     }
     struct driven *driven = calloc(1, sizeof *driven);
@@ -231,8 +270,10 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
         return NULL;
     }
     driven->ladder = *ladder;
+    dwi_supply_place(&driven->source, &setup->source, setup->supply, dw_ladder_current_scale(ladder, setup->supply), net->states);
     driven->first = first;
     driven->outputs = outputs;
+    driven->all = setup->all;
     const double amperes = dw_ladder_current_scale(ladder, setup->supply);
     fill_weights(net, weight);
     dw_ladder_charged(ladder, setup->initial, rest);
@@ -242,11 +283,17 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
         port[i].scale = port[i].unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;  /* unrun: implied */
     }
     struct dw_plant *plant = NULL;
-    if (push_pull || one_switch(driven, setup, error) == DW_OK)
+    if (push_pull || one_switch(driven, setup, error) == DW_OK) {
+        const struct dw_port out = port[outputs - 1];
+        const size_t extras = dwi_supply_outputs(&driven->source, setup->all, NULL, port + outputs - 1, NULL);
+        port[outputs - 1 + extras] = out;
+        dwi_supply_rest(&driven->source, weight, rest);
         plant = dw_plant_new(&(struct dw_plant_plan){
-            .modes = { .states = net->states, .inputs = 1, .outputs = outputs, .weight = weight, .mode_count = push_pull ? 1 : PATHS,
+            .modes = { .states = driven->source.states, .inputs = 1, .outputs = outputs + extras, .weight = weight,
+                       .mode_count = push_pull ? 1 : PATHS * driven->source.conditions,
                        .make = push_pull ? make_push_pull : make_one_switch, .of = driven },
             .ports = port, .rest = rest, .load = driven, .release = free }, error);
+    }
     if (!plant)
         free(driven);
     return plant;

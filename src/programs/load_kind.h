@@ -38,6 +38,7 @@ struct smooth_load {
     size_t count;
     double source, load;           /* ohm; load 0: none */
     struct dw_ladder_setup setup;  /* supply 0, threshold NaN: the drive's */
+    struct supply_load supply;
 };
 struct motor_load {
     struct dw_motor_plan plan;     /* threshold NaN: the drive's */

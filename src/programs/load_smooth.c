@@ -61,17 +61,20 @@ static const struct option_spec options[] = {
       OPTION_WORD(setup.drive, drives) },
     { "supply", "V", "Supply: what one switch switches to, and what --accuracy is relative to (default: the table's highest level)",
       OPTION_QUANTITY(setup.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
+    SUPPLY_OPTIONS(supply),
     { "threshold", "V", "One switch: on above it (default: the middle of the table's levels)", OPTION_QUANTITY(setup.threshold, DW_VOLTAGE) },
     { "diode-drop", "V", "One switch: forward voltage of its diodes (default 0.7)", OPTION_QUANTITY(setup.diode_drop, DW_VOLTAGE),
       OPTION_NOT_NEGATIVE },
     { .help = "What to give:" },
     { "initial", "V", "Voltage of all capacitors at the first row (default 0)", OPTION_QUANTITY(setup.initial, DW_VOLTAGE) },
-    { "all", NULL, "Inner nodes and series currents too: node1[V] current1[A] ..., before out[V]", OPTION_FLAG(setup.all) },
+    { "all", NULL, "Inner nodes and series currents too: node1[V] current1[A] ..., before out[V]; of a supply that gives way line-current, "
+      "bulk-current (A)", OPTION_FLAG(setup.all) },
     { 0 }
 };
 
 static const struct option_rule rules[] = {
-    { OPTION_REFUSED, "threshold diode-drop", "!drive=one-switch", "goes with --drive one-switch" },
+    SUPPLY_RULES,
+    { OPTION_REFUSED, "threshold diode-drop " SUPPLY_GIVEN, "!drive=one-switch", "goes with --drive one-switch" },
     { 0 }
 };
 
@@ -84,12 +87,15 @@ struct dw_ladder *smooth_ladder(const struct smooth_load *o, struct dw_error *er
 static enum dw_status check(const struct command *command, void *values, struct dw_error *error)
 {
     struct dw_error why;
-    struct dw_ladder *ladder = smooth_ladder(values, &why);
+    struct smooth_load *o = values;
+    struct dw_ladder *ladder = smooth_ladder(o, &why);
     (void)command;
+    o->setup.source = o->supply.parts;
+    o->setup.supply = o->supply.battery > 0 ? o->supply.battery : o->setup.supply;
     if (!ladder)
         return why.status == DW_NO_MEMORY ? dw_no_memory(error) : option_error(error, "stage", NULL, "%s", why.text);
     dw_ladder_free(ladder);
-    return DW_OK;
+    return dw_supply_check(&o->supply.parts, error);
 }
 
 static struct dw_plant *make(const void *values, const struct load_drive *drive, struct dw_error *error)

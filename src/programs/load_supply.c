@@ -184,6 +184,16 @@ enum dw_status supply_findings(struct supply_seen *seen, struct report *report, 
     return status;
 }
 
+enum dw_status supply_report(struct supply_seen *seen, const struct common_options *common, struct dw_error *error)
+{
+    struct report *report = report_findings(error);
+    enum dw_status status = report ? supply_findings(seen, report, error) : error->status;
+    if (!status)
+        status = report_write(report, common->format, common->digits, stdout, error);
+    report_free(report);
+    return status;
+}
+
 enum dw_status supply_end(struct supply_seen *seen, struct command *command, bool judged, struct dw_error *error)
 {
     static const double LIFTED = 1.05;  /* times its voltage: worth a caution; common practice, no source */

@@ -54,6 +54,8 @@ enum dw_status supply_begin(struct supply_seen *seen, const struct supply_load *
 enum dw_status supply_row(struct supply_seen *seen, const struct dw_run_row *row, struct dw_error *error);
 /* Adds its rows to a report: supply mean, ripple, lowest, sag, rise, bulk-rms, brown-out. */
 enum dw_status supply_findings(struct supply_seen *seen, struct report *report, struct dw_error *error);
+/* Writes a report of these alone. */
+enum dw_status supply_report(struct supply_seen *seen, const struct common_options *common, struct dw_error *error);
 /* Cautions and notes; frees the meter.
  *   command  NULL: the run failed, nothing is said
  *   judged   a brown-out is DW_NO, else a note */

@@ -172,16 +172,6 @@ static enum dw_status find_inputs(const struct motor_options *o, const struct dw
     return DW_OK;
 }
 
-static enum dw_status write_report(const struct motor_options *o, struct motor_seen *seen, struct dw_error *error)
-{
-    struct report *report = report_findings(error);
-    enum dw_status status = report ? supply_findings(&seen->supply, report, error) : error->status;
-    if (!status)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
-}
-
 static enum dw_status run_motor(void *options_read, struct dw_error *error)
 {
     struct motor_options *o = options_read;
@@ -209,7 +199,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
         status = follow_table(&follow, &o->common, NULL, reader, &followed, error);
     }
     if (!status && o->report)
-        status = write_report(o, &seen, error);
+        status = supply_report(&seen.supply, &o->common, error);
     if (!status)
         caution(o, &seen);
     const enum dw_status judged = supply_end(&seen.supply, status ? NULL : o->common.command, o->report, error);

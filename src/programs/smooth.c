@@ -24,14 +24,18 @@ static const struct option_spec options[] = {
     { "start", "rest|steady",
       "At the first row: nothing charged, or as --initial says (default), or as after periods without end, for a table that repeats",
       OPTION_WORD(steady, starts), .group = 3 },
+    { "report", NULL, "Of a supply that gives way: write findings instead of the table; status 1 where it falls below --least", OPTION_FLAG(report) },
     { "response", "A:B", "Instead of a wave: gain and phase of the output from A to B (Hz); reads no table", OPTION_READ(read_band),
       .quantity = DW_FREQUENCY, OPTION_ABOVE_ZERO },
     { 0 }
 };
 
 static const struct option_rule rules[] = {
+    REPORT_RULES,
+    { OPTION_EXCLUDES, "report", "all", "a report has no channels" },
+    { OPTION_REFUSED, "report", "!supply-line&!battery&!bulk&!no-return", "is of a supply that gives way: give --supply-line, --bulk or --battery" },
     { OPTION_EXCLUDES, "start=steady", "initial", "both set where the wave begins; give one" },
-    { OPTION_EXCLUDES, "response", "start initial drive supply uniform lines csv=curves channel partial", "a response has no wave in time; give one" },
+    { OPTION_EXCLUDES, "response", "report start initial drive supply uniform lines csv=curves channel partial", "a response has no wave in time; give one" },
     { 0 }
 };
 
@@ -46,6 +50,9 @@ static const char about[] =
     "Stages of one dw-smooth load each other, as parts in a row do. Two dw-smooth in a pipe do not: the second takes the out of "
     "the first as its pin, as if an ideal amplifier stood between them, and appends out-2; with --channel pin it smooths the pin "
     "once more beside the first.\n\n"
+    "One switch's supply may give way (--supply-line, --bulk, --battery); it is coupled both ways, and supply[V] is what is left of it. Findings: "
+    "mean and ripple over the last whole period; lowest, sag below the open voltage and rise above it over the whole table; bulk-rms: ripple "
+    "current of the bulk capacitor; brown-out: time below --least.\n\n"
     "Examples:\n"
     "  dw-pwm --frequency 1.6k --duty 31.2% --periods 200 |\n"
     "    dw-smooth --stage r=2k7,c=680n --stage r=39k,c=68n --load 1M\n"
@@ -64,7 +71,7 @@ static enum dw_status check(const struct command *command, void *options_read, s
 
 static enum dw_status smooth(void *options_read, struct dw_error *error)
 {
-    const struct smooth_options *o = options_read;
+    struct smooth_options *o = options_read;
     return o->band[1] > 0 ? smooth_response(o, error) : smooth_wave(o, error);
 }
 
@@ -72,6 +79,7 @@ static const struct smooth_options defaults = { .common = COMMON_DEFAULTS };
 static const struct program program = {
     .name = "dw-smooth", .about = about, .options = options, .rules = rules, .check = check, .run = smooth,
     .load = &smooth_kind.program, .loaded = offsetof(struct smooth_options, load),
-    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES, PROGRAM_OPTIONS(struct smooth_options, defaults)
+    .shared = SHARED_INPUT | SHARED_OUTPUT | SHARED_CHANNEL | SHARED_ROWS | SHARED_LINES | SHARED_REPORT,
+    PROGRAM_OPTIONS(struct smooth_options, defaults)
 };
 PROGRAM_MAIN(program)

@@ -9,12 +9,12 @@
 struct smooth_options {
     struct common_options common;
     struct smooth_load load;
-    bool steady;
+    bool steady, report;
     double band[2];                /* Hz; 0: a wave is wanted */
 };
 
 /* Reads the wave table, carries it through the ladder, writes it. */
-enum dw_status smooth_wave(const struct smooth_options *options, struct dw_error *error);
+enum dw_status smooth_wave(struct smooth_options *options, struct dw_error *error);
 /* Writes gain and phase against frequency. */
 enum dw_status smooth_response(const struct smooth_options *options, struct dw_error *error);
 

@@ -10,8 +10,9 @@
 enum { AHEAD = 512 };                  /* rows looked at for the supply, where the header has no levels */
 
 struct wave {
-    const struct smooth_options *options;
+    struct smooth_options *options;
     struct load_drive drive;           /* as the table has it */
+    struct supply_seen seen;
     double supply;                     /* V, which holds */
     struct dw_reader *reader;
     struct dw_repeat *periods;         /* NULL: from zero */
@@ -102,26 +103,40 @@ static void caution(const struct wave *wave, const struct dw_ladder *ladder, con
         command_caution(command, "%.3g J stay stored in the ladder: let capacitors discharge before touching them", energy);
 }
 
+static enum dw_status watch(void *wave, const struct dw_run_row *row, struct dw_error *error)
+{
+    return supply_row(&((struct wave *)wave)->seen, row, error);
+}
+
 static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
 {
+    const bool gives_way = !dw_supply_ideal(&wave->options->load.supply.parts), report = wave->options->report;
+    struct smooth_load *load = &wave->options->load;
+    load->setup.all = load->setup.all || report;  /* findings are of all its channels */
     enum dw_status status = complete_drive(wave, error);
-    struct dw_plant *plant = status == DW_OK ? smooth_kind.plant(&wave->options->load, &wave->drive, error) : NULL;
+    struct dw_plant *plant = status == DW_OK ? smooth_kind.plant(load, &wave->drive, error) : NULL;
     if (!plant)
         return status == DW_OK ? error->status : status;
     const struct dw_follow_plan follow = { .plant = plant, .steady = wave->options->steady ? START_STEADY : NULL,
                                            .input_column = { wave->channel }, .repeat = wave->periods, .ahead = wave->ahead,
-                                           .ahead_count = wave->ahead_count, .descriptor = STDOUT_FILENO };
+                                           .ahead_count = wave->ahead_count, .descriptor = report ? -1 : STDOUT_FILENO,
+                                           .watch = gives_way ? watch : NULL, .context = wave };
     struct dw_follow_seen seen;
-    status = follow_table(&follow, &wave->options->common, "ladder", wave->reader, &seen, error);
+    status = supply_begin(&wave->seen, &load->supply, wave->supply, plant, &wave->options->common, wave->reader, report, error);
+    if (status == DW_OK)
+        status = follow_table(&follow, &wave->options->common, "ladder", wave->reader, &seen, error);
+    if (status == DW_OK && report)
+        status = supply_report(&wave->seen, &wave->options->common, error);
     if (status == DW_OK)
         caution(wave, dw_plant_load(plant), seen.state);
+    const enum dw_status judged = supply_end(&wave->seen, status ? NULL : wave->options->common.command, report, error);
     dw_plant_free(plant);
-    return status;
+    return status ? status : judged;
 }
 
-enum dw_status smooth_wave(const struct smooth_options *options, struct dw_error *error)
+enum dw_status smooth_wave(struct smooth_options *options, struct dw_error *error)
 {
-    struct wave wave = { .options = options, .reader = input_open(&options->common, true, error) };
+    struct wave wave = { .options = options, .reader = input_open(&options->common, !options->report, error) };
     enum dw_status status = wave.reader ? find_channel(&wave, error) : error->status;
     if (status == DW_OK && options->steady) {
         wave.periods = dw_repeat_new(wave.reader, START_STEADY, error);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "suite.h"
 #include <dutywright/coil.h>
+#include <dutywright/ladder.h>
 #include <dutywright/linear.h>
 #include <dutywright/motor.h>
 #include <string.h>
@@ -213,6 +214,42 @@ START_TEST(a_coil_on_a_line_keeps_its_energy_and_is_slower)
 }
 END_TEST
 
+/* Behind one switch with ideal diodes a filter's load and its resistances take over a steady period what the source gives less the losses of
+ * line and bulk: with a coil whose current flows on or stops, and with a resistor, whose current follows the supply at once. */
+START_TEST(a_filter_on_a_line_keeps_its_energy)
+{
+    static const struct dw_stage stages[] = { { .l = 330e-6, .r = 0.2, .c = 100e-6 }, { .l = 22e-6, .r = 0.2, .c = 100e-6 },
+                                              { .r = 12, .c = 4.7e-6 } };
+    for (int k = 0; k < 6; k++) {
+        struct dw_error error = { .status = DW_OK };
+        const struct dw_ladder_plan parts = { .stages = &stages[k / 2], .count = 1, .load = 47 };
+        struct dw_ladder_setup setup = { .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 1.65, .all = true, .source = line };
+        setup.source.line_inductance = k % 2 ? line.line_inductance : 0;
+        setup.source.no_return = k % 2;
+        struct dw_ladder *ladder = dw_ladder_new(&parts, &error);
+        struct dw_plant *plant = ladder ? dw_ladder_plant_new(ladder, &setup, &error) : NULL;
+        ck_assert_msg(plant != NULL, "%s", error.text);
+        const size_t i = output(plant, "line-current"), c = output(plant, "bulk-current"), current = output(plant, "current1");
+        const size_t out = output(plant, "out");
+        ck_assert_uint_eq(out, dw_plant_outputs(plant) - 1);
+        const struct dw_integrand integrand[] = { { i, DW_ALONE }, { i, i }, { c, c }, { current, current }, { out, out } };
+        double e[5], time[5] = { 0, 18e-6, 18e-6, 44e-6, 44e-6 }, pin[5] = { 3.3, 3.3, 0, 0, 3.3 }, state[DW_STATES];
+        size_t mode = dw_plant_rest(plant, state);
+        succeeds(dw_modes_steady(dw_plant_modes(plant), &(struct dw_period){ time, pin, 5, NULL }, &mode, state, NULL, &error), error);
+        struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .integrand = integrand, .integrand_count = 5 }, &error);
+        succeeds(dw_run_start(run, 0, mode, state, pin, &error), error);
+        for (int n = 1; n < 5; n++)
+            succeeds(dw_run_feed(run, time[n], pin + n, &error), error);
+        memcpy(e, dw_run_integrals(run), sizeof e);
+        within_scale(12 * e[0] - 0.35 * e[1] - 0.08 * e[2], stages[k / 2].r * e[3] + e[4] / 47, 1e-9, 12 * e[0]);
+        ck_assert_double_gt(e[2], 0);
+        dw_run_free(run);
+        dw_plant_free(plant);
+        dw_ladder_free(ladder);
+    }
+}
+END_TEST
+
 START_TEST(refusals_say_what_to_add)
 {
     static const struct {
@@ -240,10 +277,15 @@ START_TEST(refusals_say_what_to_add)
     direct.source = line;
     refuses(dw_motor_check(&direct, &error), DW_BAD_USE, error,
             "a supply that gives way is of switched drives: direct is a voltage as it stands");
+    const struct dw_stage stage = { .r = 10, .c = 1e-6 };
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &stage, .count = 1 }, &error);
+    ck_assert(!dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 12, .source = line }, &error));
+    ck_assert_str_eq(error.text, "a supply that gives way goes with one switch: a push-pull pin gives its voltage as it stands");
+    dw_ladder_free(ladder);
     ck_assert(dw_supply_ideal(&(struct dw_supply){ 0 }) && !dw_supply_ideal(&line));
 }
 END_TEST
 
 SUITE("load: supply", energy_is_kept_over_a_steady_period, ripple_current_of_the_bulk_is_that_of_square_pulses, braking_lifts_the_bulk,
       a_line_alone_divides_the_voltage,
-      a_coil_on_a_line_keeps_its_energy_and_is_slower, refusals_say_what_to_add)
+      a_coil_on_a_line_keeps_its_energy_and_is_slower, a_filter_on_a_line_keeps_its_energy, refusals_say_what_to_add)
