@@ -198,8 +198,8 @@ static void make_one_switch(void *of, size_t mode, struct dw_mode *out)
                                                      path + PATHS - p->base);
     p->volts = supplied.volts;
     fill_arrays(&driven->ladder.net, path == OFF ? &driven->floating : &driven->ladder.forms, driven->first, driven->outputs, build);
-    const struct row pin = path == OFF ? (struct row){ .alone = 0 } : dwi_path_volts(p, path);
-    fix_pin(build, driven->outputs, &pin);
+    const struct row nothing = { .alone = 0 }, pin = dwi_path_volts(p, path);
+    fix_pin(build, driven->outputs, path == OFF ? &nothing : &pin);
     insert_outputs(driven, driven->all, &supplied);
     dwi_path_guards(p, build, path, 0);
     *out = dwi_build_end(build, driven->path[path].name);

@@ -180,8 +180,9 @@ static void outputs(struct dw_motor *motor, size_t path, const struct supplied *
     for (size_t i = 0; i < w->states; i++)
         across.state[i] = el->switch_supply * supplied->volts.state[i];
     if (p->all) {
-        output_row(w, row++, blocks ? &none : &volts, blocks ? (struct taken){ .speed = k } : (struct taken){ .current = -el->ohms, .pin = el->pin });
-        output_row(w, row++, &none, (struct taken){ .speed = k });
+        const struct taken emf = { .speed = k }, path_drop = { .current = -el->ohms, .pin = el->pin };
+        output_row(w, row++, blocks ? &none : &volts, blocks ? emf : path_drop);
+        output_row(w, row++, &none, emf);
         output_row(w, row++, &none, (struct taken){ .current = k });
         output_row(w, row++, &none, (struct taken){ .angle = p->degrees ? 6 * DW_RPM : 1 }); /* 360 deg are as 60 s */
         if (p->gear != 1)

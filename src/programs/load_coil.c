@@ -44,7 +44,7 @@ static const struct option_spec options[] = {
     { .help = "What drives it:" },
     { "supply", "V", "Supply (V); the switch stands between the coil and ground; required, or --battery",
       OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
-    SUPPLY_OPTIONS(source),
+    SUPPLY_OPTIONS,
     { "clamp", "WORD",
       "Path of the current at switch-off: diode; zener=V or resistor=R (ohm), in series with the diode; none: only --stray takes it; "
       "required", OPTION_READ(read_clamp), OPTION_AT(plan.clamp), .also = "clamp_value",
@@ -83,8 +83,8 @@ static enum dw_status check(const struct command *command, void *values, struct 
     if (isnan(o->temperature))
         o->temperature = o->resistance_at;
     o->plan.resistance = dw_coil_copper(o->plan.resistance, o->resistance_at, o->temperature);
-    o->plan.source = o->source.parts;
-    o->plan.supply = o->source.battery > 0 ? o->source.battery : o->plan.supply;
+    o->plan.source = o->feed.parts;
+    o->plan.supply = o->feed.battery > 0 ? o->feed.battery : o->plan.supply;
     struct dw_coil_plan plan = o->plan;
     plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold; /* which the table has yet to say */
     return dw_coil_check(&plan, error);

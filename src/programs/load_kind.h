@@ -38,21 +38,21 @@ struct smooth_load {
     size_t count;
     double source, load;           /* ohm; load 0: none */
     struct dw_ladder_setup setup;  /* supply 0, threshold NaN: the drive's */
-    struct supply_load supply;
+    struct supply_load feed;
 };
 struct motor_load {
     struct dw_motor_plan plan;     /* threshold NaN: the drive's */
     const char *torque_from;
-    struct supply_load source;
+    struct supply_load feed;
 };
 struct coil_load {
     struct dw_coil_plan plan;      /* threshold NaN: the drive's */
     double temperature, resistance_at;  /* degC; NaN: the other */
-    struct supply_load source;
+    struct supply_load feed;
 };
 struct lamp_load {
     struct dw_lamp_plan plan;      /* threshold NaN: the drive's */
-    struct supply_load source;
+    struct supply_load feed;
 };
 extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind;
 

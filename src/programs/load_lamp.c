@@ -43,7 +43,7 @@ static const struct option_spec options[] = {
     { .help = "What drives it:" },
     { "supply", "V", "Supply (V); light 1 is the lamp fully on from it; required, or --battery", OPTION_QUANTITY(plan.supply, DW_VOLTAGE),
       OPTION_ABOVE_ZERO },
-    SUPPLY_OPTIONS(source),
+    SUPPLY_OPTIONS,
     { "drive", "WORD", "one-switch: the channel is the gate of a switch (default); direct: it is the voltage", OPTION_WORD(plan.direct, drives) },
     { "threshold", "V", "The switch is on above it (V); default the middle of the table's levels", OPTION_QUANTITY(plan.threshold, DW_VOLTAGE) },
     { .help = "Output:" },
@@ -72,8 +72,8 @@ static enum dw_status check(const struct command *command, void *values, struct 
 {
     struct lamp_load *o = values;
     (void)command;
-    o->plan.source = o->source.parts;
-    o->plan.supply = o->source.battery > 0 ? o->source.battery : o->plan.supply;
+    o->plan.source = o->feed.parts;
+    o->plan.supply = o->feed.battery > 0 ? o->feed.battery : o->plan.supply;
     struct dw_lamp_plan plan = o->plan;
     plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold; /* which the table has yet to say */
     return dw_lamp_check(&plan, error);

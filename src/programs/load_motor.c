@@ -58,7 +58,7 @@ static const struct option_spec options[] = {
     { "load-inertia", "J", "On the output shaft (kg m^2); default 0", OPTION_QUANTITY(plan.load_inertia, DW_INERTIA), OPTION_NOT_NEGATIVE },
     { .help = "What drives it:" },
     { "supply", "V", "Supply (V); required, or --battery", OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
-    SUPPLY_OPTIONS(source),
+    SUPPLY_OPTIONS,
     { "drive", "WORD",
       "direct: the channel is the terminal voltage, ahead of a --switch-resistance; one-switch: a transistor and a freewheel diode; "
       "bridge-slow, bridge-fast: a full bridge that shorts the motor, or returns its current to the supply, while the pin is low; "
@@ -95,8 +95,8 @@ static const struct option_rule rules[] = {
 static enum dw_status check(const struct command *command, void *values, struct dw_error *error)
 {
     struct motor_load *o = values;
-    o->plan.source = o->source.parts;
-    o->plan.supply = o->source.battery > 0 ? o->source.battery : o->plan.supply;
+    o->plan.source = o->feed.parts;
+    o->plan.supply = o->feed.battery > 0 ? o->feed.battery : o->plan.supply;
     struct dw_motor_plan plan = o->plan; /* what the table has yet to say is taken as good */
     plan.threshold = isnan(plan.threshold) ? 0 : plan.threshold;
     plan.low_gate = command_given(command, "low-channel");

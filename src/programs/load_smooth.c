@@ -61,7 +61,7 @@ static const struct option_spec options[] = {
       OPTION_WORD(setup.drive, drives) },
     { "supply", "V", "Supply: what one switch switches to, and what --accuracy is relative to (default: the table's highest level)",
       OPTION_QUANTITY(setup.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
-    SUPPLY_OPTIONS(supply),
+    SUPPLY_OPTIONS,
     { "threshold", "V", "One switch: on above it (default: the middle of the table's levels)", OPTION_QUANTITY(setup.threshold, DW_VOLTAGE) },
     { "diode-drop", "V", "One switch: forward voltage of its diodes (default 0.7)", OPTION_QUANTITY(setup.diode_drop, DW_VOLTAGE),
       OPTION_NOT_NEGATIVE },
@@ -90,12 +90,12 @@ static enum dw_status check(const struct command *command, void *values, struct 
     struct smooth_load *o = values;
     struct dw_ladder *ladder = smooth_ladder(o, &why);
     (void)command;
-    o->setup.source = o->supply.parts;
-    o->setup.supply = o->supply.battery > 0 ? o->supply.battery : o->setup.supply;
+    o->setup.source = o->feed.parts;
+    o->setup.supply = o->feed.battery > 0 ? o->feed.battery : o->setup.supply;
     if (!ladder)
         return why.status == DW_NO_MEMORY ? dw_no_memory(error) : option_error(error, "stage", NULL, "%s", why.text);
     dw_ladder_free(ladder);
-    return dw_supply_check(&o->supply.parts, error);
+    return dw_supply_check(&o->feed.parts, error);
 }
 
 static struct dw_plant *make(const void *values, const struct load_drive *drive, struct dw_error *error)

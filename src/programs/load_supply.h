@@ -17,16 +17,16 @@ enum dw_status supply_read_line(const struct option_spec *option, const char *ar
 enum dw_status supply_read_bulk(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 enum dw_status supply_read_battery(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 
-/* Rows of a load's table, behind --supply; m is the member of struct supply_load. */
-#define SUPPLY_OPTIONS(m) \
+/* Rows of a load's table, behind --supply; its member `feed` is the struct above. */
+#define SUPPLY_OPTIONS \
     { "battery", "KEYS", "Instead of --supply a battery: volts= without load, r0= inside, and of what gives way slowly r1=,c1=", \
-      OPTION_READ(supply_read_battery), OPTION_AT(m), .also = "inner_resistance slow_resistance slow_capacitance" }, \
+      OPTION_READ(supply_read_battery), OPTION_AT(feed), .also = "inner_resistance slow_resistance slow_capacitance" }, \
     { "supply-line", "KEYS", "Line from the supply, there and back: r= (ohm) and with --bulk l= (H)", OPTION_READ(supply_read_line), \
-      OPTION_AT(m), .also = "line_resistance line_inductance" }, \
-    { "bulk", "KEYS", "Capacitor at the load: c= (F), esr= (ohm)", OPTION_READ(supply_read_bulk), OPTION_AT(m), .also = "bulk bulk_resistance" }, \
-    { "no-return", NULL, "A diode in the line: what the load gives back lifts the bulk capacitor", OPTION_FLAG(m.parts.no_return), \
+      OPTION_AT(feed), .also = "line_resistance line_inductance" }, \
+    { "bulk", "KEYS", "Capacitor at the load: c= (F), esr= (ohm)", OPTION_READ(supply_read_bulk), OPTION_AT(feed), .also = "bulk bulk_resistance" }, \
+    { "no-return", NULL, "A diode in the line: what the load gives back lifts the bulk capacitor", OPTION_FLAG(feed.parts.no_return), \
       .also = "no_return" }, \
-    { "least", "V", "Least voltage at the load (V): below it is a brown-out", OPTION_QUANTITY(m.least, DW_VOLTAGE), OPTION_ABOVE_ZERO }
+    { "least", "V", "Least voltage at the load (V): below it is a brown-out", OPTION_QUANTITY(feed.least, DW_VOLTAGE), OPTION_ABOVE_ZERO }
 
 #define SUPPLY_GIVEN "supply-line battery bulk no-return"
 #define SUPPLY_RULES \

@@ -192,7 +192,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
         status = dw_error_set(error, DW_BAD_USE, 0, "--low-channel: '%s' is the gate of the other transistor: both on short the supply",
                               o->low);
     if (!status)
-        status = supply_begin(&seen.supply, &o->load.source, o->load.plan.supply, follow.plant, &o->common, reader, o->report, error);
+        status = supply_begin(&seen.supply, &o->load.feed, o->load.plan.supply, follow.plant, &o->common, reader, o->report, error);
     if (!status) {
         seen.motor = dw_plant_load(follow.plant);
         seen.threshold = drive.threshold;

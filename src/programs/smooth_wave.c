@@ -110,7 +110,7 @@ static enum dw_status watch(void *wave, const struct dw_run_row *row, struct dw_
 
 static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
 {
-    const bool gives_way = !dw_supply_ideal(&wave->options->load.supply.parts), report = wave->options->report;
+    const bool gives_way = !dw_supply_ideal(&wave->options->load.feed.parts), report = wave->options->report;
     struct smooth_load *load = &wave->options->load;
     load->setup.all = load->setup.all || report;  /* findings are of all its channels */
     enum dw_status status = complete_drive(wave, error);
@@ -122,7 +122,7 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
                                            .ahead_count = wave->ahead_count, .descriptor = report ? -1 : STDOUT_FILENO,
                                            .watch = gives_way ? watch : NULL, .context = wave };
     struct dw_follow_seen seen;
-    status = supply_begin(&wave->seen, &load->supply, wave->supply, plant, &wave->options->common, wave->reader, report, error);
+    status = supply_begin(&wave->seen, &load->feed, wave->supply, plant, &wave->options->common, wave->reader, report, error);
     if (status == DW_OK)
         status = follow_table(&follow, &wave->options->common, "ladder", wave->reader, &seen, error);
     if (status == DW_OK && report)
