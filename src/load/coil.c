@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A coil as a switching system: each circuit with each place of the armature. docs/theory.md, section 8. */
-#include "load/build_inner.h"
 #include "load/coil_inner.h"
 #include <math.h>
 #include <stdlib.h>

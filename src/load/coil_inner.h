@@ -3,7 +3,7 @@
 #ifndef LOAD_COIL_INNER_H
 #define LOAD_COIL_INNER_H
 
-#include "load/supply_inner.h"
+#include "load/build_inner.h"
 #include <dutywright/coil.h>
 
 enum circuit {

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The ladder as others see it: outputs, scales, a system, and the plant of its drives. */
 #include "load/ladder_inner.h"
-#include "load/supply_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -3,7 +3,7 @@
 #ifndef LOAD_LAMP_INNER_H
 #define LOAD_LAMP_INNER_H
 
-#include "load/supply_inner.h"
+#include "load/build_inner.h"
 #include <dutywright/lamp.h>
 
 enum { LAMP_OUTPUTS = 8, LAMP_STATES = DW_LAMP_STATES + SUPPLY_STATES };
