@@ -54,7 +54,7 @@ static const char about[] =
     "repetition-limit is 1 / their sum. hold: the current when the next pulse finds the armature pulled in, else when the switch "
     "goes off; hold-over-drop-out: how many times the drop-out current that is. operation: length of the last whole operation. "
     "Of that are the energies: from the supply, into copper, clamp, switch (with --stray) and armature; stored-change is what the "
-    "coil holds more than before.\n\n"
+    "coil holds more than before. Of a supply that gives way: " SUPPLY_FINDINGS ".\n\n"
     "Example: does the exhibit's sluice valve follow 12 Hz, and how high does its zener let the switch go?\n\n"
     "  dw-pwm --frequency 12 --duty 45% |\n"
     "    dw-coil --resistance 15 --inductance 0.11 --supply 12 \\\n"

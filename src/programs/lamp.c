@@ -66,7 +66,7 @@ static const char about[] =
     "Findings are of the last whole period that the table names, but for the peak, which is of the whole table. lightness: CIE L*, how "
     "bright the mean looks, 100 for fully on. flicker-percent: (max - min) / (max + min); flicker-index: area above the mean over the whole. "
     "low-risk-limit and no-effect-limit: the most flicker at this frequency by IEEE Std 1789. svm: stroboscopic visibility (CIE TN 006), "
-    "from lines of 80 Hz to 2 kHz: 1 just shows on what moves, and left out where no line lies there.\n\n"
+    "from lines of 80 Hz to 2 kHz: 1 just shows on what moves, and left out where no line lies there. Of a supply that gives way: " SUPPLY_FINDINGS ".\n\n"
     "Rows of --report --format rows: light or current, quantity, value, unit, bound, separated by tabs; percents are shares with unit 1.\n\n"
     "Example: three LEDs of the exhibit at half the counter: how bright do they look, and do they flicker?\n\n"
     "  dw-pwm --frequency 450 --duty 50% |\n"

@@ -28,6 +28,11 @@ enum dw_status supply_read_battery(const struct option_spec *option, const char 
       .also = "no_return" }, \
     { "least", "V", "Least voltage at the load (V): below it is a brown-out", OPTION_QUANTITY(feed.least, DW_VOLTAGE), OPTION_ABOVE_ZERO }
 
+/* For --help. */
+#define SUPPLY_FINDINGS \
+    "mean and ripple of the supply at the load over the last whole period; lowest, sag below its open voltage and rise above it over " \
+    "the whole table; bulk-rms: ripple current of the bulk capacitor; brown-out: time below --least, with which status 1"
+
 #define SUPPLY_GIVEN "supply-line battery bulk no-return"
 #define SUPPLY_RULES \
     { OPTION_EXCLUDES, "supply", "battery", "both say its voltage; give one" }, \
