@@ -171,9 +171,10 @@ DW_API enum dw_status dw_yield_interval(unsigned long long good, unsigned long l
 /* ---- choosing ---- */
 
 enum dw_choice_rank {
-    DW_RANK_PARTS,     /* fewest parts; then as DW_RANK_MARGIN */
-    DW_RANK_MARGIN,    /* largest share of a limit, of ripple and settling, that is used up; with a limit on one of them
-                          only, the other itself */
+    DW_RANK_PARTS,     /* fewest parts; then as DW_RANK_MARGIN, but with a limit on one of ripple and settling only the other
+                          of the two before all */
+    DW_RANK_MARGIN,    /* largest share of any limit that is used up; among equals that of ripple and settling, or the one of
+                          them that has no limit */
     DW_RANK_RIPPLE,
     DW_RANK_SETTLING,
     DW_RANK_PRICE

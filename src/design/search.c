@@ -19,16 +19,26 @@ static double rounded(double x)
     return isfinite(x) ? ldexp(rint(ldexp(fraction, 30)), exponent - 30) : x;
 }
 
+/* Of ripple and settling: the larger share of its limit; with a limit on one of them only, the other itself. */
+static double balance_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures)
+{
+    if (isinf(task->ripple))
+        return figures->ripple;
+    if (isinf(task->settling))
+        return figures->settling;
+    return fmax(figures->ripple / task->ripple, figures->settling / task->settling);
+}
+
+/* Whether the balance comes before the margin: with fewest parts, where one of ripple and settling has no limit. */
+static bool balance_first(const struct search *search)
+{
+    return search->count_parts && (isinf(search->terms.task.ripple) || isinf(search->terms.task.settling));
+}
+
 static double score_of(const struct search *search, const struct dw_filter_figures *figures, double margin, double price)
 {
-    const struct dw_filter_task *task = &search->terms.task;
     switch (search->goal) {
-    case GOAL_BALANCE:
-        if (isinf(task->ripple))
-            return figures->ripple;
-        if (isinf(task->settling))
-            return figures->settling;
-        return fmax(figures->ripple / task->ripple, figures->settling / task->settling);
+    case GOAL_BALANCE: return balance_first(search) ? balance_of(&search->terms.task, figures) : margin;
     case GOAL_RIPPLE: return figures->ripple;
     case GOAL_SETTLING: return figures->settling;
     case GOAL_OVERSHOOT: return figures->overshoot;
@@ -39,6 +49,14 @@ static double score_of(const struct search *search, const struct dw_filter_figur
     case GOAL_NEAREST: break;
     }
     return margin;
+}
+
+/* What decides among equal scores: the other of margin and balance. */
+static double second_of(const struct search *search, const struct dw_filter_figures *figures, double margin)
+{
+    if (search->goal != GOAL_BALANCE)
+        return 0;
+    return balance_first(search) ? margin : balance_of(&search->terms.task, figures);
 }
 
 /* How many of the front settle no later: the last of them has their smallest ripple. */
@@ -75,9 +93,11 @@ bool dwi_search_hopeless(const struct search *search, const struct bound *bound,
     if (search->count_parts && bound->parts != last->parts)
         return bound->parts > last->parts;
     const double score = rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING));
+    const double second = rounded(second_of(search, figures, margin) * (1 - ROUNDING));
     /* where one figure that is the same for many decides, such as the pin's current, ties are most of them */
-    const bool tie_lost = score == last->score && last->size == SMALLEST && bound->resistance > last->resistance;
-    return score > last->score || tie_lost;
+    const bool resistance_lost = last->size == SMALLEST && bound->resistance > last->resistance;
+    const bool tie_lost = second > last->second || (second == last->second && resistance_lost);
+    return score > last->score || (score == last->score && tie_lost);
 }
 
 struct filter_limits dwi_search_limits(const struct search *search, const struct bound *bound)
@@ -91,17 +111,10 @@ struct filter_limits dwi_search_limits(const struct search *search, const struct
         limits = (struct filter_limits){ 1, task->ripple * slack, task->settling * slack };
     switch (search->goal) {
     case GOAL_BALANCE:
-        if (isfinite(task->ripple) && isfinite(task->settling)) {
-            limits.ripple = fmin(limits.ripple, score * task->ripple);
-            limits.settling = fmin(limits.settling, score * task->settling);
-        } else if (isfinite(task->settling)) {
-            limits.ripple = score;
-        } else {
-            limits.settling = score;
-        }
-        break;
     case GOAL_NEAREST:
-        if (full)
+        if (full && balance_first(search))
+            *(isinf(task->ripple) ? &limits.ripple : &limits.settling) = score;
+        else if (full)
             limits = (struct filter_limits){ score, score * task->ripple, score * task->settling };
         break;
     case GOAL_RIPPLE: limits.ripple = fmin(limits.ripple, score); break;
@@ -149,6 +162,7 @@ static int rank(const struct search *search, const struct candidate *one, const 
 {
     int order = search->count_parts ? one->parts - other->parts : 0;
     order = order ? order : compare(one->score, other->score);
+    order = order ? order : compare(one->second, other->second);
     return order ? order : compare_rest(one, other);
 }
 
@@ -233,6 +247,7 @@ void dwi_search_offer(struct search *search, const struct dw_filter *filter, con
         .capacitance = filter->cd.value,
     };
     found.score = rounded(score_of(search, worst, margin, found.price));
+    found.second = rounded(second_of(search, worst, margin));
     for (int k = 0; k < filter->stages; k++) {
         found.resistance += filter->r[k].value;
         found.capacitance += filter->c[k].value;

@@ -38,7 +38,7 @@ struct candidate {
     struct dw_filter filter;
     struct dw_filter_figures worst;
     bool exact;
-    double margin, score;    /* score rounded: theory, 6.4 */
+    double margin, score, second;  /* scores rounded, the second among equals: theory, 6.4 */
     double ripple, settling; /* rounded, for the front */
     double price, resistance, capacitance;
     int parts, size;

@@ -165,8 +165,8 @@ static const struct option_spec options[] = {
       OPTION_READ(read_spread) },
     { .help = "The answer:" },
     { "rank", "BY",
-      "parts: fewest first, then by margin (default); margin: what is left of the limit that is nearest, or, with one limit on "
-      "ripple and settling, the other of the two; ripple; settling; price", OPTION_WORD(wish.rank, ranks) },
+      "parts: fewest first, then by margin, but with a limit on one of ripple and settling by the other (default); margin: what is "
+      "left of the limit that is nearest, loading and all; ripple; settling; price", OPTION_WORD(wish.rank, ranks) },
     { "best", "N", "Most rows of the ranking (default 10)", OPTION_COUNT(wish.best, 1, 1000000) },
     { "front", NULL, "Instead, the trade-off: all that no other beats in both ripple and settling", OPTION_FLAG(wish.front) },
     { "curve", NULL, "The front as a table for dw-plot: settling[s] ripple[V]", OPTION_FLAG(curve) },

@@ -8,7 +8,7 @@
 #include <string.h>
 
 struct tried {
-    double ripple, settling;
+    double ripple, settling, margin;
     int parts;
     bool fits;
 };
@@ -33,8 +33,9 @@ static struct tried try_filter(const struct dw_filter_task *task, const struct d
                            .settling = settling_of(&simulated, isnan(task->duty) ? 1 : duty, task->band),
                            .parts = dw_filter_parts(filter) };
     const double overshoot = filter->l.value > 0 ? simulated_start(&simulated, duty, task->band, 100, 0).overshoot : 0;
-    tried.fits = tried.ripple <= task->ripple && tried.settling <= task->settling && overshoot <= task->overshoot &&
-                 resistance / (resistance + task->load) <= task->loading;
+    tried.margin = fmax(fmax(tried.ripple / task->ripple, tried.settling / task->settling),
+                        fmax(overshoot / task->overshoot, resistance / (resistance + task->load) / task->loading));
+    tried.fits = tried.margin <= 1;
     simulated_free(&simulated);
     return tried;
 }
@@ -48,8 +49,7 @@ static double score(const struct dw_choice_wish *wish, const struct tried *tried
     case DW_RANK_MARGIN:
     case DW_RANK_PRICE: break;
     }
-    return (wish->rank == DW_RANK_PARTS ? 1e9 * tried->parts : 0) + fmax(tried->ripple / wish->task.ripple,
-                                                                        tried->settling / wish->task.settling);
+    return (wish->rank == DW_RANK_PARTS ? 1e9 * tried->parts : 0) + tried->margin;
 }
 
 static int ascending(const void *a, const void *b)
@@ -75,7 +75,7 @@ static void compare(const struct dw_choice_wish *wish, const struct tried *tried
     ck_assert_uint_eq(dw_choices_count(choices), wish->best);
     for (size_t i = 0; i < wish->best; i++) {
         const struct dw_choice *choice = dw_choices_get(choices, i);
-        const struct tried found = { choice->worst.ripple, choice->worst.settling, choice->parts, true };
+        const struct tried found = { choice->worst.ripple, choice->worst.settling, choice->margin, choice->parts, true };
         near(score(wish, &found), scores[i], 1e-6);
         ck_assert(choice->margin <= 1);
     }
@@ -194,6 +194,81 @@ START_TEST(best_filters_with_a_coil_are_the_best_of_all_simulated)
     dw_parts_free(coils);
     dw_parts_free(capacitors);
     dw_parts_free(dampers);
+}
+END_TEST
+
+/* What one pair of stages uses up of the limits, and of ripple and settling alone. */
+struct used {
+    double margin, balance;
+};
+
+static int by_use(const void *a, const void *b)
+{
+    const struct used *one = a, *other = b;
+    return ascending(fabs(one->margin - other->margin) > 1e-9 * one->margin ? &one->margin : &one->balance,
+                     fabs(one->margin - other->margin) > 1e-9 * one->margin ? &other->margin : &other->balance);
+}
+
+static struct used use_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures)
+{
+    const double balance = fmax(figures->ripple / task->ripple, figures->settling / task->settling);
+    return (struct used){ fmax(balance, figures->loading / task->loading), balance };
+}
+
+/* Every pair of stages that does not load too much; returns how many keep all limits. */
+static size_t use_all_pairs(const struct dw_choice_wish *wish, struct used *used)
+{
+    const size_t r = dw_parts_count(wish->resistors), c = dw_parts_count(wish->capacitors);
+    const double most = wish->task.loading * wish->task.load / (1 - wish->task.loading);
+    size_t count = 0;
+    for (size_t n = 0; n < r * r * c * c; n++) {
+        const struct dw_filter filter = { .stages = 2,
+            .r = { dw_parts_get(wish->resistors, n % r), dw_parts_get(wish->resistors, n / r % r) },
+            .c = { dw_parts_get(wish->capacitors, n / r / r % c), dw_parts_get(wish->capacitors, n / r / r / c) } };
+        struct dw_filter_figures figures;
+        struct dw_error error = { .text = "" };
+        if (filter.r[0].value + filter.r[1].value > most)
+            continue;
+        succeeds(dw_filter_nominal(&wish->task, &filter, &figures, &error), error);
+        const struct used one = use_of(&wish->task, &figures);
+        if (one.margin <= 1)
+            used[count++] = one;
+    }
+    return count;
+}
+
+START_TEST(the_ranking_by_margin_is_that_of_every_pair_over_all_limits_and_never_rises)
+{
+    enum { BEST = 12, MOST = 100000 };
+    static struct used used[MOST];
+    struct dw_choice_wish wish = ladders(series(12, 1e3, 100e3, 0), series(6, 1e-9, 1e-6, 0));
+    struct dw_error error = { .text = "" };
+    struct dw_choices *choices;
+    wish.task.frequency = 60e3;
+    wish.task.high = 3.3;
+    wish.task.levels = 300;
+    wish.task.ripple = 0.4 * 3.3 / 300;
+    wish.task.settling = 1.5e-3;
+    wish.task.load = 220e3;
+    wish.task.loading = 0.05;
+    wish.task.overshoot = 0.1;
+    wish.least_stages = 2;
+    wish.best = BEST;
+    const size_t fitting = use_all_pairs(&wish, used);
+    ck_assert(fitting > BEST && fitting < MOST);
+    qsort(used, fitting, sizeof *used, by_use);
+    for (int i = 0; i < 2; i++) {
+        wish.rank = i ? DW_RANK_PARTS : DW_RANK_MARGIN;  /* all have four parts */
+        succeeds(dw_choose(&wish, &choices, &error), error);
+        ck_assert_uint_eq(dw_choices_count(choices), BEST);
+        for (size_t k = 0; k < BEST; k++) {
+            const struct dw_choice *choice = dw_choices_get(choices, k);
+            near(choice->margin, used[k].margin, 1e-8);
+            near(use_of(&wish.task, &choice->worst).balance, used[k].balance, 1e-8);
+        }
+        dw_choices_free(choices);
+    }
+    wish_free(&wish);
 }
 END_TEST
 
@@ -364,6 +439,7 @@ START_TEST(wishes_that_are_none_are_refused)
 }
 END_TEST
 
-SUITE("design: choosing", best_ladders_are_the_best_of_all_pairs_simulated, best_filters_with_a_coil_are_the_best_of_all_simulated,
+SUITE("design: choosing", best_ladders_are_the_best_of_all_pairs_simulated,
+      the_ranking_by_margin_is_that_of_every_pair_over_all_limits_and_never_rises, best_filters_with_a_coil_are_the_best_of_all_simulated,
       what_is_left_out_would_not_have_been_kept, shards_merged_are_the_whole, a_search_ends_when_told_to,
       wishes_that_are_none_are_refused)
