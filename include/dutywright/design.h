@@ -192,7 +192,9 @@ struct dw_choice_wish {
     bool exhaustive;                /* look at every candidate: slower, same answer */
     double ripple_unit;             /* V, in which a remedy's ripple has its three digits; 0: 1 V */
     int shard, shards;              /* only the shard-th part (from 1) of the candidates, of so many; 0, 0: all */
-    bool (*progress)(void *context, double share);  /* called now and then; false ends the search; may be NULL */
+    int jobs;                       /* threads, the caller's counted; 0: one. The answer is the same to the bit */
+    bool (*progress)(void *context, double share);  /* called now and then, by the caller's thread; false ends the search; may be
+                                                       NULL */
     void *context;
 };
 

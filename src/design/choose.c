@@ -50,6 +50,8 @@ static enum dw_status check(const struct dw_choice_wish *wish, enum goal goal, s
         return dw_error_set(error, DW_BAD_USE, 0, "resistors and capacitors must be on offer");
     if (wish->best < 1)
         return dw_error_set(error, DW_BAD_USE, 0, "at least one choice must be asked for");
+    if (wish->jobs < 0)
+        return dw_error_set(error, DW_BAD_USE, 0, "jobs must not be below zero");
     if (wish->shards < 0 || wish->shard < 0 || wish->shard > wish->shards || (wish->shard == 0) != (wish->shards == 0))
         return dw_error_set(error, DW_BAD_USE, 0, "shard must be from 1 to the number of shards");
     if (goal == GOAL_BALANCE && isinf(wish->task.ripple) && isinf(wish->task.settling))
@@ -118,34 +120,6 @@ static bool offers_new(struct offers *offers, const struct dw_choice_wish *wish)
     return true;
 }
 
-/* Every kind of filter in turn, those of fewest parts first; sets how many candidates there are. */
-static void search_all(struct search *search, const struct dw_choice_wish *wish, const struct offers *offers,
-                       double *candidates)
-{
-    enum { LC = 0 };
-    const bool damped = wish->task.source > 0 || isfinite(wish->task.load);
-    int kinds[DW_FILTER_STAGES + 1], count = 0;
-    for (int stages = 1; stages <= DW_FILTER_STAGES; stages++) {
-        if (offers->rc.first && stages >= wish->least_stages && stages <= wish->most_stages)
-            kinds[count++] = stages;
-        if (offers->lc.first && stages == 1)
-            kinds[count++] = LC;
-    }
-    *candidates = 0;
-    for (int i = 0; i < count && !search->stopped; i++) {
-        search->share_from = (double)i / count;
-        search->share_to = (double)(i + 1) / count;
-        if (kinds[i] == LC) {
-            dwi_search_lc(search, &offers->lc);
-            *candidates += dwi_lc_candidates(&offers->lc, damped);
-        } else {
-            dwi_search_rc(search, kinds[i], &offers->rc);
-            *candidates += dwi_rc_candidates(kinds[i], &offers->rc);
-        }
-        dwi_search_tell(search, 1);
-    }
-}
-
 /* The answer from what was kept. */
 static struct dw_choices *choices_of(const struct search *search)
 {
@@ -179,14 +153,14 @@ enum dw_status dwi_choose_with(const struct dw_choice_wish *wish, enum goal goal
         return dw_no_memory(error);
     struct search search = search_new(wish, goal);
     double candidates = 0, evaluations = 0;
-    search_all(&search, wish, &offers, &candidates);
+    candidates = dwi_search_all(&search, wish, &offers.rc, &offers.lc);
     if (search.count == 0)
         status = DW_NO;
     if (status == DW_NO && nearest && !search.stopped && !search.no_memory) {
         evaluations = search.evaluations;
         free(search.kept);
         search = search_new(wish, GOAL_NEAREST);
-        search_all(&search, wish, &offers, &candidates);
+        dwi_search_all(&search, wish, &offers.rc, &offers.lc);
     }
     if (search.stopped)
         status = dw_error_set(error, DW_END, 0, "stopped");

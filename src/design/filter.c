@@ -45,6 +45,8 @@ struct task_terms dwi_terms_of(const struct dw_filter_task *task)
         .height = task->high - task->low,
         .duty = search ? (double)(task->levels / 2) / (double)task->levels : task->duty,
         .step = search ? 1 : task->duty,
+        .source = { task->source, task->source },
+        .load = { task->load, task->load },
         .search_duty = search,
     };
 }

@@ -12,6 +12,7 @@ struct task_terms {
     double period, height;
     double duty;       /* of the ripple; where it is searched, the one nearest to one half */
     double step;       /* duty that settling goes to */
+    double source[2], load[2];  /* ohm, least and most */
     bool search_duty;
 };
 struct task_terms dwi_terms_of(const struct dw_filter_task *task);

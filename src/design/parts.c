@@ -11,7 +11,6 @@ void dw_parts_free(struct dw_parts *parts)
     if (!parts)
         return;
     free(parts->part);
-    free(parts->low);
     free(parts);
 }
 
@@ -39,10 +38,7 @@ static int by_value(const void *a, const void *b)
 static struct dw_parts *parts_new(struct dw_part *part, size_t count, struct dw_error *error)
 {
     struct dw_parts *parts = calloc(1, sizeof *parts);
-    double *ends = calloc(4 * count, sizeof *ends);
-    if (!parts || !ends) {
-        free(parts);
-        free(ends);
+    if (!parts) {
         free(part);
         dw_no_memory(error);
         return NULL;
@@ -52,14 +48,7 @@ static struct dw_parts *parts_new(struct dw_part *part, size_t count, struct dw_
     for (size_t i = 0; i < count; i++)
         if (i == 0 || part[i].value != part[kept - 1].value)
             part[kept++] = part[i];
-    *parts = (struct dw_parts){ kept, part, ends, ends + kept, ends + 2 * kept, ends + 3 * kept };
-    for (size_t i = 0; i < kept; i++) {
-        parts->low[i] = part[i].value * (1 - part[i].spread);
-        parts->high[i] = part[i].value * (1 + part[i].spread);
-        parts->most_low[i] = i > 0 ? fmax(parts->low[i], parts->most_low[i - 1]) : parts->low[i];
-    }
-    for (size_t i = kept; i-- > 0;)
-        parts->least_high[i] = i + 1 < kept ? fmin(parts->high[i], parts->least_high[i + 1]) : parts->high[i];
+    *parts = (struct dw_parts){ kept, part };
     return parts;
 }
 
@@ -236,8 +225,7 @@ struct dw_parts *dw_parts_new(const struct dw_part *part, size_t count, struct d
     return parts_new(own, count, error);
 }
 
-/* Every step-th part, from number `from` on; there is one. */
-static struct dw_parts *every(const struct dw_parts *parts, size_t from, size_t step)
+struct dw_parts *dwi_parts_every(const struct dw_parts *parts, size_t from, size_t step)
 {
     const size_t count = (parts->count - from + step - 1) / step;
     struct dw_part *part = calloc(count, sizeof *part);
@@ -253,8 +241,8 @@ bool dwi_parts_share(const struct dw_parts *first, const struct dw_parts *second
     share[0] = share[1] = NULL;
     if (within >= second->count)
         return true;
-    share[0] = every(first, group, groups);
-    share[1] = every(second, within, members);
+    share[0] = dwi_parts_every(first, group, groups);
+    share[1] = dwi_parts_every(second, within, members);
     if (share[0] && share[1])
         return true;
     dw_parts_free(share[0]);

@@ -222,11 +222,19 @@ static void offer_ranked(struct search *search, const struct candidate *found)
     size_t at = search->count;
     while (at > 0 && rank(search, found, &search->kept[at - 1]) < 0)
         at--;
-    if (at == search->room)
+    if (at == search->room || (at > 0 && rank(search, found, &search->kept[at - 1]) == 0))  /* it is there already */
         return;
     if (search->count == search->room)
         search->count--;
     insert(search, at, found);
+}
+
+static void offer(struct search *search, const struct candidate *found)
+{
+    if (search->goal == GOAL_FRONT)
+        offer_front(search, found);
+    else
+        offer_ranked(search, found);
 }
 
 void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact)
@@ -252,15 +260,34 @@ void dwi_search_offer(struct search *search, const struct dw_filter *filter, con
         found.resistance += filter->r[k].value;
         found.capacitance += filter->c[k].value;
     }
-    if (search->goal == GOAL_FRONT)
-        offer_front(search, &found);
-    else
-        offer_ranked(search, &found);
+    offer(search, &found);
+}
+
+bool dwi_search_ended(struct search *search)
+{
+    if (search->halt && (search->stopped || search->no_memory))
+        atomic_store(search->halt, true);
+    return search->stopped || search->no_memory || (search->halt && atomic_load(search->halt));
+}
+
+void dwi_search_join(struct search *search, const struct search *other, bool anew)
+{
+    if (anew)
+        search->count = 0;
+    for (size_t i = 0; i < other->count && !search->no_memory; i++)
+        offer(search, &other->kept[i]);
+}
+
+void dwi_search_looked(struct search *search, double share)
+{
+    enum { TOLD_AFTER = 1 << 14 };
+    if (++search->looked % TOLD_AFTER == 0)
+        dwi_search_tell(search, share);
 }
 
 void dwi_search_tell(struct search *search, double share)
 {
     if (search->progress && !search->stopped)
         search->stopped = !search->progress(search->context,
-                                            search->share_from + share * (search->share_to - search->share_from));
+                                            fmin(1, search->share_from + share * (search->share_to - search->share_from)));
 }

@@ -4,15 +4,48 @@
 #define DESIGN_SEARCH_INNER_H
 
 #include "filter_inner.h"
+#include <stdatomic.h>
 
 /* Parts on offer, with what the search asks of them. */
 struct dw_parts {
     size_t count;
     struct dw_part *part;      /* [count], ascending by value */
-    double *low, *high;        /* [count], value (1 - spread) and value (1 + spread) */
-    double *most_low;          /* [count], largest low up to here: low itself where all spreads are equal */
-    double *least_high;        /* [count], smallest high from here on */
 };
+
+/* ---- pairs of a resistor and a capacitor ---- */
+
+struct pair {
+    uint32_t r, c;  /* places in the lists */
+};
+
+/* A range of pairs, and its bounds. A resistance of the first stage holds that of the source. */
+struct pair_node {
+    struct { double r_least, r_most, time_least, time_most; } slow;          /* of parts at their highest; time: r c */
+    struct { double r_least, r_most, c_most, time_least, time_most; } fast;  /* of parts at their lowest */
+    double slower;            /* least time at the highest over that at the lowest */
+    double resistance, price; /* least; without the source */
+    uint32_t from, count;
+};
+
+struct pairs {
+    const struct dw_parts *resistors, *capacitors;
+    double source[2];         /* ohm, least and most, in series with each resistance */
+    struct pair *pair;        /* [count] */
+    struct pair_node *node;   /* [2 count - 1], the first is the whole */
+    size_t count;
+};
+
+/* How much a range of resistances counts against one of time constants: as few boxes as by trial. It decides only the speed. */
+static const double PAIRS_RESISTANCE = 0.8;
+
+/* The pairs of two lists.
+ *   returns  false: no memory; some 300 bytes a pair are taken */
+bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const struct dw_parts *capacitors, const double source[2]);
+void dwi_pairs_free(struct pairs *pairs);
+/* A half of a range of more than one pair. */
+const struct pair_node *dwi_pairs_half(const struct pair_node *node, int half);
+
+/* ---- the search ---- */
 
 /* What is made small. All but GOAL_NEAREST take only what keeps every limit. */
 enum goal {
@@ -54,10 +87,16 @@ struct search {
     double evaluations;
     bool exhaustive;
     bool no_memory, stopped;
-    bool (*progress)(void *context, double share);
+    atomic_bool *halt;            /* tells other threads that it ended early */
+    bool (*progress)(void *context, double share);  /* NULL: another thread tells */
     void *context;
     double share_from, share_to;  /* of the whole, for progress: this part of the search */
+    unsigned long looked;         /* boxes */
 };
+/* Stopped, out of memory, or another thread is. */
+bool dwi_search_ended(struct search *search);
+/* Takes over what another search has kept: with `anew` instead of what it had itself. */
+void dwi_search_join(struct search *search, const struct search *other, bool anew);
 
 /* Whether nothing under this bound can be kept. */
 bool dwi_search_hopeless(const struct search *search, const struct bound *bound, bool coil);
@@ -65,8 +104,9 @@ bool dwi_search_hopeless(const struct search *search, const struct bound *bound,
 struct filter_limits dwi_search_limits(const struct search *search, const struct bound *bound);
 /* Keeps a candidate if it is good enough. */
 void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
-/* Tells progress; now and then. */
+/* Tells progress: at once; each so many boxes. */
 void dwi_search_tell(struct search *search, double share);
+void dwi_search_looked(struct search *search, double share);
 
 /* What candidates are made of: first, a resistor of the first stage or a coil, with the capacitor behind it (all of both, or
  * those of a shard); then any of the others. */
@@ -76,13 +116,40 @@ struct offer {
                                                        a coil resistors may be NULL */
 };
 
-/* RC stages by branch and bound. */
-void dwi_search_rc(struct search *search, int stages, const struct offer *offer);
-/* Filters with a coil. */
-void dwi_search_lc(struct search *search, const struct offer *offer);
+/* A range of RC ladders: one of pairs for each stage. */
+struct search_box {
+    int stages;
+    const struct pair_node *node[DW_FILTER_STAGES];
+    struct bound bound;
+};
+/* Finds the bound; returns false where nothing in the box can be kept. */
+bool dwi_box_bounded(struct search *search, struct search_box *box);
+
+/* Ladders of so many stages, out of pairs for the first stage and such as any of the others may have. */
+struct space {
+    int stages;
+    const struct pairs *first, *others;
+};
+enum { FRONTIER = 256 };
+/* The boxes into which all candidates are cut that are to be looked at: [FRONTIER]; returns how many. */
+size_t dwi_rc_frontier(struct search *search, const struct space *space, struct search_box *boxes);
+/* Looks at a box by branch and bound. */
+void dwi_search_box(struct search *search, const struct space *space, const struct search_box *box);
+/* Looks at every candidate whose first pair is number `piece` or every `pieces`-th behind it. */
+void dwi_search_every(struct search *search, const struct space *space, size_t piece, size_t pieces);
+/* Filters with a coil: from pair number `piece` of coil and capacitor on every `pieces`-th. */
+void dwi_search_lc(struct search *search, const struct offer *offer, size_t piece, size_t pieces);
 /* Number of candidates that each looks at. */
 double dwi_rc_candidates(int stages, const struct offer *offer);
 double dwi_lc_candidates(const struct offer *offer, bool damped_already);
+
+/* Every kind of filter in turn, those of fewest parts first, cut into pieces that threads take one after another. What is kept at
+ * the end does not hang on how many threads there are, for the order of candidates is a total one.
+ *   returns   how many candidates there were */
+double dwi_search_all(struct search *search, const struct dw_choice_wish *wish, const struct offer *rc, const struct offer *lc);
+
+/* Every step-th part, from number `from` on, which there is; NULL: no memory. */
+struct dw_parts *dwi_parts_every(const struct dw_parts *parts, size_t from, size_t step);
 
 /* One shard's share of all pairs of a part of each list. The first list is dealt out to the shards; where there are more
  * shards than that has parts, those of one part deal out the second.

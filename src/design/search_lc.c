@@ -130,13 +130,14 @@ static size_t scattering_step(size_t places)
     }
 }
 
-void dwi_search_lc(struct search *search, const struct offer *offer)
+void dwi_search_lc(struct search *search, const struct offer *offer, size_t piece, size_t pieces)
 {
     const struct dw_parts *coils = offer->first, *capacitors = offer->second;
     const bool damped_already = search->terms.task.source > 0 || isfinite(search->terms.task.load);
     /* all pairs, but neighbours far apart in time, so that good ones are found early and the rest need not be looked at closely */
     const size_t pairs = coils->count * capacitors->count, step = scattering_step(pairs);
-    for (size_t n = 0, pair = 0; n < pairs && !search->stopped && !search->no_memory; n++, pair = (pair + step) % pairs) {
+    for (size_t n = piece; n < pairs && !dwi_search_ended(search); n += pieces) {
+        const size_t pair = n * step % pairs;
         struct dw_filter filter = { .stages = 1, .l = coils->part[pair / capacitors->count],
                                     .c = { capacitors->part[pair % capacitors->count] } };
         variants(search, &filter, damped_already, offer->capacitors, offer->resistors);

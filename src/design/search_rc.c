@@ -1,21 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* All RC ladders out of the parts on offer, by branch and bound. A box is a range of each part; the ripple of its largest parts
- * and the settling of its smallest are the least that any ladder in it has (theory, 6.2 and 6.4). */
+/* All RC ladders out of the parts on offer, by branch and bound. A box is a range of pairs for each stage; theory, 6.4. */
 #include "search_inner.h"
 #include <math.h>
 
-enum { SIDES = 2 * DW_FILTER_STAGES, DEEP = 512, NODES_A_TELL = 1 << 14 };
-
-struct search_box {
-    size_t from[SIDES], to[SIDES];  /* ranges in the lists, both inclusive; r c r c r c */
-    struct bound bound;
-};
-
-struct space {
-    struct search *search;
-    int stages;
-    const struct dw_parts *list[SIDES];
-};
+enum { DEEP = 512 };
 
 double dwi_rc_candidates(int stages, const struct offer *offer)
 {
@@ -25,165 +13,152 @@ double dwi_rc_candidates(int stages, const struct offer *offer)
     return count;
 }
 
-static double least_price(const struct dw_parts *list, size_t from, size_t to)
+static const struct pairs *pairs_of(const struct space *space, int stage)
 {
-    double price = INFINITY;
-    for (size_t i = from; i <= to; i++)
-        price = fmin(price, list->part[i].price);
-    return price;
+    return stage == 0 ? space->first : space->others;
 }
 
-/* Least figures of a box; stops where it is already hopeless. */
-static bool bounded(const struct space *space, struct search_box *box)
-{
-    struct search *search = space->search;
-    const struct task_terms *terms = &search->terms;
-    struct rc_values top = { .whole = 0 }, low = { .whole = 0 };
-    struct filter_poles poles;
-    box->bound = (struct bound){ .parts = 2 * space->stages };
-    for (int k = 0; k < space->stages; k++) {
-        const struct dw_parts *r = space->list[2 * k], *c = space->list[2 * k + 1];
-        top.r[k] = r->most_low[box->to[2 * k]];
-        low.r[k] = r->least_high[box->from[2 * k]];
-        top.c[k] = c->most_low[box->to[2 * k + 1]];
-        low.c[k] = c->least_high[box->from[2 * k + 1]];
-        top.whole += top.r[k];
-        low.whole += low.r[k];
-        box->bound.resistance += r->part[box->from[2 * k]].value;
-    }
-    struct dw_filter_figures *figures = &box->bound.figures;
-    if (search->goal == GOAL_PRICE)
-        for (int i = 0; i < 2 * space->stages; i++)
-            box->bound.price += least_price(space->list[i], box->from[i], box->to[i]);
-    figures->loading = dwi_loading_of(terms, terms->task.source + low.whole);
-    /* the first of the two currents of (6.16), at the largest first resistance */
-    const double rest = terms->task.source + terms->task.load;
-    const double all = rest + (terms->task.low < 0 ? fmin(low.whole, top.whole) : fmax(low.whole, top.whole));
-    figures->pin_current = fmax(0, terms->height / (terms->task.source + top.r[0]) + terms->task.low / all);
-    if (dwi_search_hopeless(search, &box->bound, false))
-        return false;
-    dwi_rc_poles_of(&poles, terms, space->stages, &top);
-    figures->ripple = dwi_rc_ripple(terms, &poles);
-    search->evaluations += 0.5;
-    if (dwi_search_hopeless(search, &box->bound, false))
-        return false;
-    dwi_rc_poles_of(&poles, terms, space->stages, &low);
-    figures->settling = dwi_rc_settling(terms, &poles, &figures->settling_at_most);
-    search->evaluations += 0.5;
-    return !dwi_search_hopeless(search, &box->bound, false);
-}
-
-static void leaf(const struct space *space, const size_t *index)
+static void leaf(struct search *search, const struct space *space, const struct pair *const *pair)
 {
     struct dw_filter filter = { .stages = space->stages };
     struct dw_filter_figures worst;
     bool exact;
     for (int k = 0; k < space->stages; k++) {
-        filter.r[k] = space->list[2 * k]->part[index[2 * k]];
-        filter.c[k] = space->list[2 * k + 1]->part[index[2 * k + 1]];
+        filter.r[k] = pairs_of(space, k)->resistors->part[pair[k]->r];
+        filter.c[k] = pairs_of(space, k)->capacitors->part[pair[k]->c];
     }
-    dwi_figures_worst(&space->search->terms, &filter, &dwi_no_limits, &worst, &exact);
-    space->search->evaluations++;
-    dwi_search_offer(space->search, &filter, &worst, exact);
+    dwi_figures_worst(&search->terms, &filter, &dwi_no_limits, &worst, &exact);
+    search->evaluations++;
+    dwi_search_offer(search, &filter, &worst, exact);
 }
 
-/* The side whose values differ most, -1 where none does. */
-static int widest(const struct space *space, const struct search_box *box)
+/* The stage whose pairs differ most, -1 where none does. */
+static int widest(const struct search_box *box)
 {
     double most = 1;
-    int side = -1;
-    for (int i = 0; i < 2 * space->stages; i++) {
-        const struct dw_part *part = space->list[i]->part;
-        const double ratio = part[box->to[i]].value / part[box->from[i]].value;
-        if (box->to[i] > box->from[i] && (side < 0 || ratio > most)) {
+    int stage = -1;
+    for (int k = 0; k < box->stages; k++) {
+        const struct pair_node *node = box->node[k];
+        const double ratio = node->fast.time_most / node->fast.time_least * pow(node->fast.r_most / node->fast.r_least, PAIRS_RESISTANCE);
+        if (node->count > 1 && (stage < 0 || ratio > most)) {
             most = ratio;
-            side = i;
+            stage = k;
         }
     }
-    return side;
+    return stage;
 }
 
-static double volume(const struct space *space, const struct search_box *box)
+static double volume(const struct search_box *box)
 {
     double count = 1;
-    for (int i = 0; i < 2 * space->stages; i++)
-        count *= (double)(box->to[i] - box->from[i] + 1);
+    for (int k = 0; k < box->stages; k++)
+        count *= box->node[k]->count;
     return count;
 }
 
-/* Whether the first is to be looked at before the second: which of them promises more. */
-static bool promises_more(const struct search *search, const struct bound *one, const struct bound *other)
+/* Whether the first is to be looked at before the second: which of them promises more. Along a front the ripple falls with the power of
+ * the settling time that there are stages. */
+static bool promises_more(const struct search *search, const struct search_box *one, const struct search_box *other)
 {
     const struct dw_filter_task *task = &search->terms.task;
+    const struct dw_filter_figures *a = &one->bound.figures, *b = &other->bound.figures;
+    if (search->goal == GOAL_FRONT)
+        return log(a->ripple / b->ripple) + one->stages * log(a->settling / b->settling) < 0;
+    const double used = dwi_margin_of(task, a, false), by_other = dwi_margin_of(task, b, false);
+    if (search->goal == GOAL_NEAREST && used != by_other)
+        return used < by_other;
     const double ripple = isinf(task->ripple) ? search->terms.height : task->ripple;
     const double settling = isinf(task->settling) ? search->terms.period : task->settling;
-    const double first = fmax(one->figures.ripple / ripple, one->figures.settling / settling);
-    return first < fmax(other->figures.ripple / ripple, other->figures.settling / settling);
+    return fmax(a->ripple / ripple, a->settling / settling) < fmax(b->ripple / ripple, b->settling / settling);
 }
 
-static void branch_and_bound(const struct space *space, double all)
+/* Cuts a box into those of its halves that may hold what is kept, the more promising one last.
+ *   returns  how many */
+static int halves_of(struct search *search, const struct search_box *box, int stage, struct search_box half[2])
 {
-    struct search *search = space->search;
-    struct search_box stack[DEEP];
-    int depth = 0, nodes = 0;
+    int count = 0;
+    for (int i = 0; i < 2; i++) {
+        half[count] = *box;
+        half[count].node[stage] = dwi_pairs_half(box->node[stage], i);
+        count += dwi_box_bounded(search, &half[count]);
+    }
+    if (count == 2 && promises_more(search, &half[0], &half[1])) {
+        const struct search_box swap = half[0];
+        half[0] = half[1];
+        half[1] = swap;
+    }
+    return count;
+}
+
+static void look(struct search *search, const struct space *space, const struct search_box *box)
+{
+    const struct pair *pair[DW_FILTER_STAGES];
+    for (int k = 0; k < space->stages; k++)
+        pair[k] = &pairs_of(space, k)->pair[box->node[k]->from];
+    leaf(search, space, pair);
+}
+
+size_t dwi_rc_frontier(struct search *search, const struct space *space, struct search_box *boxes)
+{
+    size_t count = 0;
+    boxes[0] = (struct search_box){ .stages = space->stages };
+    for (int k = 0; k < space->stages; k++)
+        boxes[0].node[k] = pairs_of(space, k)->node;
+    count = dwi_box_bounded(search, &boxes[0]);
+    for (bool cut = true; cut && count > 0;) {
+        cut = false;
+        for (size_t i = count; i-- > 0 && count < FRONTIER;) {
+            struct search_box half[2];
+            const int stage = widest(&boxes[i]);
+            if (stage < 0)
+                continue;
+            const int left = halves_of(search, &boxes[i], stage, half);
+            cut = true;
+            boxes[i] = left > 0 ? half[left - 1] : boxes[--count];
+            if (left == 2)
+                boxes[count++] = half[0];
+        }
+        cut = cut && count < FRONTIER;
+    }
+    return count;
+}
+
+void dwi_search_box(struct search *search, const struct space *space, const struct search_box *whole)
+{
+    struct search_box stack[DEEP] = { *whole };
+    int depth = 1;
     double done = 0;
-    struct search_box whole = { .bound = { .parts = 0 } };
-    for (int i = 0; i < 2 * space->stages; i++)
-        whole.to[i] = space->list[i]->count - 1; /* NOLINT(clang-analyzer-core.NullDereference): a list for each part of each stage */
-    if (bounded(space, &whole))
-        stack[depth++] = whole;
-    while (depth > 0 && !search->stopped && !search->no_memory) {
-        struct search_box box = stack[--depth];
-        if (++nodes % NODES_A_TELL == 0)
-            dwi_search_tell(search, done / all);
+    const double all = volume(whole);
+    while (depth > 0 && !dwi_search_ended(search)) {
+        const struct search_box box = stack[--depth];
+        dwi_search_looked(search, done / all);
+        const int stage = widest(&box);
         if (dwi_search_hopeless(search, &box.bound, false)) {
-            done += volume(space, &box);
-            continue;
-        }
-        const int side = widest(space, &box);
-        if (side < 0) {
-            leaf(space, box.from);
+            done += volume(&box);
+        } else if (stage < 0) {
+            look(search, space, &box);
             done++;
-            continue;
-        }
-        struct search_box half[2] = { box, box };
-        half[0].to[side] = box.from[side] + (box.to[side] - box.from[side]) / 2;
-        half[1].from[side] = half[0].to[side] + 1;
-        const bool keep[2] = { bounded(space, &half[0]), bounded(space, &half[1]) };
-        const int later = keep[0] && keep[1] && promises_more(search, &half[1].bound, &half[0].bound) ? 0 : 1;
-        for (int i = 0; i < 2; i++) {
-            const int which = i == 0 ? later : 1 - later;
-            if (keep[which])
-                stack[depth++] = half[which];
-            else
-                done += volume(space, &half[which]);
+        } else {
+            const int left = halves_of(search, &box, stage, &stack[depth]);
+            done += volume(&box);
+            for (int i = 0; i < left; i++)
+                done -= volume(&stack[depth++]);
         }
     }
 }
 
-static void every_one(const struct space *space, double all)
+void dwi_search_every(struct search *search, const struct space *space, size_t piece, size_t pieces)
 {
-    struct search *search = space->search;
-    size_t index[SIDES] = { 0 };
-    for (double done = 0; done < all && !search->stopped && !search->no_memory; done++) {  /* unrun: passed-on */
-        if (fmod(done, NODES_A_TELL) == 0)
-            dwi_search_tell(search, done / all);
-        leaf(space, index);
-        for (int i = 2 * space->stages - 1; i >= 0 && ++index[i] == space->list[i]->count; i--)
-            index[i] = 0;
+    size_t index[DW_FILTER_STAGES] = { piece };
+    while (index[0] < space->first->count && !dwi_search_ended(search)) {
+        const struct pair *pair[DW_FILTER_STAGES];
+        dwi_search_looked(search, (double)index[0] / (double)space->first->count);
+        for (int k = 0; k < space->stages; k++)
+            pair[k] = &pairs_of(space, k)->pair[index[k]];
+        leaf(search, space, pair);
+        int k = space->stages - 1;
+        for (; k > 0 && ++index[k] == space->others->count; k--)
+            index[k] = 0;
+        index[0] += k == 0 ? pieces : 0;
     }
-}
-
-void dwi_search_rc(struct search *search, int stages, const struct offer *offer)
-{
-    struct space space = { .search = search, .stages = stages };
-    for (int k = 0; k < stages; k++) {
-        space.list[2 * k] = k == 0 ? offer->first : offer->resistors;
-        space.list[2 * k + 1] = k == 0 ? offer->second : offer->capacitors;
-    }
-    const double all = dwi_rc_candidates(stages, offer);
-    if (search->exhaustive)
-        every_one(&space, all);
-    else
-        branch_and_bound(&space, all);
 }

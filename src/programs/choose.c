@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <unistd.h>
 
 /* ---- options that need others ---- */
 
@@ -179,6 +180,7 @@ static const struct option_spec options[] = {
       "them into words (zsh: ${=$(...)})", OPTION_TEXT(print),
       .words = printable },
     { "exhaustive", NULL, "Look at every candidate: the same answer, slowly", OPTION_FLAG(wish.exhaustive) },
+    { "jobs", "N", "Threads to search with (default: one a processor); the answer is the same to the byte", OPTION_COUNT(jobs, 1, 1024) },
     { .help = "Shared among processes or machines:" },
     { "shard", "K/N",
       "Do the K-th of N shares of the search and write, on one line, what --merge reads; with --merge, the K-th share of the samples",
@@ -334,6 +336,7 @@ static enum dw_status find(struct choose_options *o, struct dw_choices **choices
 {
     if (o->merged)
         return dw_choices_merge(&o->wish, o->merged->filters, o->merged->count, choices, error);
+    o->wish.jobs = (int)(o->jobs ? o->jobs : sysconf(_SC_NPROCESSORS_ONLN));
     o->wish.shard = (int)o->shard;
     o->wish.shards = (int)o->shards;
     return dw_choose(&o->wish, choices, error);

@@ -34,6 +34,7 @@ struct choose_options {
     bool all;     /* every column in the text report */
     bool curve;   /* the front as a table */
     const char *print;   /* options for dw-smooth; NULL: not asked */
+    long jobs;           /* threads; 0: one a processor */
     long shard, shards;  /* 0: the whole */
     bool merge, restored;  /* restored: the request that stands in shards */
     const struct choose_merged *merged;  /* NULL: search */
