@@ -12,7 +12,7 @@ void dwi_pairs_free(struct pairs *pairs)
 }
 
 /* Bounds of one pair. */
-static struct pair_node single(const struct pairs *pairs, const struct pair *pair)
+static struct pair_node single(const struct pairs *pairs, const struct part_pair *pair)
 {
     const struct dw_part *r = &pairs->resistors->part[pair->r], *c = &pairs->capacitors->part[pair->c];
     const double r_low = pairs->source[0] + r->value * (1 - r->spread), r_high = pairs->source[1] + r->value * (1 + r->spread);
@@ -42,7 +42,7 @@ static struct pair_node both(const struct pair_node *one, const struct pair_node
 }
 
 /* What a range is cut by: of resistance the ripple hardly takes notice. */
-static double place(const struct pairs *pairs, const struct pair *pair, bool by_time)
+static double place(const struct pairs *pairs, const struct part_pair *pair, bool by_time)
 {
     const double r = pairs->resistors->part[pair->r].value + pairs->source[0];
     return by_time ? r * pairs->capacitors->part[pair->c].value : r;
@@ -51,7 +51,7 @@ static double place(const struct pairs *pairs, const struct pair *pair, bool by_
 /* Hoare's selection: puts the smaller half of a range before the larger one. */
 static void halve(struct pairs *pairs, size_t from, size_t to, bool by_time)
 {
-    struct pair *pair = pairs->pair;
+    struct part_pair *pair = pairs->pair;
     const size_t middle = from + (to - from) / 2;
     while (to - from > 1) {
         const double pivot = place(pairs, &pair[from + (to - from) / 2], by_time);
@@ -63,7 +63,7 @@ static void halve(struct pairs *pairs, size_t from, size_t to, bool by_time)
                 high--;
             if (low >= high)
                 break;
-            const struct pair swap = pair[low];
+            const struct part_pair swap = pair[low];
             pair[low++] = pair[high];
             pair[high--] = swap;
         }
@@ -118,7 +118,7 @@ bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const 
         return false;
     }
     for (size_t i = 0; i < pairs->count; i++)
-        pairs->pair[i] = (struct pair){ (uint32_t)(i / capacitors->count), (uint32_t)(i % capacitors->count) };
+        pairs->pair[i] = (struct part_pair){ (uint32_t)(i / capacitors->count), (uint32_t)(i % capacitors->count) };
     build(pairs, 0, 0, pairs->count);
     return true;
 }

@@ -110,13 +110,13 @@ static struct space space_of(const struct kind *kind)
 }
 
 /* A piece that was taken. */
-struct piece {
+struct search_piece {
     const struct kind *kind;
     size_t number;
     struct search_box box;  /* of RC stages that are pruned */
 };
 
-static void look_at_piece(const struct work *work, struct search *search, const struct piece *piece)
+static void look_at_piece(const struct work *work, struct search *search, const struct search_piece *piece)
 {
     const struct kind *kind = piece->kind;
     const double each = kind->work / (double)kind->pieces;
@@ -135,7 +135,7 @@ static void look_at_piece(const struct work *work, struct search *search, const 
 
 /* Takes the next piece; under the lock.
  *   returns  false: there is none left */
-static bool take(struct work *work, struct piece *piece)
+static bool take(struct work *work, struct search_piece *piece)
 {
     while (work->next_kind < work->kinds) {
         struct kind *kind = &work->kind[work->next_kind];
@@ -144,7 +144,7 @@ static bool take(struct work *work, struct piece *piece)
             kind->pieces = dwi_rc_frontier(work->whole, &space, work->boxes);
         }
         if (work->next_piece < kind->pieces) {
-            *piece = (struct piece){ .kind = kind, .number = work->next_piece, .box = work->boxes[work->next_piece % FRONTIER] };
+            *piece = (struct search_piece){ .kind = kind, .number = work->next_piece, .box = work->boxes[work->next_piece % FRONTIER] };
             work->next_piece++;
             return true;
         }
@@ -157,7 +157,7 @@ static bool take(struct work *work, struct piece *piece)
 /* Piece after piece, each begun with what all have found so far. */
 static void take_part(struct work *work, struct search *own)
 {
-    struct piece piece;
+    struct search_piece piece;
     pthread_mutex_lock(&work->lock);
     while (!dwi_search_ended(own) && take(work, &piece)) {
         if (own != work->whole)

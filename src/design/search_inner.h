@@ -14,7 +14,7 @@ struct dw_parts {
 
 /* ---- pairs of a resistor and a capacitor ---- */
 
-struct pair {
+struct part_pair {
     uint32_t r, c;  /* places in the lists */
 };
 
@@ -30,7 +30,7 @@ struct pair_node {
 struct pairs {
     const struct dw_parts *resistors, *capacitors;
     double source[2];         /* ohm, least and most, in series with each resistance */
-    struct pair *pair;        /* [count] */
+    struct part_pair *pair;        /* [count] */
     struct pair_node *node;   /* [2 count - 1], the first is the whole */
     size_t count;
 };

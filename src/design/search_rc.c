@@ -18,7 +18,7 @@ static const struct pairs *pairs_of(const struct space *space, int stage)
     return stage == 0 ? space->first : space->others;
 }
 
-static void leaf(struct search *search, const struct space *space, const struct pair *const *pair)
+static void leaf(struct search *search, const struct space *space, const struct part_pair *const *pair)
 {
     struct dw_filter filter = { .stages = space->stages };
     struct dw_filter_figures worst;
@@ -92,7 +92,7 @@ static int halves_of(struct search *search, const struct search_box *box, int st
 
 static void look(struct search *search, const struct space *space, const struct search_box *box)
 {
-    const struct pair *pair[DW_FILTER_STAGES];
+    const struct part_pair *pair[DW_FILTER_STAGES];
     for (int k = 0; k < space->stages; k++)
         pair[k] = &pairs_of(space, k)->pair[box->node[k]->from];
     leaf(search, space, pair);
@@ -151,7 +151,7 @@ void dwi_search_every(struct search *search, const struct space *space, size_t p
 {
     size_t index[DW_FILTER_STAGES] = { piece };
     while (index[0] < space->first->count && !dwi_search_ended(search)) {
-        const struct pair *pair[DW_FILTER_STAGES];
+        const struct part_pair *pair[DW_FILTER_STAGES];
         dwi_search_looked(search, (double)index[0] / (double)space->first->count);
         for (int k = 0; k < space->stages; k++)
             pair[k] = &pairs_of(space, k)->pair[index[k]];
