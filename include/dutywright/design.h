@@ -65,7 +65,9 @@ struct dw_filter {
     struct dw_part rd, cd;
 };
 
-/* What is driven, and what is asked of the filter. All limits hold for the worst case of the parts' spreads. */
+/* What is driven, and what is asked of the filter. All limits hold for the worst case of the parts' and the load's spreads. A pin of two
+ * resistances ripples as with the smaller all the time and settles and loads as with the larger; nominal figures, and filters with
+ * a coil, have their mean. */
 struct dw_filter_task {
     double frequency;  /* Hz, > 0: of the pulses */
     double high, low;  /* V, of the pin, high > low */
@@ -73,13 +75,17 @@ struct dw_filter_task {
     double duty;       /* 0 < duty <= 1: the ripple is that at it, settling goes from 0 to it; NaN: the largest ripple of all
                           k / levels, settling from 0 to 1 */
     double source;     /* ohm, of the pin itself; >= 0 */
+    double source_low; /* ohm, of the pin while it is low; 0: the same */
     double load;       /* ohm, from the output to ground; INFINITY: none */
+    double load_spread;  /* tolerance of the load, share; 0 <= load_spread < 1 */
+    double insulation; /* s, capacitance times insulation resistance of each capacitor; 0: none leaks. That of cd and its share of the
+                          pin's current are left out */
     double band;       /* of settling: share of the change, 0 < band < 1 */
     /* limits, > 0; INFINITY: none */
     double ripple;        /* V, peak to peak */
     double settling;      /* s */
     double overshoot;     /* furthest mean beyond the last, share of the change; RC stages have none */
-    double loading;       /* share by which source and load lower the mean */
+    double loading;       /* share by which source, load and leakage lower the mean: the error of the gain */
     double pin_current;   /* A, peak, from rest on */
     double coil_current;  /* A, peak, from rest on; only where there is a coil */
 };
@@ -124,6 +130,15 @@ struct dw_filter_currents {
     double resistor[DW_FILTER_STAGES], rd;      /* W, mean */
 };
 
+/* How far a pin of two resistances bends the mean, V: the largest distance, over all duties, from the straight line between the outputs of
+ * duty 0 and 1; nominal values.
+ *   bend      out
+ *   returns   DW_OK or DW_BAD_USE
+ *   source    (6.32), the limit of pulses that are fast against the first stage
+ *   accuracy  the share (period / (r[0] c[0]))^2 of it; with a coil the square of its current's ripple over its mean */
+DW_API enum dw_status dw_filter_nonlinearity(const struct dw_filter_task *task, const struct dw_filter *filter, double *bend,
+                                             struct dw_error *error);
+
 /* Steady currents at a duty, nominal values.
  *   source    integral of the square over the periodic orbit of the ladder: dw_ladder_system, dw_system_integrals; (6.18)
  *   accuracy  1e-9, where a capacitor takes more than 1e-3 of what goes on behind it */
@@ -164,6 +179,11 @@ struct dw_yield {
 DW_API enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
                                       unsigned long long first, unsigned long long samples, double confidence,
                                       struct dw_yield *yield, struct dw_error *error);
+/* How many of so many samples must be good for the interval to begin no lower than a share.
+ *   needed    out
+ *   returns   DW_OK, or DW_BAD_USE: as above; a share outside 0..1; no number of them is enough, and how many samples would be */
+DW_API enum dw_status dw_yield_needed(double share, unsigned long long samples, double confidence, unsigned long long *needed,
+                                      struct dw_error *error);
 /* The interval alone, for counts that were added. */
 DW_API enum dw_status dw_yield_interval(unsigned long long good, unsigned long long samples, double confidence,
                                         struct dw_yield *yield, struct dw_error *error);
@@ -180,6 +200,8 @@ enum dw_choice_rank {
     DW_RANK_PRICE
 };
 
+enum { DW_CHOICE_SAMPLES = 100000 };
+
 struct dw_choice_wish {
     struct dw_filter_task task;
     const struct dw_parts *resistors, *capacitors;  /* of RC stages; capacitors also beside a coil */
@@ -190,6 +212,12 @@ struct dw_choice_wish {
     bool front;                     /* instead of the best: all that no other beats in both ripple and settling */
     size_t best;                    /* how many, >= 1 */
     bool exhaustive;                /* look at every candidate: slower, same answer */
+    double yield;                   /* 0: all limits hold for the worst case. Else for the nominal values and for so many of `samples`
+                                       samples of dw_filter_yield that its 95 % interval begins at this share or above; each figure,
+                                       and the margin, is then the largest of as many samples, the best by it, and of the nominal
+                                       values. 0 < yield < 1 */
+    unsigned long long samples;     /* with yield: 1 to DW_CHOICE_SAMPLES */
+    uint64_t seed;
     double ripple_unit;             /* V, in which a remedy's ripple has its three digits; 0: 1 V */
     int shard, shards;              /* only the shard-th part (from 1) of the candidates, of so many; 0, 0: all */
     int jobs;                       /* threads, the caller's counted; 0: one. The answer is the same to the bit */
@@ -201,7 +229,7 @@ struct dw_choice_wish {
 struct dw_choice {
     struct dw_filter filter;
     struct dw_filter_figures nominal, worst;
-    bool exact;      /* of worst, as in dw_filter_worst */
+    bool exact;      /* of worst, as in dw_filter_worst; false with a yield */
     double margin;   /* largest share of any limit that is used up; fits: <= 1 */
     double price;
     int parts, size;

@@ -24,15 +24,17 @@ static double corner_ripple(const struct task_terms *terms, const struct part_bo
         c[k] = part->node[k].fast.c_most;
     }
     dwi_rc_poles(&poles, part->stages, r, c, terms->load[1]);
+    dwi_poles_leak(&poles, terms->leak);
     return dwi_rc_ripple(terms, &poles);
 }
 
 /* What the time constants of the ladder without a load that settles as one with it are over its own, at least. (6.25) */
 static void unloaded(const struct task_terms *terms, const struct part_box *part, double *share)
 {
-    double behind = terms->load[1];
+    double behind = terms->load[1], leak = 0;
     for (int k = part->stages - 1; k >= 0; k--) {
-        share[k] = 1 / (1 + part->node[k].slow.r_most / behind);
+        leak += terms->leak * part->node[k].slow.time_most / part->node[k].slow.r_least;
+        share[k] = 1 / (1 + part->node[k].slow.r_most * (1 / behind + leak));
         behind += part->node[k].slow.r_least;
     }
 }
@@ -223,6 +225,9 @@ static double fastest(const struct task_terms *terms, const struct part_box *par
         next = node->fast.r_least;
         times *= node->fast.time_least;
     }
+    for (int k = 0; k < part->stages && terms->leak > 0; k++)  /* s + leak for s: Horner's scheme */
+        for (int n = part->stages - 1; n >= k; n--)
+            a[n] += terms->leak * a[n + 1];
     return times;
 }
 
@@ -235,7 +240,7 @@ static double magnitude(const double *a, double angular)
 /* The sum of all poles, at most. */
 static double most_poles(const struct task_terms *terms, const struct part_box *part)
 {
-    double sum = 0, next = terms->load[1];
+    double sum = part->stages * terms->leak, next = terms->load[1];
     for (int k = part->stages - 1; k >= 0; k--) {
         sum += (1 + part->node[k].fast.r_most / next) / part->node[k].fast.time_least;
         next = part->node[k].fast.r_least;
@@ -299,7 +304,7 @@ static bool meet(struct search *search, struct bound *bound, const struct known 
     enum { TRIES = 12 };
     bound->figures.ripple = fmax(bound->figures.ripple, known->harmonics * exp(-most));
     for (int i = 0; i < TRIES; i++) {
-        const double settling = known->plane ? settling_from(&known->settling, &search->terms, *sum) : known->corner;
+        const double settling = known->plane ? settling_from(&known->settling, &search->bounds, *sum) : known->corner;
         bound->figures.settling = fmax(bound->figures.settling, settling);
         if (dwi_search_hopeless(search, bound, false))
             return false;
@@ -338,7 +343,7 @@ static bool by_times(struct search *search, struct part_box *part, struct bound 
             sum += log(part->node[k].fast.time_least);
             most += log(part->node[k].fast.time_most);
         }
-        const struct known known = known_of(&search->terms, part);
+        const struct known known = known_of(&search->bounds, part);
         if (!meet(search, bound, &known, &sum, most))
             return false;
         again = shrink(part, sum, most);
@@ -359,9 +364,9 @@ static struct bound begin(const struct task_terms *terms, const struct part_box 
         bound.resistance += part->node[k].resistance;
         bound.price += part->node[k].price;
     }
-    bound.figures.loading = dwi_loading_of(terms, slow);
+    bound.figures.loading = dwi_loading_of(slow, terms->load[0]);
     /* the first of the two currents of (6.16), at the largest first resistance */
-    const double all = terms->load[1] + (terms->task.low < 0 ? fmin(slow, fast) : fmax(slow, fast));
+    const double all = terms->task.low < 0 ? terms->load[0] + fmin(slow, fast) : terms->load[1] + fmax(slow, fast);
     bound.figures.pin_current = fmax(0, terms->height / part->node[0].fast.r_most + terms->task.low / all);
     return bound;
 }
@@ -371,7 +376,7 @@ bool dwi_box_bounded(struct search *search, struct search_box *box)
     struct part_box part = { .stages = box->stages };
     for (int k = 0; k < box->stages; k++)
         part.node[k] = *box->node[k];
-    box->bound = begin(&search->terms, &part);
+    box->bound = begin(&search->bounds, &part);
     if (dwi_search_hopeless(search, &box->bound, false))
         return false;
     search->evaluations += 0.5;
@@ -384,6 +389,6 @@ bool dwi_box_bounded(struct search *search, struct search_box *box)
     if (beyond > 1.5)
         return true;
     search->evaluations += 0.5;
-    box->bound.figures.ripple = fmax(box->bound.figures.ripple, corner_ripple(&search->terms, &part));
+    box->bound.figures.ripple = fmax(box->bound.figures.ripple, corner_ripple(&search->bounds, &part));
     return !dwi_search_hopeless(search, &box->bound, false);
 }

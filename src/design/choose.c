@@ -36,6 +36,9 @@ double dw_choices_evaluations(const struct dw_choices *choices)
     return choices->evaluations;
 }
 
+/* Confidence of the interval that a yield is shown by. */
+static const double CONFIDENCE = 0.95;
+
 static enum dw_status check(const struct dw_choice_wish *wish, enum goal goal, struct dw_error *error)
 {
     const enum dw_status status = dw_filter_task_check(&wish->task, error);
@@ -50,6 +53,13 @@ static enum dw_status check(const struct dw_choice_wish *wish, enum goal goal, s
         return dw_error_set(error, DW_BAD_USE, 0, "resistors and capacitors must be on offer");
     if (wish->best < 1)
         return dw_error_set(error, DW_BAD_USE, 0, "at least one choice must be asked for");
+    if (wish->yield != 0) {
+        unsigned long long needed;
+        if (wish->samples > DW_CHOICE_SAMPLES)
+            return dw_error_set(error, DW_BAD_USE, 0, "%llu samples: at most %d can decide", wish->samples, DW_CHOICE_SAMPLES);
+        if (dw_yield_needed(wish->yield, wish->samples, CONFIDENCE, &needed, error) != DW_OK)
+            return DW_BAD_USE;
+    }
     if (wish->jobs < 0)
         return dw_error_set(error, DW_BAD_USE, 0, "jobs must not be below zero");
     if (wish->shards < 0 || wish->shard < 0 || wish->shard > wish->shards || (wish->shard == 0) != (wish->shards == 0))
@@ -73,10 +83,26 @@ static enum goal goal_of(const struct dw_choice_wish *wish)
     return GOAL_BALANCE;
 }
 
+/* What no candidate is below: its nominal values, where samples decide. */
+static struct task_terms bounds_of(const struct dw_choice_wish *wish)
+{
+    struct task_terms terms = dwi_terms_of(&wish->task);
+    if (wish->yield > 0) {
+        terms.source[0] = terms.source[1] = (terms.source[0] + terms.source[1]) / 2;
+        terms.load[0] = terms.load[1] = wish->task.load;
+    }
+    return terms;
+}
+
 static struct search search_new(const struct dw_choice_wish *wish, enum goal goal)
 {
+    struct kept_samples samples = { .seed = wish->seed };
+    if (wish->yield > 0 && dw_yield_needed(wish->yield, wish->samples, CONFIDENCE, &samples.needed, NULL) == DW_OK)
+        samples.count = wish->samples;
     return (struct search){
         .terms = dwi_terms_of(&wish->task),
+        .bounds = bounds_of(wish),
+        .samples = samples,
         .goal = goal,
         .count_parts = goal == GOAL_BALANCE && wish->rank == DW_RANK_PARTS,
         .room = goal == GOAL_NEAREST ? 1 : wish->best,
@@ -158,7 +184,7 @@ enum dw_status dwi_choose_with(const struct dw_choice_wish *wish, enum goal goal
         status = DW_NO;
     if (status == DW_NO && nearest && !search.stopped && !search.no_memory) {
         evaluations = search.evaluations;
-        free(search.kept);
+        dwi_search_free(&search);
         search = search_new(wish, GOAL_NEAREST);
         dwi_search_all(&search, wish, &offers.rc, &offers.lc);
     }
@@ -172,7 +198,7 @@ enum dw_status dwi_choose_with(const struct dw_choice_wish *wish, enum goal goal
         (*choices)->candidates = candidates;
         (*choices)->evaluations += evaluations;
     }
-    free(search.kept);
+    dwi_search_free(&search);
     offers_free(&offers);
     return status;
 }
@@ -192,17 +218,13 @@ enum dw_status dw_choices_merge(const struct dw_choice_wish *wish, const struct 
         status = dwi_filter_check(&wish->task, &filters[i], error);
     for (int pass = 0; pass < 2 && status == DW_OK && !*choices; pass++) {
         struct search search = search_new(wish, goals[pass]);
-        for (size_t i = 0; i < count; i++) {
-            struct dw_filter_figures worst;
-            bool exact;
-            if (dwi_figures_worst(&search.terms, &filters[i], &dwi_no_limits, &worst, &exact))  /* unrun: undamped */
-                dwi_search_offer(&search, &filters[i], &worst, exact);
-        }
+        for (size_t i = 0; i < count; i++)
+            dwi_search_offer(&search, &filters[i], NULL);
         if (search.no_memory || ((search.count > 0 || pass == 1) && !(*choices = choices_of(&search))))
             status = dw_no_memory(error);
         else if (pass == 1)
             status = dw_error_set(error, DW_NO, 0, "nothing fits");
-        free(search.kept);
+        dwi_search_free(&search);
     }
     return status;
 }

@@ -33,13 +33,17 @@ static enum dw_status circuit_new(struct filter_circuit *circuit, const struct d
     for (size_t k = 0; k <= last; k++) {
         stages[k].r = filter->r[k].value;
         stages[k].c = filter->c[k].value;
+        stages[k].leak = task->insulation > 0 ? task->insulation / stages[k].c : 0;
+        circuit->load[k] = task->insulation > 0 ? stages[k].c / task->insulation : 0;
     }
     if (damped) {
-        stages[last].leak = loaded ? task->load : 0;
+        const double leak = (loaded ? 1 / task->load : 0) + (stages[last].leak > 0 ? 1 / stages[last].leak : 0);
+        stages[last].leak = leak > 0 ? 1 / leak : 0;
         stages[last + 1] = (struct dw_stage){ .r = filter->rd.value, .c = filter->cd.value };
     }
-    circuit->load[last] = 1 / task->load;
-    const struct dw_ladder_plan plan = { .stages = stages, .count = circuit->stages, .source = task->source,
+    circuit->load[last] += 1 / task->load;
+    const struct dw_ladder_plan plan = { .stages = stages, .count = circuit->stages,
+                                         .source = task->source_low > 0 ? (task->source + task->source_low) / 2 : task->source,
                                          .load = loaded && !damped ? task->load : 0 };
     struct dw_ladder *ladder = dw_ladder_new(&plan, error);
     circuit->system = ladder ? dw_ladder_system(ladder, error) : NULL;
@@ -147,7 +151,8 @@ enum dw_status dw_filter_steady_currents(const struct dw_filter_task *task, cons
     if (status != DW_OK)
         return status;
     const struct task_terms terms = dwi_terms_of(task);
-    const double direct = (task->low + duty * terms.height) / (task->source + dwi_rc_values_at(filter, NULL).whole + task->load);
+    const struct rc_values values = dwi_rc_values_at(&terms, filter, NULL);
+    const double direct = (task->low + duty * terms.height) / (values.source + values.whole + task->load);
     *currents = (struct dw_filter_currents){ .coil = filter->l.value > 0 ? coil_swing(&terms, filter, duty) : 0 };
     for (int k = 0; k < filter->stages; k++) {
         currents->capacitor[k] = sqrt(capacitor[k]);
@@ -200,10 +205,40 @@ enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct 
         status = circuit_new(&circuit, task, filter, error);
     if (status != DW_OK)
         return status;
-    const double series = task->source + dwi_rc_values_at(filter, NULL).whole, l = filter->l.value, c = filter->c[0].value;
+    const struct task_terms terms = dwi_terms_of(task);
+    const struct rc_values values = dwi_rc_values_at(&terms, filter, NULL);
+    const double series = values.source + values.whole, l = filter->l.value, c = filter->c[0].value;
     /* RC stages only fall; a stage with a coil does beyond its natural frequency, and may pass the level twice more below */
     const double from = l > 0 ? 2 / sqrt(l * c) : 1 / (series * c), step = l > 0 ? 1.01 : 2;
-    *cutoff = highest_crossing(&circuit, M_SQRT1_2 / (1 + series / task->load), from, step) / (2 * M_PI);
+    *cutoff = highest_crossing(&circuit, M_SQRT1_2 * response(&circuit, 0), from, step) / (2 * M_PI);
     dw_system_free(circuit.system);
     return circuit.no_memory ? dw_no_memory(error) : DW_OK;
+}
+
+/* How far the mean at a duty D, D (1 + a) / (1 + a D) of the way from that at 0 to that at 1, is from D at most. (6.32) */
+static double most_bent(double a)
+{
+    const double root = sqrt(1 + a) + 1;
+    return a / (root * root);
+}
+
+enum dw_status dw_filter_nonlinearity(const struct dw_filter_task *task, const struct dw_filter *filter, double *bend,
+                                      struct dw_error *error)
+{
+    const enum dw_status status = dwi_filter_check(task, filter, error);
+    if (status != DW_OK)
+        return status;
+    const struct task_terms terms = dwi_terms_of(task);
+    const struct rc_values values = dwi_rc_values_at(&terms, filter, NULL);
+    const double low = task->source_low > 0 ? task->source_low : task->source, rest = values.whole - values.r[0] + values.load;
+    double from = 1 / (values.r[0] + low) + 1 / rest, to = 1 / (values.r[0] + task->source) + 1 / rest;
+    double up = task->high / (values.r[0] + task->source) / to - task->low / (values.r[0] + low) / from;
+    up *= isinf(rest) ? 1 : values.load / rest;
+    if (filter->l.value > 0) {
+        from = 1 + (values.r[0] + low) / values.load;
+        to = 1 + (values.r[0] + task->source) / values.load;
+        up = task->high / to - task->low / from;
+    }
+    *bend = fabs(up * most_bent(to / from - 1));
+    return DW_OK;
 }

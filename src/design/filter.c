@@ -18,6 +18,14 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         { "pin_current", "pin current", task->pin_current },
         { "coil_current", "coil current", task->coil_current },
     };
+    const struct {
+        const char *member, *name;
+        double value;
+    } not_below_zero[] = {
+        { "source", "source", task->source },
+        { "source_low", "source while low", task->source_low },
+        { "insulation", "insulation", task->insulation },
+    };
     for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
         if (!(above_zero[i].value > 0))
             return dw_error_member(error, above_zero[i].member, "%s must be above zero", above_zero[i].name);
@@ -29,8 +37,11 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         return dw_error_member(error, "levels", "levels must be at least 2");
     if (!isnan(task->duty) && !(task->duty > 0 && task->duty <= 1))
         return dw_error_member(error, "duty", "duty must be above 0 and at most 1");
-    if (!(task->source >= 0) || !isfinite(task->source))
-        return dw_error_member(error, "source", "source must not be below zero");
+    for (size_t i = 0; i < sizeof not_below_zero / sizeof not_below_zero[0]; i++)
+        if (!(not_below_zero[i].value >= 0) || !isfinite(not_below_zero[i].value))
+            return dw_error_member(error, not_below_zero[i].member, "%s must not be below zero", not_below_zero[i].name);
+    if (!(task->load_spread >= 0 && task->load_spread < 1))
+        return dw_error_member(error, "load_spread", "spread of the load must be from 0 to below 100%%");
     if (!(task->band > 0 && task->band < 1))
         return dw_error_member(error, "band", "band must lie between 0 and 1");
     return DW_OK;
@@ -39,14 +50,16 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
 struct task_terms dwi_terms_of(const struct dw_filter_task *task)
 {
     const bool search = isnan(task->duty);
+    const double low = task->source_low > 0 ? task->source_low : task->source;
     return (struct task_terms){
         .task = *task,
         .period = 1 / task->frequency,
         .height = task->high - task->low,
         .duty = search ? (double)(task->levels / 2) / (double)task->levels : task->duty,
         .step = search ? 1 : task->duty,
-        .source = { task->source, task->source },
-        .load = { task->load, task->load },
+        .source = { fmin(task->source, low), fmax(task->source, low) },
+        .load = { task->load * (1 - task->load_spread), task->load * (1 + task->load_spread) },
+        .leak = task->insulation > 0 ? 1 / task->insulation : 0,
         .search_duty = search,
     };
 }
@@ -56,8 +69,9 @@ void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms,
     double r[POLES_MAX] = { 0 };
     for (int k = 0; k < stages; k++)
         r[k] = values->r[k];
-    r[0] += terms->task.source;
-    dwi_rc_poles(poles, stages, r, values->c, terms->task.load);
+    r[0] += values->source;
+    dwi_rc_poles(poles, stages, r, values->c, values->load);
+    dwi_poles_leak(poles, terms->leak);
 }
 
 double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles)
@@ -72,16 +86,16 @@ double dwi_rc_settling(const struct task_terms *terms, const struct filter_poles
     return dwi_pulse_settling(&missing, terms->period, terms->task.band, at_most);
 }
 
-double dwi_loading_of(const struct task_terms *terms, double series)
+double dwi_loading_of(double series, double load)
 {
-    const double ratio = series / terms->task.load;
+    const double ratio = series / load;
     return ratio / (1 + ratio);
 }
 
-double dwi_rc_pin_current(const struct task_terms *terms, double first, double whole)
+double dwi_rc_pin_current(const struct task_terms *terms, double first, double all)
 {
-    const double inrush = terms->height / (terms->task.source + first), all = terms->task.source + whole + terms->task.load;
-    const double rest = fmax(fabs(terms->task.high), fabs(terms->task.low)) / (terms->task.source + first);
+    const double inrush = terms->height / first;
+    const double rest = fmax(fabs(terms->task.high), fabs(terms->task.low)) / first;
     return fmax(rest, fmax(fabs(inrush + terms->task.low / all), fabs(inrush - terms->task.high / all)));
 }
 
@@ -99,7 +113,7 @@ static bool begin(const struct task_terms *terms, const struct lc_parts *parts, 
     if (!dwi_lc_poles(poles, parts))
         return false;
     const struct exp_sum missing = dwi_pulse_missing(&poles->out, terms->period, terms->step);
-    *figures = (struct dw_filter_figures){ .duty = terms->duty, .loading = dwi_loading_of(terms, parts->r) };
+    *figures = (struct dw_filter_figures){ .duty = terms->duty, .loading = dwi_loading_of(parts->r, parts->load) };
     figures->overshoot = dwi_pulse_overshoot(&missing, terms->period);
     figures->settling = dwi_pulse_settling(&missing, terms->period, terms->task.band, &figures->settling_at_most);
     return true;
@@ -217,9 +231,14 @@ static double part_at(const struct dw_part *part, const double *deviation, int n
     return part->value * (deviation ? 1 + deviation[n] * part->spread : 1);
 }
 
-struct rc_values dwi_rc_values_at(const struct dw_filter *filter, const double *deviation)
+static double load_at(const struct task_terms *terms, const double *deviation)
 {
-    struct rc_values values = { .whole = 0 };
+    return terms->task.load * (deviation ? 1 + deviation[DEVIATIONS - 1] * terms->task.load_spread : 1);
+}
+
+struct rc_values dwi_rc_values_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation)
+{
+    struct rc_values values = { .source = (terms->source[0] + terms->source[1]) / 2, .load = load_at(terms, deviation) };
     for (int k = 0; k < filter->stages; k++) {
         values.r[k] = part_at(&filter->r[k], deviation, 2 * k);
         values.c[k] = part_at(&filter->c[k], deviation, 2 * k + 1);
@@ -230,13 +249,14 @@ struct rc_values dwi_rc_values_at(const struct dw_filter *filter, const double *
 
 struct lc_parts dwi_lc_parts_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation)
 {
+    const double c = part_at(&filter->c[0], deviation, 2);
     return (struct lc_parts){
-        .r = terms->task.source + part_at(&filter->r[0], deviation, 0),
+        .r = (terms->source[0] + terms->source[1]) / 2 + part_at(&filter->r[0], deviation, 0),
         .l = part_at(&filter->l, deviation, 1),
-        .c = part_at(&filter->c[0], deviation, 2),
+        .c = c,
         .rd = part_at(&filter->rd, deviation, 3),
         .cd = part_at(&filter->cd, deviation, 4),
-        .load = terms->task.load,
+        .load = 1 / (1 / load_at(terms, deviation) + c * terms->leak),
     };
 }
 
@@ -247,17 +267,24 @@ bool dwi_figures_at(const struct task_terms *terms, const struct dw_filter *filt
         const struct lc_parts parts = dwi_lc_parts_at(terms, filter, deviation);
         return dwi_lc_figures(terms, &parts, limits, figures);
     }
-    const struct rc_values values = dwi_rc_values_at(filter, deviation);
+    struct rc_values values = dwi_rc_values_at(terms, filter, deviation);
     struct filter_poles poles;
+    values.source = deviation ? terms->source[0] : values.source;
     dwi_rc_poles_of(&poles, terms, filter->stages, &values);
-    *figures = (struct dw_filter_figures){
-        .ripple = dwi_rc_ripple(terms, &poles),
-        .duty = terms->duty,
-        .loading = dwi_loading_of(terms, terms->task.source + values.whole),
-        .pin_current = dwi_rc_pin_current(terms, values.r[0], values.whole),
-    };
+    *figures = (struct dw_filter_figures){ .ripple = dwi_rc_ripple(terms, &poles), .duty = terms->duty };
+    figures->pin_current = dwi_rc_pin_current(terms, values.source + values.r[0], values.source + values.whole + values.load);
+    if (deviation && terms->source[1] > terms->source[0]) {
+        values.source = terms->source[1];
+        dwi_rc_poles_of(&poles, terms, filter->stages, &values);
+    }
+    figures->loading = dwi_rc_loading(terms, &poles, &values);
     figures->settling = dwi_rc_settling(terms, &poles, &figures->settling_at_most);
     return true;
+}
+
+double dwi_rc_loading(const struct task_terms *terms, const struct filter_poles *poles, const struct rc_values *values)
+{
+    return terms->leak > 0 ? 1 - poles->gain : dwi_loading_of(values->source + values->whole, values->load);
 }
 
 enum dw_status dwi_filter_undamped(struct dw_error *error)

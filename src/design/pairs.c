@@ -15,8 +15,9 @@ void dwi_pairs_free(struct pairs *pairs)
 static struct pair_node single(const struct pairs *pairs, const struct part_pair *pair)
 {
     const struct dw_part *r = &pairs->resistors->part[pair->r], *c = &pairs->capacitors->part[pair->c];
-    const double r_low = pairs->source[0] + r->value * (1 - r->spread), r_high = pairs->source[1] + r->value * (1 + r->spread);
-    const double c_low = c->value * (1 - c->spread), c_high = c->value * (1 + c->spread);
+    const double r_spread = pairs->nominal ? 0 : r->spread, c_spread = pairs->nominal ? 0 : c->spread;
+    const double r_low = pairs->source[0] + r->value * (1 - r_spread), r_high = pairs->source[1] + r->value * (1 + r_spread);
+    const double c_low = c->value * (1 - c_spread), c_high = c->value * (1 + c_spread);
     return (struct pair_node){
         .slow = { r_high, r_high, r_high * c_high, r_high * c_high },
         .fast = { r_low, r_low, c_low, r_low * c_low, r_low * c_low },
@@ -107,10 +108,11 @@ static void build(struct pairs *pairs, size_t at, size_t from, size_t to)
     node->count = (uint32_t)(to - from);
 }
 
-bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const struct dw_parts *capacitors, const double source[2])
+bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const struct dw_parts *capacitors, const double source[2],
+                   bool nominal)
 {
     *pairs = (struct pairs){ .resistors = resistors, .capacitors = capacitors, .source = { source[0], source[1] },
-                             .count = resistors->count * capacitors->count };
+                             .nominal = nominal, .count = resistors->count * capacitors->count };
     pairs->pair = calloc(pairs->count, sizeof *pairs->pair);
     pairs->node = calloc(2 * pairs->count - 1, sizeof *pairs->node);
     if (!pairs->pair || !pairs->node) {

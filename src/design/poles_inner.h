@@ -72,6 +72,10 @@ struct filter_poles {
  *   accuracy  poles of one and two stages to 6 ulp each; of three to 1e-14 / (relative distance of the nearest two) */
 void dwi_rc_poles(struct filter_poles *poles, int stages, const double *r, const double *c, double load);
 
+/* The same where every capacitor leaks, at so many 1/s: its admittance c (s + leak) stands for c s.
+ *   source    docs/theory.md, (6.33) */
+void dwi_poles_leak(struct filter_poles *poles, double leak);
+
 /* One stage of series resistance and coil, shunt capacitor, beside it a damping branch (a resistor and a capacitor in series)
  * or none, load. */
 struct lc_parts {

@@ -79,3 +79,17 @@ void dwi_rc_poles(struct filter_poles *poles, int stages, const double *r, const
                   : stages == 2 ? two_stages(r, c, load, p, w)
                                 : three_stages(r, c, load, p, w);
 }
+
+void dwi_poles_leak(struct filter_poles *poles, double leak)
+{
+    double *p = poles->out.rate, *w = poles->out.even, all = 1;
+    if (leak == 0)
+        return;
+    for (int k = 0; k < poles->out.count; k++)
+        all *= 1 + leak / p[k];
+    for (int k = 0; k < poles->out.count; k++) {
+        w[k] *= all / (1 + leak / p[k]);
+        p[k] += leak;
+    }
+    poles->gain /= all;
+}

@@ -237,25 +237,53 @@ static void offer(struct search *search, const struct candidate *found)
         offer_ranked(search, found);
 }
 
-void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact)
+/* Room for samples, when they are first drawn. */
+static bool samples_have_room(struct search *search)
 {
-    const double margin = dwi_margin_of(&search->terms.task, worst, filter->l.value > 0);
-    if (search->goal != GOAL_NEAREST && !(margin <= 1))
-        return;
+    if (!search->samples.room && !(search->samples.room = calloc(KEPT_FIGURES * search->samples.count, sizeof *search->samples.room)))
+        search->no_memory = true;
+    return !search->no_memory;
+}
+
+/* What counts of a candidate, and its margin.
+ *   returns  false: it will not be kept */
+static bool judge(struct search *search, const struct dw_filter *filter, const struct filter_limits *limits, struct candidate *found)
+{
+    const struct task_terms *terms = &search->terms;
+    const struct bound bound = { .parts = dw_filter_parts(filter) };
+    if (search->samples.count > 0)
+        return samples_have_room(search) && dwi_figures_kept(terms, filter, &search->samples, dwi_search_limits(search, &bound).margin,
+                                                             &found->worst, &found->margin);
+    limits = limits ? limits : &dwi_no_limits;
+    if (!dwi_figures_worst(terms, filter, limits, &found->worst, &found->exact) || dwi_exceeds(terms, &found->worst, limits))
+        return false;
+    found->margin = dwi_margin_of(&terms->task, &found->worst, filter->l.value > 0);
+    return search->goal == GOAL_NEAREST || found->margin <= 1;
+}
+
+void dwi_search_free(struct search *search)
+{
+    free(search->kept);
+    free(search->samples.room);
+    search->kept = NULL;
+    search->samples.room = NULL;
+}
+
+void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct filter_limits *limits)
+{
     struct candidate found = {
         .filter = *filter,
-        .worst = *worst,
-        .exact = exact,
-        .margin = margin,
-        .ripple = rounded(worst->ripple),
-        .settling = rounded(worst->settling),
         .price = dw_filter_price(filter),
         .parts = dw_filter_parts(filter),
-        .size = dw_filter_size(&search->terms.task, filter, worst->pin_current),
         .capacitance = filter->cd.value,
     };
-    found.score = rounded(score_of(search, worst, margin, found.price));
-    found.second = rounded(second_of(search, worst, margin));
+    if (!judge(search, filter, limits, &found))
+        return;
+    found.ripple = rounded(found.worst.ripple);
+    found.settling = rounded(found.worst.settling);
+    found.size = dw_filter_size(&search->terms.task, filter, found.worst.pin_current);
+    found.score = rounded(score_of(search, &found.worst, found.margin, found.price));
+    found.second = rounded(second_of(search, &found.worst, found.margin));
     for (int k = 0; k < filter->stages; k++) {
         found.resistance += filter->r[k].value;
         found.capacitance += filter->c[k].value;

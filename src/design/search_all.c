@@ -74,8 +74,10 @@ static void levels_free(struct work *work)
 }
 
 /* returns  false: no memory */
-static bool level_new(struct level *level, const struct level *above, const double source[2])
+static bool level_new(struct level *level, const struct level *above, const struct search *search)
 {
+    const double *source = search->bounds.source;
+    const bool nominal = search->samples.count > 0;
     static const double none[2] = { 0, 0 };
     bool there = true;
     if (above) {
@@ -85,8 +87,8 @@ static bool level_new(struct level *level, const struct level *above, const doub
         level->rc = (struct offer){ level->own[0], level->own[1], level->own[2], level->own[3] };
     }
     if (there && level->rc.first)
-        there = dwi_pairs_new(&level->first, level->rc.first, level->rc.second, source) &&
-                dwi_pairs_new(&level->others, level->rc.resistors, level->rc.capacitors, none);
+        there = dwi_pairs_new(&level->first, level->rc.first, level->rc.second, source, nominal) &&
+                dwi_pairs_new(&level->others, level->rc.resistors, level->rc.capacitors, none, nominal);
     return there;
 }
 
@@ -94,11 +96,11 @@ static bool level_new(struct level *level, const struct level *above, const doub
 static bool levels_new(struct work *work, const struct dw_choice_wish *wish, const struct offer *rc)
 {
     work->level[0].rc = *rc;
-    bool there = level_new(&work->level[0], NULL, work->whole->terms.source);
+    bool there = level_new(&work->level[0], NULL, work->whole);
     work->levels = 1;
     while (there && wish->front && !wish->exhaustive && rc->first && work->levels < LEVELS &&
            dwi_rc_candidates(wish->most_stages, &work->level[work->levels - 1].rc) > 1e6) {
-        there = level_new(&work->level[work->levels], &work->level[work->levels - 1], work->whole->terms.source);
+        there = level_new(&work->level[work->levels], &work->level[work->levels - 1], work->whole);
         work->levels++;
     }
     return there;
@@ -189,6 +191,7 @@ static struct search like(const struct search *whole)
 {
     struct search own = *whole;
     own.kept = NULL;
+    own.samples.room = NULL;
     own.count = own.allocated = 0;
     own.evaluations = 0;
     return own;
@@ -199,7 +202,7 @@ static void leave(struct work *work, struct search *own)
     work->whole->evaluations += own->evaluations;
     work->whole->no_memory = work->whole->no_memory || own->no_memory;
     work->whole->stopped = work->whole->stopped || own->stopped;
-    free(own->kept);
+    dwi_search_free(own);
 }
 
 /* With helpers beside the caller's thread; where none can be had it goes on with those there are. */

@@ -30,6 +30,7 @@ struct pair_node {
 struct pairs {
     const struct dw_parts *resistors, *capacitors;
     double source[2];         /* ohm, least and most, in series with each resistance */
+    bool nominal;
     struct part_pair *pair;        /* [count] */
     struct pair_node *node;   /* [2 count - 1], the first is the whole */
     size_t count;
@@ -39,8 +40,10 @@ struct pairs {
 static const double PAIRS_RESISTANCE = 0.8;
 
 /* The pairs of two lists.
+ *   nominal  whatever their spreads
  *   returns  false: no memory; some 300 bytes a pair are taken */
-bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const struct dw_parts *capacitors, const double source[2]);
+bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const struct dw_parts *capacitors, const double source[2],
+                   bool nominal);
 void dwi_pairs_free(struct pairs *pairs);
 /* A half of a range of more than one pair. */
 const struct pair_node *dwi_pairs_half(const struct pair_node *node, int half);
@@ -78,7 +81,8 @@ struct candidate {
 };
 
 struct search {
-    struct task_terms terms;
+    struct task_terms terms, bounds;  /* bounds: of the least figures of a candidate; terms of nominal values where samples decide */
+    struct kept_samples samples;      /* room: ours, taken when it is first wanted */
     enum goal goal;
     bool count_parts;        /* fewer parts before all */
     size_t room;             /* how many are kept; with GOAL_FRONT as many as there are */
@@ -102,8 +106,11 @@ void dwi_search_join(struct search *search, const struct search *other, bool ane
 bool dwi_search_hopeless(const struct search *search, const struct bound *bound, bool coil);
 /* Figures beyond which a candidate of this bound will not be kept. */
 struct filter_limits dwi_search_limits(const struct search *search, const struct bound *bound);
-/* Keeps a candidate if it is good enough. */
-void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct dw_filter_figures *worst, bool exact);
+/* Keeps a candidate if it is good enough: by its worst case, or by its samples.
+ *   limits    beyond them it is not kept anyway; may be NULL */
+void dwi_search_offer(struct search *search, const struct dw_filter *filter, const struct filter_limits *limits);
+/* Frees what a search holds. */
+void dwi_search_free(struct search *search);
 /* Tells progress: at once; each so many boxes. */
 void dwi_search_tell(struct search *search, double share);
 void dwi_search_looked(struct search *search, double share);

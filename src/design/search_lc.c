@@ -41,12 +41,10 @@ static void look(struct search *search, const struct dw_filter *filter)
     const struct task_terms *terms = &search->terms;
     const struct lc_parts parts = dwi_lc_parts_at(terms, filter, NULL);
     struct bound bound = { .parts = dw_filter_parts(filter), .price = dw_filter_price(filter) };
-    struct dw_filter_figures worst;
     struct filter_limits limits = { search->goal == GOAL_NEAREST ? INFINITY : 1, INFINITY, INFINITY };
-    bool exact;
     /* cheap first: the nominal case bounds the worst one */
     if (!search->exhaustive) {
-        bound.figures.loading = dwi_loading_of(terms, parts.r);
+        bound.figures.loading = dwi_loading_of(parts.r, parts.load);
         bound.figures.ripple = dwi_lc_least_ripple(terms, &parts);
         if (dwi_search_hopeless(search, &bound, true))
             return;
@@ -63,8 +61,7 @@ static void look(struct search *search, const struct dw_filter *filter)
             return;
     }
     search->evaluations += 100;
-    if (dwi_figures_worst(terms, filter, &limits, &worst, &exact) && !dwi_exceeds(terms, &worst, &limits))  /* unrun: undamped */
-        dwi_search_offer(search, filter, &worst, exact);
+    dwi_search_offer(search, filter, &limits);
 }
 
 /* Each variant of one coil and capacitor, or only their number. */

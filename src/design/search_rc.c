@@ -21,15 +21,12 @@ static const struct pairs *pairs_of(const struct space *space, int stage)
 static void leaf(struct search *search, const struct space *space, const struct part_pair *const *pair)
 {
     struct dw_filter filter = { .stages = space->stages };
-    struct dw_filter_figures worst;
-    bool exact;
     for (int k = 0; k < space->stages; k++) {
         filter.r[k] = pairs_of(space, k)->resistors->part[pair[k]->r];
         filter.c[k] = pairs_of(space, k)->capacitors->part[pair[k]->c];
     }
-    dwi_figures_worst(&search->terms, &filter, &dwi_no_limits, &worst, &exact);
     search->evaluations++;
-    dwi_search_offer(search, &filter, &worst, exact);
+    dwi_search_offer(search, &filter, NULL);
 }
 
 /* The stage whose pairs differ most, -1 where none does. */

@@ -4,22 +4,39 @@
 #include <math.h>
 #include <string.h>
 
-/* RC stages: ripple is largest with every part at its lowest, settling with every part at its highest (theory, 6.2). */
+/* Values with every part, the pin and the load at an end. */
+static struct rc_values values_at_end(const struct task_terms *terms, const struct dw_filter *filter, int end, int load)
+{
+    double deviation[DEVIATIONS];
+    for (int k = 0; k < DEVIATIONS; k++)
+        deviation[k] = 2 * end - 1;
+    struct rc_values values = dwi_rc_values_at(terms, filter, deviation);
+    values.source = terms->source[end];
+    values.load = terms->load[load];
+    return values;
+}
+
+/* RC stages: ripple is largest with every part at its lowest, settling with every part at its highest, with the load of most ohm
+ * (theory, 6.2). With a load of two ends the ripple is the larger of both. */
 static void rc_worst(const struct task_terms *terms, const struct dw_filter *filter, struct dw_filter_figures *figures)
 {
-    static const double lowest[FILTER_PARTS] = { -1, -1, -1, -1, -1, -1 }, highest[FILTER_PARTS] = { 1, 1, 1, 1, 1, 1 };
-    const struct rc_values low = dwi_rc_values_at(filter, lowest), high = dwi_rc_values_at(filter, highest);
+    const struct rc_values slow = values_at_end(terms, filter, 1, 1), loaded = values_at_end(terms, filter, 1, 0);
     struct filter_poles poles;
-    dwi_rc_poles_of(&poles, terms, filter->stages, &low);
-    *figures = (struct dw_filter_figures){
-        .ripple = dwi_rc_ripple(terms, &poles),
-        .duty = terms->duty,
-        .loading = dwi_loading_of(terms, terms->task.source + high.whole),
+    *figures = (struct dw_filter_figures){ .duty = terms->duty };
+    for (int load = 1; load >= (terms->load[0] < terms->load[1] ? 0 : 1); load--) {
+        const struct rc_values low = values_at_end(terms, filter, 0, load), high = values_at_end(terms, filter, 1, load);
+        const double first = low.source + low.r[0];
+        dwi_rc_poles_of(&poles, terms, filter->stages, &low);
+        figures->ripple = fmax(figures->ripple, dwi_rc_ripple(terms, &poles));
         /* falls with the first resistance, and goes one way with the others */
-        .pin_current = fmax(dwi_rc_pin_current(terms, low.r[0], low.whole),
-                            dwi_rc_pin_current(terms, low.r[0], low.r[0] + high.whole - high.r[0])),
-    };
-    dwi_rc_poles_of(&poles, terms, filter->stages, &high);
+        const double current = fmax(dwi_rc_pin_current(terms, first, low.source + low.whole + low.load),
+                                    dwi_rc_pin_current(terms, first, first + high.whole - high.r[0] + high.load));
+        figures->pin_current = fmax(figures->pin_current, current);
+    }
+    dwi_rc_poles_of(&poles, terms, filter->stages, &loaded);
+    figures->loading = dwi_rc_loading(terms, &poles, &loaded);
+    if (terms->load[0] < terms->load[1])
+        dwi_rc_poles_of(&poles, terms, filter->stages, &slow);
     figures->settling = dwi_rc_settling(terms, &poles, &figures->settling_at_most);
 }
 
@@ -36,9 +53,9 @@ struct worst {
     const struct task_terms *terms;
     const struct dw_filter *filter;
     const struct filter_limits *limits;
-    bool free[FILTER_PARTS];
+    bool free[DEVIATIONS];
     struct dw_filter_figures figures;
-    double deviation[SEARCHED][FILTER_PARTS];
+    double deviation[SEARCHED][DEVIATIONS];
 };
 
 static void keep(struct worst *worst, const struct dw_filter_figures *now, const double *deviation)
@@ -75,7 +92,7 @@ static enum finding look_at(struct worst *worst, const double *deviation)
 static bool deviation_of(const bool *free, int steps, int n, double *deviation)
 {
     bool corner = true;
-    for (int k = 0; k < FILTER_PARTS; k++) {
+    for (int k = 0; k < DEVIATIONS; k++) {
         deviation[k] = 0;
         if (free[k]) {
             deviation[k] = 2.0 * (n % (steps + 1)) / steps - 1;
@@ -89,7 +106,7 @@ static bool deviation_of(const bool *free, int steps, int n, double *deviation)
 static int number_of(const bool *free, int steps)
 {
     int number = 1;
-    for (int k = 0; k < FILTER_PARTS; k++)
+    for (int k = 0; k < DEVIATIONS; k++)
         number *= free[k] ? steps + 1 : 1;
     return number;
 }
@@ -97,7 +114,7 @@ static int number_of(const bool *free, int steps)
 /* Whether what is found quickly is beyond the limits already, at some corner. */
 static enum finding look_at_corners(struct worst *worst)
 {
-    double deviation[FILTER_PARTS];
+    double deviation[DEVIATIONS];
     struct dw_filter_figures now;
     for (int n = 0; n < number_of(worst->free, 1); n++) {
         deviation_of(worst->free, 1, n, deviation);
@@ -116,7 +133,7 @@ static enum finding look_at_corners(struct worst *worst)
 static enum finding look_at_grid(struct worst *worst)
 {
     enum finding finding = GO_ON;
-    double deviation[FILTER_PARTS];
+    double deviation[DEVIATIONS];
     for (int inner = 0; inner < 2; inner++)
         for (int n = 0; n < number_of(worst->free, 2) && finding == GO_ON; n++)
             if (deviation_of(worst->free, 2, n, deviation) != (inner == 1))
@@ -129,9 +146,9 @@ static enum finding look_around(struct worst *worst, int which)
 {
     enum finding finding = GO_ON;
     for (double step = 0.5; step > 0.05; step /= 2)
-        for (int k = 0; k < FILTER_PARTS; k++)
+        for (int k = 0; k < DEVIATIONS; k++)
             for (int way = -1; way <= 1 && worst->free[k] && finding == GO_ON; way += 2) {
-                double deviation[FILTER_PARTS];
+                double deviation[DEVIATIONS];
                 memcpy(deviation, worst->deviation[which], sizeof deviation);
                 deviation[k] += way * step;
                 if (fabs(deviation[k]) <= 1)
@@ -143,15 +160,15 @@ static enum finding look_around(struct worst *worst, int which)
 bool dwi_figures_worst(const struct task_terms *terms, const struct dw_filter *filter, const struct filter_limits *limits,
                        struct dw_filter_figures *figures, bool *exact)
 {
-    *exact = filter->l.value == 0;
-    if (*exact) {
+    *exact = terms->load[0] == terms->load[1] && terms->source[0] == terms->source[1];
+    if (filter->l.value == 0) {
         rc_worst(terms, filter, figures);
         return true;
     }
     const struct dw_part *parts[FILTER_PARTS];
     struct worst worst = { .terms = terms, .filter = filter, .limits = limits,
                            .figures = { .ripple = -1, .settling = -1, .overshoot = -1, .loading = -1, .pin_current = -1 } };
-    *exact = true;
+    worst.free[DEVIATIONS - 1] = terms->load[0] < terms->load[1];
     for (int k = dwi_filter_part_list(filter, parts); k-- > 0;) {
         worst.free[k] = parts[k]->value > 0 && parts[k]->spread > 0;
         *exact = *exact && !worst.free[k];

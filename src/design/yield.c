@@ -4,6 +4,7 @@
 #include <float.h>
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
+#include <stdlib.h>
 
 double dwi_draw(uint64_t seed, uint64_t sample, uint32_t n)
 {
@@ -85,6 +86,78 @@ enum dw_status dw_yield_interval(unsigned long long good, unsigned long long sam
     return DW_OK;
 }
 
+enum dw_status dw_yield_needed(double share, unsigned long long samples, double confidence, unsigned long long *needed,
+                               struct dw_error *error)
+{
+    struct dw_yield yield;
+    const enum dw_status status = dw_yield_interval(samples, samples, confidence, &yield, error);
+    unsigned long long low = 0, high = samples;
+    if (status != DW_OK)
+        return status;
+    if (!(share > 0 && share < 1))
+        return dw_error_set(error, DW_BAD_USE, 0, "a yield must lie between 0 and 1");
+    if (yield.least < share)
+        return dw_error_set(error, DW_BAD_USE, 0, "%llu samples cannot show a yield of %.6g%%: %.0f can", samples, 100 * share,
+                            ceil(log((1 - confidence) / 2) / log(share)));
+    while (high - low > 1) {
+        const unsigned long long middle = low + (high - low) / 2;
+        dw_yield_interval(middle, samples, confidence, &yield, NULL);
+        *(yield.least < share ? &low : &high) = middle;
+    }
+    *needed = high;
+    return DW_OK;
+}
+
+/* A sample's deviations. */
+static void draw(uint64_t seed, uint64_t sample, double deviation[DEVIATIONS])
+{
+    for (uint32_t k = 0; k < DEVIATIONS; k++)
+        deviation[k] = dwi_draw(seed, sample, k);
+}
+
+static int ascending(const void *a, const void *b)
+{
+    const double one = *(const double *)a, other = *(const double *)b;
+    return one < other ? -1 : one > other;
+}
+
+static double *member(struct dw_filter_figures *figures, int which)
+{
+    double *const members[KEPT_FIGURES - 1] = { &figures->ripple, &figures->settling, &figures->overshoot, &figures->loading,
+                                                &figures->pin_current };
+    return members[which];
+}
+
+bool dwi_figures_kept(const struct task_terms *terms, const struct dw_filter *filter, const struct kept_samples *samples, double most,
+                      struct dw_filter_figures *figures, double *margin)
+{
+    const bool coil = filter->l.value > 0;
+    unsigned long long beyond = 0;
+    if (!dwi_figures_at(terms, filter, NULL, &dwi_no_limits, figures))
+        return false;
+    *margin = dwi_margin_of(&terms->task, figures, coil);
+    for (unsigned long long i = 0; i < samples->count; i++) {
+        double deviation[DEVIATIONS];
+        struct dw_filter_figures now = { .ripple = INFINITY };
+        draw(samples->seed, i, deviation);
+        const bool damped = dwi_figures_at(terms, filter, deviation, &dwi_no_limits, &now);
+        const double used = damped ? dwi_margin_of(&terms->task, &now, coil) : INFINITY;
+        beyond += !(used <= most);
+        if (beyond > samples->count - samples->needed)
+            return false;
+        for (int k = 0; k < KEPT_FIGURES - 1; k++)
+            samples->room[(size_t)k * samples->count + i] = damped ? *member(&now, k) : INFINITY;
+        samples->room[(KEPT_FIGURES - 1) * samples->count + i] = used;
+    }
+    for (int k = 0; k < KEPT_FIGURES; k++) {
+        double *const sorted = samples->room + (size_t)k * samples->count, *const to = k < KEPT_FIGURES - 1 ? member(figures, k) : margin;
+        qsort(sorted, samples->count, sizeof *sorted, ascending);
+        *to = fmax(*to, sorted[samples->needed - 1]);
+    }
+    figures->settling_at_most = figures->settling_at_most && figures->settling <= terms->period;
+    return true;
+}
+
 enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
                                unsigned long long first, unsigned long long samples, double confidence,
                                struct dw_yield *yield, struct dw_error *error)
@@ -95,15 +168,12 @@ enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct d
     if (status != DW_OK)
         return status;
     const struct task_terms terms = dwi_terms_of(task);
-    const struct dw_part *parts[FILTER_PARTS];
-    const int count = dwi_filter_part_list(filter, parts);
     const struct filter_limits limits = { 1, INFINITY, INFINITY };
     unsigned long long good = 0;
     for (unsigned long long i = first; i < first + samples; i++) {
-        double deviation[FILTER_PARTS] = { 0 };
+        double deviation[DEVIATIONS];
         struct dw_filter_figures figures;
-        for (int k = 0; k < count; k++)
-            deviation[k] = dwi_draw(seed, i, (uint32_t)k);
+        draw(seed, i, deviation);
         if (dwi_figures_at(&terms, filter, deviation, &limits, &figures))  /* unrun: worst-middle */
             good += dwi_margin_of(task, &figures, filter->l.value > 0) <= 1;
     }

@@ -5,79 +5,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 #include <unistd.h>
 
-/* ---- options that need others ---- */
-
-/* "0.5lsb" as a multiple of what one lsb is. */
-static enum dw_status read_lsb(const char *option, const char *argument, double *value, struct dw_error *error)
-{
-    char number[64];
-    const size_t length = strlen(argument) - strlen("lsb");
-    struct dw_error why;
-    snprintf(number, sizeof number, "%.*s", (int)length, argument);
-    if (length > 1 && number[length - 1] == ' ')
-        number[length - 1] = '\0';
-    return dw_quantity_parse(number, DW_NUMBER, value, &why) == DW_OK ? DW_OK
-                                                                      : option_error(error, option, argument, "%s", why.text);
-}
-
-static bool in_lsb(const char *argument)
-{
-    const size_t length = strlen(argument);
-    return length >= 4 && !strcmp(argument + length - 3, "lsb") && length - 3 < 64;
-}
-
-static enum dw_status resolve_ripple(struct choose_options *o, struct dw_error *error)
-{
-    struct dw_filter_task *task = &o->wish.task;
-    const double swing = task->high - task->low;
-    const bool share = strchr(o->ripple, '%');
-    const struct option_spec ripple = { .name = "ripple", .quantity = share ? DW_SHARE : DW_VOLTAGE };
-    enum dw_status status = in_lsb(o->ripple) ? read_lsb("ripple", o->ripple, &task->ripple, error)
-                                              : option_value(&ripple, o->ripple, &task->ripple, error);
-    o->wish.ripple_unit = in_lsb(o->ripple) ? choose_lsb(task) : share ? swing : 0;
-    if (o->wish.ripple_unit > 0)
-        task->ripple *= o->wish.ripple_unit;
-    if (status == DW_OK && !(task->ripple > 0))
-        status = option_error(error, "ripple", o->ripple, "must be above zero");
-    return status;
-}
-
-static enum dw_status resolve_band(struct choose_options *o, struct dw_error *error)
-{
-    struct dw_filter_task *task = &o->wish.task;
-    const struct option_spec band = { .name = "band", .quantity = DW_SHARE };
-    enum dw_status status = in_lsb(o->band) ? read_lsb("band", o->band, &task->band, error) : option_value(&band, o->band, &task->band, error);
-    if (in_lsb(o->band))
-        task->band /= (double)task->levels * (isnan(task->duty) ? 1 : task->duty);
-    if (status == DW_OK && !(task->band > 0 && task->band < 1))
-        status = option_error(error, "band", o->band, "must be above 0 and below 100%% of the change");
-    return status;
-}
-
-/* 0.5LSB */
-static enum dw_status refuse_case(const char *option, const char *argument, struct dw_error *error)
-{
-    const size_t length = argument ? strlen(argument) : 0;
-    if (length < 4 || strcasecmp(argument + length - 3, "lsb") != 0 || in_lsb(argument))
-        return DW_OK;
-    return option_error(error, option, argument, "'%s' was not understood: case counts, did you mean %.*slsb?", argument + length - 3,
-                        (int)length - 3, argument);
-}
-
-static enum dw_status resolve(struct choose_options *o, struct dw_error *error)
-{
-    const struct dw_filter_task *task = &o->wish.task;
-    const int digits = dw_digits_apart(task->high, task->low, 6);
-    if (refuse_case("ripple", o->ripple, error) != DW_OK || refuse_case("band", o->band, error) != DW_OK)
-        return DW_BAD_USE;
-    if (!(task->high > task->low))
-        return dw_error_set(error, DW_BAD_USE, 0, "--high, %.*g V, must be above --low, %.*g V", digits, task->high, digits, task->low);
-    const enum dw_status status = o->ripple ? resolve_ripple(o, error) : DW_OK;
-    return status == DW_OK && o->band ? resolve_band(o, error) : status;
-}
+/* ---- options of a shape of their own ---- */
 
 static enum dw_status read_stages(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
@@ -104,16 +34,18 @@ static enum dw_status read_stages(const struct option_spec *option, const char *
 static enum dw_status read_spread(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     double *spread = ((struct choose_options *)options)->offers.spread;
-    struct option_key keys[] = { { "r", DW_SHARE, 0, NULL }, { "c", DW_SHARE, 0, NULL }, { "l", DW_SHARE, 0, NULL } };
-    const enum dw_status status = option_keys(option->name, argument, keys, 3, error);
-    for (int i = 0; i < 3 && status == DW_OK; i++) {
-        char hint[64] = "";
-        const char *given = keys[i].seen ? strchr(argument, *keys[i].name) : "%";
+    struct option_key keys[] = { { "r", DW_SHARE, 0, NULL }, { "c", DW_SHARE, 0, NULL }, { "l", DW_SHARE, 0, NULL },
+                                 { "load", DW_SHARE, 0, NULL } };
+    const enum dw_status status = option_keys(option->name, argument, keys, 4, error);
+    for (int i = 0; i < 4 && status == DW_OK; i++) {
+        char hint[64] = "", start[8];
+        snprintf(start, sizeof start, "%s=", keys[i].name);
+        const char *given = keys[i].seen ? strstr(argument, start) : "%";
         if (keys[i].value >= 1 && keys[i].value < 100 && given[strcspn(given, ",%")] != '%')
             snprintf(hint, sizeof hint, "; %g%% is %s=%g%%", keys[i].value, keys[i].name, keys[i].value);
         if (!(keys[i].value >= 0 && keys[i].value < 1))
             return option_error(error, option->name, argument, "%s: must be from 0 to below 100%%%s", keys[i].name, hint);
-        spread[i] = keys[i].value;
+        *(i < 3 ? &spread[i] : &((struct choose_options *)options)->wish.task.load_spread) = keys[i].value;
     }
     spread[PART_DAMPER] = spread[PART_RESISTOR];
     return status;
@@ -138,7 +70,8 @@ static const struct option_spec options[] = {
     { "ripple", "V", "Ripple of the output, peak to peak: 20m, 0.5% of high - low, or 0.5lsb", OPTION_TEXT(ripple) },
     { "settle", "T", "Settling time (s): from then on the mean over the period just ended stays within the band",
       OPTION_QUANTITY(wish.task.settling, DW_TIME), OPTION_ABOVE_ZERO },
-    { "band", "SHARE", "Band of settling, as a share of the change, or such as 0.5lsb (default 2%)", OPTION_TEXT(band) },
+    { "band", "SHARE", "Band of settling, as a share of the change, or such as 0.5lsb (default 2%, but 0.5lsb where --ripple is in lsb)",
+      OPTION_TEXT(band) },
     { "overshoot", "SHARE", "How far the mean may pass its last value, share of the change (default 10%)",
       OPTION_QUANTITY(wish.task.overshoot, DW_SHARE), OPTION_ABOVE_ZERO },
     { "loading", "SHARE", "How much of the mean source and load may take off through the resistances (default 5%)",
@@ -150,8 +83,12 @@ static const struct option_spec options[] = {
     { .help = "The circuit, and the parts to choose from:" },
     { "source", "R", "Resistance of the pin itself (ohm; default 0)", OPTION_QUANTITY(wish.task.source, DW_RESISTANCE),
       OPTION_NOT_NEGATIVE },
+    { "source-low", "R", "The same while the pin is low, where it differs: what that bends the output is told (ohm)",
+      OPTION_QUANTITY(wish.task.source_low, DW_RESISTANCE), OPTION_ABOVE_ZERO },
     { "load", "R", "Resistance from the output to ground (ohm; default none)", OPTION_QUANTITY(wish.task.load, DW_RESISTANCE),
       OPTION_ABOVE_ZERO },
+    { "insulation", "T", "Leakage of the capacitors: capacitance times insulation resistance, such as 1000 s of film, 100 s of electrolytic "
+      "ones (default: none leaks)", OPTION_QUANTITY(wish.task.insulation, DW_TIME), OPTION_ABOVE_ZERO },
     { "stage-count", "A:B", "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", OPTION_READ(read_stages) },
     { "resistors", "WHICH",
       "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 2k7 1% 0.02 "
@@ -162,7 +99,7 @@ static const struct option_spec options[] = {
       "Those to use (default r=1k:100k,c=1n:100u,l=1u:100m,rd=100m:1k; a file: all of it); rd: resistors that damp a coil",
       OPTION_READ(choose_range) },
     { "spread", "KEYS",
-      "Tolerances where a file has none: r=1%,c=10%,l=20%; all limits then hold for the worst case (default 0)",
+      "Tolerances where a file has none: r=1%,c=10%,l=20%, and load=5% of --load; all limits then hold for the worst case (default 0)",
       OPTION_READ(read_spread) },
     { .help = "The answer:" },
     { "rank", "BY",
@@ -172,9 +109,12 @@ static const struct option_spec options[] = {
     { "front", NULL, "Instead, the trade-off: all that no other beats in both ripple and settling", OPTION_FLAG(wish.front) },
     { "curve", NULL, "The front as a table for dw-plot: settling[s] ripple[V]", OPTION_FLAG(curve) },
     { "all", NULL, "Every column in text too; rows and json always have them", OPTION_FLAG(all) },
+    { "yield-target", "SHARE",
+      "All limits hold for this share of the samples, as the lower end of its 95% confidence interval shows, and for the nominal values, "
+      "instead of for the worst case: such as 95%", OPTION_QUANTITY(wish.yield, DW_SHARE), OPTION_ABOVE_ZERO },
     { "samples", "N",
       "Yield: the share of N filters, their parts spread evenly over their tolerances, that keep all limits, and its 95% "
-      "confidence interval", OPTION_COUNT(samples, 1, 1LL << 40) },
+      "confidence interval (default with --yield-target 1000)", OPTION_COUNT(samples, 1, 1LL << 40) },
     { "seed", "N", "Which samples (default 1); the same seed gives the same ones", OPTION_COUNT(seed, 0, 1LL << 53) },
     { "print", "PROGRAM", "Instead of the ranking, the options of the best for PROGRAM, which is dw-smooth. In $(...) without quotes the shell splits "
       "them into words (zsh: ${=$(...)})", OPTION_TEXT(print),
@@ -200,7 +140,8 @@ static const struct option_rule first_rules[] = {
 static const struct option_rule request_rules[] = {
     { OPTION_ONE_OF, "ripple settle", "!front", "such as --ripple 0.5lsb" },
     { OPTION_REFUSED, "inductor-current", "!inductors", "goes with --inductors: without it no coils are tried" },
-    { OPTION_REFUSED, "seed", "!samples", "goes with --samples" },
+    { OPTION_REFUSED, "source-low", "!source", "goes with --source, the resistance while the pin is high" },
+    { OPTION_REFUSED, "seed", "!samples&!yield-target", "goes with --samples or --yield-target" },
     { OPTION_REFUSED, "curve", "!front", "goes with --front" },
     { OPTION_REFUSED, "binary text", "!curve", "goes with --front --curve" },
     { OPTION_EXCLUDES, "front", "rank", "the front is not ranked; give one" },
@@ -248,15 +189,19 @@ static enum dw_status check_request(const struct command *command, struct choose
     if (status == DW_OK && o->wish.task.duty <= 0)
         status = option_error(error, "duty", command_given(command, "duty"), "must be above zero");
     if (status == DW_OK)
-        status = resolve(o, error);
+        status = choose_resolve(o, error);
     if (status == DW_OK && o->wish.most_stages == 0 && !command_given(command, "inductors"))
         status = option_error(error, "stage-count", command_given(command, "stage-count"), "leaves nothing to choose without --inductors");
     if (status == DW_OK)
         status = need_coils(command, "values", "l=", "rd=", error);
     if (status == DW_OK)
         status = need_coils(command, "spread", "l=", "l=", error);
+    if (status == DW_OK && o->wish.task.load_spread > 0 && isinf(o->wish.task.load))
+        status = option_error(error, "spread", command_given(command, "spread"), "load: goes with --load");
     if (status == DW_OK)
         status = command_check(command, request_rules, error);
+    if (status == DW_OK)
+        status = choose_check_yield(command, o, error);
     return status == DW_OK && !o->restored ? command_check(command, whole_rules, error) : status;
 }
 
@@ -278,9 +223,11 @@ static const char about[] =
     "case within the tolerances is proved to be that for RC stages (extremes-by: proof); with a coil it is the worst of all corners and "
     "of a search between them (search). Parts are ideal: check the esr of a large capacitor and the wire of a coil with dw-smooth.\n\n"
     "A coil may be damped by the load, by r in series with it, or by rd and cd in series beside c.\n\n"
-    "Columns: stages are what dw-smooth takes. loading: how much of the mean the load takes off. size: small up to 5 uJ in a "
-    "capacitor (at the higher pin voltage) or coil (at its peak current), medium up to 500 uJ, else large. -highest, -longest, "
-    "-peak: in the worst case within the tolerances. With --all also margin: what is left of the limit that is nearest, as a share of it; duty: where the "
+    "Columns: stages are what dw-smooth takes. loading: how much of the mean load, source and leakage take off. gain-error: the same in "
+    "the worst case, with its sign, also in lsb of full scale where limits are in lsb. bend-lsb: how far a pin of two resistances bends "
+    "the line of mean against duty. size: small up to 5 uJ in a capacitor (at the higher pin voltage) or coil (at its peak current), "
+    "medium up to 500 uJ, else large. -highest, -longest, -peak: in the worst case within the tolerances, or with --yield-target what the share of samples "
+    "keeps. With --all also margin: what is left of the limit that is nearest, as a share of it; duty: where the "
     "ripple is largest; cutoff: -3 dB of the ladder; coil-swing: peak-to-peak current of the coil; capacitor-current (rms) and "
     "resistor-power: of the part that has most.\n\n"
     "A shard ends with status 0 also where nothing fits in its share. Its line holds the request and the parts on offer, so that "
@@ -301,11 +248,11 @@ static const char about[] =
 /* All options of the best, to paste behind dw-smooth. */
 static void print_options(const struct choose_options *o, const struct dw_filter *filter)
 {
-    char stages[300], value[40];
-    choose_stages(stages, sizeof stages, filter, "--stage ");
+    char stages[400], value[40];
+    choose_stages(stages, sizeof stages, filter, "--stage ", o->wish.task.insulation);
     printf("%s", stages);
     if (o->wish.task.source > 0) {
-        choose_spell(value, o->wish.task.source);
+        choose_spell(value, o->wish.task.source_low > 0 ? (o->wish.task.source + o->wish.task.source_low) / 2 : o->wish.task.source);
         printf(" --source %s", value);
     }
     if (isfinite(o->wish.task.load)) {

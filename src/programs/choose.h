@@ -49,14 +49,20 @@ enum dw_status choose_use_lists(struct choose_options *o, struct dw_error *error
 enum dw_status choose_range(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 enum dw_status choose_read_shard(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 
+/* Ripple and band in SI, once the options that they need are read. */
+enum dw_status choose_resolve(struct choose_options *o, struct dw_error *error);
+/* A yield is shown by samples, of which there must be enough: takes over how many, and which. */
+enum dw_status choose_check_yield(const struct command *command, struct choose_options *o, struct dw_error *error);
+/* Whether ripple or band are asked for in lsb. */
+bool choose_in_lsb(const struct choose_options *o);
 /* 1 lsb, V. */
 double choose_lsb(const struct dw_filter_task *task);
 
 /* A value as a part's is written, without special characters, so that it reads back to the same double: 4.7k, 100n.
  *   out   at least 40 bytes */
 void choose_spell(char *out, double value);
-/* "r=4.7k,c=100n r=10k,c=22n": the stages of a filter, each after `before`. */
-void choose_stages(char *out, size_t size, const struct dw_filter *filter, const char *before);
+/* "r=4.7k,c=100n r=10k,c=22n": the stages of a filter, each after `before`, with leaks where an insulation above 0 is given. */
+void choose_stages(char *out, size_t size, const struct dw_filter *filter, const char *before, double insulation);
 
 /* The ranking, or the front. */
 enum dw_status choose_report(const struct choose_options *o, const struct dw_choices *choices, struct dw_error *error);

@@ -93,7 +93,7 @@ enum dw_status choose_explain(const struct choose_options *o, const struct dw_ch
     const enum dw_status status = dw_choice_remedies(&wish, remedies, &count, error);
     if (status != DW_OK)
         return status;
-    choose_stages(stages, sizeof stages, &choice->filter, "");
+    choose_stages(stages, sizeof stages, &choice->filter, "", 0);
     spell_misses(misses, sizeof misses, o, choice);
     for (size_t i = 0; i < count; i++) {
         char one[80];

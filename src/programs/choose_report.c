@@ -11,6 +11,9 @@ enum shown_when {
     ALWAYS,
     SPREAD,    /* some part has a tolerance, or with --all */
     NO_SPREAD, /* no part has one, or with --all */
+    LOADED,    /* some gain has an error */
+    LOADED_LSB,  /* and limits are in lsb */
+    TWO_SOURCES,
     SAMPLES,
     PRICED,
     ASKED,     /* with --all */
@@ -18,7 +21,7 @@ enum shown_when {
 };
 
 enum report_entry {
-    RANK, STAGES, RIPPLE, RIPPLE_LSB, WORST_RIPPLE, WORST_LSB, SETTLING, WORST_SETTLING, LOADING, SIZE, YIELD, YIELD_LEAST, YIELD_MOST,
+    RANK, STAGES, RIPPLE, RIPPLE_LSB, WORST_RIPPLE, WORST_LSB, SETTLING, WORST_SETTLING, LOADING, GAIN, GAIN_LSB, BEND, SIZE, YIELD, YIELD_LEAST, YIELD_MOST,
     PRICE, MARGIN, DUTY, OVERSHOOT, CUTOFF, PIN_CURRENT, COIL_SWING, CAPACITOR_CURRENT, RESISTOR_POWER, PROOF,
     SETTLING_AT_MOST, WORST_SETTLING_AT_MOST, COLUMNS
 };
@@ -36,6 +39,9 @@ static const struct {
     [SETTLING] = { { "settling", "s" }, ALWAYS },
     [WORST_SETTLING] = { { "settling-longest", "s" }, SPREAD },
     [LOADING] = { { "loading", "%" }, ALWAYS },
+    [GAIN] = { { "gain-error", "%" }, LOADED },
+    [GAIN_LSB] = { { "gain-error-lsb", "lsb" }, LOADED_LSB },
+    [BEND] = { { "bend-lsb", "lsb" }, TWO_SOURCES },
     [SIZE] = { { "size", NULL }, ALWAYS },
     [YIELD] = { { "yield", "%" }, SAMPLES },
     [YIELD_LEAST] = { { "yield-lowest", "%" }, SAMPLES },
@@ -56,7 +62,7 @@ static const struct {
 
 static bool shown(const struct choose_options *o, const struct dw_choices *choices, enum report_entry column)
 {
-    bool spread = false, priced = false;
+    bool spread = o->wish.task.load_spread > 0 || o->wish.task.source_low > 0, priced = false, loaded = false;
     for (size_t i = 0; choices && i < dw_choices_count(choices); i++) {
         const struct dw_choice *choice = dw_choices_get(choices, i);
         const struct dw_filter *f = &choice->filter;
@@ -64,6 +70,7 @@ static bool shown(const struct choose_options *o, const struct dw_choices *choic
             spread = spread || f->r[k].spread > 0 || f->c[k].spread > 0;
         spread = spread || f->l.spread > 0 || f->rd.spread > 0 || f->cd.spread > 0;
         priced = priced || isfinite(choice->price);
+        loaded = loaded || choice->worst.loading > 0;
     }
     if (table[column].shown == IN_ROWS)
         return o->common.format == REPORT_ROWS;
@@ -73,6 +80,9 @@ static bool shown(const struct choose_options *o, const struct dw_choices *choic
     case ALWAYS: return true;
     case SPREAD: return spread;
     case NO_SPREAD: return !spread;
+    case LOADED: return loaded;
+    case LOADED_LSB: return loaded && choose_in_lsb(o);
+    case TWO_SOURCES: return o->wish.task.source_low > 0;
     case SAMPLES: return o->samples > 0;
     case PRICED: return priced;
     case ASKED:
@@ -93,10 +103,12 @@ static enum dw_status measure(const struct choose_options *o, const struct dw_ch
     const struct dw_filter *filter = &choice->filter;
     struct dw_filter_currents currents;
     struct dw_yield yield = { 0, 0, NAN, NAN, NAN };
-    double cutoff = NAN;
+    double cutoff = NAN, bend = NAN;
     enum dw_status status = dw_filter_steady_currents(&o->wish.task, filter, choice->nominal.duty, &currents, error);
     if (status == DW_OK)
         status = dw_filter_cutoff(&o->wish.task, filter, &cutoff, error);
+    if (status == DW_OK)
+        status = dw_filter_nonlinearity(&o->wish.task, filter, &bend, error);
     if (status == DW_OK && o->samples > 0)
         status = choose_yield(o, filter, &yield, error);
     if (status != DW_OK)
@@ -107,6 +119,7 @@ static enum dw_status measure(const struct choose_options *o, const struct dw_ch
         power = fmax(power, currents.resistor[k]);
     }
     cell[CUTOFF] = report_number(cutoff);
+    cell[BEND] = report_number(bend / choose_lsb(&o->wish.task));
     cell[YIELD] = report_number(yield.share);
     cell[YIELD_LEAST] = report_number(yield.least);
     cell[YIELD_MOST] = report_number(yield.most);
@@ -123,7 +136,7 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
     const double lsb = choose_lsb(&o->wish.task);
     const struct dw_filter_figures *nominal = &choice->nominal, *worst = &choice->worst;
     char stages[300];
-    choose_stages(stages, sizeof stages, &choice->filter, "");
+    choose_stages(stages, sizeof stages, &choice->filter, "", 0);
     struct report_cell cell[COLUMNS] = {
         [RANK] = report_number((double)rank),
         [STAGES] = report_text(stages),
@@ -134,13 +147,15 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
         [SETTLING] = settling_cell(nominal),
         [WORST_SETTLING] = settling_cell(worst),
         [LOADING] = report_number(nominal->loading),
+        [GAIN] = report_number(0 - worst->loading),
+        [GAIN_LSB] = report_number((0 - worst->loading) * (double)o->wish.task.levels),
         [SIZE] = report_text(sizes[choice->size]),
         [PRICE] = report_number(choice->price),
         [MARGIN] = report_number(1 - choice->margin),
         [DUTY] = report_number(nominal->duty),
         [OVERSHOOT] = report_number(worst->overshoot),
         [PIN_CURRENT] = report_number(worst->pin_current),
-        [PROOF] = report_text(choice->exact ? "proof" : "search"),
+        [PROOF] = report_text(o->wish.yield > 0 ? "samples" : choice->exact ? "proof" : "search"),
         [SETTLING_AT_MOST] = report_number(nominal->settling_at_most),
         [WORST_SETTLING_AT_MOST] = report_number(worst->settling_at_most),
     };

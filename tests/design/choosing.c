@@ -272,20 +272,6 @@ START_TEST(the_ranking_by_margin_is_that_of_every_pair_over_all_limits_and_never
 }
 END_TEST
 
-/* Whether two answers are the same to the last bit. */
-static void same_choices(const struct dw_choices *one, const struct dw_choices *other)
-{
-    ck_assert_uint_eq(dw_choices_count(one), dw_choices_count(other));
-    for (size_t i = 0; i < dw_choices_count(one); i++) {
-        const struct dw_choice *a = dw_choices_get(one, i), *b = dw_choices_get(other, i);
-        for (int k = 0; k < a->filter.stages; k++)
-            ck_assert(a->filter.r[k].value == b->filter.r[k].value && a->filter.c[k].value == b->filter.c[k].value);
-        ck_assert(a->filter.stages == b->filter.stages && a->filter.l.value == b->filter.l.value &&
-                  a->filter.rd.value == b->filter.rd.value && a->filter.cd.value == b->filter.cd.value);
-        ck_assert(a->margin == b->margin && a->worst.ripple == b->worst.ripple && a->worst.settling == b->worst.settling);
-    }
-}
-
 START_TEST(what_is_left_out_would_not_have_been_kept)
 {
     uint64_t seed = 31;
@@ -306,70 +292,6 @@ START_TEST(what_is_left_out_would_not_have_been_kept)
         wish_free(&wish);
     }
     ck_assert(fits > 3 && none > 3);
-}
-END_TEST
-
-START_TEST(any_number_of_threads_gives_the_same_to_the_bit)
-{
-    struct dw_choice_wish wish = ladders(series(24, 1e3, 47e3, 0.01), series(12, 10e-9, 1e-6, 0.1));
-    wish.task.ripple = 0.01;
-    wish.task.settling = 4e-3;
-    wish.task.load = 500e3;
-    wish.task.loading = 0.05;
-    wish.least_stages = wish.most_stages = 3;
-    wish.best = 20;
-    wish.rank = DW_RANK_MARGIN;
-    for (int i = 0; i < 2; i++) {
-        struct dw_choices *one, *other;
-        struct dw_error error = { .text = "" };
-        wish.front = i;
-        wish.jobs = 1;
-        succeeds(dw_choose(&wish, &one, &error), error);
-        ck_assert(dw_choices_count(one) >= 20);
-        for (wish.jobs = 2; wish.jobs < 8; wish.jobs += 3) {
-            succeeds(dw_choose(&wish, &other, &error), error);
-            same_choices(one, other);
-            dw_choices_free(other);
-        }
-        dw_choices_free(one);
-    }
-    wish_free(&wish);
-}
-END_TEST
-
-/* Lists without a pattern, so that no two ladders are alike, and enough of them that the front is looked for in coarser lists first. */
-START_TEST(three_stages_searched_by_bounds_are_those_of_every_ladder)
-{
-    uint64_t seed = 33;
-    for (int n = 0; n < 6; n++) {
-        struct dw_part r[6], c[6];
-        struct dw_choices *pruned, *all;
-        struct dw_error error = { .text = "" };
-        for (int k = 0; k < 6; k++) {
-            r[k] = (struct dw_part){ 1e3 * pow(10, uniform(&seed, 0, 1.5)), n % 2 ? uniform(&seed, 0, 0.05) : 0, NAN };
-            c[k] = (struct dw_part){ 1e-9 * pow(10, uniform(&seed, 0, 2.5)), n % 2 ? uniform(&seed, 0, 0.2) : 0, NAN };
-        }
-        struct dw_choice_wish wish = ladders(dw_parts_new(r, 6, &error), dw_parts_new(c, 6, &error));
-        wish.task.frequency = pow(10, uniform(&seed, 3.5, 5.5));
-        wish.task.load = pow(10, uniform(&seed, 4, 6));
-        wish.task.source = n < 3 ? 0 : 200;
-        wish.task.duty = n < 4 ? NAN : uniform(&seed, 0.05, 1);
-        wish.task.band = n == 2 ? 0.3 : 0.01;
-        wish.task.ripple = n % 3 ? INFINITY : 1;
-        wish.task.settling = 0.1;
-        wish.least_stages = wish.most_stages = 3;
-        wish.best = 30;
-        wish.front = n % 3;
-        succeeds(dw_choose(&wish, &pruned, &error), error);
-        wish.exhaustive = true;
-        wish.jobs = 2;
-        succeeds(dw_choose(&wish, &all, &error), error);
-        same_choices(pruned, all);
-        ck_assert(dw_choices_evaluations(pruned) < dw_choices_evaluations(all));
-        dw_choices_free(pruned);
-        dw_choices_free(all);
-        wish_free(&wish);
-    }
 }
 END_TEST
 
@@ -489,6 +411,15 @@ START_TEST(wishes_that_are_none_are_refused)
         refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "shard must be from 1 to the number of shards");
     }
     wish = good;
+    wish.yield = 0.95;
+    wish.samples = 50;
+    refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "50 samples cannot show a yield of 95%: 72 can");
+    wish.samples = DW_CHOICE_SAMPLES + 1;
+    refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "100001 samples: at most 100000 can decide");
+    wish.samples = 1000;
+    wish.yield = -1;
+    refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "a yield must lie between 0 and 1");
+    wish = good;
     wish.jobs = -1;
     refuses(dw_choose(&wish, &choices, &error), DW_BAD_USE, error, "jobs must not be below zero");
     wish = good;
@@ -508,6 +439,5 @@ END_TEST
 
 SUITE("design: choosing", best_ladders_are_the_best_of_all_pairs_simulated,
       the_ranking_by_margin_is_that_of_every_pair_over_all_limits_and_never_rises, best_filters_with_a_coil_are_the_best_of_all_simulated,
-      what_is_left_out_would_not_have_been_kept, any_number_of_threads_gives_the_same_to_the_bit,
-      three_stages_searched_by_bounds_are_those_of_every_ladder, shards_merged_are_the_whole, a_search_ends_when_told_to,
+      what_is_left_out_would_not_have_been_kept, shards_merged_are_the_whole, a_search_ends_when_told_to,
       wishes_that_are_none_are_refused)

@@ -337,7 +337,104 @@ START_TEST(series_and_lists_of_ones_own_are_checked)
 }
 END_TEST
 
-SUITE("design: filters and their parts", what_flows_into_a_capacitor_is_what_its_voltage_tells, what_the_pin_gives_is_what_resistors_and_load_take,
+static const struct dw_filter_task two_pins = { .frequency = 60e3, .high = 3.3, .levels = 300, .duty = NAN, .load = 180e3, .band = 0.02,
+    .ripple = INFINITY, .settling = INFINITY, .overshoot = INFINITY, .loading = INFINITY, .pin_current = INFINITY,
+    .coil_current = INFINITY, .source = 90, .source_low = 40 };
+
+/* Mean output of 1 V pulses through a pin of one resistance while high, another while low: both systems have the capacitors as their
+ * states. The mean is that of 64 trapezoids an interval, (1 / 64)^2 of what bends within one. */
+static double switched_mean(const struct simulated *pins, double duty)
+{
+    enum { PERIODS = 6000, POINTS = 64 };
+    static const double levels[2] = { 1, 0 };
+    double state[DW_STATES] = { duty, duty, duty }, outputs[DW_OUTPUTS], sum = 0;
+    struct dw_error error = { .text = "" };
+    for (int n = 0; n <= PERIODS; n++)
+        for (int half = 0; half < 2; half++) {
+            const struct simulated *pin = &pins[half];
+            const double length = half ? (1 - duty) * pin->period : duty * pin->period;
+            const int pieces = n < PERIODS ? 1 : POINTS;
+            for (int i = 0; i <= pieces && n == PERIODS; i++) {
+                dw_system_output(pin->system, state, &levels[half], outputs);
+                sum += outputs[pin->out] * (i % pieces ? 1 : 0.5) * length / pieces / pin->period;
+                if (i < pieces)
+                    succeeds(dw_system_advance(pin->system, state, &levels[half], &levels[half], length / pieces, 0, &error), error);
+            }
+            if (n < PERIODS)
+                succeeds(dw_system_advance(pin->system, state, &levels[half], &levels[half], length, 0, &error), error);
+        }
+    return sum;
+}
+
+START_TEST(a_pin_of_two_resistances_bends_the_mean_as_the_switched_circuit_does)
+{
+    static const struct dw_filter filters[] = { { .stages = 1, .r = { { 1e3, 0, 0 } }, .c = { { 1e-6, 0, 0 } } },
+        { .stages = 2, .r = { { 1.2e3, 0, 0 }, { 10e3, 0, 0 } }, .c = { { 680e-9, 0, 0 }, { 47e-9, 0, 0 } } } };
+    struct dw_error error = { .text = "" };
+    for (int i = 0; i < 2; i++) {
+        const struct dw_filter *filter = &filters[i];
+        const struct simulated pins[2] = { simulate(filter, two_pins.source, two_pins.load, 1 / two_pins.frequency),
+                                           simulate(filter, two_pins.source_low, two_pins.load, 1 / two_pins.frequency) };
+        const double load = two_pins.load + filter->r[1].value, gain = two_pins.load / load;
+        const double full = gain * load / (load + filter->r[0].value + two_pins.source);
+        double bend, most = 0;
+        for (int k = 46; k <= 54; k++)  /* near one half; beside the largest it falls with the square */
+            most = fmax(most, fabs(switched_mean(pins, k / 100.0) - k / 100.0 * full));
+        succeeds(dw_filter_nonlinearity(&two_pins, filter, &bend, &error), error);
+        const double fast = 1 / (two_pins.frequency * filter->r[0].value * filter->c[0].value);
+        near(bend, 3.3 * most, fast * fast + 1e-4);
+        ck_assert(bend > 0.3 * 3.3 / 300);
+        simulated_free((struct simulated *)&pins[0]);
+        simulated_free((struct simulated *)&pins[1]);
+    }
+    struct dw_filter_task one = two_pins;
+    double bend = 1;
+    one.source_low = 0;
+    succeeds(dw_filter_nonlinearity(&one, &filters[0], &bend, &error), error);
+    ck_assert(bend == 0);
+    one.source_low = -1;
+    refuses(dw_filter_nonlinearity(&one, &filters[0], &bend, &error), DW_BAD_USE, error, "source while low must not be below zero");
+}
+END_TEST
+
+/* What the worst case is made of: nominal figures at the ends of parts, pin and load, each told by itself. */
+START_TEST(the_worst_case_has_that_of_load_and_pin_in_it)
+{
+    const struct dw_filter filter = { .stages = 2, .r = { { 1.2e3, 0.05, 0 }, { 10e3, 0.05, 0 } },
+                                      .c = { { 68e-9, 0.1, 0 }, { 4.7e-9, 0.1, 0 } } };
+    struct dw_filter_task task = two_pins;
+    struct dw_filter_figures worst, nominal, most = { .ripple = 0 };
+    struct dw_error error = { .text = "" };
+    bool exact;
+    task.load_spread = 0.3;
+    task.insulation = 0.05;
+    succeeds(dw_filter_worst(&task, &filter, &worst, &exact, &error), error);
+    ck_assert(!exact);
+    for (int n = 0; n < 64; n++) {
+        struct dw_filter corner = filter;
+        struct dw_filter_task at = task;
+        for (int k = 0; k < 2; k++) {
+            corner.r[k].value *= n >> k & 1 ? 1.05 : 0.95;
+            corner.c[k].value *= n >> (k + 2) & 1 ? 1.1 : 0.9;
+        }
+        at.load *= n & 16 ? 1.3 : 0.7;
+        at.source = n & 32 ? 90 : 40;
+        at.source_low = 0;
+        succeeds(dw_filter_nominal(&at, &corner, &nominal, &error), error);
+        most.ripple = fmax(most.ripple, nominal.ripple);
+        most.settling = fmax(most.settling, nominal.settling);
+        most.loading = fmax(most.loading, nominal.loading);
+        most.pin_current = fmax(most.pin_current, nominal.pin_current);
+    }
+    near(worst.ripple, most.ripple, 1e-12);
+    near(worst.settling, most.settling, 1e-12);
+    near(worst.loading, most.loading, 1e-12);
+    near(worst.pin_current, most.pin_current, 1e-12);
+}
+END_TEST
+
+SUITE("design: filters and their parts", a_pin_of_two_resistances_bends_the_mean_as_the_switched_circuit_does,
+      the_worst_case_has_that_of_load_and_pin_in_it, what_flows_into_a_capacitor_is_what_its_voltage_tells, what_the_pin_gives_is_what_resistors_and_load_take,
       nothing_flows_for_long_while_the_pin_does_not_change, a_filter_is_as_large_as_its_largest_energy,
       parts_and_prices_are_counted_where_there_are_any, tasks_that_are_none_are_refused, parts_that_make_no_filter_are_refused,
       a_stock_list_is_read_with_tolerances_and_prices, lists_that_do_not_read_are_refused,

@@ -89,3 +89,16 @@ void wish_free(struct dw_choice_wish *wish)
     dw_parts_free((struct dw_parts *)wish->coils);
     dw_parts_free((struct dw_parts *)wish->dampers);
 }
+
+void same_choices(const struct dw_choices *one, const struct dw_choices *other)
+{
+    ck_assert_uint_eq(dw_choices_count(one), dw_choices_count(other));
+    for (size_t i = 0; i < dw_choices_count(one); i++) {
+        const struct dw_choice *a = dw_choices_get(one, i), *b = dw_choices_get(other, i);
+        for (int k = 0; k < a->filter.stages; k++)
+            ck_assert(a->filter.r[k].value == b->filter.r[k].value && a->filter.c[k].value == b->filter.c[k].value);
+        ck_assert(a->filter.stages == b->filter.stages && a->filter.l.value == b->filter.l.value &&
+                  a->filter.rd.value == b->filter.rd.value && a->filter.cd.value == b->filter.cd.value);
+        ck_assert(a->margin == b->margin && a->worst.ripple == b->worst.ripple && a->worst.settling == b->worst.settling);
+    }
+}

@@ -18,6 +18,9 @@ struct dw_choice_wish ladders(struct dw_parts *resistors, struct dw_parts *capac
 /* Random wishes of ladders and coils, with spreads and without, some of which nothing fits. */
 struct dw_choice_wish random_wish(uint64_t *seed);
 
+/* Two answers are the same to the last bit. */
+void same_choices(const struct dw_choices *one, const struct dw_choices *other);
+
 /* Frees the parts that are on offer. */
 void wish_free(struct dw_choice_wish *wish);
 

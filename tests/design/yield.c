@@ -171,6 +171,28 @@ START_TEST(what_makes_no_yield_is_refused)
 }
 END_TEST
 
-SUITE("design: yield", philox_gives_the_numbers_of_its_authors, draws_are_spread_evenly_and_independent,
+START_TEST(the_samples_needed_are_the_fewest_whose_interval_begins_there)
+{
+    static const double shares[] = { 0.5, 0.9, 0.95, 0.99 };
+    struct dw_error error = { .text = "" };
+    struct dw_yield yield;
+    unsigned long long needed;
+    for (size_t i = 0; i < sizeof shares / sizeof shares[0]; i++) {
+        succeeds(dw_yield_needed(shares[i], 1234, 0.95, &needed, &error), error);
+        succeeds(dw_yield_interval(needed, 1234, 0.95, &yield, &error), error);
+        ck_assert(yield.least >= shares[i]);
+        succeeds(dw_yield_interval(needed - 1, 1234, 0.95, &yield, &error), error);
+        ck_assert(yield.least < shares[i]);
+    }
+    succeeds(dw_yield_needed(0.95, 72, 0.95, &needed, &error), error);
+    ck_assert_uint_eq(needed, 72);
+    refuses(dw_yield_needed(0.95, 71, 0.95, &needed, &error), DW_BAD_USE, error, "71 samples cannot show a yield of 95%: 72 can");
+    refuses(dw_yield_needed(1, 71, 0.95, &needed, &error), DW_BAD_USE, error, "a yield must lie between 0 and 1");
+    refuses(dw_yield_needed(0.9, 0, 0.95, &needed, &error), DW_BAD_USE, error,
+            "a yield needs samples, no more good ones, and a confidence between 0 and 1");
+}
+END_TEST
+
+SUITE("design: yield", the_samples_needed_are_the_fewest_whose_interval_begins_there, philox_gives_the_numbers_of_its_authors, draws_are_spread_evenly_and_independent,
       an_interval_s_ends_leave_half_of_what_is_left_on_either_side, an_interval_is_had_of_any_count, yield_is_the_share_that_keeps_the_limit,
       samples_are_the_same_however_they_are_shared_out, what_makes_no_yield_is_refused)
