@@ -192,9 +192,9 @@ static double settling_from(const struct plane *plane, const struct task_terms *
     for (int k = 0; k < plane->stages; k++)
         need -= plane->least[k];
     for (int n = 0; n < plane->stages && need > 0; n++) {
-        int flattest = -1;
+        int flattest = 0;
         for (int k = 0; k < plane->stages; k++)
-            if (!raised[k] && (flattest < 0 || plane->slope[k] < plane->slope[flattest]))
+            if (!raised[k] && (raised[flattest] || plane->slope[k] < plane->slope[flattest]))
                 flattest = k;
         const double step = fmin(need, plane->most[flattest] - plane->least[flattest]);
         raised[flattest] = true;

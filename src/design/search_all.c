@@ -36,11 +36,12 @@ struct work {
     struct search_box boxes[FRONTIER];  /* pieces of the kind at hand */
 };
 
-/* Adds a kind, with what it is expected to cost: where nearly all is pruned, far less than it has candidates. */
+/* Adds a kind, with what it is expected to cost: of RC stages, of which nearly all are pruned, far less than it has candidates. */
 static double add_kind(struct work *work, int stages, struct level *level, double candidates)
 {
     struct kind *kind = &work->kind[work->kinds++];
-    *kind = (struct kind){ .stages = stages, .level = level, .pieces = PIECES, .from = work->all, .work = cbrt(candidates) };
+    *kind = (struct kind){ .stages = stages, .level = level, .pieces = PIECES, .from = work->all,
+                           .work = stages == 0 ? candidates / 10 : cbrt(candidates) };
     work->all += kind->work;
     return candidates;
 }
@@ -222,24 +223,24 @@ static void share_out(struct work *work, int jobs)
         there++;
     }
     take_part(work, &own);
-    leave(work, &own);
-    for (int i = 0; i < there; i++) {
+    for (int i = 0; i < there; i++)
         pthread_join(helpers[i].thread, NULL);
+    for (int i = 0; i < there; i++)
         leave(work, &helpers[i].search);
-    }
+    leave(work, &own);
     work->whole->halt = NULL;
     free(helpers);
 }
 
 double dwi_search_all(struct search *search, const struct dw_choice_wish *wish, const struct offer *rc, const struct offer *lc)
 {
-    const double enough = 1e6;  /* candidates below which threads take longer to begin */
+    const double enough = 100;  /* work; with less, threads take longer to begin */
     struct work work = { .whole = search, .lc = lc, .lock = PTHREAD_MUTEX_INITIALIZER };
     double candidates = 0;
     search->no_memory = !levels_new(&work, wish, rc);
     if (!search->no_memory)
         candidates = add_kinds(&work, wish);
-    if (wish->jobs > 1 && (candidates > enough || lc->first))
+    if (wish->jobs > 1 && work.all > enough)
         share_out(&work, wish->jobs);
     else
         take_part(&work, search);

@@ -283,7 +283,8 @@ static enum dw_status find(struct choose_options *o, struct dw_choices **choices
 {
     if (o->merged)
         return dw_choices_merge(&o->wish, o->merged->filters, o->merged->count, choices, error);
-    o->wish.jobs = (int)(o->jobs ? o->jobs : sysconf(_SC_NPROCESSORS_ONLN));
+    const long processors = sysconf(_SC_NPROCESSORS_ONLN);
+    o->wish.jobs = (int)(o->jobs ? o->jobs : processors > 0 ? processors : 1);
     o->wish.shard = (int)o->shard;
     o->wish.shards = (int)o->shards;
     return dw_choose(&o->wish, choices, error);

@@ -3,6 +3,7 @@
  * Power Electronics, 3rd ed., chapter 2 (2.5: output ripple with the small-ripple approximation; from memory). */
 #include "suite.h"
 #include <complex.h>
+#include <dutywright/design.h>
 #include <dutywright/ladder.h>
 #include <float.h>
 
@@ -200,7 +201,39 @@ START_TEST(one_switch_at_light_load_rises_to_the_discontinuous_conversion_ratio)
 }
 END_TEST
 
-SUITE("outside: ladders against closed forms", one_rc_stage_has_the_mean_ripple_and_step_of_the_handbooks,
+/* Mean of one capacitor that is charged from 1 V through one resistance and discharged through another, in the steady state: two
+ * exponentials that meet.
+ *   up, down   time constants over the period */
+static double charged_mean(double duty, double up, double down)
+{
+    const double high = -expm1(-duty / up), low = -expm1(-(1 - duty) / down);
+    const double least = (1 - low) * high / (high + low - high * low), most = least + (1 - least) * high;
+    return duty - (1 - least) * up * high + most * down * low;
+}
+
+START_TEST(a_pin_of_two_resistances_bends_one_stage_as_two_exponentials_do)
+{
+    const double r = 2.7e3, c = 220e-9, pin[2] = { 60, 25 };
+    struct dw_filter_task task = { .high = 3.3, .levels = 300, .duty = NAN, .source = pin[0], .source_low = pin[1], .load = INFINITY,
+                                   .band = 0.02, .ripple = INFINITY, .settling = INFINITY, .overshoot = INFINITY,
+                                   .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY };
+    const struct dw_filter filter = { .stages = 1, .r = { { r, 0, 0 } }, .c = { { c, 0, 0 } } };
+    for (task.frequency = 16e3; task.frequency < 1e6; task.frequency *= 4) {
+        const double up = (r + pin[0]) * c * task.frequency, down = (r + pin[1]) * c * task.frequency;
+        struct dw_error error = { .text = "" };
+        double bend, most = 0;
+        for (int k = 0; k <= 2000; k++) {  /* beside its largest it falls with the square of how far off a duty is */
+            const double duty = 0.4 + k * 1e-4;
+            most = fmax(most, fabs(charged_mean(duty, up, down) - duty));
+        }
+        succeeds(dw_filter_nonlinearity(&task, &filter, &bend, &error), error);
+        near(bend, 3.3 * most, 1 / (24 * up * down) + 1e-6);
+    }
+}
+END_TEST
+
+SUITE("outside: ladders against closed forms", a_pin_of_two_resistances_bends_one_stage_as_two_exponentials_do,
+      one_rc_stage_has_the_mean_ripple_and_step_of_the_handbooks,
       lc_ripple_is_the_small_ripple_formula_far_above_resonance,
       lossless_lc_has_the_exact_second_order_ripple_where_the_small_ripple_formula_fails,
       damped_lc_starts_its_period_at_the_exact_second_order_solution,
