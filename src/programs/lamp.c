@@ -5,7 +5,7 @@
 #include <string.h>
 #include <unistd.h>
 
-static const char *const starts[] = { "off", "steady", NULL }, *const printable[] = { "dw-pwm", NULL };
+static const char *const starts[] = { "rest", "steady", NULL }, *const printable[] = { "dw-pwm", NULL };
 
 static enum dw_status read_expect(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
@@ -25,7 +25,7 @@ static enum dw_status read_expect(const struct option_spec *option, const char *
 
 #define OPTION_STRUCT struct lamp_options
 static const struct option_spec options[] = {
-    { "start", "off|steady", "Dark since long ago, a filament cold (default), or the periodic state that is reached from there",
+    { "start", "rest|steady", "Dark since long ago, a filament cold (default), or the periodic state that is reached from there",
       OPTION_WORD(steady, starts), .group = 3 },
     { "report", NULL, "Write findings on light and current instead of the table", OPTION_FLAG(report) },
     { "expect", "WORD",
@@ -39,7 +39,8 @@ static const struct option_spec options[] = {
       OPTION_ABOVE_ZERO, .also = "clock" },
     { "prescale", "N", "Of the counter; default 1", OPTION_COUNT(steps.prescale, 1, 1LL << 32) },
     { "step-time", "T", "How long each step lasts (s); default 1", OPTION_QUANTITY(step_time, DW_TIME), OPTION_ABOVE_ZERO },
-    { "print", "PROGRAM", "Instead of the table, the options for PROGRAM, which is dw-pwm, of a counter that has a code for each step",
+    { "print", "PROGRAM", "Instead of the table, the options for PROGRAM, which is dw-pwm, of a counter that has a code for each step. In $(...) without quotes "
+      "the shell splits them into words (zsh: ${=$(...)})",
       OPTION_TEXT(print), .words = printable },
     { 0 }
 };
