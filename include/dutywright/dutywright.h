@@ -23,6 +23,7 @@
 #include <dutywright/pulse.h>
 #include <dutywright/ramp.h>
 #include <dutywright/repeat.h>
+#include <dutywright/servo.h>
 #include <dutywright/sine.h>
 #include <dutywright/spectrum.h>
 #include <dutywright/splice.h>

@@ -32,6 +32,8 @@ enum dw_quantity {
     DW_TEMPERATURE, /* degC */
     DW_THERMAL_RESISTANCE,  /* K/W */
     DW_HEAT_CAPACITY,       /* J/K */
+    DW_ANGLE,       /* deg, rad converts */
+    DW_SLEW,        /* deg/s */
     DW_PHASE        /* share of a period: as DW_SHARE, or degrees (90deg) */
 };
 

@@ -17,6 +17,7 @@
 #include <dutywright/ladder.h>
 #include <dutywright/lamp.h>
 #include <dutywright/motor.h>
+#include <dutywright/servo.h>
 
 /* What the options may leave to the table, or to whatever else drives the load. */
 struct load_drive {
@@ -54,7 +55,13 @@ struct lamp_load {
     struct dw_lamp_plan plan;      /* threshold NaN: the drive's */
     struct supply_load feed;
 };
-extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind;
+struct servo_load {
+    struct dw_servo_plan plan;     /* its points, stops and angle at first from what stands below; threshold NaN: the drive's */
+    double pulses[2], travel;      /* s, for either end of so many deg */
+    double stops[2];               /* deg; NaN: the ends */
+    const char *calibration_from;  /* instead of pulses and travel */
+};
+extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, servo_kind;
 
 /* The ladder alone. */
 struct dw_ladder *smooth_ladder(const struct smooth_load *values, struct dw_error *error);

@@ -260,6 +260,8 @@ static enum dw_status set_keys(struct dw_header *header, const struct pwm_option
         status = dw_header_set_number(header, "origin", origin, error);
     if (status == DW_OK)
         status = set_numbers(header, "levels", "%s %s%s", o->train.low, o->train.high, "", error);
+    if (status == DW_OK && o->counter.clock > 0 && o->train.jitter == 0 && o->train.phase == 0 && o->train.dead_time == 0)
+        status = dw_header_set_number(header, "tick", (double)o->counter.prescale / o->counter.clock, error);
     if (status == DW_OK && !o->duty_from)
         status = set_duty(header, &o->train, error);
     if (status == DW_OK && o->train.complement)

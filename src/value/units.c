@@ -62,6 +62,11 @@ static const struct unit units[] = {
     { DW_HEAT_CAPACITY, "J/K", 0, 0, true, false },
     { DW_HEAT_CAPACITY, "Ws/K", 0, 0, true, false },
     { DW_HEAT_CAPACITY, "J/degC", 0, 0, true, false },
+    { DW_ANGLE, "deg", 0, 0, false, false },
+    { DW_ANGLE, DEGREE, 0, 0, false, false },
+    { DW_ANGLE, "rad", 0, 180 / M_PI, true, false },
+    { DW_SLEW, "deg/s", 0, 0, true, false },
+    { DW_SLEW, DEGREE "/s", 0, 0, true, false },
     { DW_SHARE, "%", -2, 0, false, false },
     { DW_PHASE, "%", -2, 0, false, false },
     { DW_PHASE, "deg", 0, 1.0 / 360, false, false },
@@ -94,6 +99,8 @@ static const struct quantity_words quantities[] = {
     [DW_TEMPERATURE] = { "degC", "a temperature", "25 or 25degC", false },
     [DW_THERMAL_RESISTANCE] = { "K/W", "a thermal resistance", "12 or 12K/W", true },
     [DW_HEAT_CAPACITY] = { "J/K", "a heat capacity", "0.5, 500m or 0.5J/K", true },
+    [DW_ANGLE] = { "deg", "an angle", "30, 30deg or 0.5rad", false },
+    [DW_SLEW] = { "deg/s", "a rate of turning", "500 or 500deg/s", true },
     [DW_PHASE] = { "1", "a phase", "0.2, 20%, 1/5 or 72deg", false },
 };
 

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Motor and switch against handbooks. Books are cited from memory where it says so; the numbers of the first example were
+/* Motor, switch and servo against handbooks. Books are cited from memory where it says so; the numbers of the first example were
  * worked through again by hand. */
 #include "suite.h"
 #include <dutywright/motor.h>
+#include <dutywright/servo.h>
 #include <dutywright/switch.h>
 #include <float.h>
 
@@ -126,6 +127,25 @@ START_TEST(repeated_pulses_of_power_heat_by_the_formula_of_data_sheets)
 }
 END_TEST
 
-SUITE("outside: motor and switch", a_handbook_machine_turns_at_its_speed, the_speed_torque_line_is_straight,
+/* Of hobby servos a pulse of 1.5 ms asks for the centre; 1 to 2 ms nominally for -90 to 90 deg, in practice it takes 0.5 to 2.5 ms; a data
+ * sheet's 0.12 s for 60 deg is 500 deg/s. Common practice, no source. */
+START_TEST(a_servo_has_its_centre_and_ends_where_the_trade_has_them)
+{
+    static const double ends[2][2] = { { 1e-3, 2e-3 }, { 0.5e-3, 2.5e-3 } };
+    for (int k = 0; k < 2; k++) {
+        const struct dw_servo_plan p = { .points = { { ends[k][0], -90 }, { ends[k][1], 90 } }, .point_count = 2, .slew = 60 / 0.12,
+                                         .lost_after = 0.1, .stop_low = -90, .stop_high = 90, .dead_band = 1e-6 };
+        struct dw_error error;
+        succeeds(dw_servo_check(&p, &error), error);
+        within_scale(dw_servo_angle(&p, 1.5e-3), 0, 4 * DBL_EPSILON, 90);
+        near(dw_servo_angle(&p, ends[k][1]), 90, 4 * DBL_EPSILON);
+        near(dw_servo_width(&p, -90), ends[k][0], 4 * DBL_EPSILON);
+        near(dw_servo_band(&p), k ? 0.09 : 0.18, 8 * DBL_EPSILON); /* a microsecond */
+    }
+}
+END_TEST
+
+SUITE("outside: motor, switch and servo", a_servo_has_its_centre_and_ends_where_the_trade_has_them,
+      a_handbook_machine_turns_at_its_speed, the_speed_torque_line_is_straight,
       repeated_pulses_of_power_heat_by_the_formula_of_data_sheets,
       edges_lose_the_handbook_energy, a_steady_junction_is_ambient_and_power_times_resistances)

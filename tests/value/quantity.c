@@ -242,7 +242,7 @@ static const struct bad bad[] = {
     { "25%%", DW_SHARE, "'%%' was not understood after 25" SHARE },
     { "25k", DW_SHARE, "'k' was not understood after 25" SHARE },
     { "25%", DW_VOLTAGE, "'%' makes it a share" VOLTAGE },
-    { "90deg", DW_SHARE, "'deg' makes it a phase" SHARE },
+    { "90deg", DW_SHARE, "'deg' makes it an angle" SHARE },
     { "64/", DW_SHARE, "'64/' is not one whole count over another" SHARE },
     { "/256", DW_SHARE, "'/256' is not a number" SHARE },
     { "3510/11250/2", DW_SHARE, "'3510/11250/2' is not one whole count over another" SHARE },
