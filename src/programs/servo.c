@@ -215,7 +215,7 @@ static void say(const struct servo_options *o, const struct dw_servo_findings *f
     struct command *command = o->common.command;
     char one[64], two[64], text[64];
     if (o->report)
-        command_caution(command, "a servo moves without warning when pulses come, pinches, and drops its load without power: keep fingers away");
+        command_caution(command, "a servo moves without warning, pinches, and drops its load without power: keep fingers away");
     if (f->pressed > 0)
         command_caution(command, "it presses against a stop for %s, up to %s short of the angle wanted: the motor then takes its stall current, and it "
                         "or the gear burns out", in_words(one, f->pressed, "s"), in_words(two, f->beyond, "deg"));
