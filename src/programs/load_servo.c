@@ -11,7 +11,8 @@ static const char *const lost_words[] = { "stay", "free", NULL };
 /* A:B into two numbers. */
 static enum dw_status read_pair(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
-    double *pair = (double *)((char *)options + option->offset);
+    struct servo_load *o = options;
+    double *pair = option->quantity == DW_TIME ? o->pulses : o->stops;
     char first[64];
     const char *second = option_halves(argument, ':', first, sizeof first);
     if (!second)

@@ -309,6 +309,9 @@ static enum dw_status check(const struct command *command, void *options_read, s
     const double longest = p->points[p->point_count - 1].width;
     if (mode && o->common.file)
         return option_error(error, mode, command_given(command, mode), "reads no table of pulses, '%s' is given", o->common.file);
+    if (o->load.calibration_from && strcmp(o->load.calibration_from, "-") == 0 && isnan(o->at) &&
+        (o->angles_from ? strcmp(o->angles_from, "-") == 0 : !o->common.file))
+        return option_error(error, "calibration-from", "-", "standard input has the other table already: give a file");
     if (mode && !(longest < o->frame))
         return option_error(error, "frame", frame, "pulses of up to %.4g s would overlap a frame of %.4g s: --frame %.4g would do", longest, o->frame,
                             2 * longest);

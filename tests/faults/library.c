@@ -11,6 +11,7 @@
 #include <dutywright/measure.h>
 #include <dutywright/motor.h>
 #include <dutywright/pulse.h>
+#include <dutywright/servo.h>
 #include <dutywright/splice.h>
 #include <dutywright/switch.h>
 #include <errno.h>
@@ -499,6 +500,22 @@ static enum dw_status shards(struct dw_error *error)
     return status;
 }
 
+static enum dw_status servos(struct dw_error *error)
+{
+    static const struct dw_servo_plan plan = { .points = { { 0.3e-3, -90 }, { 0.8e-3, 0 }, { 2.5e-3, 90 } }, .point_count = 3, .dead_band = 4e-6,
+        .slew = 500, .slow_within = 5, .lost_after = 2e-3, .free_when_lost = true, .stop_low = -1, .stop_high = 90, .threshold = 2.5 };
+    enum dw_status status = DW_OK;
+    double state[DW_SERVO_STATES];
+    struct dw_plant *plant = dw_servo_plant(&plan, error);
+    struct dw_run *run = plant ? dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .accuracy = 1e-4, .sink = take_row }, error) : NULL;
+    if (MADE(plant) && MADE(run) && RIGHT(dw_run_start(run, 0, dw_plant_rest(plant, state), state, clock_pin, error)))
+        for (size_t i = 1; i < CLOCK && status == DW_OK; i++)
+            status = dw_run_feed(run, clock_time[i], clock_pin + i, error);
+    dw_run_free(run);
+    dw_plant_free(plant);
+    return status;
+}
+
 /* ---- each allocation of each job ---- */
 
 static const struct job {
@@ -506,7 +523,8 @@ static const struct job {
     enum dw_status (*run)(struct dw_error *error);
 } jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
              { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
-             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils }, { "equations", equations } };
+             { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils }, { "servos", servos },
+             { "equations", equations } };
 
 static void try_job(const struct job *job, long at, bool after)
 {
