@@ -23,7 +23,8 @@ static const char *const printable[] = { "dw-pwm", NULL };
 static const struct option_spec options[] = {
     { .help = "Pulses for angles, reading no table:", .group = 3 },
     { "at", "ANGLE", "Say which pulse asks for this angle (deg)", OPTION_QUANTITY(at, DW_ANGLE), .group = 3 },
-    { "print", "PROGRAM", "Instead, the options of PROGRAM, which is dw-pwm", OPTION_WORD(print, printable), .group = 3 },
+    { "print", "PROGRAM", "Instead, the options of PROGRAM, which is dw-pwm. In $(...) without quotes the shell splits them into words (zsh: "
+      "${=$(...)})", OPTION_WORD(print, printable), .group = 3 },
     { "angles-from", "FILE", "Write the duties for dw-pwm --duty-from: from a table of time[s] and an angle (deg; - is standard input)",
       OPTION_TEXT(angles_from), .group = 3 },
     { "frame", "T", "From pulse to pulse (s; default 20m)", OPTION_QUANTITY(frame, DW_TIME), OPTION_ABOVE_ZERO, .group = 3 },
@@ -51,7 +52,7 @@ static const char about[] =
     "it from trembling. Solved exactly from pulse to pulse. A pulse in which the table begins counts from there.\n\n"
     "Rows of --report --format rows (angle): frame, width-shortest, width-longest, angle-step (what one count of the header's tick moves, "
     "or what is lost to the dead band, the larger of both), settling-time (from what the last move was asked for with, to its rest), final, "
-    "beyond-stops. Exit status: 0 done; 1 not reached; 2 bad use or bad input; 3 the system failed.\n\n"
+    "beyond-stops. Status 1: the angle wanted is not reached.\n\n"
     "Caution: a servo moves without warning as soon as pulses come, pinches what lies in its way, and drops its load without power; keep "
     "fingers away.\n\n"
     "Examples: the exhibit's flag goes up, first as a table, then in figures\n\n"
