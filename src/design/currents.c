@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a report tells of a filter beside its figures, by the ladder's own system: what its parts must bear, and its cutoff. */
-#include "filter_inner.h"
+#include "poles_inner.h"
 #include <dutywright/ladder.h>
 #include <math.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A filter and its figures at given values. */
-#include "filter_inner.h"
+#include "poles_inner.h"
 #include <math.h>
 
 enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)

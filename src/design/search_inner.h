@@ -3,7 +3,7 @@
 #ifndef DESIGN_SEARCH_INNER_H
 #define DESIGN_SEARCH_INNER_H
 
-#include "filter_inner.h"
+#include "poles_inner.h"
 #include <stdatomic.h>
 
 /* Parts on offer, with what the search asks of them. */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Worst case within the spreads of the parts: at two corners where that is proved, else by search. */
-#include "filter_inner.h"
+#include "poles_inner.h"
 #include <math.h>
 #include <string.h>
 

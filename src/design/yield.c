@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "filter_inner.h"
+#include "poles_inner.h"
 #include "pulse/train_inner.h"
 #include <float.h>
 #include <gsl/gsl_sf_gamma.h>

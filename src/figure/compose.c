@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Sheets of what was read: names, styles, looks and axes. */
-#include "palette.h"
-#include "tables_inner.h"
+#include "canvas.h"
+#include "tables.h"
 #include <dutywright/value.h>
 #include <float.h>
 #include <math.h>

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "document.h"
 #include "canvas.h"
-#include "palette.h"
 #include "text.h"
 #include <errno.h>
 #include <stdio.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "dots.h"
+#include "layout.h"
 #include "curve.h"
 #include <math.h>
 #include <stdio.h>

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "draw.h"
+#include "layout.h"
 #include "curve.h"
-#include "labels_inner.h"
 #include <math.h>
 #include <stdlib.h>
 

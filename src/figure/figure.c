@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "figure.h"
-#include "draw.h"
-#include "preview.h"
-#include "raster.h"
+#include "layout.h"
+#include "document.h"
 #include <math.h>
 #include <stdlib.h>
 

@@ -6,6 +6,8 @@
 #include "document.h"
 #include "sheet.h"
 #include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
 
 enum figure_type { FIGURE_SVG, FIGURE_PNG, FIGURE_PS, FIGURE_GIF, FIGURE_TEXT, FIGURE_TYPES };
 
@@ -29,5 +31,36 @@ const char *figure_type_name(enum figure_type type);
  *   memory    FIGURE_PNG, FIGURE_GIF: some 75 bytes a pixel while it works, 35 from 4.2 million pixels on, 10 from 17 million */
 enum dw_status figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
                              const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error);
+
+/* ---- a sheet in the characters of a terminal ---- */
+
+enum { PREVIEW_COLUMNS = 80, PREVIEW_LINES = 24, PREVIEW_LEAST_COLUMNS = 40 };
+
+struct preview_form {
+    int columns, lines;  /* of the terminal; 0: PREVIEW_COLUMNS, PREVIEW_LINES. More lines are used where the panels need them */
+    bool colour;         /* with colours (ECMA-48); without, the labels at the ends of the lines tell traces apart */
+    bool ascii;          /* no character beyond ASCII */
+};
+
+/* Lines of text, no wider than the terminal.
+ *   bytes           out, the caller's to free
+ *   returns         DW_OK; DW_BAD_USE: fewer than PREVIEW_LEAST_COLUMNS; DW_NO_MEMORY */
+enum dw_status preview_render(const struct sheet *sheet, const struct preview_form *form, char **bytes, size_t *size,
+                              struct dw_error *error);
+
+/* ---- a file that is there whole or not at all ---- */
+
+/* Whether a file of that name could be written, so that hours of reading do not end in a refusal.
+ *   path     "-" is standard output
+ *   returns  DW_OK; DW_BAD_USE: a folder, a name whose folder is missing or not writable, a read-only file, a link to none */
+enum dw_status whole_file_check(const char *path, struct dw_error *error);
+/* Whether two names, either of them "-", are one regular file. */
+bool whole_file_is(const char *path, const char *other);
+
+/* Writes beside the name, and takes the name only when all is on the disk; a device or pipe is written to directly. A process
+ * that is killed meanwhile leaves the old file and, where the file system knows files without a name, nothing else.
+ * Standard output where path is "-".
+ *   returns  DW_OK; DW_SYSTEM; DW_CLOSED_PIPE. Except DW_OK, what was there under that name still is. */
+enum dw_status whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reads a table once, keeping what its figure shows and the means of what it shows. */
-#include "tables_inner.h"
+#include "tables.h"
 #include <dutywright/value.h>
 #include <math.h>
 #include <stdio.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The labels beside a panel: what they say and where they go. */
-#include "labels_inner.h"
+#include "layout.h"
 #include "text.h"
 #include <math.h>
 #include <stdio.h>

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "layout.h"
-#include "labels_inner.h"
 #include "text.h"
 #include <math.h>
 #include <stdio.h>

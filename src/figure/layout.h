@@ -6,6 +6,8 @@
 #include "canvas.h"
 #include "sheet.h"
 #include <dutywright/status.h>
+#include <stdbool.h>
+#include <stddef.h>
 
 struct box {
     double left, right, bottom, top;
@@ -78,5 +80,45 @@ void layout_free(struct layout *layout);
  *   centre   out, [count]; within bottom..top where the heights fit in
  *   source   isotonic regression by pooling neighbours: Ayer et al. 1955, Ann. Math. Stat. 26:641 */
 void labels_spread(const double *wanted, const double *height, size_t count, double bottom, double top, double *centre);
+
+/* MOST_LABELS: traces that one panel can hold */
+enum { MOST_LABELS = 256 };
+
+#define LABEL_LEADING 1.2 /* distance of lines, as a share of the size of letters */
+
+/* Fills layout->label [panel->traces] with texts that fit beside layout->box, of which the height is known: lines and
+ * letters become smaller until all fit; after that the last traces go without. */
+void labels_fit(struct panel_layout *layout, const struct panel *panel, double font);
+double labels_width(const struct panel_layout *layout, struct canvas *canvas);
+/* Puts them beside layout->box. */
+void labels_place(struct panel_layout *layout, const struct panel *panel, const struct axis *x, double font);
+
+/* Draws a sheet as it was laid out. DW_OK or DW_NO_MEMORY. */
+enum dw_status sheet_draw(const struct sheet *sheet, const struct layout *layout, struct canvas *canvas,
+                          struct dw_error *error);
+
+/* ---- a field of dots, two across and four down in each character of a terminal ---- */
+
+enum { DOTS_ACROSS = 2, DOTS_DOWN = 4, NO_TRACE = 255 };
+
+struct dot_cell {
+    unsigned char dots;   /* bit k: dot k + 1 of Unicode's braille patterns (U+2800 + dots) */
+    unsigned char trace;  /* that set the last one: whose colour it has */
+};
+
+struct dots {
+    int columns, rows;      /* in characters */
+    struct dot_cell *cell;  /* [rows x columns], from the upper left */
+};
+
+/* Dots count from 0, x to the right, y up; what lies outside is left out. */
+void dots_set(struct dots *dots, int x, int y, unsigned char trace);
+void dots_line(struct dots *dots, double x0, double y0, double x1, double y1, unsigned char trace);
+
+enum { GLYPH_SIZE = 4 };
+
+/* The character that shows a cell: a braille pattern in UTF-8, or the ASCII one that comes nearest; a blank for no dots.
+ *   out       [GLYPH_SIZE], NUL-terminated */
+void dots_glyph(char *out, struct dot_cell cell, bool ascii);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which channels of which tables stand in which panel. */
-#include "tables_inner.h"
+#include "tables.h"
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "preview.h"
-#include "band.h"
-#include "dots.h"
+#include "figure.h"
+#include "curve.h"
+#include "layout.h"
 #include "text.h"
 #include <math.h>
 #include <stdio.h>

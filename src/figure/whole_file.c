@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "whole_file.h"
+#include "figure.h"
 #include "config.h"
 #include <errno.h>
 #include <fcntl.h>

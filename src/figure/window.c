@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "window.h"
+#include "reduction.h"
 #include <dutywright/pieces.h>
 #include <math.h>
 #include <stdlib.h>

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "load/build_inner.h"
+#include <dutywright/value.h>
+#include <math.h>
 #include <string.h>
 
 void dwi_build_begin(struct build *build, size_t states, size_t inputs)
@@ -133,4 +135,26 @@ void dwi_path_guards(const struct paths *p, struct build *b, size_t path, size_t
         dwi_build_input_guard(b, p->direction, now->direction, 0, 1,
                               mode_of(p, dwi_path_for(p, now->high, now->low, -now->direction), own));
     diode_guards(p, b, path, own);
+}
+
+/* ---- what must hold of a plan ---- */
+
+enum dw_status dwi_demands_check(const struct demand *demands, size_t count, struct dw_error *error)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct demand *d = demands + i;
+        if (!isfinite(d->value))
+            return dw_error_member(error, d->member, "%s %g: must be finite", d->name, d->value);
+        if (d->rule == ABOVE_ZERO && !(d->value > 0))
+            return dw_error_member(error, d->member, "%s %g %s: must be above zero", d->name, d->value, d->unit);
+        if (d->rule == NOT_NEGATIVE && !(d->value >= 0))
+            return dw_error_member(error, d->member, "%s %g %s: must not be negative", d->name, d->value, d->unit);
+    }
+    return DW_OK;
+}
+
+enum dw_status dwi_demand_refuse(const char *member, const char *format, double one, double other, struct dw_error *error)
+{
+    const int digits = dw_digits_apart(one, other, 6);
+    return dw_error_member(error, member, format, digits, one, digits, other);
 }

@@ -1,11 +1,30 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Modes of loads that switches and diodes drive, put together one at a time: what conducts, the guards at which that changes, and the supply
- * that gives way under them. */
+/* Plans checked, circuits built mode by mode. Not installed. */
 #ifndef LOAD_BUILD_INNER_H
 #define LOAD_BUILD_INNER_H
 
+#include <dutywright/motor.h>
 #include <dutywright/plant.h>
+#include <dutywright/status.h>
 #include <dutywright/supply.h>
+#include <stddef.h>
+
+/* ---- what must hold of each value of a load's plan ---- */
+
+struct demand {
+    const char *member, *name;  /* in the plan, and in a message */
+    double value;
+    const char *unit;  /* as in a message */
+    enum { FINITE, NOT_NEGATIVE, ABOVE_ZERO } rule;  /* all must be finite */
+};
+
+/* DW_BAD_USE: the first that does not hold, "drag -3 N m: must not be negative". */
+enum dw_status dwi_demands_check(const struct demand *demands, size_t count, struct dw_error *error);
+/* DW_BAD_USE: one value does not stand to another as it must, "supply %.*g V: ... %.*g V", with the digits that tell them apart. */
+enum dw_status dwi_demand_refuse(const char *member, const char *format, double one, double other, struct dw_error *error);
+
+/* Modes of loads that switches and diodes drive, put together one at a time: what conducts, the guards at which that
+ * changes, and the supply that gives way under them. */
 
 enum { BUILD_STATES = 27, BUILD_INPUTS = 4, BUILD_OUTPUTS = 20, BUILD_GUARDS = 12 };
 
@@ -132,5 +151,12 @@ double dwi_supply_guard(const struct load_source *source, bool blocks, const dou
  *   value    out, likewise; may be NULL
  *   returns  how many; 0 of an ideal supply */
 size_t dwi_supply_outputs(const struct load_source *source, bool all, const struct supplied *supplied, struct dw_port *port, struct row *value);
+
+/* ---- the electrical half of a motor's modes; a mode is one of its paths and a mechanical one ---- */
+
+enum { MOTOR_PATHS = 14 };
+
+/* The paths of a drive; returns how many. */
+size_t dwi_motor_paths(const struct dw_motor_plan *plan, struct path paths[MOTOR_PATHS]);
 
 #endif

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What must hold of a coil's values, and its circuits. docs/theory.md, section 8. */
 #include "load/coil_inner.h"
-#include "load/demands_inner.h"
+#include "load/build_inner.h"
 #include <math.h>
 
 /* Per kelvin at 20 degC: IEC 60028. degC: the range in which the straight law is offered. */

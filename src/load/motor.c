@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A motor as a switching system: each electrical mode with each mechanical one. docs/theory.md, section 7. */
-#include "load/motor_inner.h"
+#include "load/build_inner.h"
 #include <math.h>
 #include <stdlib.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What each drive puts on the motor's terminals. docs/theory.md, table 7.1. */
-#include "load/motor_inner.h"
+#include "load/build_inner.h"
 
 /* Both gates off, current decided by diodes: paths while it flows forward (through `ohms` of transistors that are still on), and back;
  * between them they block. */

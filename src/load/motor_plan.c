@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What must hold of a motor's values. docs/theory.md, section 7. */
-#include "load/motor_inner.h"
-#include "load/demands_inner.h"
+#include "load/build_inner.h"
 #include <math.h>
 
 enum dw_status dw_motor_ratings(double volts, double free_speed, double free_current, double stall_current,

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A position servo as a switching system: what the line does, and under each of that what the servo does. docs/theory.md, section 13. */
 #include "load/build_inner.h"
-#include "load/demands_inner.h"
 #include <dutywright/servo.h>
 #include <math.h>
 #include <stdlib.h>

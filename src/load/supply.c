@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "load/build_inner.h"
-#include "load/demands_inner.h"
 #include <math.h>
 
 /* Share of its voltage by which a source must exceed the bulk capacitor before its diode conducts: there the current has no slope yet, to

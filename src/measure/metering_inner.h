@@ -4,7 +4,6 @@
 #define MEASURE_METERING_INNER_H
 
 #include "measure/statistics_inner.h"
-#include "measure/samples_inner.h"
 #include <dutywright/measure.h>
 #include <dutywright/pieces.h>
 #include <dutywright/status.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "measure/samples_inner.h"
+#include "measure/statistics_inner.h"
 #include <float.h>
 #include <math.h>
 #include <string.h>

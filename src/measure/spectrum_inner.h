@@ -5,7 +5,6 @@
 
 #include "measure/coefficients_inner.h"
 #include "measure/statistics_inner.h"
-#include "measure/samples_inner.h"
 #include <dutywright/spectrum.h>
 
 /* ---- what is kept of a record ---- */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: parts that smooth a switching pin. */
-#include "choose_pile.h"
+#include "choose.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: what shards found, put together. */
-#include "choose_pile.h"
+#include "choose.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

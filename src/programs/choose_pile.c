@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-choose: what shards wrote, read, and checked to be whole and of one request. */
-#include "choose_pile.h"
+#include "choose.h"
 #include "config.h"
 #include <errno.h>
 #include <stdio.h>

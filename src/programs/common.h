@@ -35,6 +35,7 @@
 #define PROGRAMS_COMMON_H
 
 #include "command.h"
+#include "option.h"
 #include "report.h"
 #include <dutywright/measure.h>
 #include <dutywright/table.h>
@@ -86,5 +87,14 @@ void input_note_uneven(struct command *command, const struct dw_reader *reader);
 double lines_wanted(const struct common_options *options);
 /* Encoding of a filter's output: --binary, --text, --csv, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */
 enum dw_encoding output_encoding(const struct common_options *options, const struct dw_reader *reader);
+
+/* ---- --channel where it may name several: joined by commas, or given more than once ---- */
+
+/* Columns of the channels named, in the order asked, each once.
+ *   names    none: all
+ *   column   out: [*count], NULL for all; freed by the caller, also on error
+ *   returns  DW_OK, DW_NO_MEMORY, or DW_BAD_USE: `--channel: no channel 'speed'; ...` */
+enum dw_status channels_find(const struct option_texts *names, const struct dw_header *header, size_t **column, size_t *count,
+                             struct dw_error *error);
 
 #endif

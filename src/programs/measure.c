@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-measure: mean, ripple, pulses and settling of the channels of a wave table. */
-#include "channels.h"
 #include "common.h"
 #include "report.h"
 #include <dutywright/measure.h>

@@ -2,10 +2,8 @@
 /* dw-plot: a figure from tables. */
 #include "common.h"
 #include "figure/figure.h"
-#include "figure/preview.h"
 #include "figure/tables.h"
 #include "figure/text.h"
-#include "figure/whole_file.h"
 #include <langinfo.h>
 #include <locale.h>
 #include <stdlib.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "report_inner.h"
+#include "report.h"
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Strings are jansson's to check and escape; numbers are ours, since jansson writes 17 digits where fewer read back to
  * the same double. */
-#include "report_inner.h"
+#include "report.h"
 #include <jansson.h>
 #include <math.h>
 #include <stdlib.h>

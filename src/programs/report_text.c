@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The text a person reads: columns aligned, numbers at their decimal points, units in line. */
-#include "report_inner.h"
+#include "report.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A report as tab-separated lines, or by one of the other two writers. */
-#include "report_inner.h"
+#include "report.h"
 #include <errno.h>
 #include <string.h>
 

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The shared options, and what programs do with them. */
 #include "common.h"
+#include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 #define OPTION_STRUCT struct common_options
@@ -132,4 +134,43 @@ enum dw_encoding output_encoding(const struct common_options *options, const str
     if (options->binary || options->text || !reader)
         return options->binary ? DW_BINARY : DW_TEXT;
     return dw_reader_encoding(reader) == DW_BINARY && !isatty(STDOUT_FILENO) ? DW_BINARY : DW_TEXT;
+}
+
+/* ---- --channel where it may name several ---- */
+
+static enum dw_status find_one(const struct dw_header *header, const char *name, size_t *column, size_t *count,
+                               struct dw_error *error)
+{
+    struct dw_error found = { .status = DW_OK };
+    const size_t at = dw_header_find(header, name, &found);
+    if (!at)
+        return dw_error_set(error, found.status, 0, "--channel: %s", found.text);
+    for (size_t i = 0; i < *count; i++)
+        if (column[i] == at)
+            return DW_OK;
+    column[(*count)++] = at;
+    return DW_OK;
+}
+
+enum dw_status channels_find(const struct option_texts *names, const struct dw_header *header, size_t **column, size_t *count,
+                             struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    *count = 0;
+    *column = NULL;
+    if (!names->count)
+        return DW_OK;
+    if (!(*column = calloc(dw_header_columns(header), sizeof **column)))
+        return dw_no_memory(error);
+    for (size_t i = 0; i < names->count && status == DW_OK; i++) {
+        char *copy = strdup(names->text[i]), *rest = copy;
+        status = copy ? DW_OK : dw_no_memory(error);
+        for (char *name; status == DW_OK && (name = strsep(&rest, ","));)
+            if (*name)
+                status = find_one(header, name, *column, count, error);
+        free(copy);
+    }
+    if (status == DW_OK && !*count)
+        status = dw_error_set(error, DW_BAD_USE, 0, "--channel: '%s': a channel's name was wanted", names->text[0]);
+    return status;
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* dw-spectrum: the lines of a wave's spectrum, as a table against frequency or as a report. */
-#include "channels.h"
 #include "common.h"
 #include "report.h"
 #include <dutywright/spectrum.h>

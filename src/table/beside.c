@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Tables beside each other. */
 #include "header_inner.h"
-#include "rows_inner.h"
 #include <dutywright/beside.h>
 #include <dutywright/pieces.h>
 #include <math.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows of little-endian IEEE 754 doubles, given where they lie in the buffer. */
-#include "rows_inner.h"
+#include "header_inner.h"
 #include "reader_inner.h"
 #include <math.h>
 #include <stdint.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "table/rows_inner.h"
+#include "table/header_inner.h"
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows between two times, or of the last whole periods. */
-#include "table/rows_inner.h"
+#include "table/header_inner.h"
 #include <dutywright/pieces.h>
 #include <dutywright/value.h>
 #include <stdlib.h>

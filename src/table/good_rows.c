@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every number of a binary table is looked at here, twice on its way through a program: in pairs, which is what SSE2 and NEON
  * have registers for. */
-#include "rows_inner.h"
+#include "header_inner.h"
 #include <float.h>
 #include <math.h>
 #include <stdint.h>

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Tables after one another. */
 #include "header_inner.h"
-#include "rows_inner.h"
 #include <dutywright/value.h>
 #include <stdlib.h>
 #include <string.h>

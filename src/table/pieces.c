@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows cut into blocks. What is put in lies in rows of our own; all else stays where the caller has it. */
-#include "table/rows_inner.h"
+#include "table/header_inner.h"
 #include <dutywright/pieces.h>
 #include <math.h>
 #include <stdio.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Curves as straight lines, and straight lines as curves. */
-#include "rows_inner.h"
+#include "header_inner.h"
 #include <dutywright/pieces.h>
 #include <dutywright/value.h>
 #include <math.h>

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows out through write(2): text, binary, CSV. */
 #include "config.h"
-#include "rows_inner.h"
 #include "header_inner.h"
 #include <dutywright/splice.h>
 #include <dutywright/value.h>

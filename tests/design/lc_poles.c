@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "design/filter_inner.h"
+#include "design/poles_inner.h"
 #include "simulated.h"
 #include "suite.h"
 #include <math.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "design/filter_inner.h"
+#include "design/poles_inner.h"
 #include "pulse/train_inner.h"
 #include "suite.h"
 #include <dutywright/design.h>

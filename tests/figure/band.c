@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "figure/band.h"
+#include "figure/curve.h"
 #include "suite.h"
 #include <math.h>
 

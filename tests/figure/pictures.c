@@ -2,7 +2,7 @@
 #define _GNU_SOURCE /* memmem */
 #include "figure/curve.h"
 #include "figure/figure.h"
-#include "figure/raster.h"
+#include "figure/document.h"
 #include "suite.h"
 #include <gsl/gsl_rng.h>
 #include <png.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "figure/whole_file.h"
+#include "figure/figure.h"
 #include "suite.h"
 #include <dirent.h>
 #include <signal.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "figure/window.h"
+#include "figure/reduction.h"
 #include "suite.h"
 #include <stdlib.h>
 

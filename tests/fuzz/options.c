@@ -8,7 +8,6 @@
 #include "config.h"
 #include "promise.h"
 #include "figure/figure.h"
-#include "figure/whole_file.h"
 #include "mains.h"
 #include "programs/common.h" /* a program runs again and again in one process, and must forget */
 #include <dutywright/design.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rows that a table may hold are found alike wherever the first bad one stands: the loops take many at once. */
-#include "table/rows_inner.h"
+#include "table/header_inner.h"
 #include "suite.h"
 #include <float.h>
 #include <stdlib.h>
