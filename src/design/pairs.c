@@ -92,6 +92,7 @@ const struct pair_node *dwi_pairs_half(const struct pair_node *node, int half)
 }
 
 /* A node's halves stand 1 and 2 x (pairs of the first) places behind it. */
+/* NOLINTNEXTLINE(misc-no-recursion): as deep as pairs can be halved */
 static void build(struct pairs *pairs, size_t at, size_t from, size_t to)
 {
     struct pair_node *node = &pairs->node[at];

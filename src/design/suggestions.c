@@ -106,6 +106,16 @@ static bool more_stages(struct dw_choice_wish *wish, struct dw_remedy *remedy, e
     return false;
 }
 
+/* Whether something would fit if only the ripple were less, which is what a higher frequency and more stages are good for, unless a
+ * current is limited, too. */
+static bool needs_less_ripple(const struct dw_choice_wish *wish, enum dw_status *status)
+{
+    struct dw_choice_wish other = *wish;
+    struct dw_choice any;
+    other.task.ripple = INFINITY;
+    return isfinite(wish->task.pin_current) || isfinite(wish->task.coil_current) || fits(&other, usual(&other), &any, status);
+}
+
 enum dw_status dw_choice_remedies(const struct dw_choice_wish *wish, struct dw_remedy *remedies, size_t *count,
                                   struct dw_error *error)
 {
@@ -119,14 +129,16 @@ enum dw_status dw_choice_remedies(const struct dw_choice_wish *wish, struct dw_r
     enum dw_status status = DW_OK;
     one.best = 1;
     one.front = false;
+    one.exhaustive = false;  /* the same answer, but sooner */
     one.rank = DW_RANK_PARTS;  /* where a load drowns all differences the margins of all filters are equal, but few have so few parts */
     *count = 0;
     struct dw_choice_wish other = one;
+    const bool rippling = needs_less_ripple(&one, &status);
     remedies[*count].kind = DW_REMEDY_FREQUENCY;
-    *count += raise_frequency(&other, &remedies[*count], &status);
+    *count += status == DW_OK && rippling && raise_frequency(&other, &remedies[*count], &status);
     other = one;
     remedies[*count].kind = DW_REMEDY_STAGES;
-    *count += status == DW_OK && more_stages(&other, &remedies[*count], &status);
+    *count += status == DW_OK && rippling && more_stages(&other, &remedies[*count], &status);
     for (size_t i = 0; i < sizeof limits / sizeof limits[0] && status == DW_OK; i++) {
         double *const limit[] = { &one.task.ripple,  &one.task.settling,    &one.task.overshoot,
                                   &one.task.loading, &one.task.pin_current, &one.task.coil_current };

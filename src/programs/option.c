@@ -33,7 +33,9 @@ static const char *mega_hint(char *out, size_t size, const struct option_spec *o
 {
     const char *milli = strchr(argument, 'm');
     const bool fits = milli && value > 0 && value < o->least && 1e9 * value >= o->least;
-    snprintf(out, size, fits ? "; m is milli, did you mean %.*sM%s?" : "", (int)(fits ? milli - argument : 0), argument, fits ? milli + 1 : "");
+    *out = 0;
+    if (fits)
+        snprintf(out, size, "; m is milli, did you mean %.*sM%s?", (int)(milli - argument), argument, milli + 1);
     return out;
 }
 
