@@ -57,7 +57,8 @@ static const double DW_FILAMENT_RATED = 2800, DW_FILAMENT_COLD = 293.15;
 DW_API enum dw_status dw_lamp_check(const struct dw_lamp_plan *plan, struct dw_error *error);
 
 struct dw_lamp;
-/* Checks the plan; DW_BAD_USE names the value that is out of range.
+/* Checks the plan and makes its plant.
+ *   returns   NULL with DW_BAD_USE, which names the value that is out of range, or DW_NO_MEMORY
  *   accuracy  LEDs: that of modes.h; filament: that of equations.h at a tolerance of 1e-10 of the rated temperature. Physics: R ~ T^1.2,
  *             radiated power ~ T^4, light ~ T^8.84 (so that light goes with the 3.4th power of the voltage) are common practice, no
  *             source, good to some percent from half to full voltage */

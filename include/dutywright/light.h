@@ -27,6 +27,7 @@ enum dw_flicker_limit {
     DW_FLICKER_SEIZURES    /* 5 percent below 90 Hz */
 };
 /*   frequency  Hz, > 0
+ *   returns    share, at most 1
  *   source     IEEE Std 1789-2015, recommended practices 1, 2 and 3, from memory */
 DW_API double dw_flicker_limit(enum dw_flicker_limit limit, double frequency);
 /* The lowest frequency from which on so much flicker is within it, Hz. */
@@ -35,6 +36,7 @@ DW_API double dw_flicker_frequency(enum dw_flicker_limit limit, double flicker);
 enum { DW_VISIBLE_FROM = 80, DW_VISIBLE_TO = 2000 };  /* Hz */
 /* Amplitude over mean at which a sine of the light just shows on what moves.
  *   frequency  Hz, DW_VISIBLE_FROM to DW_VISIBLE_TO
+ *   returns    share of the mean
  *   source     CIE TN 006:2016, from memory: 1 / (1 + exp(-0.00518 (f - 306.6))) + 20 exp(-f / 10) */
 DW_API double dw_strobe_threshold(double frequency);
 
@@ -60,7 +62,10 @@ struct dw_light_plan {
 enum { DW_LIGHT_TIME, DW_LIGHT_LIGHT, DW_LIGHT_LIGHT_SLOPE, DW_LIGHT_CURRENT, DW_LIGHT_CURRENT_SLOPE, DW_LIGHT_COLUMNS };
 
 struct dw_light_meter;
-/*   memory   the rows of two periods */
+/* A meter of light and current over whole periods.
+ *   plan     copied, but for place
+ *   returns  NULL where memory runs out
+ *   memory   the rows of two periods */
 DW_API struct dw_light_meter *dw_light_meter_new(const struct dw_light_plan *plan, struct dw_error *error);
 DW_API void dw_light_meter_free(struct dw_light_meter *meter);
 /* Takes the next row, [DW_LIGHT_COLUMNS]; rows are joined by cubics with their values and slopes.

@@ -40,7 +40,8 @@ DW_API enum dw_status dw_ramp_new(const struct dw_ramp_plan *plan, double pulses
  *   accuracy  16 DBL_EPSILON of the duration */
 DW_API double dw_ramp_time(const struct dw_ramp *ramp, double place);
 /* Whole ticks of a counter from an instant on: up to one tick late, never early, and what is rounded is not carried on.
- *   time, tick  s; tick above 0 */
+ *   time, tick  s; tick above 0
+ *   returns     how many, rounded up; a time within 4 ulp of a whole number of them is that many */
 DW_API double dw_ramp_ticks(double time, double tick);
 
 #ifdef __cplusplus

@@ -123,9 +123,15 @@ static double on_tick(const struct moves *moves, double time)
     return moves->tick > 0 ? dw_ramp_ticks(time, moves->tick) * moves->tick : time;
 }
 
+/* When a pulse should come, and when it does. */
+static double wanted_time(const struct moves *moves, const struct move *move, double k)
+{
+    return move->begin + moves->setup + dw_ramp_time(&move->ramp, k);
+}
+
 static double pulse_time(const struct moves *moves, const struct move *move, double k)
 {
-    return on_tick(moves, move->begin + moves->setup + dw_ramp_time(&move->ramp, k));
+    return on_tick(moves, wanted_time(moves, move, k));
 }
 
 static double last_pulse(const struct moves *moves, const struct move *move)
@@ -365,7 +371,7 @@ static double latest(const struct moves *moves)
     double late = 0;
     for (size_t i = 0; i < moves->count; i++)
         for (double k = 0; k <= moves->move[i].ramp.length; k++)
-            late = fmax(late, pulse_time(moves, &moves->move[i], k) - (moves->move[i].begin + moves->setup + dw_ramp_time(&moves->move[i].ramp, k)));
+            late = fmax(late, pulse_time(moves, &moves->move[i], k) - wanted_time(moves, &moves->move[i], k));
     return late;
 }
 
