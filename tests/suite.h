@@ -34,6 +34,9 @@
         ck_assert_str_eq((error).text, (message)); \
     } while (0)
 
+/* How often a test of random cases draws: `usual` of them, `all` in `make check-long`, which sets LONG. */
+int rounds(int usual, int all);
+
 /* Runs the tests that were added; the value for main to return.
  *   name     of the suite, for the report
  *   tests    [count], each made with START_TEST; a table of them is the file's last lines */

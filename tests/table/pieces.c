@@ -95,7 +95,7 @@ static size_t draw_table(uint64_t *seed, double *rows)
 START_TEST(blocks_hold_every_row_once_however_the_rows_come)
 {
     static double rows[MOST * COLUMNS];
-    for (uint64_t seed = 1; seed <= 60; seed++) {
+    for (uint64_t seed = 1; seed <= (uint64_t)rounds(15, 60); seed++) {
         uint64_t s = seed;
         const size_t count = draw_table(&s, rows);
         const struct dw_level level = { 1, 0.3 };
@@ -139,7 +139,7 @@ static void sum_up(void *with, const struct dw_block *block)
 START_TEST(cuts_leave_the_area_as_it_is)
 {
     static double rows[MOST * COLUMNS];
-    for (uint64_t seed = 100; seed < 140; seed++) {
+    for (uint64_t seed = 100; seed < 100 + (uint64_t)rounds(12, 40); seed++) {
         uint64_t s = seed;
         const size_t count = draw_table(&s, rows);
         double area = 0, size = 0;

@@ -10,7 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ROUNDS = 300000 };
 
 static const uint64_t seed = 20570911;
 
@@ -44,14 +43,14 @@ static void round_trips(double value)
 START_TEST(any_bit_pattern_comes_back_through_text)
 {
     uint64_t state = seed;
-    for (int i = 0; i < ROUNDS; i++) {
+    for (int i = 0; i < rounds(60000, 300000); i++) {
         const double value = from_bits(drawn_bits(&state));
         if (isfinite(value))
             round_trips(value);
     }
-    for (int i = 0; i < ROUNDS; i++) /* subnormals, which random exponents hardly meet */
+    for (int i = 0; i < rounds(60000, 300000); i++) /* subnormals, which random exponents hardly meet */
         round_trips(from_bits(drawn_bits(&state) & 0x800fffffffffffffu));
-    for (int i = 0; i < ROUNDS; i++) /* the range of tables, fixed notation: exponents -17 to 49 of two */
+    for (int i = 0; i < rounds(60000, 300000); i++) /* the range of tables, fixed notation: exponents -17 to 49 of two */
         round_trips(from_bits((drawn_bits(&state) & 0x800fffffffffffffu) | (1006 + drawn_bits(&state) % 67) << 52));
 }
 END_TEST
@@ -59,7 +58,7 @@ END_TEST
 START_TEST(no_shorter_text_reads_back)
 {
     uint64_t state = seed;
-    for (int i = 0; i < ROUNDS / 10; i++) {
+    for (int i = 0; i < rounds(10000, 30000); i++) {
         const double value = fabs(from_bits(drawn_bits(&state)));
         if (!isfinite(value) || value == 0)
             continue;
@@ -83,7 +82,7 @@ END_TEST
 START_TEST(reading_rounds_like_the_c_library)
 {
     uint64_t state = seed;
-    for (int i = 0; i < ROUNDS; i++) {
+    for (int i = 0; i < rounds(60000, 300000); i++) {
         char text[64];
         double value = 0;
         const unsigned long long digits = drawn_bits(&state);
