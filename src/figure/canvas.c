@@ -226,35 +226,34 @@ void canvas_disc(struct canvas *canvas, double x, double y, double radius)
 /* ---- text ---- */
 
 /* libplot's stroke font is as wide as the widest of what viewers take for the family, so that what it measures has room. */
-static void put_letters(struct canvas *canvas, double x, double y, enum text_side side, double size, enum text_weight weight, const char *text)
+static void put_letters(struct canvas *canvas, double x, double y, struct lettering how, const char *text)
 {
     static const char *const anchors[] = { "start", "middle", "end" };
     char letters[TEXT_LENGTH];
     text_for_xml(letters, sizeof letters, text);
     if (*text)
         fprintf(canvas->letters, "<text x=\"%.2f\" y=\"%.2f\" text-anchor=\"%s\" font-size=\"%.4g\"%s>%s</text>\n", x,
-                canvas->height - y + 0.36 * size, anchors[side], size, weight == TEXT_STRONG ? " font-weight=\"bold\"" : "", letters);
+                canvas->height - y + 0.36 * how.size, anchors[how.side], how.size, how.weight == TEXT_STRONG ? " font-weight=\"bold\"" : "", letters);
 }
 
-void canvas_text(struct canvas *canvas, double x, double y, enum text_side side, double size, enum text_weight weight,
-                 const char *text)
+void canvas_text(struct canvas *canvas, double x, double y, struct lettering how, const char *text)
 {
     static const int sides[] = { 'l', 'c', 'r' };
     static const int offset[][2] = { { 0, 0 }, { -1, -1 }, { 1, -1 }, { -1, 1 }, { 1, 1 } };
-    const bool strong = weight == TEXT_STRONG;
+    const bool strong = how.weight == TEXT_STRONG;
     char strokes[TEXT_LENGTH];
     if (canvas->letters) {
-        put_letters(canvas, x, y, side, size, weight, text);
+        put_letters(canvas, x, y, how, text);
         return;
     }
     /* several times, a little apart: no other font of libplot has the ohm sign and thicker lines */
-    const double apart = ((strong ? TEXT_THICKNESS_STRONG : TEXT_THICKNESS_PLAIN) - TEXT_THICKNESS_FONT) * size / 2;
+    const double apart = ((strong ? TEXT_THICKNESS_STRONG : TEXT_THICKNESS_PLAIN) - TEXT_THICKNESS_FONT) * how.size / 2;
     text_for_strokes(strokes, sizeof strokes, text);
     canvas_pen(canvas, INK, 0);
-    pl_ffontsize_r(canvas->plotter, size);
+    pl_ffontsize_r(canvas->plotter, how.size);
     for (int i = !strong; i < 5; i++) {
-        pl_fmove_r(canvas->plotter, x + offset[i][0] * apart, y - 0.33 * size + offset[i][1] * apart);
-        pl_alabel_r(canvas->plotter, sides[side], 'x', strokes);
+        pl_fmove_r(canvas->plotter, x + offset[i][0] * apart, y - 0.33 * how.size + offset[i][1] * apart);
+        pl_alabel_r(canvas->plotter, sides[how.side], 'x', strokes);
     }
 }
 

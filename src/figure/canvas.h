@@ -76,9 +76,13 @@ enum text_weight { TEXT_PLAIN, TEXT_STRONG };
 #define TEXT_THICKNESS_STRONG 0.1
 /* The stroke font's own; libplot sets it whatever pen is given. */
 #define TEXT_THICKNESS_FONT 0.043
+struct lettering {
+    enum text_side side;
+    double size;
+    enum text_weight weight;
+};
 /* y: middle of the capitals. MEDIUM_SVG: as text, above all else; elsewhere as strokes. */
-void canvas_text(struct canvas *canvas, double x, double y, enum text_side side, double size, enum text_weight weight,
-                 const char *text);
+void canvas_text(struct canvas *canvas, double x, double y, struct lettering how, const char *text);
 double canvas_text_width(struct canvas *canvas, double size, const char *text);
 
 #endif

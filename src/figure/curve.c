@@ -217,10 +217,9 @@ static bool in_band(const struct bands *bands, double x)
     return bands->count && bands->at[i].dense;
 }
 
-/* A mark on the line from (x0, y0) to (x1, y1) where it comes to `x`, on a little paper. */
-static void put_tag(const struct frame *frame, const struct look *look, double x, double x0, double y0, double x1, double y1)
+/* A mark on a little paper. */
+static void put_tag(const struct frame *frame, const struct look *look, double x, double y)
 {
-    const double y = x1 > x0 ? y0 + (x - x0) / (x1 - x0) * (y1 - y0) : y1;
     const double radius = MARK * frame->font;
     if (!in_box(&frame->box, x, y))
         return;
@@ -245,7 +244,7 @@ void curve_tag(const struct frame *frame, const struct trace *trace, const struc
                 y = frame_y(frame, between[j].y);
                 for (; x0 <= next && next <= x && next < frame->box.right; next += step)
                     if (!in_band(bands, next))
-                        put_tag(frame, &look, next, x0, y0, x, y);
+                        put_tag(frame, &look, next, x > x0 ? y0 + (next - x0) / (x - x0) * (y - y0) : y);
             }
     }
 }

@@ -36,11 +36,11 @@ static void draw_title(const struct sheet *sheet, const struct layout *layout, s
     const double font = layout->page.font, size = TITLE_SIZE * font;
     const double first = layout->title_top - TITLE_LEADING * font / 2;
     for (int i = 0; i < layout->title_lines; i++)
-        canvas_text(canvas, OUTER * font, first - i * TITLE_LEADING * font, TEXT_LEFT, size, TEXT_STRONG, layout->title[i]);
+        canvas_text(canvas, OUTER * font, first - i * TITLE_LEADING * font, (struct lettering){ TEXT_LEFT, size, TEXT_STRONG }, layout->title[i]);
     if (*sheet->caption && layout->title_lines)
-        canvas_text(canvas, layout->page.width - OUTER * font, first, TEXT_RIGHT, size, TEXT_STRONG, layout->caption);
+        canvas_text(canvas, layout->page.width - OUTER * font, first, (struct lettering){ TEXT_RIGHT, size, TEXT_STRONG }, layout->caption);
     else if (*sheet->caption) /* at the left, where it stands still from frame to frame */
-        canvas_text(canvas, OUTER * font, first, TEXT_LEFT, size, TEXT_STRONG, layout->caption);
+        canvas_text(canvas, OUTER * font, first, (struct lettering){ TEXT_LEFT, size, TEXT_STRONG }, layout->caption);
 }
 
 /* Rules up from the x axis, through all panels and the gaps between, so that one instant is seen in each. */
@@ -66,7 +66,7 @@ static void draw_y_rules(const struct panel *panel, const struct panel_layout *l
         const bool zero = tick->value == 0 && !panel->axis.logarithmic;
         canvas_pen(canvas, zero ? INK : *tick->text ? RULE : RULE_FINE, THIN * font);
         canvas_line(canvas, box->left, y, box->right, y);
-        canvas_text(canvas, box->left - 0.5 * font, y, TEXT_RIGHT, font, TEXT_PLAIN, tick->text);
+        canvas_text(canvas, box->left - 0.5 * font, y, (struct lettering){ TEXT_RIGHT, font, TEXT_PLAIN }, tick->text);
     }
 }
 
@@ -81,9 +81,9 @@ static void draw_x_axis(const struct sheet *sheet, const struct layout *layout, 
         const double x = across(box, &sheet->x, tick->value);
         canvas_pen(canvas, INK, 1.6 * THIN * font);
         canvas_line(canvas, x, box->bottom, x, box->bottom - (*tick->text ? 0.35 : 0.2) * font);
-        canvas_text(canvas, x, box->bottom - 1.1 * font, TEXT_CENTRE, font, TEXT_PLAIN, tick->text);
+        canvas_text(canvas, x, box->bottom - 1.1 * font, (struct lettering){ TEXT_CENTRE, font, TEXT_PLAIN }, tick->text);
     }
-    canvas_text(canvas, layout->x_text_left, box->bottom - 1.1 * font, TEXT_LEFT, font, TEXT_PLAIN, layout->x_text);
+    canvas_text(canvas, layout->x_text_left, box->bottom - 1.1 * font, (struct lettering){ TEXT_LEFT, font, TEXT_PLAIN }, layout->x_text);
 }
 
 /* bed: a white line below, that keeps them visible on a painted area */
@@ -116,9 +116,11 @@ static bool needs_tags(const struct panel *panel)
 }
 
 /* The line from a curve's end, or from its mean, to its label: the legend's sample at once. */
-static void draw_leader(const struct panel *panel, const struct label *label, const struct panel_layout *layout,
-                        struct canvas *canvas, double font, double width, bool tagged)
+static void draw_leader(const struct frame *frame, const struct panel *panel, const struct label *label,
+                        const struct panel_layout *layout, bool tagged)
 {
+    struct canvas *canvas = frame->canvas;
+    const double font = frame->font, width = frame->width * layout->label_size / font;
     const struct trace *trace = &panel->trace[label->trace];
     const struct look look = palette_look(trace->look);
     const double from = layout->box.right + 0.15 * font, to = layout->box.right + 1.45 * font;
@@ -139,20 +141,20 @@ static void draw_leader(const struct panel *panel, const struct label *label, co
         mark_draw(canvas, look.mark, (from + to) / 2 + 0.25 * font, y, MARK * font);
 }
 
-static void draw_labels(const struct panel *panel, const struct panel_layout *layout, struct canvas *canvas, double font,
-                        double width)
+static void draw_labels(const struct frame *frame, const struct panel *panel, const struct panel_layout *layout)
 {
+    struct canvas *canvas = frame->canvas;
     const bool tagged = needs_tags(panel);
-    const double size = layout->label_size, x = layout->box.right + 1.8 * font;
+    const double size = layout->label_size, x = layout->box.right + 1.8 * frame->font;
     for (size_t i = 0; i < layout->labels; i++) {
         const struct label *label = &layout->label[i];
         const bool counts = layout->left_out && label->trace + 1 == layout->labels;
         const double half = *label->line[1] ? LABEL_LEADING * size / 2 : 0;
         if (!counts)
-            draw_leader(panel, label, layout, canvas, font, width * size / font, tagged);
-        canvas_text(canvas, x, label->centre + half, TEXT_LEFT, size, half > 0 ? TEXT_STRONG : TEXT_PLAIN, label->line[0]);
+            draw_leader(frame, panel, label, layout, tagged);
+        canvas_text(canvas, x, label->centre + half, (struct lettering){ TEXT_LEFT, size, half > 0 ? TEXT_STRONG : TEXT_PLAIN }, label->line[0]);
         if (half > 0)
-            canvas_text(canvas, x, label->centre - half, TEXT_LEFT, size, TEXT_PLAIN, label->line[1]);
+            canvas_text(canvas, x, label->centre - half, (struct lettering){ TEXT_LEFT, size, TEXT_PLAIN }, label->line[1]);
     }
 }
 
@@ -197,13 +199,13 @@ static enum dw_status draw_panel(const struct sheet *sheet, const struct panel *
             draw_means(panel, layout, canvas, font, true);
         for (size_t i = 0; i < panel->traces && needs_tags(panel); i++)
             curve_tag(&frame, &panel->trace[i], &bands[i], ((double)i + 0.5) / (double)panel->traces);
-        draw_labels(panel, layout, canvas, font, width);
+        draw_labels(&frame, panel, layout);
     }
     for (size_t i = 0; bands && i < panel->traces; i++)
         bands_free(&bands[i]);
     free(bands);
     if (*layout->heading)
-        canvas_text(canvas, layout->box.left, layout->box.top + 0.75 * font, TEXT_LEFT, font, TEXT_STRONG, layout->heading);
+        canvas_text(canvas, layout->box.left, layout->box.top + 0.75 * font, (struct lettering){ TEXT_LEFT, font, TEXT_STRONG }, layout->heading);
     return status;
 }
 

@@ -48,81 +48,88 @@ static enum dw_status share_margins(const struct sheet *sheets, size_t count, st
     return DW_OK;
 }
 
-static enum dw_status draw_page(const struct sheet *sheet, const struct page *page, const struct margins *margins,
-                                enum medium medium, int scale, char **bytes, size_t *size, struct dw_error *error)
+/* One file: what goes into it, and its bytes. */
+struct rendering {
+    const struct sheet *sheets;
+    size_t count;
+    const struct figure_form *form;
+    const struct remarks *remarks;
+    struct page page;
+    struct margins margins;
+    char *bytes;
+    size_t size;
+};
+
+/* Leaves what libplot makes of a sheet in `bytes` and `size`. */
+static enum dw_status draw_page(struct rendering *r, const struct sheet *sheet, enum medium medium, int scale, struct dw_error *error)
 {
-    struct canvas *canvas = canvas_new(medium, page->width, page->height, scale, error);
-    struct layout *layout = canvas ? layout_new(sheet, canvas, page, margins, error) : NULL;
+    struct canvas *canvas = canvas_new(medium, r->page.width, r->page.height, scale, error);
+    struct layout *layout = canvas ? layout_new(sheet, canvas, &r->page, &r->margins, error) : NULL;
     enum dw_status status = layout ? sheet_draw(sheet, layout, canvas, error) : error->status;
     if (status == DW_OK)
-        status = canvas_finish(canvas, bytes, size, error);
+        status = canvas_finish(canvas, &r->bytes, &r->size, error);
     layout_free(layout);
     canvas_free(canvas);
     return status;
 }
 
-static enum dw_status paint_page(const struct sheet *sheet, const struct page *page, const struct margins *margins,
-                                 struct picture *picture, struct dw_error *error)
+static enum dw_status paint_page(struct rendering *r, const struct sheet *sheet, struct picture *picture, struct dw_error *error)
 {
-    const long pixels = page->width * (long)page->height;
+    const long pixels = r->page.width * (long)r->page.height;
     const int scale = pixels > VAST ? AS_FINE : pixels > LARGE ? FINER_LARGE : FINER;
-    char *pnm = NULL;
-    size_t size;
-    enum dw_status status = draw_page(sheet, page, margins, MEDIUM_PIXELS, scale, &pnm, &size, error);
+    enum dw_status status = draw_page(r, sheet, MEDIUM_PIXELS, scale, error);
     if (status == DW_OK)
-        status = picture_reduce(picture, pnm, size, scale, error);
-    free(pnm);
+        status = picture_reduce(picture, r->bytes, r->size, scale, error);
+    free(r->bytes);
+    r->bytes = NULL;
     return status;
 }
 
-static enum dw_status render_gif(const struct sheet *sheets, size_t count, const struct page *page,
-                                 const struct margins *margins, const struct figure_form *form,
-                                 const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error)
+static enum dw_status render_gif(struct rendering *r, struct dw_error *error)
 {
-    struct gif *gif = gif_new(page->width, page->height, count, form->seconds, error);
+    struct gif *gif = gif_new(r->page.width, r->page.height, r->count, r->form->seconds, error);
     enum dw_status status = gif ? DW_OK : error->status;
-    for (size_t i = 0; i < count && status == DW_OK; i++) {
+    for (size_t i = 0; i < r->count && status == DW_OK; i++) {
         struct picture picture = { 0 };
-        status = paint_page(&sheets[i], page, margins, &picture, error);
+        status = paint_page(r, &r->sheets[i], &picture, error);
         if (status == DW_OK)
             status = gif_add(gif, &picture, error);
         picture_free(&picture);
     }
     if (status == DW_OK)
-        status = gif_finish(gif, remarks, bytes, size, error);
+        status = gif_finish(gif, r->remarks, &r->bytes, &r->size, error);
     gif_free(gif);
     return status;
 }
 
-static enum dw_status render_png(const struct sheet *sheet, const struct page *page, const struct margins *margins,
-                                 const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error)
+static enum dw_status render_png(struct rendering *r, struct dw_error *error)
 {
     struct picture picture = { 0 };
-    enum dw_status status = paint_page(sheet, page, margins, &picture, error);
+    enum dw_status status = paint_page(r, r->sheets, &picture, error);
     if (status == DW_OK)
-        status = picture_png(&picture, remarks, bytes, size, error);
+        status = picture_png(&picture, r->remarks, &r->bytes, &r->size, error);
     picture_free(&picture);
     return status;
 }
 
-static enum dw_status render_vector(const struct sheet *sheet, const struct page *page, const struct margins *margins,
-                                    enum figure_type type, const struct remarks *remarks, char **bytes, size_t *size,
-                                    struct dw_error *error)
+static enum dw_status render_vector(struct rendering *r, struct dw_error *error)
 {
-    const bool svg = type == FIGURE_SVG;
-    char *made = NULL;
-    size_t made_size = 0;
-    enum dw_status status = draw_page(sheet, page, margins, svg ? MEDIUM_SVG : MEDIUM_PS, 1, &made, &made_size, error);
+    const bool svg = r->form->type == FIGURE_SVG;
+    enum dw_status status = draw_page(r, r->sheets, svg ? MEDIUM_SVG : MEDIUM_PS, 1, error);
     if (status == DW_OK)
-        status = svg ? document_svg(&made, &made_size, page->width, page->height, remarks, error)
-                     : document_ps(&made, &made_size, remarks, error);
-    if (status != DW_OK) {
-        free(made);
-        return status;
-    }
-    *bytes = made;
-    *size = made_size;
-    return DW_OK;
+        status = svg ? document_svg(&r->bytes, &r->size, r->page.width, r->page.height, r->remarks, error)
+                     : document_ps(&r->bytes, &r->size, r->remarks, error);
+    return status;
+}
+
+static enum dw_status choose_room(struct rendering *r, struct dw_error *error)
+{
+    struct canvas *measuring = canvas_new(MEDIUM_SVG, FIGURE_WIDTH, FIGURE_HEIGHT, 1, error);
+    enum dw_status status = measuring ? choose_page(r->sheets, r->count, r->form, measuring, &r->page, error) : error->status;
+    if (status == DW_OK)
+        status = share_margins(r->sheets, r->count, measuring, &r->page, &r->margins, error);
+    canvas_free(measuring);
+    return status;
 }
 
 enum dw_status figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
@@ -133,24 +140,15 @@ enum dw_status figure_render(const struct sheet *sheets, size_t count, const str
     const struct preview_form preview = { form->width, form->height, form->colour, form->ascii };
     if (form->type == FIGURE_TEXT)
         return preview_render(&sheets[0], &preview, bytes, size, error);
-    struct canvas *measuring = canvas_new(MEDIUM_SVG, FIGURE_WIDTH, FIGURE_HEIGHT, 1, error);
-    if (!measuring)
-        return error->status;
-    struct page page;
-    struct margins margins;
-    enum dw_status status = choose_page(sheets, count, form, measuring, &page, error);
+    struct rendering r = { .sheets = sheets, .count = count, .form = form, .remarks = remarks };
+    enum dw_status status = choose_room(&r, error);
     if (status == DW_OK)
-        status = share_margins(sheets, count, measuring, &page, &margins, error);
-    canvas_free(measuring);
-    if (status != DW_OK)
+        status = form->type == FIGURE_GIF ? render_gif(&r, error) : form->type == FIGURE_PNG ? render_png(&r, error) : render_vector(&r, error);
+    if (status != DW_OK) {
+        free(r.bytes);
         return status;
-    switch (form->type) {
-    case FIGURE_GIF: return render_gif(sheets, count, &page, &margins, form, remarks, bytes, size, error);
-    case FIGURE_PNG: return render_png(&sheets[0], &page, &margins, remarks, bytes, size, error);
-    case FIGURE_SVG:
-    case FIGURE_PS:
-    case FIGURE_TEXT:
-    case FIGURE_TYPES: break;
     }
-    return render_vector(&sheets[0], &page, &margins, form->type, remarks, bytes, size, error);
+    *bytes = r.bytes;
+    *size = r.size;
+    return DW_OK;
 }

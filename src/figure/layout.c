@@ -126,6 +126,7 @@ static void place_panels(struct layout *layout, const struct sheet *sheet, struc
     const double around = height_around(sheet, font, layout->page.height - top);
     const double each = (layout->page.height - around) / (double)sheet->panels;
     struct measuring measuring = { canvas, font };
+    const struct label_space space = { each, 0.7 * font, MOST_Y_LABELS, room_up, &measuring };
     top -= 0.5 * font;
     for (size_t i = 0; i < sheet->panels; i++) {
         struct panel_layout *panel = &layout->panel[i];
@@ -133,7 +134,7 @@ static void place_panels(struct layout *layout, const struct sheet *sheet, struc
         panel->box.top = top;
         panel->box.bottom = top - each;
         top -= each + PANEL_GAP * font;
-        ticks_choose(&panel->ticks, &sheet->panel[i].axis, each, 0.7 * font, MOST_Y_LABELS, room_up, &measuring);
+        ticks_choose(&panel->ticks, &sheet->panel[i].axis, &space);
         labels_fit(panel, &sheet->panel[i], font);
     }
 }
@@ -172,7 +173,7 @@ static double place_x(struct layout *layout, const struct sheet *sheet, struct c
     const double font = layout->page.font, left = layout->margins.left;
     const double length = layout->page.width - left - layout->margins.right;
     struct measuring measuring = { canvas, font };
-    ticks_choose(&layout->x, &sheet->x, length, 1.2 * font, MOST_X_LABELS, room_along, &measuring);
+    ticks_choose(&layout->x, &sheet->x, &(struct label_space){ length, 1.2 * font, MOST_X_LABELS, room_along, &measuring });
     text_shorten(layout->x_text, sizeof layout->x_text, sheet->x_name, X_CHARACTERS);
     double end = left + length;
     for (int i = 0; i < layout->x.count; i++)

@@ -262,23 +262,32 @@ static enum dw_status split_number(const struct inner *inner, const char *panel,
     return DW_OK;
 }
 
+/* What a --panel asks for. */
+struct wanted {
+    const char *text;
+    size_t panel;
+    enum scale scale;
+    size_t from, to;  /* of which sources */
+};
+
 /* Takes one named channel from every source asked that has it. */
-static enum dw_status pick_name(struct inner *inner, const char *panel_text, char *name, size_t panel, enum scale scale,
-                                size_t from, size_t to, struct dw_error *error)
+static enum dw_status pick_name(struct inner *inner, const struct wanted *wanted, char *name, struct dw_error *error)
 {
+    const char *panel_text = wanted->text;
+    const size_t panel = wanted->panel;
     size_t file, found = 0;
     struct dw_error missing = { .status = DW_OK };
     enum dw_status status = split_number(inner, panel_text, &name, &file, error);
     if (status != DW_OK)
         return status;
-    for (size_t i = from; i < to && status == DW_OK; i++) {
+    for (size_t i = wanted->from; i < wanted->to && status == DW_OK; i++) {
         const struct table_source *source = &inner->source[i];
         struct dw_error *where = found ? NULL : &missing;
         const size_t column = file == SIZE_MAX || file == i ? dw_header_find(dw_reader_header(source->reader), name, where) : 0;
         if (!column)
             continue;
         found++;
-        const struct drawn drawn = how_drawn(source, column, scale);
+        const struct drawn drawn = how_drawn(source, column, wanted->scale);
         const char *unit = drawn.unit;
         if (!*inner->unit[panel] && *unit) {
             if (!(inner->unit[panel] = keep_string(inner, unit)))
@@ -302,11 +311,12 @@ static enum dw_status pick_as_asked(struct inner *inner, const struct request *r
         const char *text = request->panel[i];
         char *names = keep_string(inner, text), *rest = NULL;
         const size_t panel = names ? add_panel(inner, "", from) : SIZE_MAX;
+        const struct wanted wanted = { text, panel, panel_scale(request, i), from, to };
         const size_t before = inner->picks;
         if (panel == SIZE_MAX)
             return dw_no_memory(error);
         for (char *name = strtok_r(names, ",", &rest); name && status == DW_OK; name = strtok_r(NULL, ",", &rest))
-            status = pick_name(inner, text, name, panel, panel_scale(request, i), from, to, error);
+            status = pick_name(inner, &wanted, name, error);
         if (status == DW_OK && inner->picks == before && to - from == inner->sources)
             return dw_error_set(error, DW_BAD_USE, 0, "--panel: '%s': the names of channels were wanted, joined by commas", text);
         if (status == DW_OK && inner->picks == before)

@@ -340,7 +340,12 @@ static enum dw_status put_panel(struct view *view, const struct panel *panel, st
 
 static void choose_y(const struct view *view, const struct panel *panel, struct ticks *ticks)
 {
-    ticks_choose(ticks, &panel->axis, view->dots.rows, 1, MOST_Y_LABELS, room_up, NULL);
+    ticks_choose(ticks, &panel->axis, &(struct label_space){ view->dots.rows, 1, MOST_Y_LABELS, room_up, NULL });
+}
+
+static void choose_x(struct view *view)
+{
+    ticks_choose(&view->x, &view->sheet->x, &(struct label_space){ view->dots.columns, 2, 9, room_along, view });
 }
 
 /* Where the line below the axis ends: its last label, and the name. */
@@ -381,13 +386,13 @@ static void choose_sizes(struct view *view, int columns, int lines)
         view->dots.columns = columns - view->left - view->right;
         if (view->dots.columns < LEAST_COLUMNS)
             break;
-        ticks_choose(&view->x, &sheet->x, view->dots.columns, 2, 9, room_along, view);
+        choose_x(view);
         beyond = x_labels_end(view) - columns;
     }
     if (view->dots.columns >= LEAST_COLUMNS)
         return;
     view->dots.columns = LEAST_COLUMNS;
-    ticks_choose(&view->x, &sheet->x, view->dots.columns, 2, 9, room_along, view);
+    choose_x(view);
 }
 
 static enum dw_status put_sheet(struct view *view, struct dw_error *error)

@@ -76,7 +76,7 @@ static const char *prefix_word(int power)
 }
 
 /* A decimal mantissa * 10^power as text with the SI prefix 10^prefix. Zero has no unit. */
-static void spell(char *out, size_t room, double mantissa, int power, int prefix, const char *unit, const char *sign)
+static void spell(char out[TICK_TEXT], double mantissa, int power, int prefix, const char *unit, const char *sign)
 {
     char number[40];
     const int shift = power - prefix;
@@ -90,17 +90,17 @@ static void spell(char *out, size_t room, double mantissa, int power, int prefix
         snprintf(number, sizeof number, "%s%.*f", mantissa < 0 ? "" : sign, shift < 0 ? -shift : 0,
                  shift < 0 ? mantissa / pow(10, -shift) : mantissa * pow(10, shift));
     if (mantissa == 0)
-        snprintf(out, room, "%s", number);
+        snprintf(out, TICK_TEXT, "%s", number);
     else
-        label_join(out, room, number, prefix_word(prefix), unit);
+        label_join(out, TICK_TEXT, number, prefix_word(prefix), unit);
 }
 
 /* Without zeros at the end. */
-static void spell_shortest(char *out, size_t size, double mantissa, int power, int prefix, const char *unit)
+static void spell_shortest(char out[TICK_TEXT], double mantissa, int power, int prefix, const char *unit)
 {
     for (; mantissa != 0 && fmod(mantissa, 10) == 0; power++)
         mantissa /= 10;
-    spell(out, size, mantissa, power, prefix, unit, "");
+    spell(out, mantissa, power, prefix, unit, "");
 }
 
 /* log10(to / from), also where the quotient is beyond the range of doubles. */
@@ -195,11 +195,11 @@ static bool label_linear(struct ticks *ticks, const struct axis *axis, struct st
         struct tick *tick = &ticks->at[ticks->count++];
         tick->value = step.power < 0 ? n * step.mantissa / pow(10, -step.power) : n * size;
         if (relative && n > first)
-            spell(tick->text, sizeof tick->text, (n - origin) * step.mantissa, step.power, prefix, axis->unit, "+");
+            spell(tick->text, (n - origin) * step.mantissa, step.power, prefix, axis->unit, "+");
         else if (relative)
-            spell_shortest(tick->text, sizeof tick->text, n * step.mantissa, step.power, absolute, axis->unit);
+            spell_shortest(tick->text, n * step.mantissa, step.power, absolute, axis->unit);
         else
-            spell(tick->text, sizeof tick->text, n * step.mantissa, step.power, absolute, axis->unit, "");
+            spell(tick->text, n * step.mantissa, step.power, absolute, axis->unit, "");
     }
     return true;
 }
@@ -224,29 +224,28 @@ static bool label_logarithmic(struct ticks *ticks, const struct axis *axis, cons
             tick->value = value;
             *tick->text = 0;
             if (strchr(digits, '0' + digit) && power % every == 0)
-                spell(tick->text, sizeof tick->text, digit, power, prefix_power(value, axis->unit), axis->unit, "");
+                spell(tick->text, digit, power, prefix_power(value, axis->unit), axis->unit, "");
         }
     return true;
 }
 
 /* ---- choosing ---- */
 
-static bool labels_fit(const struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
-                       label_room *room, void *context)
+static bool labels_fit(const struct ticks *ticks, const struct axis *axis, const struct label_space *space)
 {
     double end = -HUGE_VAL;
     int labels = 0;
     for (int i = 0; i < ticks->count; i++) {
         if (!*ticks->at[i].text)
             continue;
-        const double half = room(context, ticks->at[i].text) / 2;
-        const double centre = length * axis_place(axis, ticks->at[i].value);
+        const double half = space->room(space->context, ticks->at[i].text) / 2;
+        const double centre = space->length * axis_place(axis, ticks->at[i].value);
         if (centre - half < end)
             return false;
-        end = centre + half + gap;
+        end = centre + half + space->gap;
         labels++;
     }
-    return labels <= most;
+    return labels <= space->most;
 }
 
 static int labels_of(const struct ticks *ticks)
@@ -257,16 +256,14 @@ static int labels_of(const struct ticks *ticks)
     return labels;
 }
 
-static bool choose_logarithmic(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
-                               label_room *room, void *context)
+static bool choose_logarithmic(struct ticks *ticks, const struct axis *axis, const struct label_space *space)
 {
     static const struct { const char *digits; int every; } ways[] = {
         { "123456789", 1 }, { "12357", 1 }, { "125", 1 }, { "13", 1 }, { "1", 1 }, { "1", 2 }, { "1", 3 }, { "1", 6 }, { "1", 12 },
         { "1", 24 }, { "1", 48 }, { "1", 96 }, { "1", 192 },
     };
     for (size_t i = 0; i < sizeof ways / sizeof ways[0]; i++)
-        if (label_logarithmic(ticks, axis, ways[i].digits, ways[i].every)
-            && labels_fit(ticks, axis, length, gap, most, room, context))
+        if (label_logarithmic(ticks, axis, ways[i].digits, ways[i].every) && labels_fit(ticks, axis, space))
             return labels_of(ticks) >= 2 || axis->high > 10 * axis->low;
     ticks->count = 0;
     return axis->high > 10 * axis->low; /* no room for labels */
@@ -282,26 +279,22 @@ static int finest_power(const struct axis *axis)
 }
 
 /* Gives whether there are two at least. */
-static bool finest_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
-                          label_room *room, void *context)
+static bool finest_linear(struct ticks *ticks, const struct axis *axis, const struct label_space *space)
 {
     static const int degrees[] = { 15, 30, 45, 90, 180, 360 };
     const bool angle = !strcmp(axis->unit, "deg") && axis->high - axis->low > 60;
     for (int i = 0; angle && i < 6; i++)
-        if (label_linear(ticks, axis, (struct step){ degrees[i], 0 })
-            && labels_fit(ticks, axis, length, gap, most, room, context))
+        if (label_linear(ticks, axis, (struct step){ degrees[i], 0 }) && labels_fit(ticks, axis, space))
             return ticks->count >= 2;
     for (int i = 0; i < POWERS * DECIMALS; i++)
-        if (label_linear(ticks, axis, (struct step){ decimal[i % DECIMALS], finest_power(axis) + i / DECIMALS })
-            && labels_fit(ticks, axis, length, gap, most, room, context))
+        if (label_linear(ticks, axis, (struct step){ decimal[i % DECIMALS], finest_power(axis) + i / DECIMALS }) && labels_fit(ticks, axis, space))
             return ticks->count >= 2;
     ticks->count = 0;
     return false;
 }
 
 /* The lowest and the highest multiple of a step alone, of the coarsest that will do. */
-static bool lowest_and_highest(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
-                               label_room *room, void *context)
+static bool lowest_and_highest(struct ticks *ticks, const struct axis *axis, const struct label_space *space)
 {
     for (int i = POWERS * DECIMALS; i-- > 0;) {
         if (!label_linear(ticks, axis, (struct step){ decimal[i % DECIMALS], finest_power(axis) + i / DECIMALS })
@@ -309,24 +302,23 @@ static bool lowest_and_highest(struct ticks *ticks, const struct axis *axis, dou
             continue;
         ticks->at[1] = ticks->at[ticks->count - 1];
         ticks->count = 2;
-        if (labels_fit(ticks, axis, length, gap, most, room, context))
+        if (labels_fit(ticks, axis, space))
             return true;
     }
     return false;
 }
 
 /* One label alone says nothing of the scale: where there is little room, two stand closer. */
-static void choose_linear(struct ticks *ticks, const struct axis *axis, double length, double gap, int most,
-                          label_room *room, void *context)
+static void choose_linear(struct ticks *ticks, const struct axis *axis, const struct label_space *space)
 {
-    if (!finest_linear(ticks, axis, length, gap, most, room, context)
-        && !finest_linear(ticks, axis, length, CLOSE * gap, most, room, context)
-        && !lowest_and_highest(ticks, axis, length, CLOSE * gap, most, room, context))
-        finest_linear(ticks, axis, length, gap, most, room, context);
+    struct label_space closer = *space;
+    closer.gap *= CLOSE;
+    if (!finest_linear(ticks, axis, space) && !finest_linear(ticks, axis, &closer) && !lowest_and_highest(ticks, axis, &closer))
+        finest_linear(ticks, axis, space);
 }
 
 /* Puts a mark at a value, in place of those whose labels it leaves no room. */
-static void add_level(struct ticks *ticks, const struct axis *axis, double value, double length, double gap, label_room *room, void *context)
+static void add_level(struct ticks *ticks, const struct axis *axis, double value, const struct label_space *space)
 {
     enum { MOST_LEVEL_DIGITS = 4 };
     struct tick level = { value, "" };
@@ -334,10 +326,10 @@ static void add_level(struct ticks *ticks, const struct axis *axis, double value
     while (digits < MOST_LEVEL_DIGITS && dw_number_round(value, digits) != value)
         digits++;
     label_quantity(level.text, sizeof level.text, value, axis->unit, digits);
-    const double half = room(context, level.text) / 2, centre = length * axis_place(axis, value);
+    const double half = space->room(space->context, level.text) / 2, centre = space->length * axis_place(axis, value);
     for (int i = 0; i < ticks->count; i++) {
-        const double apart = fabs(length * axis_place(axis, ticks->at[i].value) - centre);
-        if (ticks->at[i].value != 0 && apart < half + room(context, ticks->at[i].text) / 2 + gap)
+        const double apart = fabs(space->length * axis_place(axis, ticks->at[i].value) - centre);
+        if (ticks->at[i].value != 0 && apart < half + space->room(space->context, ticks->at[i].text) / 2 + space->gap)
             continue;
         ticks->at[kept++] = ticks->at[i];
         below += ticks->at[i].value < value;
@@ -354,14 +346,13 @@ bool axis_has_no_stem(const struct axis *axis, double value)
     return strcmp(axis->unit, "dB") != 0 && fabs(value) <= 1e-9 * (axis->high - axis->low);
 }
 
-void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,
-                  void *context)
+void ticks_choose(struct ticks *ticks, const struct axis *axis, const struct label_space *space)
 {
     /* part of a decade may hold no two round numbers of that kind */
-    if (axis->logarithmic && choose_logarithmic(ticks, axis, length, gap, most, room, context))
+    if (axis->logarithmic && choose_logarithmic(ticks, axis, space))
         return;
-    choose_linear(ticks, axis, length, gap, most, room, context);
+    choose_linear(ticks, axis, space);
     for (int i = 0; i < 2 && ticks->count && !axis->logarithmic; i++)
         if (axis->level[i] != 0 && axis->level[i] >= axis->low && axis->level[i] <= axis->high)
-            add_level(ticks, axis, axis->level[i], length, gap, room, context);
+            add_level(ticks, axis, axis->level[i], space);
 }

@@ -25,20 +25,21 @@ struct ticks {
     struct tick at[MOST_TICKS];  /* ascending */
 };
 
-/* Room that a label takes along the axis, in the unit of `length`.
- *   context   what was given to ticks_choose */
-typedef double label_room(void *context, const char *text);
+/* How much room there is for labels. */
+struct label_space {
+    double length;  /* of the axis */
+    double gap;     /* least distance between labels; a quarter of it where else there would be but one, which says nothing of
+                     * the scale, and where that does not help either, the lowest and the highest multiple of a step alone */
+    int most;       /* labels at most, >= 2 */
+    double (*room)(void *context, const char *text);  /* that a label takes along the axis, in the unit of `length` */
+    void *context;
+};
 
 /* The finest round ticks whose labels keep apart: steps of 1, 2, 5 times a power of ten (degrees: 15, 30, 45, 90, ... too),
  * on a logarithmic axis 1, 2, 5 of each decade or whole decades. Labels in UTF-8, with one SI prefix along a linear axis. Where values differ
  * only in their late digits, the first label has them all and the others count from it: 12.34567 V, +10 uV, +20 uV.
- *   length    of the axis
- *   gap       least distance between labels; a quarter of it where else there would be but one, which says nothing of the
- *             scale, and where that does not help either, the lowest and the highest multiple of a step alone
- *   most      labels at most, >= 2
  *   returns   through ticks; none where no labels fit */
-void ticks_choose(struct ticks *ticks, const struct axis *axis, double length, double gap, int most, label_room *room,
-                  void *context);
+void ticks_choose(struct ticks *ticks, const struct axis *axis, const struct label_space *space);
 
 /* A unit as people read it: the ohm sign for ohm, the degree sign for deg and degC, nothing for 1. UTF-8, static. */
 const char *unit_shown(const char *unit);

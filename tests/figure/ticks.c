@@ -16,7 +16,7 @@ static double ten_a_character(void *context, const char *text)
 static struct ticks chosen(struct axis axis, double length, int most)
 {
     struct ticks ticks;
-    ticks_choose(&ticks, &axis, length, 20, most, ten_a_character, NULL);
+    ticks_choose(&ticks, &axis, &(struct label_space){ length, 20, most, ten_a_character, NULL });
     return ticks;
 }
 
