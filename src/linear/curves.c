@@ -10,8 +10,7 @@
 /* Rows on their way to the sink. */
 struct giving {
     struct dw_run *run;
-    curve_inside *inside;
-    void *of;
+    struct curve_inside inside;
     double slack, least;  /* s: nothing is seen of less than the slack, nor is a piece shorter than least */
 };
 
@@ -181,7 +180,8 @@ static bool fit(const struct dw_run *run, const struct post *from, const struct 
 static enum dw_status give(const struct giving *g, const struct post *post, const double *slope, enum dw_row_kind kind, struct dw_error *error)
 {
     struct dw_run *run = g->run;
-    return dwi_run_give_row(run, lesser(run->time + post->offset, run->goal_time), &post->node, kind, 0, post->sight.value, slope, error);
+    const struct dw_run_row row = { .time = lesser(run->time + post->offset, run->goal_time), .kind = kind, .output = post->sight.value, .slope = slope };
+    return dwi_run_give_row(run, &post->node, row, error);
 }
 
 /* The last row again where a piece begins with other slopes. */
@@ -199,7 +199,7 @@ static void look_inside(const struct giving *g, double offset, struct post *post
 {
     const struct curves *curve = g->run->curve;
     post->offset = offset = (g->run->time + offset) - g->run->time;
-    g->inside(g->of, curve->segments + segment_of(curve, offset), offset, &post->node);
+    g->inside.set(g->inside.of, curve->segments + segment_of(curve, offset), offset, &post->node);
     look(g->run, post);
 }
 
@@ -264,12 +264,12 @@ static enum dw_status give_turn(const struct giving *g, size_t *i, struct post *
     return give_pieces(g, &post, DW_ROW_EXTREMUM, false, error);
 }
 
-enum dw_status dwi_curve_flush(struct dw_run *run, double end, const struct node *node, bool last, curve_inside *inside, void *of,
-                           struct dw_error *error)
+enum dw_status dwi_curve_flush(struct dw_run *run, double end, const struct node *node, bool last, struct curve_inside inside,
+                               struct dw_error *error)
 {
     struct curves *curve = run->curve;
     const double slack = walk_slack(run), least = walk_least(run);
-    const struct giving g = { .run = run, .inside = inside, .of = of, .slack = slack, .least = least };
+    const struct giving g = { .run = run, .inside = inside, .slack = slack, .least = least };
     struct post to = { .offset = end, .node = *node };
     enum dw_status status = DW_OK;
     look(run, &to);

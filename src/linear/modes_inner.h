@@ -164,9 +164,9 @@ enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *
                             struct dw_error *error);
 /* Outputs as curves see them: a slope that rounding alone may have made is none. */
 void dwi_look_for_curves(const struct dw_run *run, double time, const struct node *node, struct sight *sight);
-/* Gives it with these outputs and, for curves, slopes, which else are NULL. */
-enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
-                            const double *output, const double *slope, struct dw_error *error);
+/* Gives it to the sink.
+ *   row   time, kind, tag, outputs, and for curves slopes, which else are NULL: the rest is filled in */
+enum dw_status dwi_run_give_row(struct dw_run *run, const struct node *node, struct dw_run_row row, struct dw_error *error);
 /* Time of the next uniform row.
  *   slack    out, s: within so much of an instant it is on it, and has the values after what jumps there */
 double dwi_run_uniform_time(const struct dw_run *run, double *slack);
@@ -237,13 +237,16 @@ struct turn *dwi_curve_add_turn(struct curves *curve);
 bool dwi_curve_is_full(const struct curves *curve, size_t outputs);
 
 /* Sets a node to an offset within a segment. */
-typedef void curve_inside(void *of, const struct segment *segment, double offset, struct node *node);
+struct curve_inside {
+    void (*set)(void *of, const struct segment *segment, double offset, struct node *node);
+    void *of;
+};
 
 /* Gives the rows of what has been kept, up to an offset where that ends.
  *   node     there, with its input
  *   last     the walk ends, and the caller gives the row there
- *   inside, of   what sets nodes */
-enum dw_status dwi_curve_flush(struct dw_run *run, double end, const struct node *node, bool last, curve_inside *inside, void *of,
-                           struct dw_error *error);
+ *   inside   what sets nodes */
+enum dw_status dwi_curve_flush(struct dw_run *run, double end, const struct node *node, bool last, struct curve_inside inside,
+                               struct dw_error *error);
 
 #endif

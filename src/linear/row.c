@@ -4,29 +4,30 @@
 #include <math.h>
 #include <string.h>
 
-enum dw_status dwi_run_give_row(struct dw_run *run, double time, const struct node *node, enum dw_row_kind kind, int tag,
-                            const double *output, const double *slope, struct dw_error *error)
+enum dw_status dwi_run_give_row(struct dw_run *run, const struct node *node, struct dw_run_row row, struct dw_error *error)
 {
     const size_t n = run->modes->states, m = run->modes->inputs, p = run->modes->outputs;
-    const bool whole = run->options.integrand_count > 0 && kind != DW_ROW_BETWEEN && kind != DW_ROW_EXTREMUM;
+    const bool whole = run->options.integrand_count > 0 && row.kind != DW_ROW_BETWEEN && row.kind != DW_ROW_EXTREMUM;
     double finite[DW_OUTPUTS];
-    for (size_t j = 0; slope && j < p; j++)
-        finite[j] = isfinite(slope[j]) ? slope[j] : 0;
-    if (slope)
-        slope = finite;
+    for (size_t j = 0; row.slope && j < p; j++)
+        finite[j] = isfinite(row.slope[j]) ? row.slope[j] : 0;
+    if (row.slope)
+        row.slope = finite;
     if (run->given)
-        time = fmax(time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
-    struct dw_run_row row = { .time = time, .state = node->high, .input = node->high + n, .output = output, .slope = slope,
-                              .mode = run->mode, .kind = kind, .integral = whole ? run->integral : NULL, .tag = tag };
-    row.repeats = run->given && time == run->last_time && memcmp(output, run->last_output, p * sizeof *output) == 0 &&
-                  memcmp(row.input, run->last_input, m * sizeof *output) == 0 &&
-                  (!slope || memcmp(slope, run->last_slope, p * sizeof *slope) == 0);
+        row.time = fmax(row.time, run->last_time);  /* an event may round to an ulp before the row it was found behind */
+    row.state = node->high;
+    row.input = node->high + n;
+    row.mode = run->mode;
+    row.integral = whole ? run->integral : NULL;
+    row.repeats = run->given && row.time == run->last_time && memcmp(row.output, run->last_output, p * sizeof *row.output) == 0 &&
+                  memcmp(row.input, run->last_input, m * sizeof *row.input) == 0 &&
+                  (!row.slope || memcmp(row.slope, run->last_slope, p * sizeof *row.slope) == 0);
     run->given = true;
-    run->last_time = time;
-    memcpy(run->last_output, output, p * sizeof *output);
-    memcpy(run->last_input, row.input, m * sizeof *output);
-    if (slope)
-        memcpy(run->last_slope, slope, p * sizeof *slope);
+    run->last_time = row.time;
+    memcpy(run->last_output, row.output, p * sizeof *row.output);
+    memcpy(run->last_input, row.input, m * sizeof *row.input);
+    if (row.slope)
+        memcpy(run->last_slope, row.slope, p * sizeof *row.slope);
     return run->options.sink(run->options.context, &row, error);
 }
 
@@ -69,5 +70,6 @@ enum dw_status dwi_run_give(struct dw_run *run, double time, const struct node *
         take_slopes(run, time, node, output, slope);
     else
         run->modes->engine->output(run, time, node, output, NULL);
-    return dwi_run_give_row(run, time, node, kind, tag, output, run->curve ? slope : NULL, error);
+    const struct dw_run_row row = { .time = time, .kind = kind, .tag = tag, .output = output, .slope = run->curve ? slope : NULL };
+    return dwi_run_give_row(run, node, row, error);
 }

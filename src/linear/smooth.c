@@ -240,7 +240,7 @@ static enum dw_status keep_step(struct walk *w, const struct found *end, bool la
     if (!last && !dwi_curve_is_full(w->curve, w->outputs))
         return DW_OK;
     set_node(w->run, end->offset, end->state, &node);
-    const enum dw_status status = dwi_curve_flush(w->run, end->offset, &node, last, go_inside_segment, w->run, error);
+    const enum dw_status status = dwi_curve_flush(w->run, end->offset, &node, last, (struct curve_inside){ go_inside_segment, w->run }, error);
     dwi_walk_set_limits(w);
     return status;
 }

@@ -26,17 +26,19 @@ static enum dw_status check_guard(const struct dw_modes *modes, const struct dw_
     return finite ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "mode '%s', guard %zu: an entry is not finite", name, k + 1);
 }
 
-/* rows [count x (left_width + right_width + 1)] = (left | right | column); NULL blocks as zeros. */
-static void join(double *out, const double *left, size_t left_width, const double *right, size_t right_width,
-                 const double *column, size_t count)
+struct part {
+    const double *entry;  /* [count x width]; NULL: zeros */
+    size_t width;
+};
+
+/* rows [count x (widths of left and right + 1)] = (left | right | column), which may be NULL for zeros. */
+static void join(double *out, struct part left, struct part right, const double *column, size_t count)
 {
-    for (size_t i = 0; i < count; i++) {
-        for (size_t j = 0; j < left_width; j++)
-            *out++ = left ? left[i * left_width + j] : 0;
-        for (size_t j = 0; j < right_width; j++)
-            *out++ = right ? right[i * right_width + j] : 0;
-        *out++ = column ? column[i] : 0;
-    }
+    const struct part parts[] = { left, right, { column, 1 } };
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; k < 3; k++)
+            for (size_t j = 0; j < parts[k].width; j++)
+                *out++ = parts[k].entry ? parts[k].entry[i * parts[k].width + j] : 0;
 }
 
 /* p: how many of its outputs and probes. */
@@ -49,9 +51,10 @@ static struct dw_system *mode_system(const struct dw_modes *modes, const struct 
         return NULL;
     }
     double *b_low = b + n * (m + 1), *d = b_low + n * (m + 1), *zero = d + p * (m + 1);
-    join(b, NULL, 0, mode->b, m, mode->e, n);
-    join(b_low, NULL, 0, mode->b_low, m, mode->e_low, n);
-    join(d, NULL, 0, mode->d, m, mode->f, p);
+    const struct part none = { NULL, 0 };
+    join(b, none, (struct part){ mode->b, m }, mode->e, n);
+    join(b_low, none, (struct part){ mode->b_low, m }, mode->e_low, n);
+    join(d, none, (struct part){ mode->d, m }, mode->f, p);
     const struct dw_matrices matrices = { .states = n, .inputs = m + 1, .outputs = p, .a = mode->a ? mode->a : zero,
                                           .b = b, .c = mode->c, .d = d, .a_low = mode->a_low, .b_low = b_low,
                                           .weight = modes->weighted ? modes->weight : NULL };
@@ -88,7 +91,7 @@ static void copy_guard(const struct dw_modes *modes, const struct dw_system *sys
 {
     const size_t n = modes->states, m = modes->inputs, width = n + m + 1;
     double *row = *memory;
-    join(row, given->state, n, given->input, m, &given->offset, 1);
+    join(row, (struct part){ given->state, n }, (struct part){ given->input, m }, &given->offset, 1);
     *memory += width;
     guard->value = dwi_functional_of(system, row, given->scale);
     find_alone(n, m, guard);
@@ -96,7 +99,7 @@ static void copy_guard(const struct dw_modes *modes, const struct dw_system *sys
     guard->tag = given->tag;
     if (given->reset) {
         guard->reset = *memory;
-        join(guard->reset, given->reset, n, given->reset_input, m, given->reset_offset, n);
+        join(guard->reset, (struct part){ given->reset, n }, (struct part){ given->reset_input, m }, given->reset_offset, n);
         *memory += n * width;
     }
 }

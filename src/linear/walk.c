@@ -374,7 +374,7 @@ static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double li
     struct segment_inside inside;
     inside.stretch = &run->stretch;
     inside.inside.start = NULL;
-    const enum dw_status status = dwi_curve_flush(run, limit, node, last, go_inside_segment, &inside, error);
+    const enum dw_status status = dwi_curve_flush(run, limit, node, last, (struct curve_inside){ go_inside_segment, &inside }, error);
     memcpy(cell->chord, curve->tolerance, run->modes->outputs * sizeof *cell->chord);
     return status;
 }

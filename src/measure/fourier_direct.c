@@ -75,32 +75,31 @@ static void bessel_of_chunk(const struct line_sums *d, size_t first, struct exac
 }
 
 /* j_2 and j_3 from j_0 and j_1: by recurrence where that loses nothing. */
-static void bessel_of_cubic(const struct line_sums *d, size_t first, double half_width, const double *restrict j0,
-                            const double *restrict j1, double *restrict j2, double *restrict j3)
+static void bessel_of_cubic(const struct line_sums *d, size_t first, double half_width, double j[restrict 4][CHUNK])
 {
     const double step = 2 * M_PI * half_width, inverse = 1 / step, end = 3 / step - (double)first;
     const size_t series = end < 0 ? 0 : end < CHUNK ? (size_t)end + 1 : CHUNK;
     for (int k = 0; k < (int)series; k++) {
-        j2[k] = weight_j2_series(step * ((int)first + k));
-        j3[k] = weight_j3_series(step * ((int)first + k));
+        j[2][k] = weight_j2_series(step * ((int)first + k));
+        j[3][k] = weight_j3_series(step * ((int)first + k));
     }
     for (size_t k = series; k < CHUNK; k++) { /* DLMF 10.51.1 */
         const double over = inverse * d->inverse[first + k];
-        j2[k] = 3 * over * j1[k] - j0[k];
-        j3[k] = 5 * over * j2[k] - j1[k];
+        j[2][k] = 3 * over * j[1][k] - j[0][k];
+        j[3][k] = 5 * over * j[2][k] - j[1][k];
     }
 }
 
 static void weigh(const struct line_sums *d, size_t first, struct exact middle, struct exact half_width,
                   const struct rotation *at_middle, const struct rotation *half, struct chunk_weights *w)
 {
-    double c[CHUNK], s[CHUNK], j0[CHUNK], j1[CHUNK], cosine, sine;
+    double c[CHUNK], s[CHUNK], j[4][CHUNK], cosine, sine;
     dwi_turn_cos_sin(dwi_turn_of((double)first, middle.high, middle.low), &cosine, &sine);
     dwi_rotate(at_middle, cosine, sine, c, s);
-    bessel_of_chunk(d, first, half_width, half, j0, j1);
+    bessel_of_chunk(d, first, half_width, half, j[0], j[1]);
     for (size_t k = 0; k < CHUNK; k++) {
         /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): either way of the above fills the chunk */
-        const double mean = 2 * half_width.high * j0[k], rise = half_width.high * j1[k];
+        const double mean = 2 * half_width.high * j[0][k], rise = half_width.high * j[1][k];
         w->mean_cos[k] = mean * c[k];
         w->mean_sin[k] = mean * s[k];
         w->rise_cos[k] = rise * c[k];
@@ -108,10 +107,9 @@ static void weigh(const struct line_sums *d, size_t first, struct exact middle, 
     }
     if (!d->cubic)
         return;
-    double j2[CHUNK], j3[CHUNK];
-    bessel_of_cubic(d, first, half_width.high, j0, j1, j2, j3);
+    bessel_of_cubic(d, first, half_width.high, j);
     for (size_t k = 0; k < CHUNK; k++) {
-        const double second = 2 * half_width.high * j2[k], third = 2 * half_width.high * j3[k];
+        const double second = 2 * half_width.high * j[2][k], third = 2 * half_width.high * j[3][k];
         w->second_cos[k] = second * c[k];
         w->second_sin[k] = second * s[k];
         w->third_cos[k] = third * c[k];

@@ -62,7 +62,7 @@ static void measure(const struct dw_wave *wave, const struct row_pair *pair, str
         if (wave->slope)
             dwi_moments_curve(accumulator, wave->channels, pair->column, pair->slope, pair->from, pair->to);
         else
-            dwi_moments_line(accumulator, wave->channels, pair->column, pair->from[0], pair->from, pair->to[0], pair->to);
+            dwi_moments_line(accumulator, wave->channels, pair->column, pair->from, pair->to);
         for (size_t between = first + 1; between < last; between++) {
             const double *value = wave->value + between * wave->channels;
             dwi_moments_extremes(accumulator, wave->channels, value, value);

@@ -390,7 +390,7 @@ static enum dw_status add_block(struct dw_meter *m, const struct dw_block *block
         if (m->curved)
             dwi_moments_curve(&m->piece, m->channels, m->column, m->slope, from, to);
         else
-            dwi_moments_line(&m->piece, m->channels, m->column, from[0], from, to[0], to);
+            dwi_moments_line(&m->piece, m->channels, m->column, from, to);
     }
     if (m->passed)
         dwi_moments_extremes(&m->piece, m->channels, m->passed_low, m->passed_high);

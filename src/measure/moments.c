@@ -21,13 +21,12 @@ static void add_to(double *high, double *low, double term)
     *low += error;
 }
 
-void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
-                      double end, const double *to)
+void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, const double *from, const double *to)
 {
     if (accumulator->empty)
-        begin(accumulator, channels, start);
-    const double time = end - start, share = time / (end - accumulator->start);
-    accumulator->end = end;
+        begin(accumulator, channels, from[0]);
+    const double time = to[0] - from[0], share = time / (to[0] - accumulator->start);
+    accumulator->end = to[0];
     for (size_t i = 0; i < channels; i++) {
         struct channel_moments *m = &accumulator->of[i];
         const double a = from[column[i]], b = to[column[i]];
@@ -132,7 +131,7 @@ void dwi_moments_lines(struct accumulator *accumulator, size_t channels, const s
 {
     enum { FEW = 512 };  /* more would add up roundings */
     if (lines == 1) {
-        dwi_moments_line(accumulator, channels, column, row[0], row, row[width], row + width);
+        dwi_moments_line(accumulator, channels, column, row, row + width);
         return;
     }
     if (accumulator->empty)

@@ -128,11 +128,10 @@ static inline void add_each(double *restrict high, double *restrict low, const d
     }
 }
 
-/* Adds one straight line from (start, from) to (end, to), which begins where those before ended.
- *   column    [channels]: where channel i stands in `from` and `to`
+/* Adds one straight line between two rows, time first, which begins where those before ended.
+ *   column    [channels]: where channel i stands in both rows
  *   source    docs/theory.md, equations 4.3 and 4.4 */
-void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, double start, const double *from,
-                      double end, const double *to);
+void dwi_moments_line(struct accumulator *accumulator, size_t channels, const size_t *column, const double *from, const double *to);
 
 /* Adds what lies between two rows, time first, which begins where those before ended.
  *   column    [channels]: where channel i stands in both rows

@@ -211,18 +211,19 @@ static enum dw_status open_duty(struct pwm_options *o, struct duty_table *table,
 }
 
 static enum dw_status set_numbers(struct dw_header *header, const char *key, const char *format, double one, double two,
-                                  const char *rest, struct dw_error *error)
+                                  struct dw_error *error)
 {
     char first[DW_NUMBER_SIZE], second[DW_NUMBER_SIZE], text[160];
     dw_number_print(first, one);
     dw_number_print(second, two);
-    snprintf(text, sizeof text, format, first, second, rest);
+    snprintf(text, sizeof text, format, first, second);
     return dw_header_set(header, key, text, error);
 }
 
 static enum dw_status set_duty(struct dw_header *header, const struct dw_pulse_train *train, struct dw_error *error)
 {
-    char ratio[64] = "";
+    char format[96] = "asked %s given %s";
+    const size_t length = strlen(format);
     unsigned long long p = 0, q = train->steps;
     double given = dw_duty_given(train->duty, q, &p);
     if (train->modulation == DW_DENSITY && !dw_duty_ratio(given, &p, &q))
@@ -234,8 +235,8 @@ static enum dw_status set_duty(struct dw_header *header, const struct dw_pulse_t
         q = 0;
     }
     if (q)
-        snprintf(ratio, sizeof ratio, " = %llu/%llu", p, q);
-    return set_numbers(header, "duty", "asked %s given %s%s", train->duty, given, ratio, error);
+        snprintf(format + length, sizeof format - length, " = %llu/%llu", p, q);
+    return set_numbers(header, "duty", format, train->duty, given, error);
 }
 
 /* What the duties say of the whole pattern: it repeats with them where they hold a whole number of carriers, each of which gets its
@@ -259,7 +260,7 @@ static enum dw_status set_keys(struct dw_header *header, const struct pwm_option
     if (status == DW_OK && origin != 0)
         status = dw_header_set_number(header, "origin", origin, error);
     if (status == DW_OK)
-        status = set_numbers(header, "levels", "%s %s%s", o->train.low, o->train.high, "", error);
+        status = set_numbers(header, "levels", "%s %s", o->train.low, o->train.high, error);
     if (status == DW_OK && o->counter.clock > 0 && o->train.jitter == 0 && o->train.phase == 0 && o->train.dead_time == 0)
         status = dw_header_set_number(header, "tick", (double)o->counter.prescale / o->counter.clock, error);
     if (status == DW_OK && !o->duty_from)

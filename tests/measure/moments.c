@@ -81,14 +81,14 @@ START_TEST(many_lines_at_once_are_as_one_by_one)
     struct accumulator one = { .empty = true, .of = &one_of };
     for (size_t i = 0; i < LINES; i++) {
         const double *row = few.row + i * WIDTH;
-        dwi_moments_line(&one, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
+        dwi_moments_line(&one, 1, &column, row, row + WIDTH);
     }
     for (size_t cut = 0; cut < LINES; cut += 73) { /* lines one by one, then the rest at once */
         struct channel_moments of = { .mean = 0 };
         struct accumulator all = { .empty = true, .of = &of };
         for (size_t i = 0; i < cut; i++) {
             const double *row = few.row + i * WIDTH;
-            dwi_moments_line(&all, 1, &column, row[0], row, row[WIDTH], row + WIDTH);
+            dwi_moments_line(&all, 1, &column, row, row + WIDTH);
         }
         dwi_moments_lines(&all, 1, &column, few.row + cut * WIDTH, LINES - cut, WIDTH);
         ck_assert(all.start == one.start && all.end == one.end && of.minimum == one_of.minimum && of.maximum == one_of.maximum);
