@@ -6,6 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#ifdef __has_feature /* clang's way to ask */
+#if __has_feature(address_sanitizer) && !defined(__SANITIZE_ADDRESS__)
+#define __SANITIZE_ADDRESS__ 1
+#endif
+#endif
 #ifdef __SANITIZE_ADDRESS__
 /* libplot 2.6 never gives back the parameters of a plotter, some 150 bytes each. */
 __attribute__((visibility("default"))) const char *__lsan_default_suppressions(void);

@@ -184,10 +184,7 @@ enum dw_status choose_report(const struct choose_options *o, const struct dw_cho
     for (size_t i = 0; choices && i < dw_choices_count(choices) && status == DW_OK; i++)
         status = add_row(o, dw_choices_get(choices, i), i + 1, wanted, report, error);
     command_progress_erase(o->common.command); /* it may stand on the same terminal */
-    if (status == DW_OK)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, status, error);
 }
 
 enum dw_status choose_curve(const struct choose_options *o, const struct dw_choices *choices, struct dw_error *error)

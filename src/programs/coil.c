@@ -170,46 +170,35 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
     struct report *report = report_findings(error);
     const struct dw_coil_energy *e = &f->energy;
     const bool armature = o->load.plan.pull_in > 0, clamp = o->load.plan.clamp != DW_CLAMP_NONE;
-    const struct {
-        bool wanted;
-        const char *channel, *quantity;
-        double value;
-        const char *unit;
-    } rows[] = {
-        { armature, "armature", "pull-ins", (double)f->pull_ins, "" },
-        { armature, "armature", "drop-outs", (double)f->drop_outs, "" },
-        { f->pull_ins, "armature", "operate-time", f->operate, "s" },
-        { f->pull_ins, "armature", "operate-time-longest", f->operate_longest, "s" },
-        { f->drop_outs, "armature", "release-time", f->release, "s" },
-        { f->drop_outs, "armature", "release-time-longest", f->release_longest, "s" },
-        { armature, "armature", "operate-from-rest", limits->operate, "s" },
-        { armature, "armature", "release-from-full", limits->release, "s" },
-        { armature, "armature", "repetition-limit", 1 / (limits->operate + limits->release), "Hz" },
-        { true, "current", "peak", f->peak_current, "A" },
-        { armature, "current", "hold", f->hold, "A" },
-        { armature, "current", "hold-over-drop-out", f->hold / o->load.plan.drop_out, "1" },
-        { true, "switch", "highest", f->peak_switch, "V" },
-        { true, "coil", "resistance", o->load.plan.resistance, "ohm" },
-        { true, "coil", "stored-energy", f->peak_stored, "J" },
-        { isfinite(f->cycle), "coil", "operation", f->cycle, "s" },
-        { true, "coil", "supply-energy", e->supply, "J" },
-        { true, "coil", "copper-energy", e->copper, "J" },
-        { clamp, "coil", "clamp-energy", e->clamp, "J" },
-        { clamp && isfinite(f->cycle), "coil", "clamp-power", e->clamp / f->cycle, "W" },
-        { true, "coil", "switch-energy", e->sw + e->stray, "J" },
-        { o->load.plan.inductance_closed > 0, "coil", "armature-work", e->armature, "J" },
-        { true, "coil", "stored-change", fabs(e->stored) > 1e-12 * f->peak_stored ? e->stored : 0, "J" },
+    const struct finding rows[] = {
+        { armature, "armature", "pull-ins", report_number((double)f->pull_ins), "" },
+        { armature, "armature", "drop-outs", report_number((double)f->drop_outs), "" },
+        { f->pull_ins, "armature", "operate-time", report_number(f->operate), "s" },
+        { f->pull_ins, "armature", "operate-time-longest", report_number(f->operate_longest), "s" },
+        { f->drop_outs, "armature", "release-time", report_number(f->release), "s" },
+        { f->drop_outs, "armature", "release-time-longest", report_number(f->release_longest), "s" },
+        { armature, "armature", "operate-from-rest", report_number(limits->operate), "s" },
+        { armature, "armature", "release-from-full", report_number(limits->release), "s" },
+        { armature, "armature", "repetition-limit", report_number(1 / (limits->operate + limits->release)), "Hz" },
+        { true, "current", "peak", report_number(f->peak_current), "A" },
+        { armature, "current", "hold", report_number(f->hold), "A" },
+        { armature, "current", "hold-over-drop-out", report_number(f->hold / o->load.plan.drop_out), "1" },
+        { true, "switch", "highest", report_number(f->peak_switch), "V" },
+        { true, "coil", "resistance", report_number(o->load.plan.resistance), "ohm" },
+        { true, "coil", "stored-energy", report_number(f->peak_stored), "J" },
+        { isfinite(f->cycle), "coil", "operation", report_number(f->cycle), "s" },
+        { true, "coil", "supply-energy", report_number(e->supply), "J" },
+        { true, "coil", "copper-energy", report_number(e->copper), "J" },
+        { clamp, "coil", "clamp-energy", report_number(e->clamp), "J" },
+        { clamp && isfinite(f->cycle), "coil", "clamp-power", report_number(e->clamp / f->cycle), "W" },
+        { true, "coil", "switch-energy", report_number(e->sw + e->stray), "J" },
+        { o->load.plan.inductance_closed > 0, "coil", "armature-work", report_number(e->armature), "J" },
+        { true, "coil", "stored-change", report_number(fabs(e->stored) > 1e-12 * f->peak_stored ? e->stored : 0), "J" },
     };
-    enum dw_status status = report ? DW_OK : error->status;
-    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
-        if (rows[i].wanted && !isnan(rows[i].value))
-            status = report_finding(report, rows[i].channel, rows[i].quantity, rows[i].value, rows[i].unit, error);
+    enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
     if (!status)
         status = supply_findings(supply, report, error);
-    if (!status)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, status, error);
 }
 
 /* One line for what the armature does not do; DW_OK where it does all that is expected. */

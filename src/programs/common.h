@@ -83,6 +83,9 @@ int program_finish(struct command *command, enum dw_status status, const struct 
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
 /* Says of rows that look like samples but are not equally spaced what they are taken for. */
 void input_note_uneven(struct command *command, const struct dw_reader *reader);
+/* Writes a report to standard output as --format and --digits ask, and frees it.
+ *   status   of what was put into it: but for DW_OK nothing is written, and it is the answer */
+enum dw_status report_out(struct report *filled, const struct common_options *options, enum dw_status status, struct dw_error *error);
 /* The share within which rows are to be straight lines: --lines, or with --csv alone the same default; 0: curves stay. */
 double lines_wanted(const struct common_options *options);
 /* Encoding of a filter's output: --binary, --text, --csv, else that of its input (DW_CSV reads answer in DW_TEXT, and so does a terminal). */

@@ -47,12 +47,7 @@ static enum dw_status write_findings(const struct lamp_options *o, struct lamp_s
     struct report *report = report_findings(error);
     const bool known = seen->period > 0;
     const double frequency = 1 / light->period;
-    const struct {
-        bool wanted;
-        const char *channel, *quantity;
-        struct report_cell value;
-        const char *unit;
-    } rows[] = {
+    const struct finding rows[] = {
         { true, "light", "mean", report_within(light->mean, light->mean_bound), "1" },
         { true, "light", "lightness", report_within(light->lightness, light->lightness_bound), "1" },
         { true, "light", "flicker-percent", report_within(light->flicker, light->flicker_bound), "%" },
@@ -64,16 +59,10 @@ static enum dw_status write_findings(const struct lamp_options *o, struct lamp_s
         { true, "current", "rms", report_within(light->current_rms, light->current_bound), "A" },
         { true, "current", "peak", report_within(seen->peak, light->current_bound), "A" },
     };
-    enum dw_status status = report ? DW_OK : error->status;
-    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
-        if (rows[i].wanted)
-            status = report_finding_cell(report, rows[i].channel, rows[i].quantity, rows[i].value, rows[i].unit, error);
+    enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
     if (!status)
         status = supply_findings(&seen->supply, report, error);
-    if (!status)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, status, error);
 }
 
 static void say(const struct lamp_options *o, const struct lamp_seen *seen, const struct dw_light *light)

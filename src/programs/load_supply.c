@@ -164,34 +164,23 @@ enum dw_status supply_findings(struct supply_seen *seen, struct report *report, 
         return status;
     const struct dw_result ripple = dw_meter_result(seen->meter, 0, DW_MEASURE_RIPPLE), mean = dw_meter_result(seen->meter, 0, DW_MEASURE_MEAN);
     const struct dw_result bulk = dw_meter_result(seen->meter, 1, DW_MEASURE_RMS);
-    const struct {
-        bool wanted;
-        const char *quantity;
-        struct report_cell value;
-        const char *unit;
-    } rows[] = {
-        { true, "mean", report_within(mean.value, mean.bound), "V" },
-        { true, "ripple", report_within(ripple.value, ripple.bound), "V" },
-        { true, "lowest", report_within(seen->lowest, mean.bound), "V" },
-        { true, "sag", report_within(fmax(seen->open - seen->lowest, 0), mean.bound), "V" },
-        { seen->highest > seen->open, "rise", report_within(seen->highest - seen->open, mean.bound), "V" },
-        { seen->has_bulk, "bulk-rms", report_within(bulk.value, bulk.bound), "A" },
-        { seen->least > 0, "brown-out", report_number(seen->under), "s" },
+    const struct finding rows[] = {
+        { true, "supply", "mean", report_within(mean.value, mean.bound), "V" },
+        { true, "supply", "ripple", report_within(ripple.value, ripple.bound), "V" },
+        { true, "supply", "lowest", report_within(seen->lowest, mean.bound), "V" },
+        { true, "supply", "sag", report_within(fmax(seen->open - seen->lowest, 0), mean.bound), "V" },
+        { seen->highest > seen->open, "supply", "rise", report_within(seen->highest - seen->open, mean.bound), "V" },
+        { seen->has_bulk, "supply", "bulk-rms", report_within(bulk.value, bulk.bound), "A" },
+        { seen->least > 0, "supply", "brown-out", report_number(seen->under), "s" },
     };
-    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
-        if (rows[i].wanted)
-            status = report_finding_cell(report, "supply", rows[i].quantity, rows[i].value, rows[i].unit, error);
-    return status;
+    return report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
 }
 
 enum dw_status supply_report(struct supply_seen *seen, const struct common_options *common, struct dw_error *error)
 {
     struct report *report = report_findings(error);
     enum dw_status status = report ? supply_findings(seen, report, error) : error->status;
-    if (!status)
-        status = report_write(report, common->format, common->digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, common, status, error);
 }
 
 enum dw_status supply_end(struct supply_seen *seen, struct command *command, bool judged, struct dw_error *error)

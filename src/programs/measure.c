@@ -168,10 +168,7 @@ static enum dw_status report(const struct measure_options *o, const struct dw_he
             const struct report_cell cell = { .number = result.value, .at_most = result.at_most, .bound = result.bound };
             status = report_finding_cell(report, name, dw_measure_name(measure), cell, unit, error);
         }
-    if (status == DW_OK)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, status, error);
 }
 
 /* One line for channels of which the same is to be said. */

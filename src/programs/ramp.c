@@ -389,9 +389,7 @@ static enum dw_status write_report(const struct ramp_options *o, const struct mo
     report_finding(report, "move", "top-rate", peak, "Hz", error);
     if (moves->tick > 0)
         report_finding(report, "move", "rounding-highest", latest(moves), "s", error);
-    const enum dw_status status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, DW_OK, error);
 }
 
 static void note_peaks(const struct ramp_options *o, const struct moves *moves)

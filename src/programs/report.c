@@ -111,6 +111,15 @@ enum dw_status report_finding(struct report *report, const char *channel, const 
     return report_finding_cell(report, channel, quantity, report_number(value), unit, error);
 }
 
+enum dw_status report_wanted(struct report *report, const struct finding *findings, size_t count, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; i < count && status == DW_OK; i++)
+        if (findings[i].wanted && (findings[i].value.text || !isnan(findings[i].value.number)))
+            status = report_finding_cell(report, findings[i].channel, findings[i].quantity, findings[i].value, findings[i].unit, error);
+    return status;
+}
+
 enum dw_status report_finding_text(struct report *report, const char *channel, const char *quantity, const char *word,
                                    struct dw_error *error)
 {

@@ -101,9 +101,7 @@ static enum dw_status give_pulse(const struct servo_options *o, struct dw_error 
     report_finding(report, "pulse", "width", width, "s", error);
     report_finding(report, "pulse", "frame", o->frame, "s", error);
     report_finding(report, "pulse", "duty", width / o->frame, "%", error);
-    status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, DW_OK, error);
 }
 
 static enum dw_status put_duty(const struct servo_options *o, struct dw_writer *writer, double time, double angle, struct dw_error *error)
@@ -188,26 +186,18 @@ static bool reached(const struct dw_servo_plan *p, const struct dw_servo_finding
 static enum dw_status write_report(const struct servo_options *o, const struct dw_servo_findings *f, double tick, struct dw_error *error)
 {
     const struct dw_servo_plan *p = &o->load.plan;
-    const struct {
-        const char *quantity;
-        double value;
-        const char *unit;
-    } rows[] = {
-        { "frame", f->frame, "s" },
-        { "width-shortest", f->shortest, "s" },
-        { "width-longest", f->longest, "s" },
-        { "angle-step", fmax(tick * dw_servo_steepest(p), dw_servo_band(p)), "deg" },
-        { "settling-time", moved(f) ? f->settled - f->begun : 0, "s" },
-        { "final", f->angle, "deg" },
-        { "beyond-stops", f->beyond, "deg" },
+    const struct finding rows[] = {
+        { true, "angle", "frame", report_number(f->frame), "s" },
+        { true, "angle", "width-shortest", report_number(f->shortest), "s" },
+        { true, "angle", "width-longest", report_number(f->longest), "s" },
+        { true, "angle", "angle-step", report_number(fmax(tick * dw_servo_steepest(p), dw_servo_band(p))), "deg" },
+        { true, "angle", "settling-time", report_number(moved(f) ? f->settled - f->begun : 0), "s" },
+        { true, "angle", "final", report_number(f->angle), "deg" },
+        { true, "angle", "beyond-stops", report_number(f->beyond), "deg" },
     };
     struct report *report = report_findings(error);
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
-        if (!isnan(rows[i].value))
-            report_finding(report, "angle", rows[i].quantity, rows[i].value, rows[i].unit, error);
-    const enum dw_status status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
+    return report_out(report, &o->common, DW_OK, error);
 }
 
 static void say(const struct servo_options *o, const struct dw_servo_findings *f, double tick)

@@ -116,6 +116,14 @@ struct dw_reader *input_open(const struct common_options *options, bool rows_out
     return dw_reader_open(options->file, &how, error);
 }
 
+enum dw_status report_out(struct report *filled, const struct common_options *options, enum dw_status status, struct dw_error *error)
+{
+    if (status == DW_OK)
+        status = report_write(filled, options->format, options->digits, stdout, error);
+    report_free(filled);
+    return status;
+}
+
 void input_note_uneven(struct command *command, const struct dw_reader *reader)
 {
     if (dw_reader_uneven(reader))

@@ -21,37 +21,26 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
     struct report *report = report_findings(error);
     bool has_transistor = !o->alone, hot = o->pair_count, driver = isfinite(o->rating);
     double switching = r->turn_on + r->turn_off;
-    const struct {
-        bool wanted;
-        const char *quantity;
-        double value;
-        const char *unit;
-    } rows[] = {
-        { true, "peak", has_transistor ? r->current_peak : r->load_peak, "A" },
-        { true, "rms", has_transistor ? r->current_rms : r->load_rms, "A" },
-        { driver, "allowed-current", o->rating / o->margin, "A" },
-        { has_transistor, "conduction-loss", r->conduction, "W" },
-        { has_transistor && o->transistor.edge > 0, "turn-on-loss", r->turn_on, "W" },
-        { has_transistor && o->transistor.edge > 0, "turn-off-loss", r->turn_off, "W" },
-        { has_transistor, "loss", r->conduction + switching, "W" },
-        { has_transistor, "diode-loss", r->diode, "W" },
-        { has_transistor && o->transistor.forced_gain > 0, "base-current", r->current_peak / o->transistor.forced_gain, "A" },
-        { hot, "junction-mean", r->junction_mean, "degC" },
-        { hot, "junction-highest", r->junction_highest, "degC" },
-        { hot && r->steady && !r->runaway, "steady-junction-mean", r->steady_mean, "degC" },
-        { hot && r->steady && !r->runaway, "steady-junction-highest", r->steady_highest, "degC" },
-        { isfinite(o->limit), "allowed-junction", o->limit, "degC" },
-        { isfinite(o->limit) && !r->runaway, "junction-headroom", o->limit - hottest(r), "K" },
-        { !isnan(o->sink_limit) && isfinite(sink) && sink >= 0, "heatsink", sink, "K/W" },
+    const struct finding rows[] = {
+        { true, channel, "peak", report_number(has_transistor ? r->current_peak : r->load_peak), "A" },
+        { true, channel, "rms", report_number(has_transistor ? r->current_rms : r->load_rms), "A" },
+        { driver, channel, "allowed-current", report_number(o->rating / o->margin), "A" },
+        { has_transistor, channel, "conduction-loss", report_number(r->conduction), "W" },
+        { has_transistor && o->transistor.edge > 0, channel, "turn-on-loss", report_number(r->turn_on), "W" },
+        { has_transistor && o->transistor.edge > 0, channel, "turn-off-loss", report_number(r->turn_off), "W" },
+        { has_transistor, channel, "loss", report_number(r->conduction + switching), "W" },
+        { has_transistor, channel, "diode-loss", report_number(r->diode), "W" },
+        { has_transistor && o->transistor.forced_gain > 0, channel, "base-current", report_number(r->current_peak / o->transistor.forced_gain), "A" },
+        { hot, channel, "junction-mean", report_number(r->junction_mean), "degC" },
+        { hot, channel, "junction-highest", report_number(r->junction_highest), "degC" },
+        { hot && r->steady && !r->runaway, channel, "steady-junction-mean", report_number(r->steady_mean), "degC" },
+        { hot && r->steady && !r->runaway, channel, "steady-junction-highest", report_number(r->steady_highest), "degC" },
+        { isfinite(o->limit), channel, "allowed-junction", report_number(o->limit), "degC" },
+        { isfinite(o->limit) && !r->runaway, channel, "junction-headroom", report_number(o->limit - hottest(r)), "K" },
+        { !isnan(o->sink_limit) && isfinite(sink) && sink >= 0, channel, "heatsink", report_number(sink), "K/W" },
     };
-    enum dw_status status = report ? DW_OK : error->status;
-    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
-        if (rows[i].wanted)
-            status = report_finding(report, channel, rows[i].quantity, rows[i].value, rows[i].unit, error);
-    if (!status)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    const enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
+    return report_out(report, &o->common, status, error);
 }
 
 /* The heat sink that holds the limit: with the losses of a junction at that limit. NaN: not asked. */

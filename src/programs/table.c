@@ -114,10 +114,7 @@ static enum dw_status write_report(const struct table_run *run, struct dw_error 
         if (status == DW_OK)
             status = report_finding(report, column.name, "maximum", run->extremes[i].maximum, unit, error);
     }
-    if (status == DW_OK)
-        status = report_write(report, run->options->common.format, run->options->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &run->options->common, status, error);
 }
 
 static enum dw_status table(void *options_read, struct dw_error *error)

@@ -149,9 +149,7 @@ static enum dw_status write_ranking(const struct timer_options *o, const struct 
                                                    report_number((double)s->counter.largest),
                                                    report_text(way_word(s)) }, error);
     }
-    const enum dw_status status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, DW_OK, error);
 }
 
 /* The highest frequency that still gives the steps asked. */

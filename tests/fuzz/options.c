@@ -18,15 +18,6 @@
 
 const int replay_changes = 600; /* scripts/fuzz short: 4000 inputs */
 
-#if defined(__SANITIZE_ADDRESS__) || defined(__clang__) /* of which no macro says whether it is instrumented */
-/* libplot keeps some memory of each figure. */
-__attribute__((visibility("default"))) const char *__lsan_default_suppressions(void);
-const char *__lsan_default_suppressions(void)
-{
-    return "leak:libplot\n";
-}
-#endif
-
 int __wrap_fclose(FILE *file);
 int __real_fclose(FILE *file);
 
