@@ -245,6 +245,18 @@ static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_s
     return status;
 }
 
+static enum dw_status check_setup(const struct dw_ladder_setup *setup, struct dw_error *error)
+{
+    const bool powered = setup->supply > 0 && isfinite(setup->supply);
+    if (!powered || !(setup->diode_drop >= 0 && isfinite(setup->diode_drop)))
+        return dw_error_member(error, powered ? "diode_drop" : "supply", "supply %g V must be above zero, diode drop %g V not below",
+                               setup->supply, setup->diode_drop);
+    if (setup->drive != DW_PUSH_PULL)
+        return dw_supply_check(&setup->source, error);
+    return dw_supply_ideal(&setup->source) ? DW_OK : dw_error_member(error, "drive",
+        "a supply that gives way goes with one switch: a push-pull pin gives its voltage as it stands");
+}
+
 struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
                                      struct dw_error *error)
 {
@@ -253,16 +265,8 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
     const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
     double weight[BUILD_STATES], rest[BUILD_STATES] = { 0 };
     struct dw_port port[BUILD_OUTPUTS];
-    if (!(setup->supply > 0 && isfinite(setup->supply)) || !(setup->diode_drop >= 0 && isfinite(setup->diode_drop))) {
-        dw_error_member(error, setup->supply > 0 && isfinite(setup->supply) ? "diode_drop" : "supply",
-                        "supply %g V must be above zero, diode drop %g V not below", setup->supply, setup->diode_drop);
+    if (check_setup(setup, error) != DW_OK)
         return NULL;
-    }
-    if (push_pull ? !dw_supply_ideal(&setup->source) : dw_supply_check(&setup->source, error) != DW_OK) {
-        if (push_pull)
-            dw_error_member(error, "drive", "a supply that gives way goes with one switch: a push-pull pin gives its voltage as it stands");
-        return NULL;
-    }
     struct driven *driven = calloc(1, sizeof *driven);
     if (!driven) {
         dw_no_memory(error);

@@ -41,6 +41,25 @@ static struct path reversed(struct path path)
     return path;
 }
 
+/* Of a bridge whose switches are not both on. */
+static size_t bridge_off(const struct dw_motor_plan *p, struct path *paths)
+{
+    const double d = p->diode_drop, r = p->switch_resistance;
+    const bool slow = p->drive == DW_DRIVE_BRIDGE_SLOW, reversing = p->drive == DW_DRIVE_ANTIPHASE;
+    const struct dead into_the_low = { .forward = -d, .back = d, .ohms = r, .back_share = 1, .switch_forward = d, .switch_back = -d,
+                                       .blocked_supply = 1, .blocked_emf = -1 };
+    const struct dead into_the_supply = { .forward = -2 * d, .back = 2 * d, .forward_share = -1, .back_share = 1, .switch_forward = d,
+                                          .switch_back = -d, .blocked_supply = 0.5, .blocked_emf = -0.5 };
+    size_t count = 0;
+    if (slow || reversing)
+        paths[count++] = (struct path){ .name = slow ? "the motor is shorted" : "the supply is reversed", .high = GATE_OFF,
+                                        .low = p->low_gate ? GATE_ON : GATE_ANY, .conduction = CONDUCTS_BOTH, .share = slow ? 0 : -1,
+                                        .ohms = 2 * r, .switch_supply = 1, .switch_ohms = r };
+    if (p->low_gate || p->drive == DW_DRIVE_BRIDGE_FAST)
+        count += add_dead(paths + count, slow ? &into_the_low : &into_the_supply, p->low_gate ? GATE_OFF : GATE_ANY);
+    return count;
+}
+
 size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PATHS])
 {
     const double d = p->diode_drop, r = p->switch_resistance;
@@ -61,25 +80,10 @@ size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PA
         return count + add_dead(paths + count, &(struct dead){ .forward = -d, .back = d, .back_share = 1, .switch_forward = d,
                                                                .switch_back = -d, .blocked_supply = 1, .blocked_emf = -1 }, open);
     case DW_DRIVE_BRIDGE_SLOW:
-        paths[count++] = on;
-        paths[count++] = (struct path){ .name = "the motor is shorted", .high = GATE_OFF, .low = p->low_gate ? GATE_ON : GATE_ANY,
-                                        .conduction = CONDUCTS_BOTH, .ohms = 2 * r, .switch_supply = 1, .switch_ohms = r };
-        if (p->low_gate)
-            count += add_dead(paths + count, &(struct dead){ .forward = -d, .back = d, .ohms = r, .back_share = 1,
-                                                             .switch_forward = d, .switch_back = -d, .blocked_supply = 1,
-                                                             .blocked_emf = -1 }, GATE_OFF);
-        break;
     case DW_DRIVE_BRIDGE_FAST:
     case DW_DRIVE_ANTIPHASE:
-        paths[count++] = on;
-        if (p->drive == DW_DRIVE_ANTIPHASE)
-            paths[count++] = (struct path){ .name = "the supply is reversed", .high = GATE_OFF, .low = p->low_gate ? GATE_ON : GATE_ANY,
-                                            .conduction = CONDUCTS_BOTH, .share = -1, .ohms = 2 * r, .switch_supply = 1,
-                                            .switch_ohms = r };
-        if (p->drive == DW_DRIVE_BRIDGE_FAST || p->low_gate)
-            count += add_dead(paths + count, &(struct dead){ .forward = -2 * d, .back = 2 * d, .forward_share = -1, .back_share = 1,
-                                                             .switch_forward = d, .switch_back = -d, .blocked_supply = 0.5,
-                                                             .blocked_emf = -0.5 }, open);
+        paths[0] = on;
+        count = 1 + bridge_off(p, paths + 1);
         break;
     }
     if (p->direction) {

@@ -324,20 +324,6 @@ static enum dw_status start_steady(struct dw_heat *heat, struct dw_repeat *perio
     return dw_heat_start_steady(heat, lap, count, error);
 }
 
-/* In place of what found no steady state. */
-static enum dw_status start_cold(const struct switch_options *o, const struct dw_heat_source *source, struct dw_thermal **thermal,
-                                 struct dw_heat **heat, struct dw_error *error)
-{
-    command_note(o->common.command, "there is no steady state: findings are those of a start at ambient");
-    dw_heat_free(*heat);
-    dw_thermal_free(*thermal);
-    *heat = NULL;
-    *thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error);
-    if (*thermal)
-        *heat = dw_heat_new(&o->transistor, *thermal, source, o->common.accuracy, NULL, NULL, error);
-    return *heat ? DW_OK : error->status;
-}
-
 /* The table's rows, their slopes included. */
 static struct dw_reader *open_input(const struct switch_options *o, struct dw_error *error)
 {
@@ -346,59 +332,83 @@ static struct dw_reader *open_input(const struct switch_options *o, struct dw_er
     return dw_reader_open(o->common.file, &how, error);
 }
 
+struct heating {
+    struct dw_reader *reader;
+    struct dw_heat_source source;
+    size_t *slope;
+    struct dw_repeat *periods;
+    struct dw_thermal *thermal;
+    struct dw_heat *heat;
+    struct output out;
+    struct dw_error unsteady;  /* its verdict where there is no steady state */
+};
+
+static enum dw_status open_table(const struct switch_options *o, struct heating *h, struct dw_error *error)
+{
+    h->reader = open_input(o, error);
+    enum dw_status status = h->reader ? find_source(o, h->reader, &h->source, error) : error->status;
+    if (status)
+        return status;
+    const struct dw_facts *facts = dw_header_facts(dw_reader_header(h->reader));
+    h->source.period = facts->carrier_period > 0 ? facts->carrier_period : facts->period;
+    h->source.origin = facts->origin;
+    h->source.slope = h->slope = calloc(h->source.columns + 1, sizeof *h->slope);
+    if (!h->slope)
+        return dw_no_memory(error);
+    dw_header_slopes(dw_reader_header(h->reader), h->slope);
+    return o->steady && !(h->periods = dw_repeat_new(h->reader, START_STEADY, error)) ? error->status : DW_OK;
+}
+
+/* At ambient. */
+static enum dw_status make_heat(const struct switch_options *o, struct heating *h, struct dw_error *error)
+{
+    dw_heat_free(h->heat);
+    dw_thermal_free(h->thermal);
+    h->heat = NULL;
+    h->thermal = o->pair_count ? dw_thermal_new(o->pairs, o->pair_count, o->ambient, error) : NULL;
+    if (h->thermal || !o->pair_count)
+        h->heat = dw_heat_new(o->alone ? NULL : &o->transistor, h->thermal, &h->source, o->common.accuracy,
+                              o->report ? NULL : write_row, &h->out, error);
+    return h->heat ? DW_OK : error->status;
+}
+
+static enum dw_status start(const struct switch_options *o, struct heating *h, struct dw_error *error)
+{
+    const size_t used[] = { h->source.current, h->source.diode, h->source.gate };
+    enum dw_status status = make_heat(o, h, error);
+    if (!status && h->periods)
+        status = start_steady(h->heat, h->periods, used, error);
+    if (status == DW_NO && o->report) {
+        h->unsteady = *error;
+        command_note(o->common.command, "there is no steady state: findings are those of a start at ambient");
+        status = make_heat(o, h, error);
+    }
+    /* only now: where there is no steady state, no table begins */
+    return status || o->report ? status : open_output(o, h->reader, h->thermal, &h->out, error);
+}
+
 static enum dw_status heat_table(void *options_read, struct dw_error *error)
 {
     const struct switch_options *o = options_read;
-    struct dw_heat_source source = { 0 };
-    struct dw_repeat *periods = NULL;
-    struct output out = { .writer = NULL };
-    struct dw_heat *heat = NULL;
-    struct dw_thermal *thermal = NULL;
+    struct heating h = { .reader = NULL };
     struct dw_heat_result result;
-    size_t *slope = NULL;
-    struct dw_reader *reader = open_input(o, error);
-    enum dw_status status = reader ? find_source(o, reader, &source, error) : error->status;
-    if (!status && !(slope = calloc(source.columns + 1, sizeof *slope)))
-        status = dw_no_memory(error);
-    if (!status) {
-        const struct dw_facts *facts = dw_header_facts(dw_reader_header(reader));
-        source.period = facts->carrier_period > 0 ? facts->carrier_period : facts->period;
-        source.origin = facts->origin;
-        dw_header_slopes(dw_reader_header(reader), slope);
-        source.slope = slope;
-    }
-    if (!status && o->pair_count && !(thermal = dw_thermal_new(o->pairs, o->pair_count, o->ambient, error)))
-        status = error->status;
-    if (!status && o->steady && !(periods = dw_repeat_new(reader, START_STEADY, error)))
-        status = error->status;
-    if (!status && !(heat = dw_heat_new(o->alone ? NULL : &o->transistor, thermal, &source, o->common.accuracy,
-                                        o->report ? NULL : write_row, &out, error)))
-        status = error->status;
-    const size_t used[] = { source.current, source.diode, source.gate };
-    struct dw_error none = { .status = DW_OK };
-    if (!status && periods)
-        status = start_steady(heat, periods, used, error);
-    if (status == DW_NO && o->report) { /* findings then are those of a start at ambient, and the verdict is this */
-        none = *error;
-        status = start_cold(o, &source, &thermal, &heat, error);
-    }
-    /* only now: where there is no steady state, no table begins */
-    if (!status && !o->report)
-        status = open_output(o, reader, thermal, &out, error);
+    enum dw_status status = open_table(o, &h, error);
     if (!status)
-        status = feed(heat, reader, periods, &result, error);
-    if (!status && out.writer)
-        status = finish(&out, error);
+        status = start(o, &h, error);
     if (!status)
-        status = switch_verdict(o, dw_header_column(dw_reader_header(reader), source.current).name, &result, error);
-    if (!status && none.status == DW_NO)
-        status = (*error = none).status;
-    dw_heat_free(heat);
-    dw_thermal_free(thermal);
-    close_output(&out);
-    free(slope);
-    dw_repeat_free(periods);
-    dw_reader_close(reader);
+        status = feed(h.heat, h.reader, h.periods, &result, error);
+    if (!status && h.out.writer)
+        status = finish(&h.out, error);
+    if (!status)
+        status = switch_verdict(o, dw_header_column(dw_reader_header(h.reader), h.source.current).name, &result, error);
+    if (!status && h.unsteady.status == DW_NO)
+        status = (*error = h.unsteady).status;
+    dw_heat_free(h.heat);
+    dw_thermal_free(h.thermal);
+    close_output(&h.out);
+    free(h.slope);
+    dw_repeat_free(h.periods);
+    dw_reader_close(h.reader);
     return status;
 }
 

@@ -421,51 +421,60 @@ static void follow_on(struct dw_pieces *p)
     block->count = 0;
 }
 
+static void give_plain_rows(struct dw_pieces *p)
+{
+    const double *from = p->before;
+    p->second = false;
+    if (from + p->columns != p->row) {
+        give_pair(p, from, p->row, false, 0);
+        step(p, 1);
+        return;
+    }
+    const size_t rows = plain_rows(p);
+    step(p, rows);
+    give(p, from, rows + 1, false, 0);
+}
+
+/* One step towards the next block.
+ *   given   out: it is there */
+static enum dw_status take_row(struct dw_pieces *p, bool *given, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    const double time = p->row[0], before = p->begun ? p->before[0] : time;
+    if (!p->begun) {
+        status = begin(p, error);
+        if (status == DW_OK)
+            step(p, 1);
+    } else if (p->split_from) {
+        split(p);
+        *given = true;
+    } else if (time == before || (time > before && time <= p->quiet_until)) {
+        p->block.jump = true;
+        *given = meet(p);
+    } else if (!(time > before)) {
+        status = time_goes_back(p, error);
+    } else if (time >= p->next_cut || p->level_count) {
+        status = time >= p->next_cut ? check_clocks(p, time, error) : DW_OK;
+        p->split_from = p->before;
+        p->cuts = 0;
+        p->second = false;
+    } else {
+        give_plain_rows(p);
+        *given = true;
+    }
+    return status;
+}
+
 enum dw_status dw_pieces_next(struct dw_pieces *p, const struct dw_block **block, struct dw_error *error)
 {
+    bool given = false;
+    enum dw_status status = DW_OK;
     *block = &p->block;
     follow_on(p);
-    while (p->left) {
-        if (!p->begun) {
-            const enum dw_status status = begin(p, error);
-            if (status)
-                return status;
-            step(p, 1);
-            continue;
-        }
-        if (p->split_from) {
-            split(p);
-            return DW_OK;
-        }
-        const double time = p->row[0], before = p->before[0];
-        if (time == before || (time > before && time <= p->quiet_until)) {
-            p->block.jump = true;
-            if (meet(p))
-                return DW_OK;
-            continue;
-        }
-        if (!(time > before))
-            return time_goes_back(p, error);
-        p->second = false;
-        if (time >= p->next_cut || p->level_count) {
-            const enum dw_status status = time >= p->next_cut ? check_clocks(p, time, error) : DW_OK;
-            if (status)
-                return status;
-            p->split_from = p->before;
-            p->cuts = 0;
-            continue;
-        }
-        const double *from = p->before;
-        if (from + p->columns != p->row) {
-            give_pair(p, from, p->row, false, 0);
-            step(p, 1);
-            return DW_OK;
-        }
-        const size_t rows = plain_rows(p);
-        step(p, rows);
-        give(p, from, rows + 1, false, 0);
-        return DW_OK;
-    }
+    while (p->left && !given && status == DW_OK)
+        status = take_row(p, &given, error);
+    if (given || status != DW_OK)
+        return status;
     keep_last(p);
     return DW_END;
 }
