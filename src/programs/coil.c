@@ -170,7 +170,7 @@ static enum dw_status write_report(const struct coil_options *o, const struct dw
     struct report *report = report_findings(error);
     const struct dw_coil_energy *e = &f->energy;
     const bool armature = o->load.plan.pull_in > 0, clamp = o->load.plan.clamp != DW_CLAMP_NONE;
-    const struct finding rows[] = {
+    const struct offered rows[] = {
         { armature, "armature", "pull-ins", report_number((double)f->pull_ins), "" },
         { armature, "armature", "drop-outs", report_number((double)f->drop_outs), "" },
         { f->pull_ins, "armature", "operate-time", report_number(f->operate), "s" },

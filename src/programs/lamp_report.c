@@ -47,7 +47,7 @@ static enum dw_status write_findings(const struct lamp_options *o, struct lamp_s
     struct report *report = report_findings(error);
     const bool known = seen->period > 0;
     const double frequency = 1 / light->period;
-    const struct finding rows[] = {
+    const struct offered rows[] = {
         { true, "light", "mean", report_within(light->mean, light->mean_bound), "1" },
         { true, "light", "lightness", report_within(light->lightness, light->lightness_bound), "1" },
         { true, "light", "flicker-percent", report_within(light->flicker, light->flicker_bound), "%" },

@@ -164,7 +164,7 @@ enum dw_status supply_findings(struct supply_seen *seen, struct report *report, 
         return status;
     const struct dw_result ripple = dw_meter_result(seen->meter, 0, DW_MEASURE_RIPPLE), mean = dw_meter_result(seen->meter, 0, DW_MEASURE_MEAN);
     const struct dw_result bulk = dw_meter_result(seen->meter, 1, DW_MEASURE_RMS);
-    const struct finding rows[] = {
+    const struct offered rows[] = {
         { true, "supply", "mean", report_within(mean.value, mean.bound), "V" },
         { true, "supply", "ripple", report_within(ripple.value, ripple.bound), "V" },
         { true, "supply", "lowest", report_within(seen->lowest, mean.bound), "V" },

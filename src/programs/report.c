@@ -111,7 +111,7 @@ enum dw_status report_finding(struct report *report, const char *channel, const 
     return report_finding_cell(report, channel, quantity, report_number(value), unit, error);
 }
 
-enum dw_status report_wanted(struct report *report, const struct finding *findings, size_t count, struct dw_error *error)
+enum dw_status report_wanted(struct report *report, const struct offered *findings, size_t count, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     for (size_t i = 0; i < count && status == DW_OK; i++)

@@ -71,13 +71,13 @@ enum dw_status report_finding(struct report *report, const char *channel, const 
 enum dw_status report_finding_cell(struct report *report, const char *channel, const char *quantity, struct report_cell value,
                                    const char *unit, struct dw_error *error);
 /* Those of many that are wanted and known, which a number that is NaN is not. */
-struct finding {
+struct offered {
     bool wanted;
     const char *channel, *quantity;
     struct report_cell value;
     const char *unit;
 };
-enum dw_status report_wanted(struct report *report, const struct finding *findings, size_t count, struct dw_error *error);
+enum dw_status report_wanted(struct report *report, const struct offered *findings, size_t count, struct dw_error *error);
 /* The same for a word, such as a verdict; its unit is "-" in rows. */
 enum dw_status report_finding_text(struct report *report, const char *channel, const char *quantity, const char *word,
                                    struct dw_error *error);

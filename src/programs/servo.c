@@ -186,7 +186,7 @@ static bool reached(const struct dw_servo_plan *p, const struct dw_servo_finding
 static enum dw_status write_report(const struct servo_options *o, const struct dw_servo_findings *f, double tick, struct dw_error *error)
 {
     const struct dw_servo_plan *p = &o->load.plan;
-    const struct finding rows[] = {
+    const struct offered rows[] = {
         { true, "angle", "frame", report_number(f->frame), "s" },
         { true, "angle", "width-shortest", report_number(f->shortest), "s" },
         { true, "angle", "width-longest", report_number(f->longest), "s" },

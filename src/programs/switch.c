@@ -332,7 +332,7 @@ static struct dw_reader *open_input(const struct switch_options *o, struct dw_er
     return dw_reader_open(o->common.file, &how, error);
 }
 
-struct heating {
+struct heat_run {
     struct dw_reader *reader;
     struct dw_heat_source source;
     size_t *slope;
@@ -343,7 +343,7 @@ struct heating {
     struct dw_error unsteady;  /* its verdict where there is no steady state */
 };
 
-static enum dw_status open_table(const struct switch_options *o, struct heating *h, struct dw_error *error)
+static enum dw_status open_table(const struct switch_options *o, struct heat_run *h, struct dw_error *error)
 {
     h->reader = open_input(o, error);
     enum dw_status status = h->reader ? find_source(o, h->reader, &h->source, error) : error->status;
@@ -360,7 +360,7 @@ static enum dw_status open_table(const struct switch_options *o, struct heating 
 }
 
 /* At ambient. */
-static enum dw_status make_heat(const struct switch_options *o, struct heating *h, struct dw_error *error)
+static enum dw_status make_heat(const struct switch_options *o, struct heat_run *h, struct dw_error *error)
 {
     dw_heat_free(h->heat);
     dw_thermal_free(h->thermal);
@@ -372,7 +372,7 @@ static enum dw_status make_heat(const struct switch_options *o, struct heating *
     return h->heat ? DW_OK : error->status;
 }
 
-static enum dw_status start(const struct switch_options *o, struct heating *h, struct dw_error *error)
+static enum dw_status start(const struct switch_options *o, struct heat_run *h, struct dw_error *error)
 {
     const size_t used[] = { h->source.current, h->source.diode, h->source.gate };
     enum dw_status status = make_heat(o, h, error);
@@ -390,7 +390,7 @@ static enum dw_status start(const struct switch_options *o, struct heating *h, s
 static enum dw_status heat_table(void *options_read, struct dw_error *error)
 {
     const struct switch_options *o = options_read;
-    struct heating h = { .reader = NULL };
+    struct heat_run h = { .reader = NULL };
     struct dw_heat_result result;
     enum dw_status status = open_table(o, &h, error);
     if (!status)

@@ -21,7 +21,7 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
     struct report *report = report_findings(error);
     bool has_transistor = !o->alone, hot = o->pair_count, driver = isfinite(o->rating);
     double switching = r->turn_on + r->turn_off;
-    const struct finding rows[] = {
+    const struct offered rows[] = {
         { true, channel, "peak", report_number(has_transistor ? r->current_peak : r->load_peak), "A" },
         { true, channel, "rms", report_number(has_transistor ? r->current_rms : r->load_rms), "A" },
         { driver, channel, "allowed-current", report_number(o->rating / o->margin), "A" },
