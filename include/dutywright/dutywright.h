@@ -13,6 +13,7 @@
 #include <dutywright/follow.h>
 #include <dutywright/ladder.h>
 #include <dutywright/lamp.h>
+#include <dutywright/law.h>
 #include <dutywright/light.h>
 #include <dutywright/linear.h>
 #include <dutywright/measure.h>
