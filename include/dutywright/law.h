@@ -49,6 +49,20 @@ struct dw_law_plan {
     /* of both */
     double duty_low, duty_high;   /* -1 to 1, low < high; below 0: the other direction of a bridge */
     unsigned duty_steps;          /* of a duty of 1, up to DW_LAW_STEPS, the range is narrowed to whole ones; 0: the duty is not rounded */
+    bool integers;                /* in whole numbers, as dw_law_firmware writes it: needs a converter's bits and steps */
+};
+
+/* The same law in whole numbers of 64 bits: codes in, steps of the duty out, between them 2^shift parts of a step. Every sum and product
+ * stays below 2^63 for all codes and any number of samples: docs/theory.md, section 16. */
+struct dw_law_integers {
+    int32_t last_code;            /* codes are 0 to this one */
+    int32_t low, high;            /* steps */
+    bool below;                   /* on-off: turns on below on_at and off above off_at, codes above the wanted one; else on above, off below */
+    int32_t on_at, off_at;
+    unsigned shift;
+    int64_t gain, weight, integrates, differentiates;  /* parts of a step per code, below 2^40; gain for what is measured, weight for wanted */
+    int64_t offset, initial;      /* parts of a step */
+    int64_t keeps, tracks;        /* of 2^30 */
 };
 
 /* A law made; nothing else belongs to it, and it is copied as a struct. */
@@ -59,6 +73,7 @@ struct dw_law {
     double integrates;            /* 1/Q: Kp T / Ti */
     double differentiates, keeps; /* 1/Q: Kp Td (1 - a) / T; a = Tf / (Tf + T) */
     double tracks;                /* T / track_time, or 0 */
+    struct dw_law_integers integers;
 };
 
 /* What a law remembers, and what it saw at the last sample. */
@@ -69,6 +84,11 @@ struct dw_law_state {
     double asked;                 /* the duty before range and steps */
     double duty;
     bool on;                      /* on-off */
+    struct {
+        int64_t integral, derivative;
+        int32_t code;             /* measured last */
+        bool begun;
+    } whole;                      /* of a law in integers */
 };
 
 /* What a quantity is for the law: exact, or the value of the nearest code, half a code rounded up; NaN stays NaN.
@@ -90,6 +110,26 @@ DW_API void dw_law_begin(const struct dw_law *law, struct dw_law_state *state);
  *   cost      allocates nothing
  *   accuracy  4 ulp of the largest part */
 DW_API double dw_law_step(const struct dw_law *law, struct dw_law_state *state, double wanted, double measured);
+
+/* ---- in whole numbers ---- */
+
+/* The constants of a law whose other members are made; dw_law_make calls it.
+ *   integers  out
+ *   returns   DW_OK; DW_BAD_USE: no converter, no steps, or parts so far apart in size that the smaller ones would be wrong by more than
+ *             one in a thousand
+ *   accuracy  each constant is rounded to the nearest whole number of parts */
+DW_API enum dw_status dw_law_integers_make(const struct dw_law *law, struct dw_law_integers *integers, struct dw_error *error);
+/* One sample, as dw_law_step takes it, of a state that dw_law_begin gave.
+ *   wanted, measured  codes; taken as the nearest of 0 to last_code
+ *   returns   steps of the duty */
+DW_API int32_t dw_law_integers_step(const struct dw_law *law, struct dw_law_state *state, int32_t wanted, int32_t measured);
+
+/* A law in integers as a C99 header that needs nothing else: NAME_begin, and NAME_step, which gives for the same codes bit for bit what
+ * dw_law_integers_step gives.
+ *   name      of a C identifier's letters, up to 24; functions and macros begin with it
+ *   note      one line for its first comment, or NULL
+ *   returns   text to be given to free(); NULL with DW_BAD_USE: a name that is no identifier, a law that is not in integers; DW_NO_MEMORY */
+DW_API char *dw_law_firmware(const struct dw_law *law, const char *name, const char *note, struct dw_error *error);
 
 #ifdef __cplusplus
 }

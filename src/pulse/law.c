@@ -146,15 +146,18 @@ enum dw_status dw_law_make(const struct dw_law_plan *plan, struct dw_law *law, s
         made.differentiates = plan->gain * plan->derivative_time / (plan->filter + plan->sample_time);
         made.tracks = plan->windup == DW_WINDUP_BACK ? plan->sample_time / plan->track_time : 0;
     }
-    *law = made;
-    return DW_OK;
+    if (plan->integers)
+        status = dw_law_integers_make(&made, &made.integers, error);
+    if (!status)
+        *law = made;
+    return status;
 }
 
 /* ---- a sample ---- */
 
 void dw_law_begin(const struct dw_law *law, struct dw_law_state *state)
 {
-    *state = (struct dw_law_state){ .integral = law->plan.kind == DW_LAW_PID ? law->plan.initial : 0 };
+    *state = (struct dw_law_state){ .integral = law->plan.kind == DW_LAW_PID ? law->plan.initial : 0, .whole.integral = law->integers.initial };
 }
 
 static double clip(const struct dw_law *law, double duty)
@@ -195,13 +198,29 @@ static double pid(const struct dw_law *law, struct dw_law_state *s, double chang
     return asked;
 }
 
+/* From a value that stands for a code to that code. */
+static int32_t code_of(const struct dw_converter *c, double value)
+{
+    return (int32_t)lround((c->gain * value + c->offset - c->low) / code_volts(c));
+}
+
+static double whole(const struct dw_law *law, struct dw_law_state *s)
+{
+    const struct dw_converter *c = &law->plan.converter;
+    return (double)dw_law_integers_step(law, s, code_of(c, s->wanted), code_of(c, s->measured)) / law->plan.duty_steps;
+}
+
 double dw_law_step(const struct dw_law *law, struct dw_law_state *s, double wanted, double measured)
 {
     const double value = dw_converter_sample(&law->plan.converter, s->samples, measured), change = s->samples ? value - s->measured : 0;
     s->wanted = dw_converter_value(&law->plan.converter, wanted);
     s->measured = value;
-    s->asked = law->plan.kind == DW_LAW_PID ? pid(law, s, change) : on_off(law, s);
-    s->duty = to_step(law, clip(law, s->asked));
+    if (law->plan.integers)
+        s->duty = whole(law, s);
+    else {
+        s->asked = law->plan.kind == DW_LAW_PID ? pid(law, s, change) : on_off(law, s);
+        s->duty = to_step(law, clip(law, s->asked));
+    }
     s->samples++;
     return s->duty;
 }
