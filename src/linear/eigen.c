@@ -42,6 +42,36 @@ double dwi_symmetric_largest(double *s, size_t n)
     return largest;
 }
 
+/* Sums beside the diagonal of row and column i. */
+static void row_and_column(const double *a, size_t n, size_t i, double *row, double *column)
+{
+    *row = *column = 0;
+    for (size_t j = 0; j < n; j++) {
+        *row += j == i ? 0 : fabs(a[i * n + j]);
+        *column += j == i ? 0 : fabs(a[j * n + i]);
+    }
+}
+
+void dwi_matrix_balance(double *a, size_t n)
+{
+    bool changed = true;
+    for (int round = 0; round < 100 && changed; round++) {
+        changed = false;
+        for (size_t i = 0; i < n; i++) {
+            double row, column;
+            row_and_column(a, n, i, &row, &column);
+            if (!(row > 0 && column > 0))
+                continue;
+            const int exponent = (int)lround(log2(row / column) / 2);
+            changed = changed || exponent != 0;
+            for (size_t j = 0; j < n && exponent; j++) {
+                a[i * n + j] = ldexp(a[i * n + j], -exponent);
+                a[j * n + i] = ldexp(a[j * n + i], exponent);
+            }
+        }
+    }
+}
+
 /* Reduces h [n x n] to Hessenberg form by eliminations with pivots (a similarity). */
 static void to_hessenberg(double complex h[MOST][MOST], size_t n)
 {

@@ -110,6 +110,11 @@ bool dwi_doubled_solve(struct doubled *a, struct doubled *b, size_t n, size_t co
  * 4th ed., 8.5). */
 double dwi_symmetric_largest(double *s, size_t n);
 
+/* Scales states by powers of two until rows and columns are about alike, a similarity that keeps eigenvalues and makes them more exact
+ * (Parlett and Reinsch 1969, Numer. Math. 13:293).
+ *   a        [n x n], changed */
+void dwi_matrix_balance(double *a, size_t n);
+
 /* Eigenvalues of any real matrix by shifted QR steps on its Hessenberg form (Golub and Van Loan, 7.5), in complex arithmetic.
  *   a        [n x n], n <= 32, kept
  *   real, imaginary  out, [n], no particular order; conjugate pairs only to rounding

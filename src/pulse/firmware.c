@@ -12,13 +12,13 @@
 enum { NAME_MOST = 24 };
 
 /* What the text is written from: name as it stands in functions, and in macros. */
-struct page {
+struct listing {
     FILE *out;
     const struct dw_law *law;
     char name[NAME_MOST + 1], macro[NAME_MOST + 1];
 };
 
-static enum dw_status set_name(struct page *page, const char *name, struct dw_error *error)
+static enum dw_status set_name(struct listing *page, const char *name, struct dw_error *error)
 {
     const size_t length = strlen(name);
     bool good = length >= 1 && length <= NAME_MOST && !isdigit((unsigned char)name[0]);
@@ -39,7 +39,7 @@ static const char *text(char *room, double value)
     return room;
 }
 
-static void write_law(const struct page *page)
+static void write_law(const struct listing *page)
 {
     static const char *const windups[] = { "the integral goes on where the duty is clipped", "the integral stands while it would lead the duty further out",
                                            "the integral is led back where the duty is clipped, within" };
@@ -58,7 +58,7 @@ static void write_law(const struct page *page)
     fprintf(page->out, p->windup == DW_WINDUP_BACK ? " %s s.\n" : ".\n", text(a, p->track_time));
 }
 
-static void write_head(const struct page *page, const char *note)
+static void write_head(const struct listing *page, const char *note)
 {
     const struct dw_law_plan *p = &page->law->plan;
     const struct dw_converter *k = &p->converter;
@@ -80,7 +80,7 @@ static void write_head(const struct page *page, const char *note)
 /* ---- code ---- */
 
 /* A line of the code, in which NAME and MACRO stand for the page's. */
-static void write_code(const struct page *page, const char *code)
+static void write_code(const struct listing *page, const char *code)
 {
     for (const char *at = code; *at;) {
         if (strncmp(at, "NAME", 4) == 0) {
@@ -94,7 +94,7 @@ static void write_code(const struct page *page, const char *code)
     }
 }
 
-static void define(const struct page *page, const char *what, int64_t value, const char *comment)
+static void define(const struct listing *page, const char *what, int64_t value, const char *comment)
 {
     fprintf(page->out, "#define %s_%s INT64_C(%" PRId64 ")%s%s%s\n", page->macro, what, value, comment[0] ? "  /* " : "", comment,
             comment[0] ? " */" : "");
@@ -112,7 +112,7 @@ static const char share_code[] =
     "    return x / MACRO_SHARE * k + x % MACRO_SHARE * k / MACRO_SHARE;\n"
     "}\n";
 
-static void write_on_off(const struct page *page)
+static void write_on_off(const struct listing *page)
 {
     const struct dw_law_integers *w = &page->law->integers;
     define(page, "LAST_CODE", w->last_code, "");
@@ -127,7 +127,7 @@ static void write_on_off(const struct page *page)
     fprintf(page->out, "    return law->on ? %" PRId32 " : %" PRId32 ";\n}\n", w->high, w->low);
 }
 
-static void write_constants(const struct page *page)
+static void write_constants(const struct listing *page)
 {
     const struct dw_law_integers *w = &page->law->integers;
     const int64_t step = INT64_C(1) << w->shift;
@@ -147,7 +147,7 @@ static void write_constants(const struct page *page)
     define(page, "TRACKS", w->tracks, "of what was clipped, each sample");
 }
 
-static void write_pid(const struct page *page)
+static void write_pid(const struct listing *page)
 {
     write_constants(page);
     write_code(page, "\nstruct NAME_law {\n    int64_t integral, derivative;\n    int64_t measured;  /* at the sample before, -1: none */\n};\n"
@@ -191,7 +191,7 @@ static char *plain_note(const char *note)
 
 char *dw_law_firmware(const struct dw_law *law, const char *name, const char *note, struct dw_error *error)
 {
-    struct page page = { .law = law };
+    struct listing page = { .law = law };
     char *made = NULL, *plain = NULL;
     size_t size;
     if (set_name(&page, name, error))
