@@ -34,6 +34,7 @@
 #include <dutywright/supply.h>
 #include <dutywright/switch.h>
 #include <dutywright/table.h>
+#include <dutywright/tuning.h>
 #include <dutywright/value.h>
 
 /* As AC_INIT of configure.ac has it; one that only mends has another patch, one that adds another minor version. */

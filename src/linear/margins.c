@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Where a loop turns unstable. docs/theory.md, (16.8) to (16.10). */
-#include "linear/sampled_inner.h"
+#include "linear/matrix_inner.h"
 #include <complex.h>
+#include <dutywright/margins.h>
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>
@@ -56,7 +57,10 @@ static enum dw_status loop_poles(const struct loop *l, double factor, double *re
 {
     double m[DW_LOOP_POLES * DW_LOOP_POLES];
     *count = loop_matrix(l, factor, m);
-    return dwi_sampled_eigenvalues(m, *count, real, imaginary, error);
+    dwi_matrix_balance(m, *count);
+    if (!dwi_matrix_eigenvalues(m, *count, real, imaginary))  /* unrun: eigenvalues */
+        return dw_error_set(error, DW_NO, 0, "the poles of the loop were not found");
+    return DW_OK;
 }
 
 static enum dw_status radius(const struct loop *l, double factor, double *largest, struct dw_error *error)
@@ -72,14 +76,10 @@ static enum dw_status radius(const struct loop *l, double factor, double *larges
 
 static enum dw_status loop_of(const struct dw_sampled *sampled, const struct dw_law *law, struct loop *l, struct dw_error *error)
 {
-    const enum dw_status status = dwi_sampled_check(sampled, error);
-    if (status)
-        return status;
     if (law->plan.kind != DW_LAW_PID)
         return dw_error_set(error, DW_BAD_USE, 0, "an on-off law has no margins: it never comes to rest");
     *l = (struct loop){ .gain = law->plan.gain, .integrates = law->integrates, .differentiates = law->differentiates, .keeps = law->keeps };
-    dwi_sampled_reduce(sampled, &l->plant);
-    return DW_OK;
+    return dw_sampled_reduce(sampled, &l->plant, error);
 }
 
 enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real, double *imaginary,
@@ -320,10 +320,9 @@ enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gai
     double out[2] = { 0, 0 };
     size_t last;
     bool found = false;
-    enum dw_status status = dwi_sampled_check(sampled, error);
+    enum dw_status status = dw_sampled_reduce(sampled, &l.plant, error);
     if (status)
         return status;
-    dwi_sampled_reduce(sampled, &l.plant);
     dw_sampled_response(&l.plant, BESIDE, 0, out);  /* its sign is that of a plant that does not run away */
     const double sign = out[0] < 0 ? -1 : 1;
     status = ultimate_of(&l, sign, &last, &found, error);

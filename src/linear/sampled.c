@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A plant from sample to sample. docs/theory.md, (16.7). */
-#include "linear/sampled_inner.h"
 #include "linear/matrix_inner.h"
+#include <dutywright/margins.h>
 #include <complex.h>
 #include <math.h>
 #include <string.h>
 
 enum { MOST = DW_SAMPLED_STATES };
 
-enum dw_status dwi_sampled_check(const struct dw_sampled *s, struct dw_error *error)
+static enum dw_status check(const struct dw_sampled *s, struct dw_error *error)
 {
     if (s->states < 1 || s->states > MOST)
         return dw_error_set(error, DW_BAD_USE, 0, "%zu states of a sampled plant: it has from 1 to %d", s->states, MOST);
@@ -104,22 +104,17 @@ enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t ou
 
 /* ---- poles, response ---- */
 
-enum dw_status dwi_sampled_eigenvalues(double *a, size_t n, double *real, double *imaginary, struct dw_error *error)
-{
-    dwi_matrix_balance(a, n);
-    if (!dwi_matrix_eigenvalues(a, n, real, imaginary))  /* unrun: eigenvalues */
-        return dw_error_set(error, DW_NO, 0, "the poles were not found");
-    return DW_OK;
-}
-
 enum dw_status dw_sampled_poles(const struct dw_sampled *s, double *real, double *imaginary, struct dw_error *error)
 {
     double a[MOST * MOST];
-    const enum dw_status status = dwi_sampled_check(s, error);
+    const enum dw_status status = check(s, error);
     if (status)
         return status;
     memcpy(a, s->a, s->states * s->states * sizeof *a);
-    return dwi_sampled_eigenvalues(a, s->states, real, imaginary, error);
+    dwi_matrix_balance(a, s->states);
+    if (!dwi_matrix_eigenvalues(a, s->states, real, imaginary))  /* unrun: eigenvalues */
+        return dw_error_set(error, DW_NO, 0, "the poles were not found");
+    return DW_OK;
 }
 
 /* Solves m x = b for the first n of each by elimination with row pivots; false: singular. */
@@ -179,11 +174,14 @@ static void spread(const struct dw_sampled *s, bool *marked, bool backwards)
                     marked[backwards ? j : i] = true;
 }
 
-void dwi_sampled_reduce(const struct dw_sampled *s, struct dw_sampled *out)
+enum dw_status dw_sampled_reduce(const struct dw_sampled *s, struct dw_sampled *out, struct dw_error *error)
 {
     const size_t n = s->states;
     bool driven[MOST], seen[MOST];
     size_t kept[MOST], count = 0;
+    const enum dw_status status = check(s, error);
+    if (status)
+        return status;
     for (size_t i = 0; i < n; i++) {
         driven[i] = s->b[i] != 0;
         seen[i] = s->c[i] != 0;
@@ -200,4 +198,5 @@ void dwi_sampled_reduce(const struct dw_sampled *s, struct dw_sampled *out)
         out->b[i] = s->b[kept[i]];
         out->c[i] = s->c[kept[i]];
     }
+    return DW_OK;
 }
