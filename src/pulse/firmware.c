@@ -18,14 +18,14 @@ struct listing {
     char name[NAME_MOST + 1], macro[NAME_MOST + 1];
 };
 
-static enum dw_status set_name(struct listing *page, const char *name, struct dw_error *error)
+static enum dw_status set_name(struct listing *list, const char *name, struct dw_error *error)
 {
     const size_t length = strlen(name);
     bool good = length >= 1 && length <= NAME_MOST && !isdigit((unsigned char)name[0]);
     for (size_t i = 0; i < length && good; i++) {
         good = strchr("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_", name[i]) != NULL;
-        page->name[i] = name[i];
-        page->macro[i] = (char)(name[i] >= 'a' && name[i] <= 'z' ? name[i] - 'a' + 'A' : name[i]);
+        list->name[i] = name[i];
+        list->macro[i] = (char)(name[i] >= 'a' && name[i] <= 'z' ? name[i] - 'a' + 'A' : name[i]);
     }
     return good ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "'%s': a name in C has letters, digits and '_', no digit first, and here up to %d of them",
                                        name, NAME_MOST);
@@ -39,64 +39,67 @@ static const char *text(char *room, double value)
     return room;
 }
 
-static void write_law(const struct listing *page)
+static void write_law(const struct listing *list)
 {
     static const char *const windups[] = { "the integral goes on where the duty is clipped", "the integral stands while it would lead the duty further out",
                                            "the integral is led back where the duty is clipped, within" };
-    const struct dw_law_plan *p = &page->law->plan;
+    const struct dw_law_plan *p = &list->law->plan;
     char a[DW_NUMBER_SIZE], b[DW_NUMBER_SIZE], c[DW_NUMBER_SIZE], d[DW_NUMBER_SIZE];
     if (p->kind == DW_LAW_ON_OFF) {
-        fprintf(page->out, " * On-off: on %s %s and off %s %s, counted from the wanted value.\n", p->on <= p->off ? "below" : "above",
+        fprintf(list->out, " * On-off: on %s %s and off %s %s, counted from the wanted value.\n", p->on <= p->off ? "below" : "above",
                 text(a, p->on), p->on <= p->off ? "above" : "below", text(b, p->off));
         return;
     }
-    fprintf(page->out, " * Gain %s, ", text(a, p->gain));
+    fprintf(list->out, " * Gain %s, ", text(a, p->gain));
     if (isfinite(p->integral_time))
-        fprintf(page->out, "integral time %s s, ", text(b, p->integral_time));
-    fprintf(page->out, "derivative time %s s with a filter of %s s,\n", text(c, p->derivative_time), text(d, p->filter));
-    fprintf(page->out, " * weight of the wanted value %s; %s", text(a, p->setpoint_weight), windups[p->windup]);
-    fprintf(page->out, p->windup == DW_WINDUP_BACK ? " %s s.\n" : ".\n", text(a, p->track_time));
+        fprintf(list->out, "integral time %s s, ", text(b, p->integral_time));
+    fprintf(list->out, "derivative time %s s with a filter of %s s,\n", text(c, p->derivative_time), text(d, p->filter));
+    fprintf(list->out, " * weight of the wanted value %s; %s", text(a, p->setpoint_weight), windups[p->windup]);
+    fprintf(list->out, p->windup == DW_WINDUP_BACK ? " %s s.\n" : ".\n", text(a, p->track_time));
 }
 
-static void write_head(const struct listing *page, const char *note)
+static void write_head(const struct listing *list, const char *note)
 {
-    const struct dw_law_plan *p = &page->law->plan;
+    const struct dw_law_plan *p = &list->law->plan;
     const struct dw_converter *k = &p->converter;
-    const struct dw_law_integers *w = &page->law->integers;
+    const struct dw_law_integers *w = &list->law->integers;
     char a[DW_NUMBER_SIZE], b[DW_NUMBER_SIZE];
-    fprintf(page->out, "/* %s\n *\n", note ? note : "A law that sets a duty, in whole numbers.");
-    write_law(page);
-    fprintf(page->out, " *\n * Call %s_begin once, then %s_step every %s s with two codes of the converter, 0 to %" PRId32 ":\n", page->name,
-            page->name, text(a, p->sample_time), w->last_code);
-    fprintf(page->out, " *     quantity = %s %c %s code\n", text(a, (k->low - k->offset) / k->gain), page->law->step < 0 ? '-' : '+',
-            text(b, fabs(page->law->step)));
-    fprintf(page->out, " * It returns the duty in steps, %" PRId32 " to %" PRId32 ", of which %u are a duty of 1%s.\n", w->low, w->high, p->duty_steps,
+    fputs("/* ", list->out);
+    for (; *note; note++)  /* what would end the line or the comment is left out */
+        fputc((unsigned char)*note < ' ' || (*note == '*' && note[1] == '/') || (*note == '/' && note[1] == '*') ? ' ' : *note, list->out);
+    fputs("\n *\n", list->out);
+    write_law(list);
+    fprintf(list->out, " *\n * Call %s_begin once, then %s_step every %s s with two codes of the converter, 0 to %" PRId32 ":\n", list->name,
+            list->name, text(a, p->sample_time), w->last_code);
+    fprintf(list->out, " *     quantity = %s %c %s code\n", text(a, (k->low - k->offset) / k->gain), list->law->step < 0 ? '-' : '+',
+            text(b, fabs(list->law->step)));
+    fprintf(list->out, " * It returns the duty in steps, %" PRId32 " to %" PRId32 ", of which %u are a duty of 1%s.\n", w->low, w->high, p->duty_steps,
             w->low < 0 ? "; below 0 the other direction" : "");
-    fprintf(page->out, " * No sum or product leaves 64 bits, whatever the codes and however many; no negative number is shifted.\n"
+    fprintf(list->out, " * No sum or product leaves 64 bits, whatever the codes and however many; no negative number is shifted.\n"
                        " *\n * Try it with the load unpowered, and keep a stop within reach: a loop that runs away drives at full power. */\n");
-    fprintf(page->out, "#ifndef %s_LAW_H\n#define %s_LAW_H\n\n#include <stdint.h>\n\n", page->macro, page->macro);
+    fprintf(list->out, "#ifndef %s_LAW_H\n#define %s_LAW_H\n\n#include <stdint.h>\n\n", list->macro, list->macro);
 }
 
 /* ---- code ---- */
 
 /* A line of the code, in which NAME and MACRO stand for the page's. */
-static void write_code(const struct listing *page, const char *code)
+static void write_code(const struct listing *list, const char *code)
 {
     for (const char *at = code; *at;) {
         if (strncmp(at, "NAME", 4) == 0) {
-            fputs(page->name, page->out);
+            fputs(list->name, list->out);
             at += 4;
         } else if (strncmp(at, "MACRO", 5) == 0) {
-            fputs(page->macro, page->out);
+            fputs(list->macro, list->out);
             at += 5;
         } else
-            fputc(*at++, page->out);
+            fputc(*at++, list->out);
     }
 }
 
-static void define(const struct listing *page, const char *what, int64_t value, const char *comment)
+static void define(const struct listing *list, const char *what, int64_t value, const char *comment)
 {
-    fprintf(page->out, "#define %s_%s INT64_C(%" PRId64 ")%s%s%s\n", page->macro, what, value, comment[0] ? "  /* " : "", comment,
+    fprintf(list->out, "#define %s_%s INT64_C(%" PRId64 ")%s%s%s\n", list->macro, what, value, comment[0] ? "  /* " : "", comment,
             comment[0] ? " */" : "");
 }
 
@@ -112,50 +115,50 @@ static const char share_code[] =
     "    return x / MACRO_SHARE * k + x % MACRO_SHARE * k / MACRO_SHARE;\n"
     "}\n";
 
-static void write_on_off(const struct listing *page)
+static void write_on_off(const struct listing *list)
 {
-    const struct dw_law_integers *w = &page->law->integers;
-    define(page, "LAST_CODE", w->last_code, "");
-    define(page, "ON_AT", w->on_at, w->below ? "codes above the wanted one: on below" : "codes above the wanted one: on above");
-    define(page, "OFF_AT", w->off_at, w->below ? "off above" : "off below");
-    write_code(page, "\nstruct NAME_law {\n    int on;\n};\n\nstatic inline void NAME_begin(struct NAME_law *law)\n{\n    law->on = 0;\n}\n");
-    write_code(page, helpers);
-    write_code(page, "\nstatic inline int32_t NAME_step(struct NAME_law *law, int32_t wanted, int32_t measured)\n{\n"
+    const struct dw_law_integers *w = &list->law->integers;
+    define(list, "LAST_CODE", w->last_code, "");
+    define(list, "ON_AT", w->on_at, w->below ? "codes above the wanted one: on below" : "codes above the wanted one: on above");
+    define(list, "OFF_AT", w->off_at, w->below ? "off above" : "off below");
+    write_code(list, "\nstruct NAME_law {\n    int on;\n};\n\nstatic inline void NAME_begin(struct NAME_law *law)\n{\n    law->on = 0;\n}\n");
+    write_code(list, helpers);
+    write_code(list, "\nstatic inline int32_t NAME_step(struct NAME_law *law, int32_t wanted, int32_t measured)\n{\n"
                      "    const int64_t above = NAME_between(measured, 0, MACRO_LAST_CODE) - NAME_between(wanted, 0, MACRO_LAST_CODE);\n");
-    fprintf(page->out, "    if (above %c %s_ON_AT)\n        law->on = 1;\n    else if (above %c %s_OFF_AT)\n        law->on = 0;\n", w->below ? '<' : '>',
-            page->macro, w->below ? '>' : '<', page->macro);
-    fprintf(page->out, "    return law->on ? %" PRId32 " : %" PRId32 ";\n}\n", w->high, w->low);
+    fprintf(list->out, "    if (above %c %s_ON_AT)\n        law->on = 1;\n    else if (above %c %s_OFF_AT)\n        law->on = 0;\n", w->below ? '<' : '>',
+            list->macro, w->below ? '>' : '<', list->macro);
+    fprintf(list->out, "    return law->on ? %" PRId32 " : %" PRId32 ";\n}\n", w->high, w->low);
 }
 
-static void write_constants(const struct listing *page)
+static void write_constants(const struct listing *list)
 {
-    const struct dw_law_integers *w = &page->law->integers;
+    const struct dw_law_integers *w = &list->law->integers;
     const int64_t step = INT64_C(1) << w->shift;
-    define(page, "LAST_CODE", w->last_code, "");
-    define(page, "STEP", step, "parts of a step of the duty; in parts:");
-    define(page, "LOW", w->low * step, "least duty");
-    define(page, "HIGH", w->high * step, "most");
-    define(page, "GAIN", w->gain, "per code measured");
-    define(page, "WEIGHT", w->weight, "per code wanted");
-    define(page, "OFFSET", w->offset, "");
-    define(page, "INTEGRATES", w->integrates, "per code of error, each sample");
-    define(page, "DIFFERENTIATES", w->differentiates, "per code of change");
-    define(page, "FIRST", w->initial, "the integral at first");
-    define(page, "LIMIT", INT64_C(1) << 60, "of the integral");
-    define(page, "SHARE", INT64_C(1) << 30, "shares are of this:");
-    define(page, "KEEPS", w->keeps, "of the derivative, each sample");
-    define(page, "TRACKS", w->tracks, "of what was clipped, each sample");
+    define(list, "LAST_CODE", w->last_code, "");
+    define(list, "STEP", step, "parts of a step of the duty; in parts:");
+    define(list, "LOW", w->low * step, "least duty");
+    define(list, "HIGH", w->high * step, "most");
+    define(list, "GAIN", w->gain, "per code measured");
+    define(list, "WEIGHT", w->weight, "per code wanted");
+    define(list, "OFFSET", w->offset, "");
+    define(list, "INTEGRATES", w->integrates, "per code of error, each sample");
+    define(list, "DIFFERENTIATES", w->differentiates, "per code of change");
+    define(list, "FIRST", w->initial, "the integral at first");
+    define(list, "LIMIT", INT64_C(1) << 60, "of the integral");
+    define(list, "SHARE", INT64_C(1) << 30, "shares are of this:");
+    define(list, "KEEPS", w->keeps, "of the derivative, each sample");
+    define(list, "TRACKS", w->tracks, "of what was clipped, each sample");
 }
 
-static void write_pid(const struct listing *page)
+static void write_pid(const struct listing *list)
 {
-    write_constants(page);
-    write_code(page, "\nstruct NAME_law {\n    int64_t integral, derivative;\n    int64_t measured;  /* at the sample before, -1: none */\n};\n"
+    write_constants(list);
+    write_code(list, "\nstruct NAME_law {\n    int64_t integral, derivative;\n    int64_t measured;  /* at the sample before, -1: none */\n};\n"
                      "\nstatic inline void NAME_begin(struct NAME_law *law)\n{\n    law->integral = MACRO_FIRST;\n    law->derivative = 0;\n"
                      "    law->measured = -1;\n}\n");
-    write_code(page, helpers);
-    write_code(page, share_code);
-    write_code(page,
+    write_code(list, helpers);
+    write_code(list, share_code);
+    write_code(list,
         "\nstatic inline int32_t NAME_step(struct NAME_law *law, int32_t wanted, int32_t measured)\n{\n"
         "    const int64_t r = NAME_between(wanted, 0, MACRO_LAST_CODE), y = NAME_between(measured, 0, MACRO_LAST_CODE);\n"
         "    const int64_t adds = MACRO_INTEGRATES * (r - y), change = law->measured < 0 ? 0 : y - law->measured;\n"
@@ -166,54 +169,46 @@ static void write_pid(const struct listing *page)
         "    integral = NAME_between(law->integral + adds, -MACRO_LIMIT, MACRO_LIMIT);\n"
         "    asked = rest + integral;\n"
         "    clipped = NAME_between(asked, MACRO_LOW, MACRO_HIGH);\n");
-    if (page->law->plan.windup == DW_WINDUP_CLAMP)
-        write_code(page,
+    if (list->law->plan.windup == DW_WINDUP_CLAMP)
+        write_code(list,
             "    if ((asked > clipped && adds > 0) || (asked < clipped && adds < 0)) {  /* it would lead further out: it stands */\n"
             "        integral = law->integral;\n"
             "        asked = rest + integral;\n"
             "        clipped = NAME_between(asked, MACRO_LOW, MACRO_HIGH);\n"
             "    }\n");
-    write_code(page,
+    write_code(list,
         "    law->integral = NAME_between(integral + NAME_share(clipped - asked, MACRO_TRACKS), -MACRO_LIMIT, MACRO_LIMIT);\n"
         "    return (int32_t)(clipped < 0 ? -((MACRO_STEP / 2 - clipped) / MACRO_STEP) : (clipped + MACRO_STEP / 2) / MACRO_STEP);\n"
         "}\n");
 }
 
-/* A note is one comment line: what would end the comment is taken apart. */
-static char *plain_note(const char *note)
-{
-    char *plain = note ? strdup(note) : NULL;
-    for (char *at = plain; at && *at; at++)
-        if ((unsigned char)*at < ' ' || (*at == '*' && at[1] == '/') || (*at == '/' && at[1] == '*'))
-            *at = ' ';
-    return plain;
-}
-
 char *dw_law_firmware(const struct dw_law *law, const char *name, const char *note, struct dw_error *error)
 {
-    struct listing page = { .law = law };
-    char *made = NULL, *plain = NULL;
+    struct listing list = { .law = law };
+    char *made = NULL;
     size_t size;
-    if (set_name(&page, name, error))
+    if (set_name(&list, name, error))
         return NULL;
     if (!law->plan.integers) {
         dw_error_member(error, "integers", "the law is not in integers: what is written is what was tried");
         return NULL;
     }
-    page.out = (note && !(plain = plain_note(note))) ? NULL : open_memstream(&made, &size);
-    if (page.out) {
-        write_head(&page, plain);
+    list.out = open_memstream(&made, &size);
+    bool whole = list.out != NULL;
+    if (whole) {
+        write_head(&list, note ? note : "A law that sets a duty, in whole numbers.");
         if (law->plan.kind == DW_LAW_PID)
-            write_pid(&page);
+            write_pid(&list);
         else
-            write_on_off(&page);
-        fputs("\n#endif\n", page.out);
+            write_on_off(&list);
+        fputs("\n#endif\n", list.out);
+        whole = !ferror(list.out);
+        whole = fclose(list.out) == 0 && whole;
     }
-    if (!page.out || fclose(page.out)) {
+    if (!whole) {
         free(made);
         made = NULL;
         dw_no_memory(error);
     }
-    free(plain);
     return made;
 }

@@ -8,6 +8,8 @@
 #include <dutywright/design.h>
 #include <dutywright/follow.h>
 #include <dutywright/ladder.h>
+#include <dutywright/law.h>
+#include <dutywright/margins.h>
 #include <dutywright/measure.h>
 #include <dutywright/motor.h>
 #include <dutywright/pulse.h>
@@ -516,6 +518,25 @@ static enum dw_status servos(struct dw_error *error)
     return status;
 }
 
+static enum dw_status laws(struct dw_error *error)
+{
+    static const struct dw_law_plan plan = { .kind = DW_LAW_PID, .sample_time = 1e-3, .converter = { .gain = 1, .bits = 12, .high = 3.3 }, .gain = 0.2,
+        .integral_time = 0.04, .setpoint_weight = 1, .windup = DW_WINDUP_CLAMP, .duty_high = 1, .duty_steps = 9000, .integers = true };
+    static const double a = -20, b = 66, c = 1;
+    struct dw_law law;
+    struct dw_sampled sampled;
+    struct dw_margins margins;
+    enum dw_status status = DW_OK;
+    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 1, .inputs = 1, .outputs = 1, .a = &a, .b = &b, .c = &c }, error);
+    char *text = NULL;
+    if (MADE(system) && RIGHT(dw_law_make(&plan, &law, error)) && MADE(text = dw_law_firmware(&law, "panel", "the panel's voltage", error)) &&
+        RIGHT(dw_sampled_hold(system, 0, 0, 1e-3, 1.7e-3, &sampled, error)))
+        status = dw_loop_margins(&sampled, &law, &margins, error);
+    free(text);
+    dw_system_free(system);
+    return status;
+}
+
 /* ---- each allocation of each job ---- */
 
 static const struct job {
@@ -524,7 +545,7 @@ static const struct job {
 } jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
              { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
              { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils }, { "servos", servos },
-             { "equations", equations } };
+             { "equations", equations }, { "laws", laws } };
 
 static void try_job(const struct job *job, long at, bool after)
 {
