@@ -45,7 +45,7 @@ DW_API void dw_sampled_response(const struct dw_sampled *sampled, double real, d
 /* The gain alone, behind the plant, with which the loop begins to oscillate, and the period of that.
  *   gain     out, its sign that of the plant: the least by which the loop, stable below, is so no more
  *   period   out, s; INFINITY where it runs away without turning round
- *   returns  DW_OK; DW_NO: no gain is stable, or none unstable */
+ *   returns  DW_OK; DW_BAD_USE; DW_NO: no gain is stable, or none unstable, or what is measured does not follow the duty */
 DW_API enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gain, double *period, struct dw_error *error);
 
 struct dw_margins {
@@ -64,7 +64,7 @@ struct dw_margins {
  *   factor   of the law's gain, 1: as it is
  *   real, imaginary  out, [DW_LOOP_POLES]
  *   count    out
- *   returns  DW_OK; DW_BAD_USE: as above, or a law that is no pid; DW_NO */
+ *   returns  DW_OK; DW_BAD_USE: as above, or a law that is no pid; DW_NO: as above, or what is measured does not follow the duty */
 DW_API enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real,
                                     double *imaginary, size_t *count, struct dw_error *error);
 /* States that do not reach what is measured, or that no duty reaches, are left out.

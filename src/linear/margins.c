@@ -9,7 +9,7 @@
 
 #define BESIDE 1e-9  /* of z = 1: nearer, it is a pole or a zero there */
 
-enum { STATES = DW_SAMPLED_STATES, POINTS = 512, CROSSINGS = 64, DEPTH = 30 };
+enum { STATES = DW_SAMPLED_STATES, POINTS = 512, CROSSINGS = 64, DEPTH = 40 };
 
 /* A loop, and what a sweep along the unit circle finds. */
 struct loop {
@@ -74,12 +74,18 @@ static enum dw_status radius(const struct loop *l, double factor, double *larges
     return status;
 }
 
+static enum dw_status reduced(const struct dw_sampled *sampled, struct dw_sampled *out, struct dw_error *error)
+{
+    const enum dw_status status = dw_sampled_reduce(sampled, out, error);
+    return status || out->states ? status : dw_error_set(error, DW_NO, 0, "what is measured does not follow the duty");
+}
+
 static enum dw_status loop_of(const struct dw_sampled *sampled, const struct dw_law *law, struct loop *l, struct dw_error *error)
 {
     if (law->plan.kind != DW_LAW_PID)
         return dw_error_set(error, DW_BAD_USE, 0, "an on-off law has no margins: it never comes to rest");
     *l = (struct loop){ .gain = law->plan.gain, .integrates = law->integrates, .differentiates = law->differentiates, .keeps = law->keeps };
-    return dw_sampled_reduce(sampled, &l->plant, error);
+    return reduced(sampled, &l->plant, error);
 }
 
 enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real, double *imaginary,
@@ -147,20 +153,35 @@ static struct loop_point bisect(const struct loop *l, struct loop_point a, struc
     return middle;
 }
 
-/* An interval along which the loop hardly turns or grows, or its halves. */
-static void look(struct loop *l, struct loop_point a, struct loop_point b, int depth)
+/* What changes sign over an interval along which the loop hardly turns or grows. */
+static void take(struct loop *l, struct loop_point a, struct loop_point b)
 {
-    const double complex ratio = b.value / a.value;
-    if (depth < DEPTH && (fabs(carg(ratio)) > 0.15 || fabs(log(cabs(ratio))) > 0.3)) {
-        const struct loop_point middle = at(l, (a.angle + b.angle) / 2);
-        look(l, a, middle, depth + 1);
-        look(l, middle, b, depth + 1);
-        return;
-    }
     if ((cimag(a.value) > 0) != (cimag(b.value) > 0) && creal(a.value + b.value) < 0)
         add_crossing(l, bisect(l, a, b, imaginary_part));
     if ((beyond_unit(a) > 0) != (beyond_unit(b) > 0))
         add_unit(l, bisect(l, a, b, beyond_unit));
+}
+
+static bool coarse(struct loop_point a, struct loop_point b)
+{
+    const double complex ratio = b.value / a.value;
+    return b.angle - a.angle > 0x1p-30 * b.angle && (fabs(carg(ratio)) > 0.15 || fabs(log(cabs(ratio))) > 0.3);
+}
+
+/* Halves an interval wherever it is coarse; its ends still to come are stacked, the next one on top. */
+static void look(struct loop *l, struct loop_point a, struct loop_point b)
+{
+    struct loop_point end[DEPTH] = { b };
+    for (size_t ends = 1; ends > 0;) {
+        const struct loop_point next = end[ends - 1];
+        if (ends < DEPTH && coarse(a, next))
+            end[ends++] = at(l, (a.angle + next.angle) / 2);
+        else {
+            take(l, a, next);
+            a = next;
+            ends--;
+        }
+    }
 }
 
 static int rising(const void *one, const void *other)
@@ -169,24 +190,20 @@ static int rising(const void *one, const void *other)
     return (a > b) - (a < b);
 }
 
-/* Where to look first: evenly in the logarithm from far below the slowest pole, or the unit gain of an integrator, and about each pole. */
+/* Where to look first: evenly in the logarithm from far below whatever bends the loop, and about each pole. Lower, what a pole at 1 is off by
+ * rounding would turn the loop by more than the rest of it does. */
 static enum dw_status angles(const struct loop *l, double *angle, size_t *count, struct dw_error *error)
 {
-    enum { EVEN = 160 };
-    double real[STATES], imaginary[STATES], slowest = fmin(1, 1 - l->keeps), first;
-    const size_t n = l->plant.states;
-    enum dw_status status = n ? dw_sampled_poles(&l->plant, real, imaginary, error) : DW_OK;
+    enum { EVEN = 180 };
+    static const double FIRST = 1e-7;
+    double real[STATES], imaginary[STATES];
+    const enum dw_status status = dw_sampled_poles(&l->plant, real, imaginary, error);
     *count = 0;
-    for (size_t i = 0; i < n && !status; i++) {
-        const double apart = hypot(real[i] - 1, imaginary[i]), wide = fabs(1 - hypot(real[i], imaginary[i]));
-        slowest = apart > BESIDE ? fmin(slowest, apart) : slowest;
+    for (size_t i = 0; i < l->plant.states && !status; i++)
         for (int k = -2; k <= 2 && imaginary[i] > 0; k++)
-            angle[(*count)++] = atan2(imaginary[i], real[i]) + k * wide;
-    }
-    for (first = 1e-3 * slowest; first > 1e-12 && cabs(at(l, first).value) < 1e3 && cabs(at(l, first / 10).value) > 2 * cabs(at(l, first).value);)
-        first /= 10;
+            angle[(*count)++] = atan2(imaginary[i], real[i]) + k * fabs(1 - hypot(real[i], imaginary[i]));
     for (int k = 0; k < EVEN; k++)
-        angle[(*count)++] = first * pow(M_PI / first, k / (double)EVEN);
+        angle[(*count)++] = FIRST * pow(M_PI / FIRST, k / (double)EVEN);
     qsort(angle, *count, sizeof *angle, rising);
     return status;
 }
@@ -213,7 +230,7 @@ static enum dw_status sweep(struct loop *l, struct dw_error *error)
         if (next <= before.angle || next > M_PI)
             continue;
         const struct loop_point end = at(l, next);
-        look(l, before, end, 0);
+        look(l, before, end);
         before = end;
     }
     add_crossing(l, before);
@@ -233,7 +250,9 @@ static enum dw_status stable_between(const struct loop *l, size_t k, bool *stabl
     const size_t last = l->crossings;
     const double low = k > 0 ? l->crossing[k - 1].gain : 0, high = k < last ? l->crossing[k].gain : INFINITY;
     double largest;
-    const enum dw_status status = radius(l, k == 0 ? (last ? high / 2 : 1) : k == last ? 2 * low : sqrt(low * high), &largest, error);
+    /* well inside, and not near 0, where a pole leaves its place too little to be seen */
+    const double inside = last == 0 ? 1 : k == last ? 2 * low : fmax(high / 2, sqrt(low * high));
+    const enum dw_status status = radius(l, inside, &largest, error);
     *stable = largest < 1;
     return status;
 }
@@ -320,7 +339,7 @@ enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gai
     double out[2] = { 0, 0 };
     size_t last;
     bool found = false;
-    enum dw_status status = dw_sampled_reduce(sampled, &l.plant, error);
+    enum dw_status status = reduced(sampled, &l.plant, error);
     if (status)
         return status;
     dw_sampled_response(&l.plant, BESIDE, 0, out);  /* its sign is that of a plant that does not run away */

@@ -2,6 +2,7 @@
 /* Sampled loops against textbooks: ultimate gains in closed form, Ogata, Discrete-Time Control Systems (the plant 1/(s(s+1)) at T = 1, from
  * memory of its numbers, computed again here), Ziegler and Nichols 1942 and Skogestad 2003, J. Process Control 13:291. */
 #include "suite.h"
+#include <complex.h>
 #include <dutywright/tuning.h>
 #include <float.h>
 #include <string.h>
@@ -97,10 +98,10 @@ START_TEST(integrator_and_lag)
     const struct dw_sampled plant = sampled_of(blocks, 1, 1, 0);
     double out[2], gain, period;
     for (double angle = 0.1; angle < 3; angle += 0.3) {
-        const double _Complex z = cos(angle) + sin(angle) * 1.0i, want = (0.3679 * z + 0.2642) / (z * z - 1.3679 * z + 0.3679);
+        const double complex z = cos(angle) + sin(angle) * I, want = (0.3679 * z + 0.2642) / (z * z - 1.3679 * z + 0.3679);
         dw_sampled_response(&plant, cos(angle) - 1, sin(angle), out);
-        within_scale(out[0], __real__ want, 5e-4, 1 / angle);  /* four digits over a difference of 0.1 and more */
-        within_scale(out[1], __imag__ want, 5e-4, 1 / angle);
+        within_scale(out[0], creal(want), 5e-4, 1 / angle);  /* four digits over a difference of 0.1 and more */
+        within_scale(out[1], cimag(want), 5e-4, 1 / angle);
     }
     ultimate(&plant, &gain, &period);
     near(gain, (M_E - 1) / (M_E - 2), 1e-12);
