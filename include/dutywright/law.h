@@ -104,7 +104,7 @@ DW_API double dw_converter_sample(const struct dw_converter *converter, uint64_t
 DW_API enum dw_status dw_law_make(const struct dw_law_plan *plan, struct dw_law *law, struct dw_error *error);
 /* The state before the first sample: the integral at its first value, nothing measured, off. */
 DW_API void dw_law_begin(const struct dw_law *law, struct dw_law_state *state);
-/* One sample. With a change of the measured value the first time, there is no derivative.
+/* One sample; the first has no derivative, since nothing was measured before it.
  *   wanted, measured  Q, finite
  *   returns   the duty, within the range and on a step; state->duty too
  *   cost      allocates nothing
