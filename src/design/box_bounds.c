@@ -1,32 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What no RC ladder of a box is below: theory, 6.4. */
+/* What no RC ladder of a box settles below, and what that and its ripple leave of the box: theory, 6.4. */
 #include "search_inner.h"
+#include <float.h>
 #include <math.h>
 #include <string.h>
 
 enum { STAGES = DW_FILTER_STAGES };
-
-/* The part of a box that is still in question. */
-struct part_box {
-    int stages;
-    struct pair_node node[STAGES];
-};
-
-/* ---- of the largest and the smallest parts alone ---- */
-
-/* The ripple of the largest parts. */
-static double corner_ripple(const struct task_terms *terms, const struct part_box *part)
-{
-    double r[STAGES], c[STAGES];
-    struct filter_poles poles;
-    for (int k = 0; k < part->stages; k++) {
-        r[k] = part->node[k].fast.r_most;
-        c[k] = part->node[k].fast.c_most;
-    }
-    dwi_rc_poles(&poles, part->stages, r, c, terms->load[1]);
-    dwi_poles_leak(&poles, terms->leak);
-    return dwi_rc_ripple(terms, &poles);
-}
 
 /* What the time constants of the ladder without a load that settles as one with it are over its own, at least. (6.25) */
 static void unloaded(const struct task_terms *terms, const struct part_box *part, double *share)
@@ -39,26 +18,14 @@ static void unloaded(const struct task_terms *terms, const struct part_box *part
     }
 }
 
-/* Settling of the ladder of least time constants, each resistance least over the next. (6.26) */
-static double corner_settling(const struct task_terms *terms, const struct part_box *part, bool *at_most)
-{
-    double r[STAGES], c[STAGES], share[STAGES], unit = 1;
-    struct filter_poles poles;
-    unloaded(terms, part, share);
-    for (int k = part->stages - 1; k >= 0; k--) {
-        if (k < part->stages - 1)
-            unit *= part->node[k].slow.r_least / part->node[k + 1].slow.r_most * share[k] * share[k + 1];
-        r[k] = unit;
-        c[k] = part->node[k].slow.time_least * share[k] / unit;
-    }
-    dwi_rc_poles(&poles, part->stages, r, c, INFINITY);
-    return dwi_rc_settling(terms, &poles, at_most);
-}
-
 /* ---- of time constants that go together ---- */
 
-/* Logarithms of a ladder's time constants, from the first stage on, then of each resistance over the next. */
-enum { TIMES = STAGES, COORDINATES = 2 * STAGES - 1 };
+/* Where the band is so narrow and so many periods pass, the mean lags a step by half a period at least, and all of it but a negligible
+ * part: what is missing is convex from half the settling time on. */
+static const double CONVEX = 0.2, FEW = 4, MANY = 25;
+
+/* A box wider than this, by a logarithm, is too wide for what (6.34) tells more: it decides only the speed. */
+static const double WIDE = 0.3;
 
 /* Coefficients of the polynomial of an unloaded ladder, and their derivatives by the coordinates. (6.27) */
 struct coefficients {
@@ -67,7 +34,7 @@ struct coefficients {
 
 static void coefficients_of(struct coefficients *of, int stages, const double *at)
 {
-    const double t1 = exp(at[0]), t2 = exp(at[1]), a = exp(at[TIMES]);
+    const double t1 = at[0], t2 = at[1], a = at[TIMES];
     *of = (struct coefficients){ .a = { 1, t1 + t2 + a * t2, t1 * t2 } };
     if (stages == 2) {
         memcpy(of->slope[0], (double[STAGES + 1]){ 0, t1, t1 * t2 }, sizeof of->slope[0]);
@@ -75,7 +42,7 @@ static void coefficients_of(struct coefficients *of, int stages, const double *a
         memcpy(of->slope[TIMES], (double[STAGES + 1]){ 0, a * t2 }, sizeof of->slope[0]);
         return;
     }
-    const double t3 = exp(at[2]), b = exp(at[TIMES + 1]), all = t1 * t2 * t3;
+    const double t3 = at[2], b = at[TIMES + 1], all = t1 * t2 * t3;
     const double with1 = t1 * t2 + t1 * t3 + b * t1 * t3, with23 = t2 * t3 + a * t2 * t3, last = t3 + b * t3 + a * b * t3;
     of->a[1] += last;
     of->a[2] = with1 + with23;
@@ -92,9 +59,9 @@ static void poles_at(struct filter_poles *poles, int stages, const double *at)
 {
     double r[STAGES], c[STAGES], unit = 1;
     for (int k = stages - 1; k >= 0; k--) {
-        unit *= k < stages - 1 ? exp(at[TIMES + k]) : 1;
+        unit *= k < stages - 1 ? at[TIMES + k] : 1;
         r[k] = unit;
-        c[k] = exp(at[k]) / unit;
+        c[k] = at[k] / unit;
     }
     dwi_rc_poles(poles, stages, r, c, INFINITY);
 }
@@ -103,7 +70,7 @@ static void poles_at(struct filter_poles *poles, int stages, const double *at)
 static double reached(const struct exp_sum *out, double band)
 {
     double time = log(out->even[0] / band) / out->rate[0], step = time;
-    for (int i = 0; i < 50 && fabs(step) > 1e-7 * time; i++) {
+    for (int i = 0; i < 50 && fabs(step) > 1e-6 * time; i++) {
         double slope;
         const double missing = dwi_exp_sum_at(out, time, &slope);
         step = log(missing / band) * missing / slope;
@@ -112,203 +79,210 @@ static double reached(const struct exp_sum *out, double band)
     return time;
 }
 
-/* How much of a relative change of each pole goes into that of the time; they sum to one. (6.28) */
-static bool shares_of_poles(const struct exp_sum *out, double time, double *share)
+/* What is missing of a step at some time, or in the mean over an interval that ends then: each exponential's mean, and that of the time
+ * with it. */
+struct moment {
+    double missing;
+    double mean[STAGES], first[STAGES];
+};
+
+static struct moment moment_at(const struct exp_sum *out, double time, double interval)
 {
-    double sum = 0;
-    bool falling = true;
+    struct moment moment = { 0 };
+    for (int k = 0; k < out->count; k++) {
+        const double p = out->rate[k], x = p * interval, begin = exp(-p * (time - interval)), end = exp(-p * time);
+        /* of a short interval the middle does: x^2 / 24 off */
+        moment.mean[k] = interval > 0 ? begin * (-expm1(-x) / x) : end;
+        moment.first[k] = time * moment.mean[k] - (interval > 0 ? (begin * interval - moment.mean[k] * interval) / x : 0);
+        moment.missing += out->even[k] * moment.mean[k];
+    }
+    return moment;
+}
+
+/* How what is missing grows with the logarithm of each pole's time constant. (6.28) */
+static void growth_by_poles(const struct exp_sum *out, const struct moment *moment, double *growth)
+{
     for (int k = 0; k < out->count; k++) {
         const double p = out->rate[k];
-        double density = 0, turn = time;
+        double density = 0, turn = moment->first[k];
         for (int n = 0; n < out->count; n++)
             if (n != k) {
-                turn -= 1 / (out->rate[n] - p);
-                density += out->even[n] * out->rate[n] / (p - out->rate[n]) * exp(-out->rate[n] * time);
+                turn -= moment->mean[k] / (out->rate[n] - p);
+                density += out->even[n] * out->rate[n] / (p - out->rate[n]) * moment->mean[n];
             }
-        share[k] = density + p * out->even[k] * turn * exp(-p * time);
-        sum += share[k];
-        falling = falling && share[k] >= 0 && (k == 0 || share[k] <= share[k - 1]);
+        growth[k] = density + p * out->even[k] * turn;
     }
-    for (int k = 0; k < out->count; k++)
-        share[k] /= sum;
-    return falling;
 }
 
-/* A plane that the logarithm of the settling time is nowhere below, and where in the box it may be asked. */
-struct plane {
-    int stages;
-    double level;                         /* ln s, at the least of all time constants */
-    double least[STAGES], most[STAGES];   /* ln s, time constants */
-    double slope[STAGES];
-    double shift;                         /* what the sum of these is at least above that of the times of (6.30) */
+/* ln(1 - what is missing) at the least of all time constants, at most, and how it falls with the logarithm of each: a plane that it is
+ * nowhere above. */
+struct boundary_plane {
+    double boundary;      /* of which period; NaN: of none yet */
+    double level, slope[COORDINATES];
 };
 
-static double slope_by(const struct exp_sum *out, const double *share, const double *a, const double *by)
+enum { TANGENTS = 4 };
+
+/* A ladder in the middle of a box, and what its settling says of all of the box. */
+struct middle {
+    int stages;
+    struct exp_sum out;
+    double rise[STAGES];              /* from the least of each time constant's logarithm to its own */
+    double by_coordinate[STAGES][COORDINATES];  /* how ln of the time of pole [n] grows with it */
+    double share[COORDINATES];        /* of each in the sum that bounds the ripple */
+    double width[COORDINATES];        /* how far each may rise */
+    bool wide;                        /* too much so for the tangents below to tell more */
+    double need;                      /* by how much that sum is above that of the least of all, at most */
+    double level, slope[COORDINATES]; /* a plane that the logarithm of the time of a step's answer is nowhere below */
+    struct boundary_plane tangent[TANGENTS]; /* those asked for last */
+};
+
+/* Of something's growth by each pole. */
+static void slopes_of(const struct middle *middle, const double *growth, double *slope)
 {
-    double slope = 0;
-    for (int k = 0; k < out->count; k++) {
-        const double s = -out->rate[k];
-        const double up = s * (by[1] + s * (by[2] + s * by[3])), down = a[1] + s * (2 * a[2] + 3 * s * a[3]);
-        slope += share[k] * up / (s * down);
+    for (int k = 0; k < COORDINATES; k++) {
+        slope[k] = 0;
+        for (int n = 0; n < middle->stages; n++)
+            slope[k] += growth[n] * middle->by_coordinate[n][k];
+        slope[k] = fmax(slope[k], 0);
     }
-    return fmax(slope, 0);
 }
 
-/* returns  false: it is not known to be below */
-static bool plane_of(struct plane *plane, const struct task_terms *terms, const struct part_box *part)
+static void turn_to_coordinates(struct middle *middle, const struct coefficients *of)
 {
-    double at[COORDINATES] = { 0 }, loaded[STAGES], share[STAGES];
+    for (int n = 0; n < middle->stages; n++) {
+        const double s = -middle->out.rate[n], down = of->a[1] + s * (2 * of->a[2] + 3 * s * of->a[3]);
+        for (int k = 0; k < COORDINATES; k++)
+            middle->by_coordinate[n][k] = (of->slope[k][1] + s * (of->slope[k][2] + s * of->slope[k][3])) / down;
+    }
+}
+
+static void middle_of(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
+                      const struct box_harmonics *harmonics)
+{
+    double at[COORDINATES] = { 0 }, loaded[STAGES], growth[STAGES], all = 0;
     struct filter_poles poles;
     struct coefficients coefficients;
-    *plane = (struct plane){ .stages = part->stages };
+    *middle = (struct middle){ .stages = part->stages };
     unloaded(terms, part, loaded);
     for (int k = 0; k < part->stages; k++) {
-        const struct pair_node *node = &part->node[k];
-        plane->least[k] = log(node->slow.time_least * loaded[k]);
-        plane->most[k] = log(node->slow.time_most * loaded[k]);
-        plane->shift += log(node->slower * loaded[k]);
-        at[k] = (plane->least[k] + plane->most[k]) / 2;
-        if (k + 1 < part->stages)
-            at[TIMES + k] = log(node->slow.r_least / part->node[k + 1].slow.r_most * loaded[k] * loaded[k + 1]);
+        const struct pair_node *node = &part->node[k], *next = node + 1;
+        const int ratio = TIMES + k;
+        at[k] = sqrt(node->slow.time_least * node->slow.time_most) * loaded[k];
+        middle->share[k] = harmonics->share[k];
+        middle->width[k] = node->slow.ln.time_most - node->slow.ln.time_least;
+        middle->rise[k] = middle->width[k] / 2;
+        /* from parts at their lowest to parts at their highest a coordinate changes by so much at least; the load's share cancels */
+        middle->need += middle->share[k] * (node->ln_slower - node->slow.ln.time_least);
+        if (k + 1 == part->stages)
+            break;
+        at[ratio] = node->slow.r_least / next->slow.r_most * loaded[k] * loaded[k + 1];
+        middle->share[ratio] = harmonics->share[ratio];
+        middle->width[ratio] = node->slow.ln.r_most - next->slow.ln.r_least - (node->slow.ln.r_least - next->slow.ln.r_most);
+        middle->need += middle->share[ratio] * (node->ln_r_slower[0] - next->ln_r_slower[1]
+                                                - (node->slow.ln.r_least - next->slow.ln.r_most));
     }
+    double width = 0;
+    for (int k = 0; k < part->stages; k++)
+        width = fmax(width, middle->width[k]);
+    middle->wide = width > WIDE;
     poles_at(&poles, part->stages, at);
-    const double time = reached(&poles.out, terms->task.band);
-    if (!shares_of_poles(&poles.out, time, share))
-        return false;
     coefficients_of(&coefficients, part->stages, at);
-    plane->level = log(time);
-    for (int k = 0; k < part->stages; k++) {
-        plane->slope[k] = slope_by(&poles.out, share, coefficients.a, coefficients.slope[k]);
-        plane->level -= plane->slope[k] * (at[k] - plane->least[k]);
-    }
-    return true;
+    middle->out = poles.out;
+    turn_to_coordinates(middle, &coefficients);
+    const double interval = terms->step * terms->period;
+    struct exp_sum mean = poles.out;
+    for (int n = 0; n < part->stages; n++)
+        mean.even[n] *= -expm1(-mean.rate[n] * interval) / (mean.rate[n] * interval);
+    const double time = interval + fmax(0, reached(&mean, terms->task.band));
+    const struct moment moment = moment_at(&poles.out, time, interval);
+    growth_by_poles(&poles.out, &moment, growth);
+    for (int n = 0; n < part->stages; n++)
+        all += time * poles.out.rate[n] * poles.out.even[n] * moment.mean[n];
+    for (int n = 0; n < part->stages; n++)
+        growth[n] /= all;
+    slopes_of(middle, growth, middle->slope);
+    middle->level = log(time);
+    for (int k = 0; k < part->stages; k++)
+        middle->level -= middle->slope[k] * middle->rise[k];
+    for (int i = 0; i < TANGENTS; i++)
+        middle->tangent[i].boundary = NAN;
 }
 
-/* The least settling time where the time constants' logarithms sum to so much at least. (6.29) */
-static double settling_from(const struct plane *plane, const struct task_terms *terms, double sum)
+/* How much something rises at least from the least of all coordinates to where so many times each sum to so much: those of the smallest
+ * slope for their share are raised first. (6.29) */
+static double raised(const struct middle *middle, const double *slope, double sum)
 {
-    double level = plane->level, need = sum + plane->shift;
-    bool raised[STAGES] = { false };
-    for (int k = 0; k < plane->stages; k++)
-        need -= plane->least[k];
-    for (int n = 0; n < plane->stages && need > 0; n++) {
-        int flattest = 0;
-        for (int k = 0; k < plane->stages; k++)
-            if (!raised[k] && (raised[flattest] || plane->slope[k] < plane->slope[flattest]))
+    const double *share = middle->share;
+    double rise = 0, need = sum + middle->need;
+    bool done[COORDINATES] = { false };
+    for (int n = 0; n < COORDINATES && need > 0; n++) {
+        int flattest = -1;
+        for (int k = 0; k < COORDINATES; k++)
+            if (!done[k] && share[k] > 0 && (flattest < 0 || slope[k] * share[flattest] < slope[flattest] * share[k]))
                 flattest = k;
-        const double step = fmin(need, plane->most[flattest] - plane->least[flattest]);
-        raised[flattest] = true;
-        level += step * plane->slope[flattest];
-        need -= step;
+        if (flattest < 0)
+            break;
+        const double step = fmin(need / share[flattest], middle->width[flattest]);
+        done[flattest] = true;
+        rise += step * slope[flattest];
+        need -= step * share[flattest];
     }
-    return exp(level) + terms->step * terms->period / 2;
+    return rise;
 }
 
-/* 1 / H of the ladder of least time constants, each resistance largest over the next: among those of a box this one has the fastest
- * poles by every symmetric function of their squares. (6.30)
- *   a       out: coefficients
- *   returns the product of its time constants */
-static double fastest(const struct task_terms *terms, const struct part_box *part, double *a)
+/* What is missing, at least, of the mean of the period that ends with boundary k + 1, where the coordinates' logarithms sum to so much at
+ * least. (6.34) */
+static double missing_from(struct middle *middle, const struct task_terms *terms, double k, double sum)
 {
-    double i[STAGES + 2] = { 0 }, next = terms->load[1], times = 1;
-    a[0] = 1;
-    for (int k = part->stages - 1; k >= 0; k--) {
-        const struct pair_node *node = &part->node[k];
-        const double ratio = node->fast.r_most / next;
-        for (int n = part->stages - k; n >= 0; n--)
-            i[n] *= ratio;
-        i[0] += k == part->stages - 1 ? ratio : 0;
-        for (int n = part->stages - k - 1; n >= 0; n--)
-            i[n + 1] += node->fast.time_least * a[n];
-        for (int n = 0; n <= part->stages - k; n++)
-            a[n] += i[n];
-        next = node->fast.r_least;
-        times *= node->fast.time_least;
+    struct boundary_plane *tangent = &middle->tangent[(int)fmod(k, TANGENTS)];
+    if (tangent->boundary != k) {
+        double growth[STAGES];
+        const struct moment moment = moment_at(&middle->out, (k + 1) * terms->period, terms->step * terms->period);
+        const double there = 1 - moment.missing;
+        growth_by_poles(&middle->out, &moment, growth);
+        for (int n = 0; n < middle->stages; n++)
+            growth[n] /= there;
+        *tangent = (struct boundary_plane){ .boundary = k, .level = there > 1e-6 ? log(there) : 0 };
+        slopes_of(middle, growth, tangent->slope);
+        for (int i = 0; i < middle->stages; i++)
+            tangent->level += tangent->slope[i] * middle->rise[i];
     }
-    for (int k = 0; k < part->stages && terms->leak > 0; k++)  /* s + leak for s: Horner's scheme */
-        for (int n = part->stages - 1; n >= k; n--)
-            a[n] += terms->leak * a[n + 1];
-    return times;
+    return -expm1(tangent->level - raised(middle, tangent->slope, sum));
 }
 
-static double magnitude(const double *a, double angular)
+/* The least settling time where the time constants' logarithms sum to so much at least. */
+static double settling_from(struct middle *middle, const struct task_terms *terms, double sum)
 {
-    const double square = angular * angular;
-    return hypot(a[0] - square * a[2], angular * (a[1] - square * a[3]));
-}
-
-/* The sum of all poles, at most. */
-static double most_poles(const struct task_terms *terms, const struct part_box *part)
-{
-    double sum = part->stages * terms->leak, next = terms->load[1];
-    for (int k = part->stages - 1; k >= 0; k--) {
-        sum += (1 + part->node[k].fast.r_most / next) / part->node[k].fast.time_least;
-        next = part->node[k].fast.r_least;
-    }
-    return sum;
-}
-
-/* What the third harmonic at the first one's peak is at least, of its own amplitude. (6.31) */
-static double third_harmonic(int stages, double duty, double poles)
-{
-    const double each = poles / stages, turn = stages * (3 * atan(each) - atan(each / 3));
-    const double way = (stages % 2 ? -1 : 1) * sin(3 * M_PI * duty);
-    return way > 0 ? way * cos(fmin(turn, M_PI)) : way;
-}
-
-/* No ladder of the box ripples less than this, V s^stages, over the product of its time constants: the first harmonic less what others
- * may take off. (6.30) */
-static double least_harmonics(const struct task_terms *terms, const struct part_box *part)
-{
-    /* 9^stages times the sum over odd m > 7 of m^-(stages + 1) */
-    static const double rest[STAGES + 1] = { 0, 0.559632, 0.311632, 0.230262 };
-    double a[STAGES + 1] = { 0 };
-    const double times = fastest(terms, part, a), angular = 2 * M_PI / terms->period;
-    const double poles = most_poles(terms, part) / angular, one = magnitude(a, angular), duty = terms->duty;
-    double sum = sin(M_PI * duty), third = third_harmonic(part->stages, duty, poles);
-    if (a[0] / (times * pow(angular, part->stages)) < 9) {
-        third *= third > 0 ? pow(3, -part->stages) : one / magnitude(a, 3 * angular);
-        sum += third / 3 - one / magnitude(a, 5 * angular) / 5 - one / magnitude(a, 7 * angular) / 7;
-        sum -= one / magnitude(a, 9 * angular) * exp(poles * poles / 162) * rest[part->stages];
-    } else {
-        sum = 0;
-    }
-    return terms->height * 4 / M_PI * times / one * fmax(sum, sin(M_PI * duty) * M_PI / 4);
-}
-
-/* What is known of the part of a box that is still in question. */
-struct known {
-    double harmonics;     /* V s^stages, of (6.30) */
-    bool plane;           /* the next holds; else the settling time is that of the corner, s */
-    struct plane settling;
-    double corner;
-};
-
-static struct known known_of(const struct task_terms *terms, const struct part_box *part)
-{
-    struct known known = { .harmonics = least_harmonics(terms, part) };
-    bool at_most;
-    /* where the band is narrow and many periods pass, so that what is missing is convex: (6.29) */
-    known.plane = part->stages > 1 && terms->task.band <= 0.2 && plane_of(&known.settling, terms, part)
-                  && exp(known.settling.level) > 4 * terms->period;
-    if (!known.plane)
-        known.corner = corner_settling(terms, part, &at_most);
-    return known;
+    enum { STEPS = 8 };
+    const double by_mean = exp(middle->level + raised(middle, middle->slope, sum));
+    const bool convex = terms->task.band <= CONVEX && by_mean > FEW * terms->period;
+    if (convex && (by_mean > MANY * terms->period || middle->wide))
+        return by_mean;
+    double k = fmax(0, floor(by_mean / terms->period) - 1), before = missing_from(middle, terms, k, sum), after = 0;
+    for (int i = 0; i < STEPS && k > 0 && !(before > terms->task.band); i++)
+        before = missing_from(middle, terms, --k, sum);
+    if (!(before > terms->task.band))
+        return fmax(terms->period, convex ? by_mean : 0);
+    for (int i = 0; i < STEPS && (after = missing_from(middle, terms, k + 1, sum)) > terms->task.band; i++, k++)
+        before = after;
+    const double by_bounds = terms->period * (k + 1 + (after > terms->task.band ? 0 : (before - terms->task.band) / (before - after)));
+    return convex ? fmax(by_mean, by_bounds) : by_bounds;
 }
 
 /* Raises the sum of the logarithms of the time constants, and with it the settling, until what settles so late may also ripple as much
  * as it does then.
  *   returns  false: it never may */
-static bool meet(struct search *search, struct bound *bound, const struct known *known, double *sum, double most)
+static bool meet(struct search *search, struct bound *bound, const struct box_harmonics *harmonics, struct middle *middle, double *sum,
+                 double most)
 {
     enum { TRIES = 12 };
-    bound->figures.ripple = fmax(bound->figures.ripple, known->harmonics * exp(-most));
+    bound->figures.ripple = fmax(bound->figures.ripple, exp(harmonics->level - most) - harmonics->digits);
     for (int i = 0; i < TRIES; i++) {
-        const double settling = known->plane ? settling_from(&known->settling, &search->bounds, *sum) : known->corner;
-        bound->figures.settling = fmax(bound->figures.settling, settling);
+        bound->figures.settling = fmax(bound->figures.settling, settling_from(middle, &search->bounds, *sum));
         if (dwi_search_hopeless(search, bound, false))
             return false;
-        const double need = log(known->harmonics / dwi_search_limits(search, bound).ripple);
+        const double need = harmonics->level - log(dwi_search_limits(search, bound).ripple + harmonics->digits);
         if (!(need > *sum))
             break;
         if (need > most + 1e-12 * fabs(most))
@@ -320,33 +294,44 @@ static bool meet(struct search *search, struct bound *bound, const struct known 
 
 /* Leaves out what the sum excludes: each time constant is at least what the others at their most leave of it.
  *   returns  whether that is worth another look */
-static bool shrink(struct part_box *part, double sum, double most)
+static bool shrink(struct part_box *part, const double *share, double sum, double most)
 {
     bool much = false;
     for (int k = 0; k < part->stages; k++) {
         struct pair_node *node = &part->node[k];
-        const double least = node->fast.time_most * exp(sum - most);
-        much = much || least > 1.2 * node->fast.time_least;
-        node->fast.time_least = fmax(node->fast.time_least, least);
-        node->slow.time_least = fmax(node->slow.time_least, least * node->slower);
+        if (!(share[k] > 0))
+            continue;
+        const double ln_least = node->fast.ln.time_most + (sum - most) / share[k];
+        if (!(ln_least > node->fast.ln.time_least))
+            continue;
+        much = much || ln_least > 0.2 + node->fast.ln.time_least;
+        node->fast.ln.time_least = ln_least;
+        node->fast.time_least = exp(ln_least);
+        if (ln_least + node->ln_slower > node->slow.ln.time_least) {
+            node->slow.ln.time_least = ln_least + node->ln_slower;
+            node->slow.time_least = exp(node->slow.ln.time_least);
+        }
     }
     return much;
 }
 
 static bool by_times(struct search *search, struct part_box *part, struct bound *bound)
 {
-    enum { LOOKS = 4 };
+    enum { LOOKS = 3 };
     bool again = true;
     for (int i = 0; i < LOOKS && again; i++) {
+        const struct box_harmonics harmonics = dwi_box_harmonics(&search->bounds, part);
+        struct middle middle;
         double sum = 0, most = 0;
-        for (int k = 0; k < part->stages; k++) {
-            sum += log(part->node[k].fast.time_least);
-            most += log(part->node[k].fast.time_most);
-        }
-        const struct known known = known_of(&search->bounds, part);
-        if (!meet(search, bound, &known, &sum, most))
+        for (int k = 0; k < COORDINATES; k++)
+            if (harmonics.share[k] > 0) {
+                most += harmonics.share[k] * harmonics.most[k];
+                sum += harmonics.share[k] * (harmonics.most[k] - harmonics.width[k]);
+            }
+        middle_of(&middle, &search->bounds, part, &harmonics);
+        if (!meet(search, bound, &harmonics, &middle, &sum, most))
             return false;
-        again = shrink(part, sum, most);
+        again = shrink(part, harmonics.share, sum, most);
     }
     return true;
 }
@@ -380,15 +365,5 @@ bool dwi_box_bounded(struct search *search, struct search_box *box)
     if (dwi_search_hopeless(search, &box->bound, false))
         return false;
     search->evaluations += 0.5;
-    if (!by_times(search, &part, &box->bound))
-        return false;
-    /* of no use where the corner's time constants are far from those of any pair */
-    double beyond = 1;
-    for (int k = 0; k < box->stages; k++)
-        beyond *= part.node[k].fast.r_most * part.node[k].fast.c_most / part.node[k].fast.time_most;
-    if (beyond > 1.5)
-        return true;
-    search->evaluations += 0.5;
-    box->bound.figures.ripple = fmax(box->bound.figures.ripple, corner_ripple(&search->bounds, &part));
-    return !dwi_search_hopeless(search, &box->bound, false);
+    return by_times(search, &part, &box->bound);
 }

@@ -158,7 +158,7 @@ static struct dw_choices *choices_of(const struct search *search)
     }
     *choices = (struct dw_choices){ .choice = choice, .count = search->count, .evaluations = search->evaluations };
     for (size_t i = 0; i < search->count; i++) {
-        const struct candidate *found = &search->kept[i];
+        const struct candidate *found = search->kept[i];
         choice[i] = (struct dw_choice){ .filter = found->filter, .worst = found->worst, .exact = found->exact,
                                         .margin = found->margin, .price = found->price, .parts = found->parts,
                                         .size = found->size };

@@ -51,7 +51,7 @@ struct task_terms dwi_terms_of(const struct dw_filter_task *task)
 {
     const bool search = isnan(task->duty);
     const double low = task->source_low > 0 ? task->source_low : task->source;
-    return (struct task_terms){
+    struct task_terms terms = {
         .task = *task,
         .period = 1 / task->frequency,
         .height = task->high - task->low,
@@ -62,6 +62,9 @@ struct task_terms dwi_terms_of(const struct dw_filter_task *task)
         .leak = task->insulation > 0 ? 1 / task->insulation : 0,
         .search_duty = search,
     };
+    for (int i = 0; i < TASK_HARMONICS; i++)
+        terms.sine[i] = sin((2 * i + 1) * M_PI * terms.duty);
+    return terms;
 }
 
 void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms, int stages, const struct rc_values *values)

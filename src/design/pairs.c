@@ -19,9 +19,10 @@ static struct pair_node single(const struct pairs *pairs, const struct part_pair
     const double r_low = pairs->source[0] + r->value * (1 - r_spread), r_high = pairs->source[1] + r->value * (1 + r_spread);
     const double c_low = c->value * (1 - c_spread), c_high = c->value * (1 + c_spread);
     return (struct pair_node){
-        .slow = { r_high, r_high, r_high * c_high, r_high * c_high },
-        .fast = { r_low, r_low, c_low, r_low * c_low, r_low * c_low },
-        .slower = r_high * c_high / (r_low * c_low),
+        .slow = { r_high, r_high, r_high * c_high, r_high * c_high, { 0 } },
+        .fast = { r_low, r_low, c_low, c_low, r_low * c_low, r_low * c_low, { 0 } },
+        .ln_slower = log(r_high * c_high / (r_low * c_low)),
+        .ln_r_slower = { log(r_high / r_low), log(r_high / r_low) },
         .resistance = r->value,
         .price = r->price + c->price,
     };
@@ -32,14 +33,20 @@ static struct pair_node both(const struct pair_node *one, const struct pair_node
 {
     return (struct pair_node){
         .slow = { fmin(one->slow.r_least, other->slow.r_least), fmax(one->slow.r_most, other->slow.r_most),
-                  fmin(one->slow.time_least, other->slow.time_least), fmax(one->slow.time_most, other->slow.time_most) },
+                  fmin(one->slow.time_least, other->slow.time_least), fmax(one->slow.time_most, other->slow.time_most), { 0 } },
         .fast = { fmin(one->fast.r_least, other->fast.r_least), fmax(one->fast.r_most, other->fast.r_most),
-                  fmax(one->fast.c_most, other->fast.c_most), fmin(one->fast.time_least, other->fast.time_least),
-                  fmax(one->fast.time_most, other->fast.time_most) },
-        .slower = fmin(one->slower, other->slower),
+                  fmin(one->fast.c_least, other->fast.c_least), fmax(one->fast.c_most, other->fast.c_most),
+                  fmin(one->fast.time_least, other->fast.time_least), fmax(one->fast.time_most, other->fast.time_most), { 0 } },
+        .ln_slower = fmin(one->ln_slower, other->ln_slower),
+        .ln_r_slower = { fmin(one->ln_r_slower[0], other->ln_r_slower[0]), fmax(one->ln_r_slower[1], other->ln_r_slower[1]) },
         .resistance = fmin(one->resistance, other->resistance),
         .price = fmin(one->price, other->price),
     };
+}
+
+static struct pair_logs logs_of(double r_least, double r_most, double time_least, double time_most)
+{
+    return (struct pair_logs){ log(r_least), log(r_most), log(time_least), log(time_most) };
 }
 
 /* What a range is cut by: of resistance the ripple hardly takes notice. */
@@ -105,6 +112,8 @@ static void build(struct pairs *pairs, size_t at, size_t from, size_t to)
         build(pairs, at + 2 * (middle - from), middle, to);
         *node = both(node + 1, node + 2 * (middle - from));
     }
+    node->slow.ln = logs_of(node->slow.r_least, node->slow.r_most, node->slow.time_least, node->slow.time_most);
+    node->fast.ln = logs_of(node->fast.r_least, node->fast.r_most, node->fast.time_least, node->fast.time_most);
     node->from = (uint32_t)from;
     node->count = (uint32_t)(to - from);
 }

@@ -134,6 +134,8 @@ double dwi_log_sinhc(double x);
 
 /* ---- figures of filters by their values, as the search asks for them: no checks, one figure at a time ---- */
 
+enum { TASK_HARMONICS = 4 };
+
 /* A task with what follows from it. */
 struct task_terms {
     struct dw_filter_task task;
@@ -142,6 +144,7 @@ struct task_terms {
     double step;       /* duty that settling goes to */
     double source[2], load[2];  /* ohm, least and most */
     double leak;       /* 1/s, of each capacitor */
+    double sine[TASK_HARMONICS];  /* of the pulses' odd harmonics: sin(pi m duty), m = 1, 3, 5, 7 */
     bool search_duty;
 };
 struct task_terms dwi_terms_of(const struct dw_filter_task *task);

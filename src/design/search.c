@@ -65,7 +65,7 @@ static size_t front_before(const struct search *search, double settling)
     size_t low = 0, high = search->count;
     while (low < high) {
         const size_t middle = low + (high - low) / 2;
-        if (search->kept[middle].settling <= settling)
+        if (search->kept[middle]->settling <= settling)
             low = middle + 1;
         else
             high = middle;
@@ -84,12 +84,12 @@ bool dwi_search_hopeless(const struct search *search, const struct bound *bound,
         const size_t before = front_before(search, settling);
         if (before == 0)
             return false;
-        const struct candidate *best = &search->kept[before - 1];
+        const struct candidate *best = search->kept[before - 1];
         return best->ripple < ripple || (best->ripple == ripple && best->settling < settling);
     }
     if (search->count < search->room)
         return false;
-    const struct candidate *last = &search->kept[search->count - 1];
+    const struct candidate *last = search->kept[search->count - 1];
     if (search->count_parts && bound->parts != last->parts)
         return bound->parts > last->parts;
     const double score = rounded(score_of(search, figures, margin, bound->price) * (1 - ROUNDING));
@@ -103,7 +103,7 @@ bool dwi_search_hopeless(const struct search *search, const struct bound *bound,
 struct filter_limits dwi_search_limits(const struct search *search, const struct bound *bound)
 {
     const struct dw_filter_task *task = &search->terms.task;
-    const struct candidate *last = search->count > 0 ? &search->kept[search->count - 1] : NULL;
+    const struct candidate *last = search->count > 0 ? search->kept[search->count - 1] : NULL;
     const bool full = last && search->count == search->room && !(search->count_parts && bound->parts < last->parts);
     const double slack = 1 + 4 * ROUNDED, score = full ? last->score * slack : INFINITY;
     struct filter_limits limits = { INFINITY, INFINITY, INFINITY };
@@ -122,7 +122,7 @@ struct filter_limits dwi_search_limits(const struct search *search, const struct
     case GOAL_FRONT: {
         const size_t before = front_before(search, rounded(bound->figures.settling * (1 - ROUNDING)));
         if (before > 0)
-            limits.ripple = fmin(limits.ripple, search->kept[before - 1].ripple * slack);
+            limits.ripple = fmin(limits.ripple, search->kept[before - 1]->ripple * slack);
         break;
     }
     case GOAL_OVERSHOOT:
@@ -171,58 +171,59 @@ static bool make_room(struct search *search)
     if (search->count < search->allocated)
         return true;
     const size_t larger = search->allocated ? 2 * search->allocated : 16;
-    struct candidate *moved = realloc(search->kept, larger * sizeof *moved);
-    if (!moved) {
-        search->no_memory = true;
-        return false;
-    }
-    search->kept = moved;
-    search->allocated = larger;
-    return true;
+    struct candidate **kept = realloc(search->kept, larger * sizeof(struct candidate *));
+    search->kept = kept ? kept : search->kept;
+    for (; kept && search->allocated < larger && (kept[search->allocated] = malloc(sizeof **kept)); search->allocated++)
+        continue;
+    search->no_memory = search->no_memory || search->count == search->allocated;
+    return search->count < search->allocated;
 }
 
+/* Thousands may be kept: what moves are their addresses. */
 static void insert(struct search *search, size_t at, const struct candidate *found)
 {
     if (!make_room(search))
         return;
-    memmove(search->kept + at + 1, search->kept + at, (search->count - at) * sizeof *search->kept);
-    search->kept[at] = *found;
+    struct candidate *own = search->kept[search->count];
+    memmove(search->kept + at + 1, search->kept + at, (search->count - at) * sizeof(struct candidate *));
+    search->kept[at] = own;
+    *own = *found;
     search->count++;
+}
+
+static void take_out(struct search *search, size_t at)
+{
+    struct candidate *own = search->kept[at];
+    memmove(search->kept + at, search->kept + at + 1, (search->count - at - 1) * sizeof(struct candidate *));
+    search->kept[--search->count] = own;
 }
 
 static void offer_front(struct search *search, const struct candidate *found)
 {
     size_t at = front_before(search, found->settling);
     if (at > 0) {
-        const struct candidate *best = &search->kept[at - 1];
+        struct candidate *best = search->kept[at - 1];
         if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))
             return;
         if (best->ripple == found->ripple && best->settling == found->settling) {  /* unrun: search-keeps */
             if (compare_rest(found, best) < 0)
-                search->kept[at - 1] = *found;
+                *best = *found;
             return;
         }
         if (best->settling == found->settling)
             at--;
     }
-    size_t beaten = at;
-    while (beaten < search->count && search->kept[beaten].ripple >= found->ripple)
-        beaten++;
-    if (beaten > at) {
-        search->kept[at] = *found;
-        memmove(search->kept + at + 1, search->kept + beaten, (search->count - beaten) * sizeof *search->kept);
-        search->count -= beaten - at - 1;
-    } else {
-        insert(search, at, found);
-    }
+    while (at < search->count && search->kept[at]->ripple >= found->ripple)
+        take_out(search, at);
+    insert(search, at, found);
 }
 
 static void offer_ranked(struct search *search, const struct candidate *found)
 {
     size_t at = search->count;
-    while (at > 0 && rank(search, found, &search->kept[at - 1]) < 0)
+    while (at > 0 && rank(search, found, search->kept[at - 1]) < 0)
         at--;
-    if (at == search->room || (at > 0 && rank(search, found, &search->kept[at - 1]) == 0))  /* it is there already */
+    if (at == search->room || (at > 0 && rank(search, found, search->kept[at - 1]) == 0))  /* it is there already */
         return;
     if (search->count == search->room)
         search->count--;
@@ -263,9 +264,12 @@ static bool judge(struct search *search, const struct dw_filter *filter, const s
 
 void dwi_search_free(struct search *search)
 {
+    for (size_t i = 0; i < search->allocated; i++)
+        free(search->kept[i]);
     free(search->kept);
     free(search->samples.room);
     search->kept = NULL;
+    search->count = search->allocated = 0;
     search->samples.room = NULL;
 }
 
@@ -303,7 +307,7 @@ void dwi_search_join(struct search *search, const struct search *other, bool ane
     if (anew)
         search->count = 0;
     for (size_t i = 0; i < other->count && !search->no_memory; i++)
-        offer(search, &other->kept[i]);
+        offer(search, other->kept[i]);
 }
 
 void dwi_search_looked(struct search *search, double share)

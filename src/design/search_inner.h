@@ -18,11 +18,16 @@ struct part_pair {
     uint32_t r, c;  /* places in the lists */
 };
 
-/* A range of pairs, and its bounds. A resistance of the first stage holds that of the source. */
+/* A range of pairs, and its bounds, with their logarithms. A resistance of the first stage holds that of the source. */
+struct pair_logs {
+    double r_least, r_most, time_least, time_most;
+};
 struct pair_node {
-    struct { double r_least, r_most, time_least, time_most; } slow;          /* of parts at their highest; time: r c */
-    struct { double r_least, r_most, c_most, time_least, time_most; } fast;  /* of parts at their lowest */
-    double slower;            /* least time at the highest over that at the lowest */
+    /* of parts at their highest, time: r c; of parts at their lowest */
+    struct { double r_least, r_most, time_least, time_most; struct pair_logs ln; } slow;
+    struct { double r_least, r_most, c_least, c_most, time_least, time_most; struct pair_logs ln; } fast;
+    double ln_slower;         /* least time at the highest over that at the lowest */
+    double ln_r_slower[2];    /* least and most resistance at the highest over that at the lowest */
     double resistance, price; /* least; without the source */
     uint32_t from, count;
 };
@@ -41,7 +46,7 @@ static const double PAIRS_RESISTANCE = 0.8;
 
 /* The pairs of two lists.
  *   nominal  whatever their spreads
- *   returns  false: no memory; some 300 bytes a pair are taken */
+ *   returns  false: no memory; some 500 bytes a pair are taken */
 bool dwi_pairs_new(struct pairs *pairs, const struct dw_parts *resistors, const struct dw_parts *capacitors, const double source[2],
                    bool nominal);
 void dwi_pairs_free(struct pairs *pairs);
@@ -86,7 +91,7 @@ struct search {
     enum goal goal;
     bool count_parts;        /* fewer parts before all */
     size_t room;             /* how many are kept; with GOAL_FRONT as many as there are */
-    struct candidate *kept;      /* [count]: by rank; GOAL_FRONT: by settling, ripple falling */
+    struct candidate **kept;     /* [count], with room for [allocated]: by rank; GOAL_FRONT: by settling, ripple falling */
     size_t count, allocated;
     double evaluations;
     bool exhaustive;
@@ -131,6 +136,23 @@ struct search_box {
 };
 /* Finds the bound; returns false where nothing in the box can be kept. */
 bool dwi_box_bounded(struct search *search, struct search_box *box);
+
+/* A ladder's time constants, from the first stage on, then each resistance over the next; bounds are planes in their logarithms. */
+enum { TIMES = DW_FILTER_STAGES, COORDINATES = 2 * DW_FILTER_STAGES - 1 };
+
+/* The part of a box that is still in question. */
+struct part_box {
+    int stages;
+    struct pair_node node[DW_FILTER_STAGES];
+};
+
+/* ln of the ripple, V, is at least level less the sum of so many times the logarithm of each coordinate, of parts at their lowest. */
+struct box_harmonics {
+    double level, share[COORDINATES], most[COORDINATES], width[COORDINATES];
+    double digits;  /* V: a candidate's own may be told off by so much, a share of what its poles let pass */
+};
+/* No ladder of the box ripples less: the first harmonic less what others may take off. (6.30) */
+struct box_harmonics dwi_box_harmonics(const struct task_terms *terms, const struct part_box *part);
 
 /* Ladders of so many stages, out of pairs for the first stage and such as any of the others may have. */
 struct space {

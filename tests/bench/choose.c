@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Choosing filter parts: branch and bound against looking at every candidate, which must find the same. A unit of work is one
- * candidate of one or two stages; and, with none beside it, one of up to three. */
+ * candidate of one or two stages; and, with none beside it, one of up to three, and of the front of these. */
 #include "bench.h"
 #include <dutywright/design.h>
 #include <math.h>
@@ -51,14 +51,18 @@ int main(int argc, char **argv)
         .resistors = dw_parts_series(12, 1e3, 100e3, 0.01, &why), .capacitors = dw_parts_series(6, 1e-9, 100e-6, 0.1, &why),
         .least_stages = 1, .most_stages = 2, .rank = DW_RANK_PARTS, .best = 10 };
     bench_demand(wish.resistors && wish.capacitors, "%s", why.text);
-    struct dw_choice_wish every = wish, three = wish;
+    struct dw_choice_wish every = wish, three = wish, front;
     every.exhaustive = true;
     three.most_stages = 3;
+    front = three;
+    front.front = true;
+    front.task.ripple = front.task.settling = INFINITY;
     demand_same(&wish, &every);
     for (int round = 0; round < rounds; round++) {
         bench_time("choose", "ours", timed(&wish));
         bench_time("choose", "every one", timed(&every));
         bench_time("choose-three", "ours", timed(&three));
+        bench_time("choose-front", "ours", timed(&front));
     }
     dw_parts_free((struct dw_parts *)wish.resistors);
     dw_parts_free((struct dw_parts *)wish.capacitors);

@@ -88,7 +88,8 @@ def choosing(shop):
     rates = {key: [1 / seconds for seconds in values] for key, values in times.items()}
     return [Finding("choose", "candidates, one or two stages", "/s", rates["choose", "ours"], rates["choose", "every one"],
                     "every one", more=True),
-            Finding("choose", "candidates, up to three stages", "/s", rates["choose-three", "ours"])]
+            Finding("choose", "candidates, up to three stages", "/s", rates["choose-three", "ours"]),
+            Finding("choose", "candidates, front of up to three stages", "/s", rates["choose-front", "ours"])]
 
 
 POINTS = 1 << 22

@@ -72,6 +72,38 @@ START_TEST(three_stages_searched_by_bounds_are_those_of_every_ladder)
 }
 END_TEST
 
+/* Poles about the switching frequency and above, where a period counts and harmonics do not die out: each band, duty, load, spread. */
+START_TEST(fronts_of_fast_ladders_are_those_of_every_ladder)
+{
+    uint64_t seed = 34;
+    for (int n = 0; n < 12; n++) {
+        struct dw_part r[5], c[5];
+        struct dw_choices *pruned, *all;
+        struct dw_error error = { .text = "" };
+        for (int k = 0; k < 5; k++) {
+            r[k] = (struct dw_part){ 1e3 * pow(10, uniform(&seed, 0, 1)), n % 3 == 1 ? uniform(&seed, 0, 0.05) : 0, NAN };
+            c[k] = (struct dw_part){ 1e-9 * pow(10, uniform(&seed, 0, 1)), n % 3 == 1 ? uniform(&seed, 0, 0.2) : 0, NAN };
+        }
+        struct dw_choice_wish wish = ladders(dw_parts_new(r, 5, &error), dw_parts_new(c, 5, &error));
+        wish.task.frequency = pow(10, uniform(&seed, 3, 5));
+        wish.task.load = n % 2 ? pow(10, uniform(&seed, 4, 6)) : INFINITY;
+        wish.task.load_spread = n % 2 ? 0.1 : 0;
+        wish.task.duty = n % 4 ? NAN : uniform(&seed, 0.05, 1);
+        wish.task.band = n % 6 == 2 ? 0.5 : 0.02;
+        wish.task.insulation = n % 3 == 2 ? 0.01 : 0;
+        wish.most_stages = 3;
+        wish.front = true;
+        succeeds(dw_choose(&wish, &pruned, &error), error);
+        wish.exhaustive = true;
+        succeeds(dw_choose(&wish, &all, &error), error);
+        same_choices(pruned, all);
+        dw_choices_free(pruned);
+        dw_choices_free(all);
+        wish_free(&wish);
+    }
+}
+END_TEST
+
 /* Where samples decide, each candidate has the same ones, and the nominal values bound what any of them may be. */
 START_TEST(what_is_left_out_would_not_have_had_the_yield)
 {
@@ -117,5 +149,6 @@ START_TEST(what_is_left_out_would_not_have_had_the_yield)
 }
 END_TEST
 
-SUITE("design: bounds of the search", any_number_of_threads_gives_the_same_to_the_bit, three_stages_searched_by_bounds_are_those_of_every_ladder,
+SUITE("design: bounds of the search", any_number_of_threads_gives_the_same_to_the_bit,
+      three_stages_searched_by_bounds_are_those_of_every_ladder, fronts_of_fast_ladders_are_those_of_every_ladder,
       what_is_left_out_would_not_have_had_the_yield)
