@@ -338,18 +338,24 @@ static bool by_times(struct search *search, struct part_box *part, struct bound 
 
 /* ---- all of them ---- */
 
+/* Rounding of a loading that comes from poles. */
+#define LOADING_OFF 1e-11
+
 /* What is found without poles. */
 static struct bound begin(const struct task_terms *terms, const struct part_box *part)
 {
-    double slow = 0, fast = 0;
+    double slow = 0, fast = 0, leaks = 0;
     struct bound bound = { .parts = 2 * part->stages };
     for (int k = 0; k < part->stages; k++) {
         slow += part->node[k].slow.r_least;
+        leaks += log1p(terms->leak * part->node[k].slow.time_least);
         fast += part->node[k].fast.r_most;
         bound.resistance += part->node[k].resistance;
         bound.price += part->node[k].price;
     }
-    bound.figures.loading = dwi_loading_of(slow, terms->load[0]);
+    /* what stages that do not load one another lose by leaking, and what the load takes of all in series: (6.36) */
+    const double lost = expm1(leaks) + slow / terms->load[0];
+    bound.figures.loading = leaks > 0 ? fmax(0, 1 / (1 + 1 / lost) - LOADING_OFF) : dwi_loading_of(slow, terms->load[0]);
     /* the first of the two currents of (6.16), at the largest first resistance */
     const double all = terms->task.low < 0 ? terms->load[0] + fmin(slow, fast) : terms->load[1] + fmax(slow, fast);
     bound.figures.pin_current = fmax(0, terms->height / part->node[0].fast.r_most + terms->task.low / all);
