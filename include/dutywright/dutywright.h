@@ -3,6 +3,7 @@
 #ifndef DUTYWRIGHT_DUTYWRIGHT_H
 #define DUTYWRIGHT_DUTYWRIGHT_H
 
+#include <dutywright/actuator.h>
 #include <dutywright/beside.h>
 #include <dutywright/chain.h>
 #include <dutywright/coil.h>

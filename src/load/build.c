@@ -65,15 +65,15 @@ size_t dwi_path_for(const struct paths *p, enum gate_state high, enum gate_state
     return 0;  /* unrun: all-cases */
 }
 
-/* The path under the same gates and direction in which the diodes conduct otherwise. */
+/* The path under the same gates and direction in which the diodes conduct otherwise; itself where none does. */
 static size_t path_beside(const struct paths *p, size_t path, enum conduction conduction)
 {
     const struct path *of = p->path + path;
-    for (size_t k = 0; k < p->count; k++)  /* unrun: all-cases */
+    for (size_t k = 0; k < p->count; k++)
         if (p->path[k].conduction == conduction && p->path[k].high == of->high && p->path[k].low == of->low &&
             p->path[k].direction == of->direction)
             return k;
-    return path;  /* unrun: all-cases */
+    return path;
 }
 
 /* A switch opens or closes where its gate crosses the threshold. */
@@ -95,6 +95,7 @@ static void open_guard(const struct paths *p, struct build *b, size_t path, doub
     struct row margin = dwi_path_volts(p, path);
     for (size_t i = 0; i < b->states; i++)
         margin.state[i] -= p->emf[i];
+    b->guard_input[b->guard_count][p->pin] = sense * p->path[path].pin;
     dwi_build_guard_row(b, &margin, sense, p->slack, p->supply, mode_of(p, path, own));
 }
 
@@ -112,14 +113,14 @@ static void diode_guards(const struct paths *p, struct build *b, size_t path, si
                             mode_of(p, path_beside(p, path, BLOCKS), own))->reset = p->no_current;
         return;
     }
-    const size_t forward = path_beside(p, path, CONDUCTS_FORWARD), back = path_beside(p, path, CONDUCTS_BACK);
-    if (p->through == 0) {  /* entered with a current, one of its paths takes it */
-        dwi_build_guard(b, p->current, -1, 0, p->amperes, mode_of(p, forward, own));
-        dwi_build_guard(b, p->current, 1, 0, p->amperes, mode_of(p, back, own));
+    for (int sense = 1; sense >= -1; sense -= 2) {
+        const size_t beside = path_beside(p, path, sense < 0 ? CONDUCTS_FORWARD : CONDUCTS_BACK);
+        if (beside == path)
+            continue;
+        if (p->through == 0)  /* entered with a current, one of its paths takes it */
+            dwi_build_guard(b, p->current, sense, 0, p->amperes, mode_of(p, beside, own));
+        open_guard(p, b, beside, sense, own);  /* without one, the load's own voltage may open a path */
     }
-    /* without one, the load's own voltage may open a path */
-    open_guard(p, b, back, 1, own);
-    open_guard(p, b, forward, -1, own);
 }
 
 void dwi_path_guards(const struct paths *p, struct build *b, size_t path, size_t own)

@@ -3,6 +3,7 @@
 #ifndef LOAD_BUILD_INNER_H
 #define LOAD_BUILD_INNER_H
 
+#include <dutywright/actuator.h>
 #include <dutywright/motor.h>
 #include <dutywright/plant.h>
 #include <dutywright/status.h>
@@ -26,7 +27,7 @@ enum dw_status dwi_demand_refuse(const char *member, const char *format, double 
 /* Modes of loads that switches and diodes drive, put together one at a time: what conducts, the guards at which that
  * changes, and the supply that gives way under them. */
 
-enum { BUILD_STATES = 27, BUILD_INPUTS = 4, BUILD_OUTPUTS = 20, BUILD_GUARDS = 12 };
+enum { BUILD_STATES = 27, BUILD_INPUTS = 4, BUILD_OUTPUTS = 24, BUILD_GUARDS = 12 };
 
 /* A quantity: state . x + alone. */
 struct row {
@@ -158,5 +159,71 @@ enum { MOTOR_PATHS = 14 };
 
 /* The paths of a drive; returns how many. */
 size_t dwi_motor_paths(const struct dw_motor_plan *plan, struct path paths[MOTOR_PATHS]);
+
+/* Paths through a contact that is open, and the diode across it. */
+struct opened {
+    struct path path[MOTOR_PATHS];
+    size_t count;
+    size_t shut[MOTOR_PATHS];   /* which path each is when the contact shuts, */
+    size_t open[MOTOR_PATHS];   /* and which of these each of the others is when it opens: a current that the diode does not pass then
+                                   breaks the guard of the one that is entered, and ends there */
+};
+/*   paths    [count], of the drive
+ *   sign     of the currents that the contact cuts, 1 or -1
+ *   drop     V, of the diode */
+void dwi_paths_open(const struct path *paths, size_t count, int sign, double drop, struct opened *out);
+
+/* ---- an actuator: a mode is a condition of line and limit switches, a path, and what screw and load do ---- */
+
+enum { ACTUATOR_STATES = DW_ACTUATOR_STATES + SUPPLY_STATES, ACTUATOR_RESETS = 4, ACTUATOR_FIRM = 12, ACTUATOR_LOOSE = 17 };
+
+/* What screw and load do. `way` is where the nut moves or what it presses towards, 1 out; `side` the sign of the force between nut and load, 1
+ * where it is pushed out. At a stop that the load presses towards, the thread is loaded by the motor (PRESSES_BEYOND) or by the load (HANGS). */
+enum load_motion_kind { RESTS, MOVES, PRESSES, PRESSES_BEYOND, HANGS, FLIES, FLIES_RESTING, FLIES_PRESSING };
+struct load_motion {
+    enum load_motion_kind kind;
+    int way, side;
+};
+
+/* Beside a row, how much of the force on the load is in a quantity; that of the plan is in `alone`. */
+struct forced {
+    struct row row;
+    double force;
+};
+
+struct dw_actuator {
+    struct dw_actuator_plan plan;
+    struct dw_plant *plant;
+    struct dw_screw screw;
+    size_t each, switches;        /* motions: the firm ones, or with backlash all; 1, or 3: both switches shut, the outer open, the inner */
+    struct path path[MOTOR_PATHS];
+    size_t path_count;
+    struct opened opened[2];      /* by the outer, by the inner switch */
+    struct paths paths;           /* in the present mode */
+    struct load_source source;
+    double emf[ACTUATOR_STATES], no_current[ACTUATOR_STATES * ACTUATOR_STATES];
+    double force_scale;
+    struct build build;           /* of the mode made last */
+    double reset[ACTUATOR_RESETS][ACTUATOR_STATES * ACTUATOR_STATES], reset_offset[ACTUATOR_RESETS][ACTUATOR_STATES];
+    size_t resets;
+    struct dw_integrand integral[DW_ACTUATOR_INTEGRALS];
+};
+
+size_t dwi_actuator_mode_of(const struct dw_actuator *actuator, size_t condition, size_t path, size_t own);
+/* Which switch is open: 0 none, 1 the outer, 2 the inner. */
+size_t dwi_actuator_switch_of(const struct dw_actuator *actuator, size_t condition);
+struct load_motion dwi_actuator_motion(size_t own);
+/* N m at the screw for each newton, moving this way. */
+double dwi_actuator_arm(const struct dw_actuator *actuator, int way, int side);
+/* m of the nut for each radian of the motor. */
+double dwi_actuator_thread(const struct dw_actuator *actuator);
+struct forced dwi_forced_sum(double first, struct forced one, double second, struct forced other);
+/* N on the load, and in the thread. */
+struct forced dwi_actuator_force(const struct dw_actuator *actuator, double factor);
+struct forced dwi_actuator_thread_force(const struct dw_actuator *actuator, const struct load_motion *me);
+/* x' of a state is factor * quantity. */
+void dwi_actuator_rate(struct build *build, size_t state, double factor, const struct forced *of);
+void dwi_actuator_rates(struct dw_actuator *actuator, const struct load_motion *me);
+void dwi_actuator_guards(struct dw_actuator *actuator, size_t mode, const struct load_motion *me);
 
 #endif

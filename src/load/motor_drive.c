@@ -95,3 +95,34 @@ size_t dwi_motor_paths(const struct dw_motor_plan *p, struct path paths[MOTOR_PA
     }
     return count;
 }
+
+/* Adds a path, which is number k when the contact shuts. */
+static void add_opened(struct opened *out, size_t k, const struct path *path)
+{
+    out->path[out->count] = *path;
+    out->shut[out->count] = k;
+    out->open[k] = out->count++;
+}
+
+void dwi_paths_open(const struct path *paths, size_t count, int sign, double drop, struct opened *out)
+{
+    const enum conduction passes = sign > 0 ? CONDUCTS_BACK : CONDUCTS_FORWARD;
+    out->count = 0;
+    for (size_t k = 0; k < count; k++) {
+        const struct path *shut = paths + k, blocks = { .name = "the limit switch is open", .high = shut->high, .low = shut->low,
+                                                        .direction = shut->direction, .conduction = BLOCKS };
+        struct path diode = *shut;
+        diode.conduction = passes;
+        diode.own += sign * drop;
+        if (shut->conduction == BLOCKS || shut->conduction == CONDUCTS_BOTH)
+            add_opened(out, k, &blocks);
+        if (shut->conduction == passes || shut->conduction == CONDUCTS_BOTH)
+            add_opened(out, k, &diode);
+    }
+    for (size_t k = 0; k < count; k++)  /* what it cuts altogether: as the other diode under these gates */
+        for (size_t j = 0; j < count; j++)
+            if (paths[k].conduction != BLOCKS && paths[k].conduction != CONDUCTS_BOTH && paths[k].conduction != passes &&
+                paths[j].conduction == passes && paths[j].high == paths[k].high && paths[j].low == paths[k].low &&
+                paths[j].direction == paths[k].direction)
+                out->open[k] = out->open[j];
+}

@@ -13,6 +13,7 @@
 #define PROGRAMS_LOAD_KIND_H
 
 #include "load_supply.h"
+#include <dutywright/actuator.h>
 #include <dutywright/coil.h>
 #include <dutywright/ladder.h>
 #include <dutywright/lamp.h>
@@ -61,7 +62,56 @@ struct servo_load {
     double stops[2];               /* deg; NaN: the ends */
     const char *calibration_from;  /* instead of pulses and travel */
 };
-extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, servo_kind;
+struct actuator_load {
+    struct dw_actuator_plan plan;  /* threshold NaN: the drive's; overtravel and differential NaN: not given */
+    double feedback[2];            /* V; NaN: not given */
+    const char *force_from;
+    struct supply_load feed;
+};
+extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, servo_kind, actuator_kind;
+
+/* ---- rows of a motor and its drive, for all loads that have one: m is the struct dw_motor_plan in their values ---- */
+
+#define MOTOR_OPTIONS(m) \
+    { .help = "The motor:" }, \
+    { "resistance", "R", "Of the winding and brushes (ohm)", OPTION_QUANTITY(m.resistance, DW_RESISTANCE), OPTION_ABOVE_ZERO }, \
+    { "inductance", "L", "Of the winding (H); required", OPTION_QUANTITY(m.inductance, DW_INDUCTANCE), OPTION_ABOVE_ZERO }, \
+    { "constant", "K", "Back-EMF constant, which is the torque constant (V s/rad = N m/A)", \
+      OPTION_QUANTITY(m.constant, DW_MACHINE_CONSTANT), OPTION_ABOVE_ZERO }, \
+    { "inertia", "J", "Of the rotor (kg m^2); required", OPTION_QUANTITY(m.inertia, DW_INERTIA), OPTION_ABOVE_ZERO }, \
+    { "friction", "B", "Viscous friction (N m s/rad); default 0", OPTION_QUANTITY(m.friction, DW_FRICTION), OPTION_NOT_NEGATIVE }, \
+    { "drag", "M", "Coulomb friction, which also holds the rotor at standstill (N m); default 0", OPTION_QUANTITY(m.drag, DW_TORQUE), \
+      OPTION_NOT_NEGATIVE }, \
+    { "rated", "KEYS", "A data sheet's volts=,free-speed=,free-current=,stall-current= instead of resistance, constant and drag (the speed with " \
+      "its unit, 4200rpm)", OPTION_READ(motor_read_rated), OPTION_AT(m) }
+#define MOTOR_DRIVE_OPTIONS(m) \
+    { .help = "What drives it:" }, \
+    { "supply", "V", "Supply (V); required, or --battery", OPTION_QUANTITY(m.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO }, \
+    SUPPLY_OPTIONS, \
+    { "drive", "WORD", \
+      "direct: the channel is the terminal voltage, ahead of a --switch-resistance; one-switch: a transistor and a freewheel diode; " \
+      "bridge-slow, bridge-fast: a full bridge that shorts the motor, or returns its current to the supply, while the pin is low; " \
+      "antiphase: the pin reverses the supply, half duty stands still; required", OPTION_WORD(m.drive, motor_drives) }, \
+    { "diode-drop", "V", "Of each conducting diode (V); default 0.7", OPTION_QUANTITY(m.diode_drop, DW_VOLTAGE), OPTION_NOT_NEGATIVE }, \
+    { "switch-resistance", "R", "Of each conducting transistor (ohm); default 0", OPTION_QUANTITY(m.switch_resistance, DW_RESISTANCE), \
+      OPTION_NOT_NEGATIVE }, \
+    { "threshold", "V", "Gates are on above it (V); default the middle of the table's levels", OPTION_QUANTITY(m.threshold, DW_VOLTAGE) }
+#define MOTOR_RATED "or --rated volts=,free-speed=,free-current=,stall-current="
+#define MOTOR_RULES \
+    { OPTION_EXCLUDES, "resistance constant drag", "rated", "a data sheet sets that too; give one" }, \
+    { OPTION_NEEDED, "resistance", "!rated", "such as 1.2, " MOTOR_RATED }, \
+    { OPTION_NEEDED, "constant", "!rated", "such as 23m (V s/rad), " MOTOR_RATED }, \
+    { OPTION_NEEDED, "inductance", NULL, "such as 700u" }, \
+    { OPTION_NEEDED, "inertia", NULL, "such as 12u (kg m^2)" }, \
+    { OPTION_NEEDED, "supply", "!battery", "such as 12" }, \
+    SUPPLY_RULES, \
+    { OPTION_NEEDED, "drive", NULL, "one of direct, one-switch, bridge-slow, bridge-fast, antiphase" }, \
+    { OPTION_REFUSED, "threshold " SUPPLY_GIVEN, "drive=direct", "is of switched drives; --drive is direct" }, \
+    { OPTION_REFUSED, "diode-drop", "drive=direct&!at-end=switch", "is of switched drives; --drive is direct" }, \
+    { OPTION_REFUSED, "diode-drop", "drive=bridge-slow&!low-channel&!at-end=switch drive=antiphase&!low-channel&!at-end=switch", \
+      "goes with --low-channel in this drive: without it transistors alone carry the current" }
+extern const char *const motor_drives[];
+enum dw_status motor_read_rated(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 
 /* The ladder alone. */
 struct dw_ladder *smooth_ladder(const struct smooth_load *values, struct dw_error *error);

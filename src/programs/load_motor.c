@@ -3,10 +3,10 @@
 #include "load_kind.h"
 #include <string.h>
 
-static const char *const drives[] = { "direct", "one-switch", "bridge-slow", "bridge-fast", "antiphase", NULL };
+const char *const motor_drives[] = { "direct", "one-switch", "bridge-slow", "bridge-fast", "antiphase", NULL };
 static const char *const units[] = { "rad/s", "rpm", NULL }, *const angles[] = { "rad", "deg", NULL };
 
-static enum dw_status read_rated(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+enum dw_status motor_read_rated(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     struct option_key keys[] = { { "volts", DW_VOLTAGE, NAN, NULL }, { "free-speed", DW_SPEED, NAN, NULL },
                                  { "free-current", DW_CURRENT, NAN, NULL }, { "stall-current", DW_CURRENT, NAN, NULL } };
@@ -22,26 +22,14 @@ static enum dw_status read_rated(const struct option_spec *option, const char *a
     if (!memchr(speed, 'r', (size_t)length)) /* all units of a speed have one */
         return option_error(error, option->name, argument, "free-speed: '%.*s' has no unit: data sheets have rpm, such as %.*srpm; else rad/s",
                             length, speed, length, speed);
-    if (dw_motor_ratings(keys[0].value, keys[1].value, keys[2].value, keys[3].value, &((struct motor_load *)options)->plan, &why))
+    if (dw_motor_ratings(keys[0].value, keys[1].value, keys[2].value, keys[3].value, (struct dw_motor_plan *)((char *)options + option->offset), &why))
         return option_error(error, option->name, argument, "%s", why.text);
     return DW_OK;
 }
 
-#define RATED "or --rated volts=,free-speed=,free-current=,stall-current="
 #define OPTION_STRUCT struct motor_load
 static const struct option_spec options[] = {
-    { .help = "The motor:" },
-    { "resistance", "R", "Of the winding and brushes (ohm)", OPTION_QUANTITY(plan.resistance, DW_RESISTANCE), OPTION_ABOVE_ZERO },
-    { "inductance", "L", "Of the winding (H); required", OPTION_QUANTITY(plan.inductance, DW_INDUCTANCE), OPTION_ABOVE_ZERO },
-    { "constant", "K", "Back-EMF constant, which is the torque constant (V s/rad = N m/A)",
-      OPTION_QUANTITY(plan.constant, DW_MACHINE_CONSTANT), OPTION_ABOVE_ZERO },
-    { "inertia", "J", "Of the rotor (kg m^2); required", OPTION_QUANTITY(plan.inertia, DW_INERTIA), OPTION_ABOVE_ZERO },
-    { "friction", "B", "Viscous friction (N m s/rad); default 0", OPTION_QUANTITY(plan.friction, DW_FRICTION), OPTION_NOT_NEGATIVE },
-    { "drag", "M", "Coulomb friction, which also holds the rotor at standstill (N m); default 0", OPTION_QUANTITY(plan.drag, DW_TORQUE),
-      OPTION_NOT_NEGATIVE },
-    { "rated", "KEYS",
-      "A data sheet's volts=,free-speed=,free-current=,stall-current= instead of resistance, constant and drag (the speed with its unit, 4200rpm)",
-      OPTION_READ(read_rated) },
+    MOTOR_OPTIONS(plan),
     { .help = "Its load:" },
     { "torque", "M", "Constant load on the output shaft (N m); positive opposes forward motion; default 0",
       OPTION_QUANTITY(plan.torque, DW_TORQUE) },
@@ -56,17 +44,7 @@ static const struct option_spec options[] = {
     { "gear", "N", "Motor turns a turn of the output shaft; default 1. speed is the motor's, geared-speed (--all) the shaft's",
       OPTION_QUANTITY(plan.gear, DW_NUMBER), OPTION_ABOVE_ZERO },
     { "load-inertia", "J", "On the output shaft (kg m^2); default 0", OPTION_QUANTITY(plan.load_inertia, DW_INERTIA), OPTION_NOT_NEGATIVE },
-    { .help = "What drives it:" },
-    { "supply", "V", "Supply (V); required, or --battery", OPTION_QUANTITY(plan.supply, DW_VOLTAGE), OPTION_ABOVE_ZERO },
-    SUPPLY_OPTIONS,
-    { "drive", "WORD",
-      "direct: the channel is the terminal voltage, ahead of a --switch-resistance; one-switch: a transistor and a freewheel diode; "
-      "bridge-slow, bridge-fast: a full bridge that shorts the motor, or returns its current to the supply, while the pin is low; "
-      "antiphase: the pin reverses the supply, half duty stands still; required", OPTION_WORD(plan.drive, drives) },
-    { "diode-drop", "V", "Of each conducting diode (V); default 0.7", OPTION_QUANTITY(plan.diode_drop, DW_VOLTAGE), OPTION_NOT_NEGATIVE },
-    { "switch-resistance", "R", "Of each conducting transistor (ohm); default 0", OPTION_QUANTITY(plan.switch_resistance, DW_RESISTANCE),
-      OPTION_NOT_NEGATIVE },
-    { "threshold", "V", "Gates are on above it (V); default the middle of the table's levels", OPTION_QUANTITY(plan.threshold, DW_VOLTAGE) },
+    MOTOR_DRIVE_OPTIONS(plan),
     { .help = "Output:" },
     { "speed-unit", "rad/s|rpm", "Of the channel speed; default rad/s", OPTION_WORD(plan.rpm, units) },
     { "angle-unit", "rad|deg", "Of the channel angle (--all); default rad", OPTION_WORD(plan.degrees, angles) },
@@ -78,17 +56,7 @@ static const struct option_spec options[] = {
 
 static const struct option_rule rules[] = {
     { OPTION_REFUSED, "angle-unit", "!all", "is of the channel angle, which --all writes" },
-    { OPTION_EXCLUDES, "resistance constant drag", "rated", "a data sheet sets that too; give one" },
-    { OPTION_NEEDED, "resistance", "!rated", "such as 1.2, " RATED },
-    { OPTION_NEEDED, "constant", "!rated", "such as 23m (V s/rad), " RATED },
-    { OPTION_NEEDED, "inductance", NULL, "such as 700u" },
-    { OPTION_NEEDED, "inertia", NULL, "such as 12u (kg m^2)" },
-    { OPTION_NEEDED, "supply", "!battery", "such as 12" },
-    SUPPLY_RULES,
-    { OPTION_NEEDED, "drive", NULL, "one of direct, one-switch, bridge-slow, bridge-fast, antiphase" },
-    { OPTION_REFUSED, "diode-drop threshold " SUPPLY_GIVEN, "drive=direct", "is of switched drives; --drive is direct" },
-    { OPTION_REFUSED, "diode-drop", "drive=bridge-slow&!low-channel drive=antiphase&!low-channel",
-      "goes with --low-channel in this drive: without it transistors alone carry the current" },
+    MOTOR_RULES,
     { 0 }
 };
 

@@ -15,7 +15,7 @@ static const double SWINGS = 0.01, STALLED = 0.04;
 struct motor_options {
     struct common_options common;
     struct motor_load load;
-    const char *low, *direction;
+    struct motor_channels channels;
     bool steady, report;
 };
 
@@ -23,11 +23,7 @@ static const char *const starts[] = { "rest", "steady", NULL };
 
 #define OPTION_STRUCT struct motor_options
 static const struct option_spec options[] = {
-    { "low-channel", "CHANNEL",
-      "Gate of the complementary transistor, such as complement from dw-pwm --dead-time: with both off, diodes carry the current",
-      OPTION_TEXT(low), .also = "low_gate", .group = 3 },
-    { "direction", "CHANNEL", "Bridges: below zero reverses, zero keeps; default the channel direction, where there is one",
-      OPTION_TEXT(direction) },
+    MOTOR_CHANNEL_OPTIONS(channels),
     { "start", "rest|steady", "Standstill without current (default), or the periodic state that is reached from there",
       OPTION_WORD(steady, starts), .group = 4 },
     { "report", NULL, "Of a supply that gives way: write findings instead of the table; status 1 where it falls below --least",
@@ -67,24 +63,10 @@ struct motor_seen {
     double start, end, blocked;         /* s */
     double fastest, slowest, least_pin; /* rad/s, rad/s forwards, V */
     double standing, squares;           /* s and A^2 s, since the rotor last turned */
-    double current, rise, high, low;    /* A, A/s, V, V, of the last row */
-    double threshold;                   /* V, of the gates */
-    double shorted, first_short;        /* s both gates were on, and when first */
-    bool low_gate, any, was_blocked, reversed;
+    double current, rise;               /* A, A/s, of the last row */
+    struct gates_seen gates;
+    bool any, was_blocked, reversed;
 };
-
-/* Between rows both gates are straight lines, and a row stands where one crosses the threshold: the middle decides. */
-static void watch_gates(struct motor_seen *seen, const struct dw_run_row *row, double length)
-{
-    const double high = row->input[DW_MOTOR_PIN], low = row->input[DW_MOTOR_LOW];
-    if (length > 0 && (seen->high + high) / 2 > seen->threshold && (seen->low + low) / 2 > seen->threshold) {
-        if (seen->shorted == 0)
-            seen->first_short = seen->end;
-        seen->shorted += length;
-    }
-    seen->high = high;
-    seen->low = low;
-}
 
 static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
@@ -99,8 +81,7 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
     const double rise = row->slope[DW_MOTOR_CURRENT];
     const struct dw_cubic between = dw_cubic_through(seen->current, length * seen->rise, current, length * rise);
     seen->squares = speed == 0 ? seen->squares + length * dw_cubic_mean_square(&between) : 0;
-    if (seen->low_gate)
-        watch_gates(seen, row, length);
+    gates_row(&seen->gates, row);
     seen->any = true;
     seen->was_blocked = dw_motor_blocked(seen->motor, row->mode);
     seen->end = row->time;
@@ -133,9 +114,7 @@ static void caution(const struct motor_options *o, const struct motor_seen *seen
     if (heat > STALLED * p->supply * dw_motor_stall_current(p))
         command_caution(command, "hot part: the rotor stands still at the end, and its winding takes %.3g W without the cooling of a turning one",
                         heat);
-    if (seen->shorted > 0)
-        command_caution(command, "both transistors of a leg are on for %.3g s, first at %.6g s: they short the supply, which is not "
-                        "counted here; dw-pwm --dead-time keeps them apart", seen->shorted, seen->first_short);
+    gates_caution(command, &seen->gates);
     if (pulled_backwards(p, seen))
         command_note(command, "the load turns the motor backwards, up to %.0f rpm: a load that only resists is --load-drag or --torque-at-square",
                      -seen->slowest * DW_RPM);
@@ -144,57 +123,27 @@ static void caution(const struct motor_options *o, const struct motor_seen *seen
                      "the duty", 100 * seen->blocked / (seen->end - seen->start));
 }
 
-/* Which channels feed the motor, and what the table says of its drive. */
-static enum dw_status find_inputs(const struct motor_options *o, const struct dw_reader *reader, size_t *column,
-                                  struct load_drive *drive, struct dw_error *error)
-{
-    struct command *command = o->common.command;
-    struct gate gate = { 0, NAN };
-    const enum dw_motor_drive way = o->load.plan.drive;
-    const struct channel_wish low = { "low-channel", o->low, NULL }, direction = { "direction", o->direction, NULL };
-    enum dw_status status = wave_needed(reader, error);
-    if (!status)
-        status = gate_find(command, reader, &(struct channel_wish){ "channel", o->common.channel, "V" },
-                           way == DW_DRIVE_DIRECT ? 0 : o->load.plan.threshold, &gate, error);
-    if (!status && o->low)
-        status = channel_find(command, reader, &low, &column[DW_MOTOR_LOW], error);
-    if (!status && o->direction)
-        status = channel_find(command, reader, &direction, &column[DW_MOTOR_DIRECTION], error);
-    if (status)
-        return status;
-    column[DW_MOTOR_PIN] = gate.column;
-    if ((way == DW_DRIVE_BRIDGE_SLOW || way == DW_DRIVE_BRIDGE_FAST) && !o->direction)
-        column[DW_MOTOR_DIRECTION] = dw_header_find(dw_reader_header(reader), "direction", NULL);
-    *drive = (struct load_drive){ .threshold = gate.threshold, .low_gate = column[DW_MOTOR_LOW] != 0,
-                                  .direction = column[DW_MOTOR_DIRECTION] != 0,
-                                  .accuracy = o->common.accuracy };
-    return DW_OK;
-}
-
 static enum dw_status run_motor(void *options_read, struct dw_error *error)
 {
     struct motor_options *o = options_read;
-    struct load_drive drive = { .threshold = NAN };
-    struct motor_seen seen = { .motor = NULL, .low_gate = o->low != NULL };
+    struct motor_inputs inputs = { .plan = &o->load.plan, .column = NULL };
+    struct motor_seen seen = { .motor = NULL, .gates.low_gate = o->channels.low != NULL };
     struct dw_follow_plan follow = { .steady = o->steady ? START_STEADY : NULL, .side_input = DW_MOTOR_TORQUE,
                                      .descriptor = o->report ? -1 : STDOUT_FILENO, .watch = watch, .context = &seen };
     struct dw_follow_seen followed;
-    const size_t *const column = follow.input_column;
+    inputs.column = follow.input_column;
     o->load.plan.all = o->load.plan.all || o->report;  /* findings are of all its channels */
     struct dw_reader *reader = input_open(&o->common, !o->report, error);
-    enum dw_status status = reader ? find_inputs(o, reader, follow.input_column, &drive, error) : error->status;
+    enum dw_status status = reader ? motor_inputs_find(&o->common, &o->channels, reader, &inputs, error) : error->status;
     if (!status && o->load.torque_from && !(follow.side = dw_reader_open(o->load.torque_from, NULL, error)))
         status = error->status;
-    if (!status && !(follow.plant = motor_kind.plant(&o->load, &drive, error)))
+    if (!status && !(follow.plant = motor_kind.plant(&o->load, &inputs.drive, error)))
         status = error->status;
-    if (!status && o->low && column[DW_MOTOR_LOW] == column[DW_MOTOR_PIN])
-        status = dw_error_set(error, DW_BAD_USE, 0, "--low-channel: '%s' is the gate of the other transistor: both on short the supply",
-                              o->low);
     if (!status)
         status = supply_begin(&seen.supply, &o->load.feed, o->load.plan.supply, follow.plant, &o->common, reader, o->report, error);
     if (!status) {
         seen.motor = dw_plant_load(follow.plant);
-        seen.threshold = drive.threshold;
+        seen.gates.threshold = inputs.drive.threshold;
         status = follow_table(&follow, &o->common, NULL, reader, &followed, error);
     }
     if (!status && o->report)

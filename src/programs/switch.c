@@ -14,30 +14,6 @@ static const double ABSOLUTE_ZERO = -273.15;  /* degC */
 static const char *const kinds[] = { "mosfet", "bipolar", NULL }, *const edges[] = { "clamped", "resistive", NULL },
                         *const starts[] = { "rest", "steady", NULL };
 
-static enum dw_status add_pair(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
-{
-    struct switch_options *o = options;
-    struct option_key keys[] = { { "r", DW_THERMAL_RESISTANCE, NAN, NULL }, { "tau", DW_TIME, NAN, NULL },
-                                 { "c", DW_HEAT_CAPACITY, NAN, NULL } };
-    if (o->pair_count == DW_THERMAL_PAIRS)
-        return option_error(error, option->name, argument, "at most %d pairs", DW_THERMAL_PAIRS);
-    const enum dw_status status = option_keys(option->name, argument, keys, 3, error);
-    if (status != DW_OK)
-        return status;
-    const double r = keys[0].value, tau = keys[1].value, c = keys[2].value;
-    if (isnan(r))
-        return option_error(error, option->name, argument, "r is missing");
-    if (!(r > 0))
-        return option_error(error, option->name, argument, "r must be above zero");
-    if (tau < 0 || c < 0)
-        return option_error(error, option->name, argument, "%s must not be below zero", tau < 0 ? "tau" : "c");
-    if (isnan(tau) == isnan(c))
-        return option_error(error, option->name, argument,
-                            isnan(c) ? "give tau or c" : "tau and c both set the time constant; give one");
-    o->pairs[o->pair_count++] = (struct dw_thermal_pair){ r, isnan(tau) ? r * c : tau };
-    return DW_OK;
-}
-
 static enum dw_status read_driver(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     struct switch_options *o = options;
@@ -91,7 +67,7 @@ static const struct option_spec options[] = {
     { .help = "Heat:" },
     { "thermal", "KEYS",
       "One pair of the thermal network, junction to ambient: r=K/W and tau=s or c=J/K, such as r=1.2,tau=20m; repeat for each",
-      OPTION_READ(add_pair), .repeats = true },
+      OPTION_READ(thermal_read_pair), OPTION_AT(network), .repeats = true },
     { "ambient", "T", "Ambient temperature (degC); default 25", OPTION_QUANTITY(ambient, DW_TEMPERATURE), DEGREES },
     { "limit", "T", "Highest junction temperature allowed (degC): --report ends with status 1 where it is exceeded", OPTION_QUANTITY(limit, DW_TEMPERATURE),
       DEGREES },
@@ -365,8 +341,8 @@ static enum dw_status make_heat(const struct switch_options *o, struct heat_run 
     dw_heat_free(h->heat);
     dw_thermal_free(h->thermal);
     h->heat = NULL;
-    h->thermal = o->pair_count ? dw_thermal_new(o->pairs, o->pair_count, o->ambient, error) : NULL;
-    if (h->thermal || !o->pair_count)
+    h->thermal = o->network.count ? dw_thermal_new(o->network.pairs, o->network.count, o->ambient, error) : NULL;
+    if (h->thermal || !o->network.count)
         h->heat = dw_heat_new(o->alone ? NULL : &o->transistor, h->thermal, &h->source, o->common.accuracy,
                               o->report ? NULL : write_row, &h->out, error);
     return h->heat ? DW_OK : error->status;

@@ -3,14 +3,12 @@
 #ifndef PROGRAMS_SWITCH_OPTIONS_H
 #define PROGRAMS_SWITCH_OPTIONS_H
 
-#include "common.h"
-#include <dutywright/switch.h>
+#include "drive.h"
 
 struct switch_options {
     struct common_options common;
     struct dw_switch transistor;
-    struct dw_thermal_pair pairs[DW_THERMAL_PAIRS];
-    size_t pair_count;
+    struct thermal_network network;
     double ambient, limit, sink_limit, pin_current;   /* NaN: not asked */
     double rating, peak_rating, margin;               /* A, A, 1; NaN: not asked */
     const char *gate;

@@ -19,7 +19,7 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
                                    double sink, struct dw_error *error)
 {
     struct report *report = report_findings(error);
-    bool has_transistor = !o->alone, hot = o->pair_count, driver = isfinite(o->rating);
+    bool has_transistor = !o->alone, hot = o->network.count, driver = isfinite(o->rating);
     double switching = r->turn_on + r->turn_off;
     const struct offered rows[] = {
         { true, channel, "peak", report_number(has_transistor ? r->current_peak : r->load_peak), "A" },
@@ -47,8 +47,8 @@ static enum dw_status write_report(const struct switch_options *o, const char *c
 static double needed_sink(const struct switch_options *o, const struct dw_heat_result *r)
 {
     double inner = 0;
-    for (size_t i = 0; i < o->pair_count; i++)
-        inner += o->pairs[i].resistance;
+    for (size_t i = 0; i < o->network.count; i++)
+        inner += o->network.pairs[i].resistance;
     double loss = r->conduction_cold * (1 + o->transistor.resistance_slope * (o->sink_limit - 25)) + r->turn_on + r->turn_off;
     return dw_switch_heatsink(loss, inner, r->steady ? r->steady_highest - r->steady_mean : 0, o->ambient, o->sink_limit);
 }
@@ -56,14 +56,14 @@ static double needed_sink(const struct switch_options *o, const struct dw_heat_r
 static void caution(const struct switch_options *o, const struct dw_heat_result *r)
 {
     command_caution_voltage(o->common.command, o->transistor.supply, "");
-    if (o->pair_count && hottest(r) > BURNS)
+    if (o->network.count && hottest(r) > BURNS)
         command_caution(o->common.command, hottest(r) > DESTROYED ? "hot part: a junction of %.4g degC destroys the transistor, which may burst or burn"
                                                                   : "hot part: the junction reaches %.4g degC; case and heat sink can burn skin", hottest(r));
     if (!o->alone && !(o->transistor.edge > 0))
         command_note(o->common.command, "switching loss is left out: --edge gives it");
     if (!o->alone && r->turns > 0 && !(r->span > 0))
         command_note(o->common.command, "no loss: no time passes in this table");
-    if (o->pair_count && !r->steady)
+    if (o->network.count && !r->steady)
         command_note(o->common.command, "the steady temperature is left out: it takes two whole periods and a header with their length");
 }
 
@@ -81,7 +81,7 @@ static enum dw_status judge(const struct switch_options *o, const struct dw_heat
     if (highest > o->limit)
         return dw_error_set(error, DW_NO, 0, "the junction reaches %.*g degC: over the limit of %.*g degC", heat, highest, heat,
                             o->limit);
-    if (o->pair_count && highest > DESTROYED)
+    if (o->network.count && highest > DESTROYED)
         return dw_error_set(error, DW_NO, 0, "the junction reaches %.4g degC, which destroys it: no transistor of silicon is rated above "
                             "%g degC", highest, DESTROYED);
     if (base > o->pin_current)

@@ -67,6 +67,11 @@ static const struct unit units[] = {
     { DW_ANGLE, "rad", 0, 180 / M_PI, true, false },
     { DW_SLEW, "deg/s", 0, 0, true, false },
     { DW_SLEW, DEGREE "/s", 0, 0, true, false },
+    { DW_LENGTH, "m", 0, 0, true, false },
+    { DW_LENGTH, "cm", -2, 0, false, false },
+    { DW_FORCE, "N", 0, 0, true, false },
+    { DW_MASS, "kg", 0, 0, false, false },
+    { DW_MASS, "g", -3, 0, true, false },
     { DW_SHARE, "%", -2, 0, false, false },
     { DW_PHASE, "%", -2, 0, false, false },
     { DW_PHASE, "deg", 0, 1.0 / 360, false, false },
@@ -101,6 +106,9 @@ static const struct quantity_words quantities[] = {
     [DW_HEAT_CAPACITY] = { "J/K", "a heat capacity", "0.5, 500m or 0.5J/K", true },
     [DW_ANGLE] = { "deg", "an angle", "30, 30deg or 0.5rad", false },
     [DW_SLEW] = { "deg/s", "a rate of turning", "500 or 500deg/s", true },
+    [DW_LENGTH] = { "m", "a length", "0.08, 80mm or 8cm", true },
+    [DW_FORCE] = { "N", "a force", "900 or 900N", true },
+    [DW_MASS] = { "kg", "a mass", "40, 40kg or 800g", true },
     [DW_PHASE] = { "1", "a phase", "0.2, 20%, 1/5 or 72deg", false },
 };
 

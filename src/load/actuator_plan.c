@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What must hold of an actuator's values, and what follows from them. docs/theory.md, section 14. */
+#include "load/build_inner.h"
+#include <dutywright/actuator.h>
+#include <math.h>
+
+static const double PI = 3.14159265358979323846;
+
+/* Of the thread, with the wedge of its flanks. */
+static double thread_friction(const struct dw_actuator_plan *p)
+{
+    return p->screw_friction / cos(p->thread_angle / 2 * PI / 180);
+}
+
+struct dw_screw dw_actuator_screw(const struct dw_actuator_plan *p)
+{
+    const double ideal = p->lead / (2 * PI), around = PI * p->screw_diameter, mu = thread_friction(p);
+    const double collar = p->collar_friction * p->collar_diameter / 2;
+    if (p->efficiency > 0)
+        return (struct dw_screw){ ideal, ideal / p->efficiency, ideal * (2 - 1 / p->efficiency) };
+    return (struct dw_screw){ ideal, p->screw_diameter / 2 * (p->lead + mu * around) / (around - mu * p->lead) + collar,
+                              p->screw_diameter / 2 * (p->lead - mu * around) / (around + mu * p->lead) - collar };
+}
+
+double dw_actuator_lifts(const struct dw_actuator_plan *p, double current)
+{
+    return fmax(p->motor.gear * (p->motor.constant * current - p->motor.drag), 0) / dw_actuator_screw(p).raise;
+}
+
+double dw_actuator_back_drive(const struct dw_actuator_plan *p)
+{
+    const double lower = dw_actuator_screw(p).lower;
+    return lower > 0 ? p->motor.gear * p->motor.drag / lower : INFINITY;
+}
+
+double dw_actuator_stall_current(const struct dw_actuator_plan *p)
+{
+    const bool bridge = p->motor.drive != DW_DRIVE_DIRECT && p->motor.drive != DW_DRIVE_ONE_SWITCH;
+    return p->motor.supply / (p->motor.resistance + (bridge ? 2 : 1) * p->motor.switch_resistance);
+}
+
+/* ---- refusals ---- */
+
+static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_error *error)
+{
+    const double around = PI * p->screw_diameter, mu = thread_friction(p);
+    if (p->efficiency > 0 || p->efficiency < 0)
+        return p->efficiency > 0 && p->efficiency <= 1
+                   ? DW_OK
+                   : dw_error_member(error, "efficiency", "efficiency %g: must be above 0 and at most 1", p->efficiency);
+    if (!(p->screw_diameter > 0))
+        return dw_error_member(error, "screw_diameter", "screw diameter %g m: must be above zero", p->screw_diameter);
+    if (!(p->thread_angle < 180))
+        return dw_error_member(error, "thread_angle", "thread angle %g deg: must be below 180; 0 is square, 29 and 30 are trapezoids",
+                               p->thread_angle);
+    if (!(around > mu * p->lead))
+        return dw_error_member(error, "screw_friction", "the screw binds: with a friction of %g in its flanks no torque raises a load along a lead of "
+                               "%g m; a friction below %.3g would do, or a lead below %.3g m", p->screw_friction, p->lead,
+                               p->screw_friction * around / (mu * p->lead), around / mu);
+    return DW_OK;
+}
+
+/* What the mass adds to the inertia where the load drives must leave some: (14.5). */
+static enum dw_status check_wedge(const struct dw_actuator_plan *p, struct dw_error *error)
+{
+    const struct dw_screw screw = dw_actuator_screw(p);
+    const double each = screw.ideal * screw.lower / (p->motor.gear * p->motor.gear), inertia = p->motor.inertia;
+    if (inertia + p->mass * each > 0)
+        return DW_OK;
+    return dw_error_member(error, "mass", "the screw would wedge: a mass of %g kg that drives this self-locking screw stops it faster than its friction "
+                           "allows; a mass below %.3g kg would do, or an inertia of the rotor above %.3g kg m^2", p->mass, -inertia / each,
+                           -p->mass * each);
+}
+
+static enum dw_status check_ends(const struct dw_actuator_plan *p, struct dw_error *error)
+{
+    const double beyond = p->switches ? p->overtravel : 0;
+    if (p->switches && !(p->differential > 0 && p->differential < p->travel))
+        return dw_error_member(error, "differential", "a differential of %g m: must be above zero and below the travel, %g m; a hundredth of it, "
+                               "%g m, would do", p->differential, p->travel, p->travel / 100);
+    if (p->switches && !(p->overtravel >= 0))
+        return dw_error_member(error, "overtravel", "an overtravel of %g m: must not be negative", p->overtravel);
+    if (!(p->initial >= -beyond && p->initial <= p->travel + beyond))
+        return dw_error_member(error, "initial", "a position of %g m at first: the stops are at %g m and %g m", p->initial, 0 - beyond,
+                               p->travel + beyond);
+    return DW_OK;
+}
+
+enum dw_status dw_actuator_check(const struct dw_actuator_plan *p, struct dw_error *error)
+{
+    const struct demand demands[] = {
+        { "lead", "lead", p->lead, "m a turn", ABOVE_ZERO },
+        { "efficiency", "efficiency", p->efficiency, "", FINITE },
+        { "screw_friction", "screw friction", p->screw_friction, "", NOT_NEGATIVE },
+        { "screw_diameter", "screw diameter", p->screw_diameter, "m", NOT_NEGATIVE },
+        { "thread_angle", "thread angle", p->thread_angle, "deg", NOT_NEGATIVE },
+        { "collar_friction", "collar friction", p->collar_friction, "", NOT_NEGATIVE },
+        { "collar_diameter", "collar diameter", p->collar_diameter, "m", NOT_NEGATIVE },
+        { "travel", "travel", p->travel, "m", ABOVE_ZERO },
+        { "initial", "initial position", p->initial, "m", FINITE },
+        { "force", "force", p->force, "N", FINITE },
+        { "mass", "mass", p->mass, "kg", NOT_NEGATIVE },
+        { "backlash", "backlash", p->backlash, "m", NOT_NEGATIVE },
+        { "feedback_low", "feedback", p->feedback_low, "V", FINITE },
+        { "feedback_high", "feedback", p->feedback_high, "V", FINITE },
+    };
+    const struct dw_motor_plan *m = &p->motor;
+    if (dw_motor_check(m, error) || dwi_demands_check(demands, sizeof demands / sizeof demands[0], error) || check_screw(p, error))
+        return DW_BAD_USE;
+    if (m->torque != 0 || m->load_drag > 0 || m->torque_at_square > 0 || m->load_inertia > 0)
+        return dw_error_member(error, "torque", "an actuator's motor has no load but the screw: give a force and a mass");
+    if (p->backlash > 0 && !(p->mass > 0))
+        return dw_error_member(error, "backlash", "a backlash of %g m without a mass: what moves in it must have one", p->backlash);
+    const enum dw_status status = check_ends(p, error);
+    return status ? status : check_wedge(p, error);
+}
