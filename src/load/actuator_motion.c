@@ -157,6 +157,16 @@ static void meet(struct dw_actuator *a, struct dw_guard *of, int way, int side)
     }
 }
 
+/* What of the load's momentum is left when it has stopped the nut turns it round. A nut that comes to rest slowly has none: (14.8). */
+static void turn_round(struct dw_actuator *a, struct dw_guard *of)
+{
+    const size_t k = begin_reset(a, of), n = a->source.states;
+    const double raise = a->screw.raise, lower = a->screw.lower, left = lower * inertia(a, raise) / (raise * inertia(a, lower));
+    a->reset[k][W * (n + 1)] = left;
+    a->reset[k][V * (n + 1)] = 0;
+    a->reset[k][V * n + W] = left * dwi_actuator_thread(a);
+}
+
 /* Where a load goes when nothing presses it to the nut. */
 static size_t loose(const struct dw_actuator *a, size_t firm, enum load_motion_kind flies, int way)
 {
@@ -256,8 +266,15 @@ void dwi_actuator_guards(struct dw_actuator *a, size_t mode, const struct load_m
         for (int way = 1; way >= -1; way -= 2)
             dwi_build_guard(&a->build, of_current, -way * m->constant, m->drag, torque, beside(a, mode, mechanical_number(FLIES, way, 0)));
     if (me->kind == MOVES || flies) {
-        const size_t next = flies ? mechanical_number(FLIES_RESTING, 0, 0) : mechanical_number(RESTS, 0, me->side);
-        stand(a, dwi_build_guard(&a->build, of_speed, me->way, SPEED_SLACK * speed, speed, beside(a, mode, next)), !flies);
+        const bool turns = !flies && a->plan.backlash > 0 && a->screw.lower > 0 && me->way == me->side;
+        const size_t next = flies   ? mechanical_number(FLIES_RESTING, 0, 0)
+                            : turns ? mechanical_number(MOVES, -me->way, me->side)
+                                    : mechanical_number(RESTS, 0, me->side);
+        struct dw_guard *const of = dwi_build_guard(&a->build, of_speed, me->way, SPEED_SLACK * speed, speed, beside(a, mode, next));
+        if (turns)
+            turn_round(a, of);
+        else
+            stand(a, of, !flies);
         end_guards(a, mode, me);
     }
     if (me->kind == MOVES) {
