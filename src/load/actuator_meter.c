@@ -5,6 +5,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Share of the travel that is a motion: a load may press it to its end before anything drives it. */
+static const double MOVED = 1e-9;
+
 /* J, of motor and load. */
 static double moving_energy(const struct dw_actuator *a, const double *x)
 {
@@ -138,7 +141,7 @@ void dw_actuator_meter_row(struct dw_actuator_meter *m, const struct dw_run_row 
         take_end(m, row, stops, current);
     f->time = row->time;
     f->motion = motion;
-    m->moved = m->moved || moves;
+    m->moved = m->moved || fabs(position - f->from) > MOVED * a->plan.travel;
     m->current = current;
     m->slope = row->slope[at];
     m->moving = moving_energy(a, row->state);

@@ -44,6 +44,9 @@ double dw_actuator_stall_current(const struct dw_actuator_plan *p)
 static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const double around = PI * p->screw_diameter, mu = thread_friction(p);
+    if (!(p->lead > 0))
+        return dw_error_member(error, "lead", "a lead of %g m: the nut would not move out; pitch times starts is above zero, such as 0.003 m",
+                               p->lead);
     if (p->efficiency > 0 || p->efficiency < 0)
         return p->efficiency > 0 && p->efficiency <= 1
                    ? DW_OK
@@ -89,7 +92,7 @@ static enum dw_status check_ends(const struct dw_actuator_plan *p, struct dw_err
 enum dw_status dw_actuator_check(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const struct demand demands[] = {
-        { "lead", "lead", p->lead, "m a turn", ABOVE_ZERO },
+        { "lead", "lead", p->lead, "m", FINITE },
         { "efficiency", "efficiency", p->efficiency, "", FINITE },
         { "screw_friction", "screw friction", p->screw_friction, "", NOT_NEGATIVE },
         { "screw_diameter", "screw diameter", p->screw_diameter, "m", NOT_NEGATIVE },
