@@ -26,10 +26,10 @@ static enum dw_status read_duty(const struct option_spec *option, const char *ar
 
 #define OPTION_STRUCT struct actuator_options
 static const struct option_spec options[] = {
-    MOTOR_CHANNEL_OPTIONS(channels),
+    MOTOR_CHANNEL_OPTIONS(channels, 4),
     { "report", NULL, "Write findings instead of the table; status 1 where no end is reached, a limit switch is run past, --limit is exceeded, or the "
-      "supply falls below --least", OPTION_FLAG(report), .group = 4 },
-    { .help = "Heat of the winding, with --report:" },
+      "supply falls below --least", OPTION_FLAG(report), .group = 5 },
+    { .help = "Heat of the winding, with --report:", .group = 6 },
     { "thermal", "KEYS", "One pair of its thermal network to the surroundings: r=K/W and tau=s or c=J/K, such as r=4,tau=15min; repeat for each",
       OPTION_READ(thermal_read_pair), OPTION_AT(network), .repeats = true },
     { "ambient", "T", "Ambient temperature (degC); default 25", OPTION_QUANTITY(ambient, DW_TEMPERATURE), OPTION_FROM_TO(-273.15, INFINITY) },
@@ -62,11 +62,11 @@ static const char about[] =
     "torque-lower (at the screw, for --force; below zero it must be held), efficiency, self-locking (1: --force does not move it without power); winding: loss "
     "(mean over the stroke), highest (in the table), duty-highest (by --duty-type). Of a supply that gives way: " SUPPLY_FINDINGS ".\n\n"
     "Caution: an actuator moves without warning, pinches, drops when its load can drive it back, and a stalled winding burns.\n\n"
-    "Example: the exhibit's lock gate, from the lower end to the upper one\n\n"
-    "  dw-pwm --frequency 50 --duty 100% --duration 7 |\n"
-    "    dw-actuator --resistance 1.85 --constant 27m --drag 4m --inductance 900u \\\n"
-    "      --inertia 9u --supply 12 --drive one-switch --gear 5 --lead 3mm \\\n"
-    "      --efficiency 35% --travel 0.2 --force 250 --report";
+    "Example: the exhibit's lock gate, from its lower end to the upper one: how long, and what then?\n\n"
+    "  dw-pwm --frequency 50 --duty 100% --duration 9 |\n"
+    "    dw-actuator --resistance 1.85 --constant 27m --drag 4m \\\n"
+    "      --inductance 900u --inertia 9u --supply 12 --drive one-switch \\\n"
+    "      --gear 5 --lead 3mm --efficiency 35% --travel 0.2 --force 250 --report";
 
 struct watching {
     const struct actuator_options *options;

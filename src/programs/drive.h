@@ -40,10 +40,11 @@ enum dw_status gate_find(struct command *command, const struct dw_reader *reader
 struct motor_channels {
     const char *low, *direction;  /* NULL: not given */
 };
-#define MOTOR_CHANNEL_OPTIONS(m) \
+/* g: the group in --help of what drives it */
+#define MOTOR_CHANNEL_OPTIONS(m, g) \
     { "low-channel", "CHANNEL", \
       "Gate of the complementary transistor, such as complement from dw-pwm --dead-time: with both off, diodes carry the current", \
-      OPTION_TEXT(m.low), .also = "low_gate", .group = 3 }, \
+      OPTION_TEXT(m.low), .also = "low_gate", .group = (g) }, \
     { "direction", "CHANNEL", "Bridges: below zero reverses, zero keeps; default the channel direction, where there is one", \
       OPTION_TEXT(m.direction) }
 

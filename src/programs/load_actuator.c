@@ -24,7 +24,7 @@ static const struct option_spec options[] = {
       .required = "such as 3mm" },
     { "efficiency", "E", "Of the screw, moving a load; moved by it, it is 2 - 1/E, and up to a half it locks itself",
       OPTION_QUANTITY(plan.efficiency, DW_SHARE), OPTION_FROM_TO(0.001, 1) },
-    { "screw-friction", "MU", "Instead, the coefficient of friction in the thread", OPTION_QUANTITY(plan.screw_friction, DW_NUMBER),
+    { "screw-friction", "MU", "Instead, the friction in the thread, a coefficient", OPTION_QUANTITY(plan.screw_friction, DW_NUMBER),
       OPTION_NOT_NEGATIVE },
     { "screw-diameter", "D", "Mean, of the thread (m)", OPTION_QUANTITY(plan.screw_diameter, DW_LENGTH), OPTION_ABOVE_ZERO },
     { "thread-angle", "A", "Between the flanks (deg): default 0, a square thread; 29 or 30 of trapezoidal ones",

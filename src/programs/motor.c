@@ -23,7 +23,7 @@ static const char *const starts[] = { "rest", "steady", NULL };
 
 #define OPTION_STRUCT struct motor_options
 static const struct option_spec options[] = {
-    MOTOR_CHANNEL_OPTIONS(channels),
+    MOTOR_CHANNEL_OPTIONS(channels, 3),
     { "start", "rest|steady", "Standstill without current (default), or the periodic state that is reached from there",
       OPTION_WORD(steady, starts), .group = 4 },
     { "report", NULL, "Of a supply that gives way: write findings instead of the table; status 1 where it falls below --least",
