@@ -2,6 +2,7 @@
 /* Wherever memory runs out inside the library, it says so and keeps nothing: each allocation of each job below is made to
  * fail, alone and with all after it. */
 #include "suite.h"
+#include <dutywright/actuator.h>
 #include <dutywright/chain.h>
 #include <dutywright/coil.h>
 #include <dutywright/counter.h>
@@ -537,6 +538,26 @@ static enum dw_status laws(struct dw_error *error)
     return status;
 }
 
+static enum dw_status actuators(struct dw_error *error)
+{
+    static const struct dw_actuator_plan plan = { .motor = { .resistance = 1.85, .inductance = 0.9e-3, .constant = 27e-3, .inertia = 9e-6,
+        .drag = 4e-3, .gear = 5, .drive = DW_DRIVE_ONE_SWITCH, .supply = 12, .threshold = 2.5 }, .lead = 3e-3, .efficiency = 0.35, .travel = 0.2,
+        .mass = 1, .backlash = 1e-4, .switches = true, .differential = 1e-3, .overtravel = 1e-3 };
+    enum dw_status status = DW_OK;
+    double state[DW_STATES], input[DW_ACTUATOR_INPUTS] = { 0 };
+    struct dw_actuator *actuator = dw_actuator_new(&plan, error);
+    struct dw_plant *plant = actuator ? dw_actuator_plant(actuator) : NULL;
+    struct dw_run *run = plant ? dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .accuracy = 1e-4, .sink = take_row }, error) : NULL;
+    if (MADE(actuator) && MADE(run) && RIGHT(dw_run_start(run, 0, dw_plant_rest(plant, state), state, input, error)))
+        for (size_t i = 1; i < CLOCK && status == DW_OK; i++) {
+            input[DW_ACTUATOR_PIN] = clock_pin[i];
+            status = dw_run_feed(run, clock_time[i], input, error);
+        }
+    dw_run_free(run);
+    dw_actuator_free(actuator);
+    return status;
+}
+
 /* ---- each allocation of each job ---- */
 
 static const struct job {
@@ -545,7 +566,7 @@ static const struct job {
 } jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
              { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
              { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils }, { "servos", servos },
-             { "equations", equations }, { "laws", laws } };
+             { "actuators", actuators }, { "equations", equations }, { "laws", laws } };
 
 static void try_job(const struct job *job, long at, bool after)
 {

@@ -142,4 +142,88 @@ START_TEST(energy_from_the_supply_is_all_found_again)
 }
 END_TEST
 
-SUITE("load: actuator", in_the_long_run_speed_and_current_are_those_of_torques_in_balance, energy_from_the_supply_is_all_found_again)
+START_TEST(what_it_cannot_be_is_refused_with_what_would_do)
+{
+    static const struct {
+        double lead, efficiency, friction, diameter, mass, backlash, initial, differential, torque;
+        const char *text;
+    } bad[] = {
+        { .lead = 0, .efficiency = 0.3, .text = "a lead of 0 m: the nut would not move out; pitch times starts is above zero, such as 0.003 m" },
+        { .lead = 3e-3, .efficiency = 1.2, .text = "efficiency 1.2: must be above 0 and at most 1" },
+        { .lead = 3e-3, .friction = 0.1, .text = "screw diameter 0 m: must be above zero" },
+        { .lead = 60e-3, .friction = 0.9, .diameter = 12e-3,
+          .text = "the screw binds: with a friction of 0.9 in its flanks no torque raises a load along a lead of 0.06 m; a friction below 0.628 would do, "
+                  "or a lead below 0.0419 m" },
+        { .lead = 3e-3, .efficiency = 0.35, .mass = 4000,
+          .text = "the screw would wedge: a mass of 4000 kg that drives this self-locking screw stops it faster than its friction allows; a mass below "
+                  "1.15e+03 kg would do, or an inertia of the rotor above 3.13e-05 kg m^2" },
+        { .lead = 3e-3, .efficiency = 0.35, .backlash = 1e-3, .text = "a backlash of 0.001 m without a mass: what moves in it must have one" },
+        { .lead = 3e-3, .efficiency = 0.35, .initial = 0.3, .text = "a position of 0.3 m at first: the stops are at -0.001 m and 0.201 m" },
+        { .lead = 3e-3, .efficiency = 0.35, .differential = 0.2,
+          .text = "a differential of 0.2 m: must be above zero and below the travel, 0.2 m; a hundredth of it, 0.002 m, would do" },
+        { .lead = 3e-3, .efficiency = 0.35, .torque = 1, .text = "an actuator's motor has no load but the screw: give a force and a mass" },
+    };
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct dw_actuator_plan p = gate();
+        struct dw_error error = { .status = DW_OK };
+        p.lead = bad[i].lead;
+        p.efficiency = bad[i].efficiency;
+        p.screw_friction = bad[i].friction;
+        p.screw_diameter = bad[i].diameter;
+        p.mass = bad[i].mass;
+        p.backlash = bad[i].backlash;
+        p.initial = bad[i].initial;
+        p.switches = true;
+        p.overtravel = 1e-3;
+        p.differential = bad[i].differential > 0 ? bad[i].differential : 2e-3;
+        p.motor.torque = bad[i].torque;
+        refuses(dw_actuator_check(&p, &error), DW_BAD_USE, error, bad[i].text);
+        ck_assert_ptr_null(dw_actuator_new(&p, &error));
+    }
+}
+END_TEST
+
+START_TEST(just_below_the_mass_that_wedges_it_moves)
+{
+    struct dw_actuator_plan p = gate();
+    const struct dw_screw s = dw_actuator_screw(&p);
+    struct ran r;
+    p.mass = -0.999 * p.motor.inertia * 25 / (s.ideal * s.lower);
+    p.initial = 0.1;
+    begin(&r, &p, -12);
+    go(&r, 2, -12, 0);
+    ck_assert(output(&r, POSITION) < 0.099);
+    end(&r);
+}
+END_TEST
+
+START_TEST(a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored)
+{
+    struct ran one, other;
+    struct dw_actuator_plan p = gate();
+    p.mass = 10;
+    p.backlash = 1e-3;
+    p.initial = 0.1;
+    p.feedback = true;
+    p.feedback_low = 0.3;
+    p.feedback_high = 3;
+    begin(&one, &p, 12);
+    p.force = -p.force;
+    struct dw_actuator_plan mirror = p;
+    begin(&other, &mirror, -12);
+    p.force = -p.force;
+    for (int i = 1; i < 6; i++) {
+        const double volts = i % 2 ? 12 : -9, force = i == 3 ? 400 : -300 * (i == 4);
+        go(&one, 0.2 * i, volts, force);
+        go(&other, 0.2 * i, -volts, -force);
+        within_scale(output(&one, POSITION) - 0.1 + output(&other, POSITION) - 0.1 - p.backlash, 0, 1e-10, p.travel);
+        within_scale(output(&one, CURRENT) + output(&other, CURRENT), 0, 1e-8, 6.5);
+        near(output(&one, FEEDBACK), 0.3 + 2.7 * dw_run_state(one.run)[DW_ACTUATOR_NUT] / p.travel, 1e-13);
+    }
+    end(&one);
+    end(&other);
+}
+END_TEST
+
+SUITE("load: actuator", what_it_cannot_be_is_refused_with_what_would_do, just_below_the_mass_that_wedges_it_moves,
+      a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored, in_the_long_run_speed_and_current_are_those_of_torques_in_balance, energy_from_the_supply_is_all_found_again)
