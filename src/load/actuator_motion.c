@@ -50,7 +50,7 @@ double dwi_actuator_arm(const struct dw_actuator *a, int way, int side)
     return way == side ? a->screw.raise : a->screw.lower;
 }
 
-/* kg m^2 of the motor with the mass that it moves: (14.4). */
+/* kg m^2 of the motor with the mass that it moves: (14.3). */
 static double inertia(const struct dw_actuator *a, double arm)
 {
     const struct dw_actuator_plan *p = &a->plan;
@@ -97,7 +97,7 @@ struct forced dwi_actuator_thread_force(const struct dw_actuator *a, const struc
 {
     const double all = inertia(a, dwi_actuator_arm(a, me->way, me->side));
     switch (me->kind) {
-    case MOVES:  /* (14.5) */
+    case MOVES:  /* (14.4) */
         return dwi_forced_sum(a->plan.motor.inertia / all, dwi_actuator_force(a, 1), a->plan.mass * dwi_actuator_thread(a) / all, free_torque(a, me->way));
     case RESTS: return dwi_actuator_force(a, 1);
     case PRESSES:
@@ -184,7 +184,7 @@ static void rest_guards(struct dw_actuator *a, size_t mode, int side)
     const double torque = a->plan.motor.gear * a->plan.motor.constant * dw_motor_stall_current(&a->plan.motor);
     const struct forced force = dwi_actuator_force(a, 1);
     guard(a, side, &force, a->force_scale, beside(a, mode, loose(a, mechanical_number(RESTS, 0, -side), FLIES_RESTING, 0)));
-    for (int way = 1; way >= -1; way -= 2) {  /* (14.3) */
+    for (int way = 1; way >= -1; way -= 2) {  /* (14.5) */
         const struct forced left = dwi_forced_sum(dwi_actuator_arm(a, way, side), force, -1, at_screw(a, way));
         guard(a, way, &left, torque, beside(a, mode, mechanical_number(MOVES, way, side)));
     }

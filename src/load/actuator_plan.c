@@ -63,7 +63,7 @@ static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_er
     return DW_OK;
 }
 
-/* What the mass adds to the inertia where the load drives must leave some: (14.5). */
+/* What the mass adds to the inertia where the load drives must leave some: (14.4). */
 static enum dw_status check_wedge(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const struct dw_screw screw = dw_actuator_screw(p);

@@ -102,53 +102,38 @@ void actuator_caution(const struct actuator_options *o, const struct actuator_se
 
 /* ---- report ---- */
 
-static enum dw_status write_findings(const struct actuator_options *o, struct actuator_seen *seen, struct report *report, struct dw_error *error)
+enum dw_status actuator_report(const struct actuator_options *o, struct actuator_seen *seen, struct dw_error *error)
 {
     const struct dw_actuator_plan *p = &o->load.plan;
     const struct dw_actuator_findings *f = &seen->meter.found;
     const struct dw_screw screw = dw_actuator_screw(p);
     const double stall = dw_actuator_stall_current(p), back = dw_actuator_back_drive(p), force = fabs(p->force), time = f->ended - f->begun;
     const bool ends = !isnan(f->ended), heat = seen->thermal != NULL;
-    const struct {
-        bool wanted;
-        const char *subject, *quantity;
-        double value;
-        const char *unit;
-    } rows[] = {
-        { ends, "stroke", "time", time, "s" },
-        { ends, "stroke", "speed-mean", fabs(f->to - f->from) / time, "m/s" },
-        { ends, "stroke", "energy", f->energy, "J" },
-        { f->overrun > 0, "stroke", "overrun", f->overrun, "m" },
-        { ends, "current", "running", f->running, "A" },
-        { ends, "current", "starting", f->starting, "A" },
-        { true, "current", "stall", stall, "A" },
-        { f->pressed > 0, "current", "at-stop", fabs(f->press_current), "A" },
-        { true, "force", "stall", dw_actuator_lifts(p, stall), "N" },
-        { f->pressed > 0, "force", "at-stop", dw_actuator_lifts(p, fabs(f->press_current)), "N" },
-        { isfinite(back), "force", "back-drive", back, "N" },
-        { true, "screw", "torque-raise", force * screw.raise, "Nm" },
-        { true, "screw", "torque-lower", force > 0 ? -force * screw.lower : 0, "Nm" },
-        { true, "screw", "efficiency", screw.ideal / screw.raise, "%" },
-        { true, "screw", "self-locking", force < back, "" },
-        { heat && !isnan(f->heat), "winding", "loss", f->heat, "W" },
-        { heat, "winding", "highest", seen->hottest, "degC" },
-        { heat && o->duty != DUTY_UNSAID && !isnan(f->heat), "winding", "duty-highest", duty_highest(o, f->heat, o->running, error), "degC" },
-    };
-    enum dw_status status = report ? DW_OK : error->status;
-    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
-        if (rows[i].wanted && !isnan(rows[i].value))
-            status = report_finding(report, rows[i].subject, rows[i].quantity, rows[i].value, rows[i].unit, error);
-    return status ? status : supply_findings(&seen->supply, report, error);
-}
-
-enum dw_status actuator_report(const struct actuator_options *o, struct actuator_seen *seen, struct dw_error *error)
-{
     struct report *report = report_findings(error);
-    enum dw_status status = write_findings(o, seen, report, error);
+    const struct offered rows[] = {
+        { ends, "stroke", "time", report_number(time), "s" },
+        { ends, "stroke", "speed-mean", report_number(fabs(f->to - f->from) / time), "m/s" },
+        { ends, "stroke", "energy", report_number(f->energy), "J" },
+        { f->overrun > 0, "stroke", "overrun", report_number(f->overrun), "m" },
+        { ends, "current", "running", report_number(f->running), "A" },
+        { ends, "current", "starting", report_number(f->starting), "A" },
+        { true, "current", "stall", report_number(stall), "A" },
+        { f->pressed > 0, "current", "at-stop", report_number(fabs(f->press_current)), "A" },
+        { true, "force", "stall", report_number(dw_actuator_lifts(p, stall)), "N" },
+        { f->pressed > 0, "force", "at-stop", report_number(dw_actuator_lifts(p, fabs(f->press_current))), "N" },
+        { isfinite(back), "force", "back-drive", report_number(back), "N" },
+        { true, "screw", "torque-raise", report_number(force * screw.raise), "Nm" },
+        { true, "screw", "torque-lower", report_number(force > 0 ? -force * screw.lower : 0), "Nm" },
+        { true, "screw", "efficiency", report_number(screw.ideal / screw.raise), "%" },
+        { true, "screw", "self-locking", report_number(force < back), "" },
+        { heat && !isnan(f->heat), "winding", "loss", report_number(f->heat), "W" },
+        { heat, "winding", "highest", report_number(seen->hottest), "degC" },
+        { heat && o->duty != DUTY_UNSAID && !isnan(f->heat), "winding", "duty-highest", report_number(duty_highest(o, f->heat, o->running, error)), "degC" },
+    };
+    enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
     if (!status)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+        status = supply_findings(&seen->supply, report, error);
+    return report_out(report, &o->common, status, error);
 }
 
 /* ---- verdict ---- */
