@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A linear actuator: a brushed motor, a gear and a screw that moves a load between two ends. docs/theory.md, section 14. */
+/* A linear actuator: a motor, a gear and a screw that move a load between two ends. docs/theory.md, section 14. */
 #ifndef DUTYWRIGHT_ACTUATOR_H
 #define DUTYWRIGHT_ACTUATOR_H
 
@@ -10,8 +10,9 @@ extern "C" {
 #endif
 
 struct dw_actuator_plan {
-    struct dw_motor_plan motor;   /* without a load of its own (torque, load_drag, torque_at_square, load_inertia 0); gear: motor turns a turn
-                                     of the screw; all: also terminal, back-emf, torque, motor-speed, currents of the supply, nut */
+    struct dw_motor_plan motor;   /* without a load of its own (torque, load_drag, torque_at_square, load_inertia 0); gear:
+                                     motor turns a turn of the screw; all: also terminal, back-emf, torque, motor-speed,
+                                     currents of the supply, nut */
     double lead;                  /* m a turn of the screw, > 0 */
     double efficiency;            /* of raising, 0 < E <= 1, and 2 - 1/E of lowering; 0: from these: */
     double screw_friction;        /* coefficient in the thread, >= 0 */
@@ -21,7 +22,7 @@ struct dw_actuator_plan {
     double collar_diameter;       /* m, mean, >= 0 */
     double travel;                /* m, > 0: the ends are at 0 and there */
     double initial;               /* m, within what the stops allow */
-    bool switches;                /* the ends are limit switches, each with a diode across that lets the current back; else stops */
+    bool switches;                /* the ends are limit switches, a diode across each lets the current back; else stops */
     double overtravel;            /* m, >= 0, behind a switch to the stop; INFINITY: there is none */
     double differential;          /* m, > 0, below the travel: a switch closes again so far before the end */
     double force;                 /* N, that stands against moving out; below zero it pulls out */
@@ -31,20 +32,23 @@ struct dw_actuator_plan {
     double feedback_low, feedback_high;
 };
 
-/* m, torque at the screw for each newton: without friction, driving the load, and driven by it (below zero: locks itself).
+/* m, torque at the screw for each newton: without friction, driving the load, and driven by it (below zero: it locks
+ * itself).
  *   source   Shigley, Mechanical Engineering Design, power screws: docs/theory.md, (14.2) */
 struct dw_screw {
     double ideal, raise, lower;
 };
 
-enum dw_actuator_input { DW_ACTUATOR_PIN, DW_ACTUATOR_LOW, DW_ACTUATOR_DIRECTION, DW_ACTUATOR_FORCE, DW_ACTUATOR_INPUTS };
-/* A, rad/s of the motor, m of the nut; with backlash also m/s of the load, and m by which the load is ahead of where the nut pushes it
- * out, up to the backlash; behind them those of a supply that gives way. */
-enum dw_actuator_state { DW_ACTUATOR_CURRENT, DW_ACTUATOR_SPEED, DW_ACTUATOR_NUT, DW_ACTUATOR_LOAD_SPEED, DW_ACTUATOR_GAP,
-                         DW_ACTUATOR_STATES };
+enum dw_actuator_input { DW_ACTUATOR_PIN, DW_ACTUATOR_LOW, DW_ACTUATOR_DIRECTION, DW_ACTUATOR_FORCE,
+                         DW_ACTUATOR_INPUTS };
+/* A, rad/s of the motor, m of the nut; with backlash also m/s of the load, and m by which the load is ahead of where the
+ * nut pushes it out, up to the backlash; behind them those of a supply that gives way. */
+enum dw_actuator_state { DW_ACTUATOR_CURRENT, DW_ACTUATOR_SPEED, DW_ACTUATOR_NUT, DW_ACTUATOR_LOAD_SPEED,
+                         DW_ACTUATOR_GAP, DW_ACTUATOR_STATES };
 
-/* DW_BAD_USE names the value that is out of range and what would do: also a screw that binds (it cannot be raised), and a mass that would
- * wedge it: inertia + mass ideal lower / gear^2 must be above zero, or the acceleration is not determined. */
+/* DW_BAD_USE names the value that is out of range and what would do: also a screw that binds (it cannot be raised), and a
+ * mass that would wedge it: inertia + mass ideal lower / gear^2 must be above zero, or the acceleration is not
+ * determined. */
 DW_API enum dw_status dw_actuator_check(const struct dw_actuator_plan *plan, struct dw_error *error);
 DW_API struct dw_screw dw_actuator_screw(const struct dw_actuator_plan *plan);
 /* N, that the motor lifts at a current, A, without accelerating: (14.6). */
@@ -58,8 +62,9 @@ struct dw_actuator;
 /*   returns   NULL with what dw_actuator_check refuses; DW_NO_MEMORY */
 DW_API struct dw_actuator *dw_actuator_new(const struct dw_actuator_plan *plan, struct dw_error *error);
 DW_API void dw_actuator_free(struct dw_actuator *actuator);
-/* Its plant: inputs and states above; its last four outputs are current (A), force in the screw (N), speed (m/s) and position (m) of the
- * load, before them feedback (V) and supply (V) where there are such. Its load is the actuator: to free either is to free both.
+/* Its plant: inputs and states above; its last four outputs are current (A), force in the screw (N), speed (m/s) and
+ * position (m) of the load, before them feedback (V) and supply (V) where there are such. Its load is the actuator: to
+ * free either is to free both.
  *   accuracy   exact in each mode, and so is each event: section 2 */
 DW_API struct dw_plant *dw_actuator_plant(const struct dw_actuator *actuator);
 
@@ -70,15 +75,16 @@ DW_API enum dw_actuator_motion dw_actuator_motion(const struct dw_actuator *actu
 DW_API int dw_actuator_open(const struct dw_actuator *actuator, size_t mode);
 
 /* What a run must integrate for the energies below. */
-enum dw_actuator_integral { DW_ACTUATOR_SUPPLIED, DW_ACTUATOR_HEATED, DW_ACTUATOR_ENTERED, DW_ACTUATOR_CONVERTED, DW_ACTUATOR_DAMPED,
-                            DW_ACTUATOR_DRAGGED, DW_ACTUATOR_RUBBED, DW_ACTUATOR_LIFTED, DW_ACTUATOR_INTEGRALS };
+enum dw_actuator_integral { DW_ACTUATOR_SUPPLIED, DW_ACTUATOR_HEATED, DW_ACTUATOR_ENTERED, DW_ACTUATOR_CONVERTED,
+                            DW_ACTUATOR_DAMPED, DW_ACTUATOR_DRAGGED, DW_ACTUATOR_RUBBED, DW_ACTUATOR_LIFTED,
+                            DW_ACTUATOR_INTEGRALS };
 DW_API const struct dw_integrand *dw_actuator_integrals(const struct dw_actuator *actuator);
-/* J, each positive where it is taken: from the supply, heat of the winding, into the motor's terminals, by the rotor from the current, by
- * viscous friction and drag of the motor, by the screw's friction, by the force on the load.
+/* J, each positive where it is taken: from the supply, heat of the winding, into the motor's terminals, by the rotor from
+ * the current, by viscous friction and drag of the motor, by the screw's friction, by the force on the load.
  *   integral  [DW_ACTUATOR_INTEGRALS], as the run has them
  *   energy    out, likewise
- *   accuracy  1e-14 of the largest term in them; speed lost at a stop and in the backlash, and a current that a switch cuts, are not
- *             among them: docs/theory.md, (14.9) */
+ *   accuracy  1e-14 of the largest term in them; speed lost at a stop and in the backlash, and a current that a switch
+ *             cuts, are not among them: docs/theory.md, (14.9) */
 DW_API void dw_actuator_energy(const struct dw_actuator_plan *plan, const double *integral, double *energy);
 
 /* ---- findings of a run ---- */
@@ -89,7 +95,7 @@ struct dw_actuator_findings {
     double from, to;           /* m, position when it begins and ends; `to` without an end: at last */
     double running, starting;  /* A, of the stroke: mean of its last half or a little more, and largest; NaN: none */
     double heat;               /* W, mean of the winding over the stroke, without an end to the last row; NaN: none */
-    double energy;             /* J, that the supply gave at the load over the stroke, likewise; NaN: the plan is not for all outputs */
+    double energy;             /* J, that the supply gave at the load over the stroke, likewise; NaN: not all outputs */
     double cut;                /* A, that a switch cut first; its energy goes into the contact. 0: none was */
     double overrun;            /* m, farthest behind a switch */
     double impact;             /* J, of motor and load where they hit a stop hardest */

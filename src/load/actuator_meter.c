@@ -32,7 +32,8 @@ static void take_energy(struct dw_actuator_meter *m, const struct dw_run_row *ro
     struct dw_cubic cubic[2] = { { { volts } }, { { 0 } } };
     for (size_t i = 0; i < 2; i++)
         if (at[i] < outputs) {
-            cubic[i] = dw_cubic_through(m->supply[i][0], length * m->supply[i][1], row->output[at[i]], length * row->slope[at[i]]);
+            cubic[i] = dw_cubic_through(m->supply[i][0], length * m->supply[i][1], row->output[at[i]],
+                                        length * row->slope[at[i]]);
             m->supply[i][0] = row->output[at[i]];
             m->supply[i][1] = row->slope[at[i]];
         }
@@ -65,7 +66,8 @@ static void take_stroke(struct dw_actuator_meter *m, const struct dw_run_row *ro
     f->energy = m->energy;
     if (since > 0) {
         f->heat = m->actuator->plan.motor.resistance * m->square / since;
-        f->running = row->time > m->mark[0][0] ? fabs(m->charge - m->mark[0][1]) / (row->time - m->mark[0][0]) : f->running;
+        if (row->time > m->mark[0][0])
+            f->running = fabs(m->charge - m->mark[0][1]) / (row->time - m->mark[0][0]);
     }
     if (since >= 2 * (m->mark[1][0] - f->begun)) {
         memcpy(m->mark[0], m->mark[1], sizeof m->mark[0]);
@@ -104,13 +106,14 @@ static void take_end(struct dw_actuator_meter *m, const struct dw_run_row *row, 
 
 static void begin(struct dw_actuator_meter *m, const struct dw_run_row *row, double position)
 {
-    m->found = (struct dw_actuator_findings){ .begun = NAN, .ended = NAN, .running = NAN, .heat = NAN, .press_current = NAN, .time = row->time,
-                                              .position = position, .from = position, .to = position,
+    m->found = (struct dw_actuator_findings){ .begun = NAN, .ended = NAN, .running = NAN, .heat = NAN,
+                                              .press_current = NAN, .time = row->time, .position = position,
+                                              .from = position, .to = position,
                                               .motion = dw_actuator_motion(m->actuator, row->mode) };
     m->open = dw_actuator_open(m->actuator, row->mode);
-    const bool direct = m->actuator->plan.motor.drive == DW_DRIVE_DIRECT;
+    const bool direct = m->actuator->plan.motor.drive == DW_DRIVE_DIRECT, all = m->actuator->plan.motor.all;
     m->volts = output_named(m->actuator->plant, direct ? "terminal" : "supply");
-    m->amperes = output_named(m->actuator->plant, direct ? m->actuator->plan.motor.all ? "current" : "none" : "supply-current");
+    m->amperes = output_named(m->actuator->plant, !direct ? "supply-current" : all ? "current" : "none");
     m->press_begun = row->time;
     m->any = true;
 }

@@ -3,23 +3,33 @@
 #include "load/build_inner.h"
 #include <math.h>
 
-enum { N = ACTUATOR_STATES, M = DW_ACTUATOR_INPUTS,
-       I = DW_ACTUATOR_CURRENT, W = DW_ACTUATOR_SPEED, X = DW_ACTUATOR_NUT, V = DW_ACTUATOR_LOAD_SPEED, GAP = DW_ACTUATOR_GAP };
+enum {
+    N = ACTUATOR_STATES,
+    M = DW_ACTUATOR_INPUTS,
+    I = DW_ACTUATOR_CURRENT,
+    W = DW_ACTUATOR_SPEED,
+    X = DW_ACTUATOR_NUT,
+    V = DW_ACTUATOR_LOAD_SPEED,
+    GAP = DW_ACTUATOR_GAP
+};
 
-/* Shares of the no-load speed and of the backlash by which a guard must be passed: where a motion begins, the quantity has
- * no slope yet, to the rounding, whose sign would end it at once, and so without end. */
+/* Shares of the no-load speed and of the backlash by which a guard must be passed: where a motion begins, the quantity
+ * has no slope yet, to the rounding, whose sign would end it at once, and so without end. */
 static const double SPEED_SLACK = 1e-12, GAP_SLACK = 1e-9;
 
-static const double of_current[N] = { [I] = 1 }, of_speed[N] = { [W] = 1 }, of_nut[N] = { [X] = 1 }, of_gap[N] = { [GAP] = 1 };
+static const double of_current[N] = { [I] = 1 }, of_speed[N] = { [W] = 1 }, of_nut[N] = { [X] = 1 },
+                    of_gap[N] = { [GAP] = 1 };
 
 /* ---- numbers of modes ---- */
 
 struct load_motion dwi_actuator_motion(size_t own)
 {
     static const struct load_motion all[ACTUATOR_LOOSE] = {
-        { RESTS, 0, 1 }, { RESTS, 0, -1 }, { MOVES, 1, 1 }, { MOVES, 1, -1 }, { MOVES, -1, 1 }, { MOVES, -1, -1 },
-        { PRESSES, 1, 1 }, { PRESSES, -1, -1 }, { PRESSES_BEYOND, 1, -1 }, { PRESSES_BEYOND, -1, 1 }, { HANGS, 1, -1 }, { HANGS, -1, 1 },
-        { FLIES, 1, 0 }, { FLIES, -1, 0 }, { FLIES_RESTING, 0, 0 }, { FLIES_PRESSING, 1, 0 }, { FLIES_PRESSING, -1, 0 }
+        { RESTS, 0, 1 },           { RESTS, 0, -1 },          { MOVES, 1, 1 },         { MOVES, 1, -1 },
+        { MOVES, -1, 1 },          { MOVES, -1, -1 },         { PRESSES, 1, 1 },       { PRESSES, -1, -1 },
+        { PRESSES_BEYOND, 1, -1 }, { PRESSES_BEYOND, -1, 1 }, { HANGS, 1, -1 },        { HANGS, -1, 1 },
+        { FLIES, 1, 0 },           { FLIES, -1, 0 },          { FLIES_RESTING, 0, 0 }, { FLIES_PRESSING, 1, 0 },
+        { FLIES_PRESSING, -1, 0 }
     };
     return all[own];
 }
@@ -79,7 +89,8 @@ static struct forced at_screw(const struct dw_actuator *a, int way)
 
 struct forced dwi_forced_sum(double first, struct forced one, double second, struct forced other)
 {
-    struct forced out = { { .alone = first * one.row.alone + second * other.row.alone }, first * one.force + second * other.force };
+    struct forced out = { { .alone = first * one.row.alone + second * other.row.alone },
+                          first * one.force + second * other.force };
     for (size_t i = 0; i < BUILD_STATES; i++)
         out.row.state[i] = first * one.row.state[i] + second * other.row.state[i];
     return out;
@@ -98,7 +109,8 @@ struct forced dwi_actuator_thread_force(const struct dw_actuator *a, const struc
     const double all = inertia(a, dwi_actuator_arm(a, me->way, me->side));
     switch (me->kind) {
     case MOVES:  /* (14.4) */
-        return dwi_forced_sum(a->plan.motor.inertia / all, dwi_actuator_force(a, 1), a->plan.mass * dwi_actuator_thread(a) / all, free_torque(a, me->way));
+        return dwi_forced_sum(a->plan.motor.inertia / all, dwi_actuator_force(a, 1),
+                              a->plan.mass * dwi_actuator_thread(a) / all, free_torque(a, me->way));
     case RESTS: return dwi_actuator_force(a, 1);
     case PRESSES:
     case PRESSES_BEYOND:
@@ -157,11 +169,13 @@ static void meet(struct dw_actuator *a, struct dw_guard *of, int way, int side)
     }
 }
 
-/* What of the load's momentum is left when it has stopped the nut turns it round. A nut that comes to rest slowly has none: (14.8). */
+/* What of the load's momentum is left when it has stopped the nut turns it round. A nut that comes to rest slowly has
+ * none: (14.8). */
 static void turn_round(struct dw_actuator *a, struct dw_guard *of)
 {
     const size_t k = begin_reset(a, of), n = a->source.states;
-    const double raise = a->screw.raise, lower = a->screw.lower, left = lower * inertia(a, raise) / (raise * inertia(a, lower));
+    const double raise = a->screw.raise, lower = a->screw.lower,
+                 left = lower * inertia(a, raise) / (raise * inertia(a, lower));
     a->reset[k][W * (n + 1)] = left;
     a->reset[k][V * (n + 1)] = 0;
     a->reset[k][V * n + W] = left * dwi_actuator_thread(a);
@@ -183,7 +197,8 @@ static void rest_guards(struct dw_actuator *a, size_t mode, int side)
 {
     const double torque = a->plan.motor.gear * a->plan.motor.constant * dw_motor_stall_current(&a->plan.motor);
     const struct forced force = dwi_actuator_force(a, 1);
-    guard(a, side, &force, a->force_scale, beside(a, mode, loose(a, mechanical_number(RESTS, 0, -side), FLIES_RESTING, 0)));
+    guard(a, side, &force, a->force_scale,
+          beside(a, mode, loose(a, mechanical_number(RESTS, 0, -side), FLIES_RESTING, 0)));
     for (int way = 1; way >= -1; way -= 2) {  /* (14.5) */
         const struct forced left = dwi_forced_sum(dwi_actuator_arm(a, way, side), force, -1, at_screw(a, way));
         guard(a, way, &left, torque, beside(a, mode, mechanical_number(MOVES, way, side)));
@@ -194,7 +209,8 @@ static void rest_guards(struct dw_actuator *a, size_t mode, int side)
 static void press_guards(struct dw_actuator *a, size_t mode, const struct load_motion *me)
 {
     const int way = me->way, side = me->side;
-    const struct forced force = dwi_actuator_force(a, 1), torque = at_screw(a, way), in_thread = dwi_actuator_thread_force(a, me);
+    const struct forced force = dwi_actuator_force(a, 1), torque = at_screw(a, way),
+                        in_thread = dwi_actuator_thread_force(a, me);
     const struct forced beyond = dwi_forced_sum(1, in_thread, -1, force);
     const bool driven = a->screw.lower > 0;
     const double most = a->plan.motor.gear * a->plan.motor.constant * dw_motor_stall_current(&a->plan.motor);
@@ -203,9 +219,11 @@ static void press_guards(struct dw_actuator *a, size_t mode, const struct load_m
         return;
     }
     guard(a, side, &force, a->force_scale,
-          beside(a, mode, loose(a, mechanical_number(side == way ? PRESSES_BEYOND : PRESSES, way, -side), FLIES_PRESSING, way)));
+          beside(a, mode,
+                 loose(a, mechanical_number(side == way ? PRESSES_BEYOND : PRESSES, way, -side), FLIES_PRESSING, way)));
     if (me->kind == PRESSES_BEYOND)
-        guard(a, way, &torque, most, beside(a, mode, driven ? mechanical_number(HANGS, way, side) : mechanical_number(RESTS, 0, side)));
+        guard(a, way, &torque, most,
+              beside(a, mode, driven ? mechanical_number(HANGS, way, side) : mechanical_number(RESTS, 0, side)));
     if (me->kind == HANGS)
         guard(a, -way, &torque, most, beside(a, mode, mechanical_number(PRESSES_BEYOND, way, side)));
     if (me->kind != PRESSES_BEYOND)
@@ -231,7 +249,8 @@ static void end_guards(struct dw_actuator *a, size_t mode, const struct load_mot
     const size_t open = dwi_actuator_switch_of(a, condition), shut = condition - open, side = way > 0 ? 1 : 2;
     const double end = way > 0 ? p->travel : 0, beyond = p->switches ? p->overtravel : 0;
     if (p->switches && !open)
-        dwi_build_guard(&a->build, of_nut, -way, way * end, p->travel, dwi_actuator_mode_of(a, shut + side, a->opened[side - 1].open[path], own));
+        dwi_build_guard(&a->build, of_nut, -way, way * end, p->travel,
+                        dwi_actuator_mode_of(a, shut + side, a->opened[side - 1].open[path], own));
     else if (p->switches && open != side)
         dwi_build_guard(&a->build, of_nut, -way, way * (p->travel - end + way * p->differential), p->travel,
                         dwi_actuator_mode_of(a, shut, a->opened[open - 1].shut[path], own));
@@ -249,7 +268,8 @@ static void gap_guards(struct dw_actuator *a, size_t mode, const struct load_mot
                             : me->kind == FLIES_RESTING  ? mechanical_number(RESTS, 0, side)
                             : me->way == side            ? mechanical_number(PRESSES, side, side)
                                                          : mechanical_number(PRESSES_BEYOND, -side, side);
-        struct dw_guard *const of = dwi_build_guard(&a->build, of_gap, side, (side > 0 ? 0 : wide) + GAP_SLACK * wide, wide, beside(a, mode, next));
+        struct dw_guard *const of = dwi_build_guard(&a->build, of_gap, side, (side > 0 ? 0 : wide) + GAP_SLACK * wide,
+                                                    wide, beside(a, mode, next));
         meet(a, of, way, side);
     }
 }
@@ -264,13 +284,15 @@ void dwi_actuator_guards(struct dw_actuator *a, size_t mode, const struct load_m
         rest_guards(a, mode, me->side);
     if (me->kind == FLIES_RESTING)
         for (int way = 1; way >= -1; way -= 2)
-            dwi_build_guard(&a->build, of_current, -way * m->constant, m->drag, torque, beside(a, mode, mechanical_number(FLIES, way, 0)));
+            dwi_build_guard(&a->build, of_current, -way * m->constant, m->drag, torque,
+                            beside(a, mode, mechanical_number(FLIES, way, 0)));
     if (me->kind == MOVES || flies) {
         const bool turns = !flies && a->plan.backlash > 0 && a->screw.lower > 0 && me->way == me->side;
         const size_t next = flies   ? mechanical_number(FLIES_RESTING, 0, 0)
                             : turns ? mechanical_number(MOVES, -me->way, me->side)
                                     : mechanical_number(RESTS, 0, me->side);
-        struct dw_guard *const of = dwi_build_guard(&a->build, of_speed, me->way, SPEED_SLACK * speed, speed, beside(a, mode, next));
+        struct dw_guard *const of =
+            dwi_build_guard(&a->build, of_speed, me->way, SPEED_SLACK * speed, speed, beside(a, mode, next));
         if (turns)
             turn_round(a, of);
         else
@@ -279,7 +301,8 @@ void dwi_actuator_guards(struct dw_actuator *a, size_t mode, const struct load_m
     }
     if (me->kind == MOVES) {
         const struct forced force = dwi_actuator_thread_force(a, me);
-        guard(a, me->side, &force, a->force_scale, beside(a, mode, loose(a, mechanical_number(MOVES, me->way, -me->side), FLIES, me->way)));
+        guard(a, me->side, &force, a->force_scale,
+              beside(a, mode, loose(a, mechanical_number(MOVES, me->way, -me->side), FLIES, me->way)));
     }
     if (me->kind == PRESSES || me->kind == PRESSES_BEYOND || me->kind == HANGS || me->kind == FLIES_PRESSING)
         press_guards(a, mode, me);
@@ -299,7 +322,8 @@ void dwi_actuator_rate(struct build *b, size_t state, double factor, const struc
 
 void dwi_actuator_rates(struct dw_actuator *a, const struct load_motion *me)
 {
-    const bool turns = me->kind == MOVES || me->kind == FLIES, flies = me->kind == FLIES || me->kind == FLIES_RESTING || me->kind == FLIES_PRESSING;
+    const bool turns = me->kind == MOVES || me->kind == FLIES,
+               flies = me->kind == FLIES || me->kind == FLIES_RESTING || me->kind == FLIES_PRESSING;
     const struct forced force = dwi_actuator_force(a, 1), nut = { { .state = { [W] = dwi_actuator_thread(a) } }, 0 };
     if (turns) {
         const double by = flies ? 0 : dwi_actuator_arm(a, me->way, me->side);
@@ -310,7 +334,8 @@ void dwi_actuator_rates(struct dw_actuator *a, const struct load_motion *me)
             dwi_actuator_rate(&a->build, V, dwi_actuator_thread(a) / inertia(a, by), &torque);
     }
     if (flies) {
-        const struct forced load = { { .state = { [V] = 1 } }, 0 }, ahead = dwi_forced_sum(1, load, turns ? -1 : 0, nut);
+        const struct forced load = { { .state = { [V] = 1 } }, 0 },
+                            ahead = dwi_forced_sum(1, load, turns ? -1 : 0, nut);
         dwi_actuator_rate(&a->build, V, -1 / a->plan.mass, &force);
         dwi_actuator_rate(&a->build, GAP, 1, &ahead);
     }

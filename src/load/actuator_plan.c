@@ -45,21 +45,27 @@ static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_er
 {
     const double around = PI * p->screw_diameter, mu = thread_friction(p);
     if (!(p->lead > 0))
-        return dw_error_member(error, "lead", "a lead of %g m: the nut would not move out; pitch times starts is above zero, such as 0.003 m",
+        return dw_error_member(error, "lead",
+                               "a lead of %g m: the nut would not move out; pitch times starts is above zero, such as "
+                               "0.003 m",
                                p->lead);
     if (p->efficiency > 0 || p->efficiency < 0)
         return p->efficiency > 0 && p->efficiency <= 1
                    ? DW_OK
-                   : dw_error_member(error, "efficiency", "efficiency %g: must be above 0 and at most 1", p->efficiency);
+                   : dw_error_member(error, "efficiency", "efficiency %g: must be above 0 and at most 1",
+                                     p->efficiency);
     if (!(p->screw_diameter > 0))
         return dw_error_member(error, "screw_diameter", "screw diameter %g m: must be above zero", p->screw_diameter);
     if (!(p->thread_angle < 180))
-        return dw_error_member(error, "thread_angle", "thread angle %g deg: must be below 180; 0 is square, 29 and 30 are trapezoids",
+        return dw_error_member(error, "thread_angle",
+                               "thread angle %g deg: must be below 180; 0 is square, 29 and 30 are trapezoids",
                                p->thread_angle);
     if (!(around > mu * p->lead))
-        return dw_error_member(error, "screw_friction", "the screw binds: with a friction of %g in its flanks no torque raises a load along a lead of "
-                               "%g m; a friction below %.3g would do, or a lead below %.3g m", p->screw_friction, p->lead,
-                               p->screw_friction * around / (mu * p->lead), around / mu);
+        return dw_error_member(error, "screw_friction",
+                               "the screw binds: with a friction of %g in its flanks no torque raises a load along a "
+                               "lead of "
+                               "%g m; a friction below %.3g would do, or a lead below %.3g m",
+                               p->screw_friction, p->lead, p->screw_friction * around / (mu * p->lead), around / mu);
     return DW_OK;
 }
 
@@ -70,22 +76,27 @@ static enum dw_status check_wedge(const struct dw_actuator_plan *p, struct dw_er
     const double each = screw.ideal * screw.lower / (p->motor.gear * p->motor.gear), inertia = p->motor.inertia;
     if (inertia + p->mass * each > 0)
         return DW_OK;
-    return dw_error_member(error, "mass", "the screw would wedge: a mass of %g kg that drives this self-locking screw stops it faster than its friction "
-                           "allows; a mass below %.3g kg would do, or an inertia of the rotor above %.3g kg m^2", p->mass, -inertia / each,
-                           -p->mass * each);
+    return dw_error_member(error, "mass",
+                           "the screw would wedge: a mass of %g kg that drives this self-locking screw stops it faster "
+                           "than its friction "
+                           "allows; a mass below %.3g kg would do, or an inertia of the rotor above %.3g kg m^2",
+                           p->mass, -inertia / each, -p->mass * each);
 }
 
 static enum dw_status check_ends(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const double beyond = p->switches ? p->overtravel : 0;
     if (p->switches && !(p->differential > 0 && p->differential < p->travel))
-        return dw_error_member(error, "differential", "a differential of %g m: must be above zero and below the travel, %g m; a hundredth of it, "
-                               "%g m, would do", p->differential, p->travel, p->travel / 100);
+        return dw_error_member(error, "differential",
+                               "a differential of %g m: must be above zero and below the travel, %g m; a hundredth of "
+                               "it, "
+                               "%g m, would do",
+                               p->differential, p->travel, p->travel / 100);
     if (p->switches && !(p->overtravel >= 0))
         return dw_error_member(error, "overtravel", "an overtravel of %g m: must not be negative", p->overtravel);
     if (!(p->initial >= -beyond && p->initial <= p->travel + beyond))
-        return dw_error_member(error, "initial", "a position of %g m at first: the stops are at %g m and %g m", p->initial, 0 - beyond,
-                               p->travel + beyond);
+        return dw_error_member(error, "initial", "a position of %g m at first: the stops are at %g m and %g m",
+                               p->initial, 0 - beyond, p->travel + beyond);
     return DW_OK;
 }
 
@@ -108,12 +119,15 @@ enum dw_status dw_actuator_check(const struct dw_actuator_plan *p, struct dw_err
         { "feedback_high", "feedback", p->feedback_high, "V", FINITE },
     };
     const struct dw_motor_plan *m = &p->motor;
-    if (dw_motor_check(m, error) || dwi_demands_check(demands, sizeof demands / sizeof demands[0], error) || check_screw(p, error))
+    if (dw_motor_check(m, error) || dwi_demands_check(demands, sizeof demands / sizeof demands[0], error) ||
+        check_screw(p, error))
         return DW_BAD_USE;
     if (m->torque != 0 || m->load_drag > 0 || m->torque_at_square > 0 || m->load_inertia > 0)
-        return dw_error_member(error, "torque", "an actuator's motor has no load but the screw: give a force and a mass");
+        return dw_error_member(error, "torque",
+                               "an actuator's motor has no load but the screw: give a force and a mass");
     if (p->backlash > 0 && !(p->mass > 0))
-        return dw_error_member(error, "backlash", "a backlash of %g m without a mass: what moves in it must have one", p->backlash);
+        return dw_error_member(error, "backlash", "a backlash of %g m without a mass: what moves in it must have one",
+                               p->backlash);
     const enum dw_status status = check_ends(p, error);
     return status ? status : check_wedge(p, error);
 }

@@ -31,7 +31,8 @@ void actuator_heat(const struct actuator_options *o, struct actuator_seen *seen,
     seen->any = true;
 }
 
-/* degC, the highest of the winding with this loss, for so long (S2) or so much of each cycle (S3); NaN: out of memory. */
+/* degC, the highest of the winding with this loss, for so long (S2) or so much of each cycle (S3); NaN: out of memory.
+ */
 static double duty_highest(const struct actuator_options *o, double loss, double running, struct dw_error *error)
 {
     struct dw_thermal *thermal = dw_thermal_new(o->network.pairs, o->network.count, o->ambient, error);
@@ -74,13 +75,16 @@ static void caution_end(const struct actuator_options *o, const struct actuator_
     struct command *command = o->common.command;
     char one[64], two[64], three[64];
     if (f->pressed > 0 && fabs(f->press_current) > 0)
-        command_caution(command, "it presses against its stop for %s with %s, and its winding takes %s: a stalled winding burns; a limit switch or a "
-                        "limit of the current ends that", in_words(one, f->pressed, "s"),
+        command_caution(command,
+                        "it presses against its stop for %s with %s, and its winding takes %s: a stalled winding "
+                        "burns; a limit switch or a "
+                        "limit of the current ends that",
+                        in_words(one, f->pressed, "s"),
                         in_words(two, dw_actuator_lifts(p, fabs(f->press_current)), "N"),
                         in_words(three, p->motor.resistance * f->press_current * f->press_current, "W"));
     if (f->cut > 0)
-        command_note(command, "the limit switch cuts %s: %s of the winding go into its contact", in_words(one, f->cut, "A"),
-                     in_words(two, p->motor.inductance * f->cut * f->cut / 2, "J"));
+        command_note(command, "the limit switch cuts %s: %s of the winding go into its contact",
+                     in_words(one, f->cut, "A"), in_words(two, p->motor.inductance * f->cut * f->cut / 2, "J"));
 }
 
 void actuator_caution(const struct actuator_options *o, const struct actuator_seen *seen)
@@ -91,11 +95,15 @@ void actuator_caution(const struct actuator_options *o, const struct actuator_se
     char one[64], two[64];
     command_caution_voltage(command, p->motor.supply, "");
     if (o->report)
-        command_caution(command, "an actuator moves without warning and pinches, here with up to %s: keep people out of its way",
+        command_caution(command,
+                        "an actuator moves without warning and pinches, here with up to %s: keep people out of its way",
                         in_words(one, dw_actuator_lifts(p, dw_actuator_stall_current(p)), "N"));
     if (fabs(p->force) > back)
-        command_caution(command, "it drops when it is not driven: from %s on a load turns the screw, and here it is %s; a brake, a finer lead or more "
-                        "friction holds it", in_words(one, back, "N"), in_words(two, fabs(p->force), "N"));
+        command_caution(command,
+                        "it drops when it is not driven: from %s on a load turns the screw, and here it is %s; a "
+                        "brake, a finer lead or more "
+                        "friction holds it",
+                        in_words(one, back, "N"), in_words(two, fabs(p->force), "N"));
     caution_end(o, seen);
     gates_caution(command, &seen->gates);
 }
@@ -107,7 +115,8 @@ enum dw_status actuator_report(const struct actuator_options *o, struct actuator
     const struct dw_actuator_plan *p = &o->load.plan;
     const struct dw_actuator_findings *f = &seen->meter.found;
     const struct dw_screw screw = dw_actuator_screw(p);
-    const double stall = dw_actuator_stall_current(p), back = dw_actuator_back_drive(p), force = fabs(p->force), time = f->ended - f->begun;
+    const double stall = dw_actuator_stall_current(p), back = dw_actuator_back_drive(p), force = fabs(p->force),
+                 time = f->ended - f->begun;
     const bool ends = !isnan(f->ended), heat = seen->thermal != NULL;
     struct report *report = report_findings(error);
     const struct offered rows[] = {
@@ -128,7 +137,8 @@ enum dw_status actuator_report(const struct actuator_options *o, struct actuator
         { true, "screw", "self-locking", report_number(force < back), "" },
         { heat && !isnan(f->heat), "winding", "loss", report_number(f->heat), "W" },
         { heat, "winding", "highest", report_number(seen->hottest), "degC" },
-        { heat && o->duty != DUTY_UNSAID && !isnan(f->heat), "winding", "duty-highest", report_number(duty_highest(o, f->heat, o->running, error)), "degC" },
+        { heat && o->duty != DUTY_UNSAID && !isnan(f->heat), "winding", "duty-highest",
+          report_number(duty_highest(o, f->heat, o->running, error)), "degC" },
     };
     enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
     if (!status)
@@ -138,7 +148,8 @@ enum dw_status actuator_report(const struct actuator_options *o, struct actuator
 
 /* ---- verdict ---- */
 
-static enum dw_status judge_end(const struct actuator_options *o, const struct dw_actuator_findings *f, struct dw_error *error)
+static enum dw_status judge_end(const struct actuator_options *o, const struct dw_actuator_findings *f,
+                                struct dw_error *error)
 {
     const struct dw_actuator_plan *p = &o->load.plan;
     const double stall = dw_actuator_lifts(p, dw_actuator_stall_current(p));
@@ -150,18 +161,24 @@ static enum dw_status judge_end(const struct actuator_options *o, const struct d
     if (!isnan(f->ended))
         return DW_OK;
     if (f->motion == DW_ACTUATOR_OUT || f->motion == DW_ACTUATOR_IN)
-        return dw_error_set(error, DW_NO, 0, "no end is reached: it is at %s of %s and moves; a longer table may show it", one, two);
+        return dw_error_set(error, DW_NO, 0,
+                            "no end is reached: it is at %s of %s and moves; a longer table may show it", one, two);
     if (p->force > stall)
-        return dw_error_set(error, DW_NO, 0, "no end is reached: it stands at %s of %s; %s stand against it, and it lifts up to %s", one, two, three,
-                            four);
-    return dw_error_set(error, DW_NO, 0, "no end is reached: it stands at %s of %s; it lifts up to %s with all of the supply, and less at a lower duty",
+        return dw_error_set(error, DW_NO, 0,
+                            "no end is reached: it stands at %s of %s; %s stand against it, and it lifts up to %s", one,
+                            two, three, four);
+    return dw_error_set(error, DW_NO, 0,
+                        "no end is reached: it stands at %s of %s; it lifts up to %s with all of the supply, and less "
+                        "at a lower duty",
                         one, two, four);
 }
 
-static enum dw_status judge_heat(const struct actuator_options *o, const struct actuator_seen *seen, struct dw_error *error)
+static enum dw_status judge_heat(const struct actuator_options *o, const struct actuator_seen *seen,
+                                 struct dw_error *error)
 {
     const double loss = seen->meter.found.heat;
-    const double duty = o->duty != DUTY_UNSAID && !isnan(loss) ? duty_highest(o, loss, o->running, error) : seen->hottest;
+    const double duty =
+        o->duty != DUTY_UNSAID && !isnan(loss) ? duty_highest(o, loss, o->running, error) : seen->hottest;
     const double allowed = o->duty == DUTY_SHORT || o->duty == DUTY_INTERMITTENT ? duty_allowed(o, loss) : 0;
     char would[96] = "less force, or a slower pace with rests, would do", time[64];
     if (!(fmax(duty, seen->hottest) > o->limit))
@@ -170,16 +187,21 @@ static enum dw_status judge_heat(const struct actuator_options *o, const struct 
         snprintf(would, sizeof would, "S2 of %s would do", in_words(time, allowed, "s"));
     if (o->duty == DUTY_INTERMITTENT && allowed > 0 && !(seen->hottest > o->limit))
         snprintf(would, sizeof would, "S3 of %.3g %% would do", 100 * allowed);
-    return dw_error_set(error, DW_NO, 0, "the winding comes to %.4g degC, above %.4g degC: %s", fmax(duty, seen->hottest), o->limit, would);
+    return dw_error_set(error, DW_NO, 0, "the winding comes to %.4g degC, above %.4g degC: %s",
+                        fmax(duty, seen->hottest), o->limit, would);
 }
 
-enum dw_status actuator_judge(const struct actuator_options *o, const struct actuator_seen *seen, struct dw_error *error)
+enum dw_status actuator_judge(const struct actuator_options *o, const struct actuator_seen *seen,
+                              struct dw_error *error)
 {
     const struct dw_actuator_findings *f = &seen->meter.found;
     char one[64];
     enum dw_status status = judge_end(o, f, error);
     if (!status && o->load.plan.switches && f->pressed > 0)
-        status = dw_error_set(error, DW_NO, 0, "it runs past its limit switch onto the stop %s behind it: drive it at 0 V before, so that the diode brakes, or "
-                              "give it more overtravel", in_words(one, o->load.plan.overtravel, "m"));
+        status = dw_error_set(error, DW_NO, 0,
+                              "it runs past its limit switch onto the stop %s behind it: drive it at 0 V before, so "
+                              "that the diode brakes, or "
+                              "give it more overtravel",
+                              in_words(one, o->load.plan.overtravel, "m"));
     return status || !seen->thermal || isnan(o->limit) ? status : judge_heat(o, seen, error);
 }
