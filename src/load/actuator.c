@@ -60,9 +60,9 @@ static size_t list_outputs(const struct dw_actuator *a, const struct load_motion
     const struct forced feedback = dwi_forced_sum(1, (struct forced){ { .alone = p->feedback_low }, 0 }, (p->feedback_high - p->feedback_low) / p->travel,
                                        of_state(X, 1));
     const bool all = p->motor.all;
-    struct dw_port port[SUPPLY_PORTS];
-    struct row value[SUPPLY_PORTS];
-    const size_t supplies = dwi_supply_outputs(&a->source, all, supplied, port, value);
+    struct dw_port port[SUPPLY_PORTS] = { { .name = NULL } };
+    struct row value[SUPPLY_PORTS] = { { .alone = 0 } };
+    const size_t supplies = dwi_supply_outputs(&a->source, all, supplied, port, supplied ? value : NULL);
     const double at_pot = fmax(fabs(p->feedback_low), fabs(p->feedback_high));
     const double first = p->feedback_low + (p->feedback_high - p->feedback_low) * p->initial / p->travel;
     const struct actuator_output list[] = {
