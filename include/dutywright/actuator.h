@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A linear actuator: a motor, a gear and a screw that move a load between two ends. docs/theory.md, section 14. */
+/* A linear actuator: a motor, a gear and a screw that move a load between two ends. docs/theory.md, section 15. */
 #ifndef DUTYWRIGHT_ACTUATOR_H
 #define DUTYWRIGHT_ACTUATOR_H
 
@@ -34,7 +34,7 @@ struct dw_actuator_plan {
 
 /* m, torque at the screw for each newton: without friction, driving the load, and driven by it (below zero: it locks
  * itself).
- *   source   Shigley, Mechanical Engineering Design, power screws: docs/theory.md, (14.2) */
+ *   source   Shigley, Mechanical Engineering Design, power screws: docs/theory.md, (15.2) */
 struct dw_screw {
     double ideal, raise, lower;
 };
@@ -51,7 +51,7 @@ enum dw_actuator_state { DW_ACTUATOR_CURRENT, DW_ACTUATOR_SPEED, DW_ACTUATOR_NUT
  * determined. */
 DW_API enum dw_status dw_actuator_check(const struct dw_actuator_plan *plan, struct dw_error *error);
 DW_API struct dw_screw dw_actuator_screw(const struct dw_actuator_plan *plan);
-/* N, that the motor lifts at a current, A, without accelerating: (14.6). */
+/* N, that the motor lifts at a current, A, without accelerating: (15.6). */
 DW_API double dw_actuator_lifts(const struct dw_actuator_plan *plan, double current);
 /* N, from which on a load drives it back without current; INFINITY: none does. */
 DW_API double dw_actuator_back_drive(const struct dw_actuator_plan *plan);
@@ -84,7 +84,7 @@ DW_API const struct dw_integrand *dw_actuator_integrals(const struct dw_actuator
  *   integral  [DW_ACTUATOR_INTEGRALS], as the run has them
  *   energy    out, likewise
  *   accuracy  1e-14 of the largest term in them; speed lost at a stop and in the backlash, and a current that a switch
- *             cuts, are not among them: docs/theory.md, (14.9) */
+ *             cuts, are not among them: docs/theory.md, (15.9) */
 DW_API void dw_actuator_energy(const struct dw_actuator_plan *plan, const double *integral, double *energy);
 
 /* ---- findings of a run ---- */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A linear actuator as a switching system: each path of the motor's current with each thing that screw and load do. docs/theory.md,
- * section 14. */
+ * section 15. */
 #include "load/build_inner.h"
 #include <math.h>
 #include <stdlib.h>

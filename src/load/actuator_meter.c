@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What is found of a stroke on the way. docs/theory.md, section 14. */
+/* What is found of a stroke on the way. docs/theory.md, section 15. */
 #include "load/build_inner.h"
 #include <dutywright/cubic.h>
 #include <math.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The mechanics of an actuator: what screw, nut and load do, and where that changes. docs/theory.md, section 14. */
+/* The mechanics of an actuator: what screw, nut and load do, and where that changes. docs/theory.md, section 15. */
 #include "load/build_inner.h"
 #include <math.h>
 
@@ -60,7 +60,7 @@ double dwi_actuator_arm(const struct dw_actuator *a, int way, int side)
     return way == side ? a->screw.raise : a->screw.lower;
 }
 
-/* kg m^2 of the motor with the mass that it moves: (14.3). */
+/* kg m^2 of the motor with the mass that it moves: (15.3). */
 static double inertia(const struct dw_actuator *a, double arm)
 {
     const struct dw_actuator_plan *p = &a->plan;
@@ -108,7 +108,7 @@ struct forced dwi_actuator_thread_force(const struct dw_actuator *a, const struc
 {
     const double all = inertia(a, dwi_actuator_arm(a, me->way, me->side));
     switch (me->kind) {
-    case MOVES:  /* (14.4) */
+    case MOVES:  /* (15.4) */
         return dwi_forced_sum(a->plan.motor.inertia / all, dwi_actuator_force(a, 1),
                               a->plan.mass * dwi_actuator_thread(a) / all, free_torque(a, me->way));
     case RESTS: return dwi_actuator_force(a, 1);
@@ -153,7 +153,7 @@ static void stand(struct dw_actuator *a, struct dw_guard *of, bool load)
         a->reset[k][V * (n + 1)] = 0;
 }
 
-/* The load meets the nut, which moves one way, or stands still (way 0): (14.8). */
+/* The load meets the nut, which moves one way, or stands still (way 0): (15.8). */
 static void meet(struct dw_actuator *a, struct dw_guard *of, int way, int side)
 {
     const size_t k = begin_reset(a, of), n = a->source.states;
@@ -170,7 +170,7 @@ static void meet(struct dw_actuator *a, struct dw_guard *of, int way, int side)
 }
 
 /* What of the load's momentum is left when it has stopped the nut turns it round. A nut that comes to rest slowly has
- * none: (14.8). */
+ * none: (15.8). */
 static void turn_round(struct dw_actuator *a, struct dw_guard *of)
 {
     const size_t k = begin_reset(a, of), n = a->source.states;
@@ -199,7 +199,7 @@ static void rest_guards(struct dw_actuator *a, size_t mode, int side)
     const struct forced force = dwi_actuator_force(a, 1);
     guard(a, side, &force, a->force_scale,
           beside(a, mode, loose(a, mechanical_number(RESTS, 0, -side), FLIES_RESTING, 0)));
-    for (int way = 1; way >= -1; way -= 2) {  /* (14.5) */
+    for (int way = 1; way >= -1; way -= 2) {  /* (15.5) */
         const struct forced left = dwi_forced_sum(dwi_actuator_arm(a, way, side), force, -1, at_screw(a, way));
         guard(a, way, &left, torque, beside(a, mode, mechanical_number(MOVES, way, side)));
     }

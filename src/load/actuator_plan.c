@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What must hold of an actuator's values, and what follows from them. docs/theory.md, section 14. */
+/* What must hold of an actuator's values, and what follows from them. docs/theory.md, section 15. */
 #include "load/build_inner.h"
 #include <dutywright/actuator.h>
 #include <math.h>
@@ -69,7 +69,7 @@ static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_er
     return DW_OK;
 }
 
-/* What the mass adds to the inertia where the load drives must leave some: (14.4). */
+/* What the mass adds to the inertia where the load drives must leave some: (15.4). */
 static enum dw_status check_wedge(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const struct dw_screw screw = dw_actuator_screw(p);
