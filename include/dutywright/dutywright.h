@@ -31,6 +31,7 @@
 #include <dutywright/spectrum.h>
 #include <dutywright/splice.h>
 #include <dutywright/status.h>
+#include <dutywright/stepper.h>
 #include <dutywright/steps.h>
 #include <dutywright/supply.h>
 #include <dutywright/switch.h>

@@ -75,7 +75,8 @@ static bool turns_twice(const struct dw_cubic *cubic, double flat)
 
 double dwi_walk_flat(const struct walk *w, size_t j)
 {
-    return (w->curve ? LEVEL : larger(FLAT, w->run->options.accuracy / 1024)) * w->run->modes->scale[j];
+    const double scale = w->run->modes->scale[j];
+    return w->curve ? LEVEL * larger(scale, fabs(w->from->value[w->guards + j])) : larger(FLAT, w->run->options.accuracy / 1024) * scale;
 }
 
 /* How far a guard is from what can be taken, 1 being just it. A cubic lies between its Bezier points. */

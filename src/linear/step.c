@@ -148,6 +148,6 @@ void dwi_knot_curves(const struct dw_run *run, struct knot *knot, bool outputs, 
             near.input[j] = knot->input[j] + shift * knot->input_slope[j];
         look(run, &near, guards, others);
         for (size_t j = 0; j < guards + others; j++)
-            knot->slope[j] += factor[k] / (12 * span) * near.value[j];
+            knot->slope[j] += factor[k] / (12 * span) * (near.value[j] - knot->value[j]);  /* what stands still has none */
     }
 }

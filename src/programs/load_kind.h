@@ -19,12 +19,15 @@
 #include <dutywright/lamp.h>
 #include <dutywright/motor.h>
 #include <dutywright/servo.h>
+#include <dutywright/stepper.h>
 
 /* What the options may leave to the table, or to whatever else drives the load. */
 struct load_drive {
     double threshold;          /* V: gates are on above it */
     double supply;             /* V; dw-smooth */
-    bool low_gate, direction;  /* such inputs are fed too; dw-motor */
+    bool low_gate, direction;  /* such inputs are fed too; dw-motor, dw-stepper the latter */
+    bool coils, gates;         /* likewise; dw-stepper */
+    double level;              /* V, that stands for the whole of a coil's supply or current; dw-stepper */
     double accuracy;           /* relative to the load's natural scale, where it is not exact; dw-motor */
 };
 
@@ -68,7 +71,13 @@ struct actuator_load {
     const char *force_from;
     struct supply_load feed;
 };
-extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, servo_kind, actuator_kind;
+struct stepper_load {
+    struct dw_stepper_plan plan;   /* threshold, level NaN: the drive's */
+    double rated_torque, rated_current;  /* N m, A */
+    const char *torque_from;
+    struct supply_load feed;
+};
+extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, servo_kind, actuator_kind, stepper_kind;
 
 /* ---- rows of a motor and its drive, for all loads that have one: m is the struct dw_motor_plan in their values ---- */
 

@@ -328,8 +328,13 @@ static struct dw_header *make_header(const struct ramp_options *o, const struct 
     };
     const struct dw_column *column = columns[o->give];
     const size_t width = o->give == GIVE_INTERVALS && moves->tick == 0 ? 2 : WIDTH;
+    char high[DW_NUMBER_SIZE], levels[2 * DW_NUMBER_SIZE + 4];
+    dw_number_print(high, o->high);
+    snprintf(levels, sizeof levels, "%s%s %s", o->give == GIVE_COILS ? "-" : "", o->give == GIVE_COILS ? high : "0", high);
     struct dw_header *header = dw_header_new(column[0].name, column[0].unit, error);
     enum dw_status status = header ? dw_header_add(header, "made-by", o->common.command->made_by, error) : error->status;
+    if (status == DW_OK && o->give != GIVE_INTERVALS)
+        status = dw_header_add(header, "levels", levels, error);
     if (status == DW_OK && moves->tick > 0 && o->give != GIVE_INTERVALS)
         status = dw_header_set_number(header, "tick", moves->tick, error);
     for (size_t i = 1; status == DW_OK && i < width; i++)
