@@ -78,12 +78,12 @@ static void add_bridge(struct list *list, int phase, const struct instant *at, c
         add(list, BY_CURRENT, phase, sign * current);
     if (dwi_bridge_blocks(bridge))
         add_emf(list, phase, at);
+    if (bridge == ON_P || bridge == ON_N || bridge == BLANK_P || bridge == BLANK_N)
+        add(list, BY_SIGN, phase, sign * share - NO_WISH);  /* before what is reached */
     if (bridge == ON_P || bridge == ON_N) {
         const double falls = s->plan.off_time > 0 ? 0 : s->plan.compensation / s->amperes * state[DW_STEPPER_BEAT] * s->plan.chop_frequency;
         add(list, BY_REACHED, phase, sign * share * s->plan.current / s->amperes - falls - sign * current);
     }
-    if (bridge == ON_P || bridge == ON_N || bridge == BLANK_P || bridge == BLANK_N)
-        add(list, BY_SIGN, phase, sign * share - NO_WISH);
     if (bridge >= BLANK_P && (bridge <= BLANK_N || decays(bridge)))
         add(list, BY_TIMER, phase, state[DW_STEPPER_TIMER_A + phase] / s->shortest);
 }
