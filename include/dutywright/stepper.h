@@ -78,7 +78,7 @@ DW_API enum dw_status dw_stepper_check(const struct dw_stepper_plan *plan, struc
  * in front coil-a, coil-b (V), speed (rad/s), torque (Nm) of the currents and the detent, supply-current (A), and what the supply has.
  * Its load, of dw_plant_load, is the plan.
  *   returns   NULL with what dw_stepper_check refuses, or DW_NO_MEMORY
- *   source    docs/theory.md, (14.1) to (14.8)
+ *   source    docs/theory.md, (14.1) to (14.4)
  *   accuracy  equations.h, at the plan's tolerance */
 DW_API struct dw_plant *dw_stepper_plant(const struct dw_stepper_plan *plan, struct dw_error *error);
 /* The electrical angle between field and rotor, rad: positive where the rotor lags behind a field that goes forwards; half a turn is
@@ -110,7 +110,7 @@ DW_API void dw_stepper_meter_row(struct dw_stepper_meter *meter, const struct dw
 
 /* ---- the locked motor ---- */
 
-/* Hz, of small swings about a field that stands, with currents held: docs/theory.md, (14.9). NaN: nothing holds it.
+/* Hz, of small swings about a field that stands, with currents held: docs/theory.md, (14.5). NaN: nothing holds it.
  *   amperes  A, length of the vector of both currents
  *   field    electrical rad: 0, one phase on; pi/4, two */
 DW_API double dw_stepper_frequency(const struct dw_stepper_plan *plan, double amperes, double field);
@@ -127,7 +127,7 @@ struct dw_stepper_locked {
 /* Finds direct, quadrature and lag from the rest, by the voltage.
  *   returns  false where no lag gives the torque */
 DW_API bool dw_stepper_lock(const struct dw_stepper_plan *plan, struct dw_stepper_locked *locked);
-/* Eigenvalues of small deviations from it, in the rotor's coordinates, the detent left out while it turns: docs/theory.md, (14.11).
+/* Eigenvalues of small deviations from it, in the rotor's coordinates, the detent left out while it turns: docs/theory.md, (14.6).
  *   real, imaginary  out, [4], 1/s and rad/s
  *   returns  false where they are not found */
 DW_API bool dw_stepper_eigenvalues(const struct dw_stepper_plan *plan, const struct dw_stepper_locked *locked, double real[4], double imaginary[4]);
@@ -136,7 +136,7 @@ DW_API bool dw_stepper_eigenvalues(const struct dw_stepper_plan *plan, const str
 DW_API double dw_stepper_fundamental(const struct dw_stepper_plan *plan, double coil);
 
 struct dw_stepper_pull {
-    double formula;    /* N m, on the output shaft: pull-out torque by the fundamental, (14.10); below 0: none */
+    double formula;    /* N m, on the output shaft: pull-out torque by the fundamental, (14.7); below 0: none */
     double simulated;  /* N m: where the load is raised slowly the motor falls out of step there */
     bool stable;       /* the locked state is, by its eigenvalues, at all loads from none to the formula's */
     double pull_in;    /* N m: the largest load with which it starts at this rate at once; 0: with none */
@@ -145,7 +145,7 @@ struct dw_stepper_pull {
  *   rate     Hz, of full steps, > 0
  *   returns  DW_OK, DW_BAD_USE or what a run gives
  *   source   Acarnley, Stepping Motors, 4th ed., on pull-out with a voltage drive (from memory); docs/theory.md, section 14
- *   accuracy simulated: the load rises so slowly that it is within 0.5 percent where the locked state is stable; pull_in: 1 percent of the formula */
+ *   accuracy simulated: the load rises so slowly that it is within 1 percent, chopped 3, where the locked state is stable; pull_in: 0.4 percent of the formula */
 DW_API enum dw_status dw_stepper_pull(const struct dw_stepper_plan *plan, double rate, struct dw_stepper_pull *pull, struct dw_error *error);
 
 #ifdef __cplusplus

@@ -92,7 +92,7 @@ static double ohms_of(const struct dw_stepper_plan *p)
     return p->resistance + 2 * p->switch_resistance;
 }
 
-/* (14.10) */
+/* (14.7) */
 bool dw_stepper_lock(const struct dw_stepper_plan *p, struct dw_stepper_locked *at)
 {
     const double field = field_speed(at->rate), speed = field / teeth_of(p), r = ohms_of(p), x = field * p->inductance, z = hypot(r, x);

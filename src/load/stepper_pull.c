@@ -5,8 +5,8 @@
 
 /* The formula is looked at this often from no load to its torque, for stability. */
 enum { LOADS = 40, HALVINGS = 8, SETTLING = 12 };
-/* Pull-out: the load rises to the first share of the formula within so many natural periods, then to the second one. */
-static const double FIRST_RISE = 0.8, LAST_RISE = 1.1, FIRST_PERIODS = 60, LAST_PERIODS = 600;
+/* Pull-out: the load rises to the first share of the formula within so many natural periods, then to the second one; a chopper takes its time. */
+static const double FIRST_RISE = 0.8, LAST_RISE = 1.1, FIRST_PERIODS = 60, LAST_PERIODS = 600, CHOPPED_PERIODS = 100;
 
 /* ---- by the fundamental ---- */
 
@@ -33,7 +33,7 @@ static double losses(const struct dw_stepper_plan *p, double rate)
     return p->drag + p->friction * rate * M_PI / 2 / (p->full_steps / 4);
 }
 
-/* (14.10), on the output shaft */
+/* (14.7), on the output shaft */
 static double formula(const struct dw_stepper_plan *p, double rate)
 {
     const double field = rate * M_PI / 2, speed = field / (p->full_steps / 4), r = p->resistance + 2 * p->switch_resistance;
@@ -137,7 +137,7 @@ static enum dw_status begin_locked(struct pulling *t, struct dw_error *error)
 /* N m: a load that rises slowly, at which it falls out of step. */
 static enum dw_status pull_out(struct pulling *t, double most, double *torque, struct dw_error *error)
 {
-    const double period = natural_period(t->plan), first = fmax(FIRST_PERIODS * period, 40 / t->rate), last = fmax(LAST_PERIODS * period, 160 / t->rate);
+    const double period = natural_period(t->plan), first = fmax(FIRST_PERIODS * period, 40 / t->rate), last = fmax((t->plan->drive == DW_STEPPER_CURRENT ? CHOPPED_PERIODS : LAST_PERIODS) * period, 160 / t->rate);
     enum dw_status status = begin_locked(t, error);
     double load = 0, lag = 0;
     while (!status && fabs(lag) < M_PI && load < 2 * most) {

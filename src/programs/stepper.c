@@ -303,7 +303,7 @@ static enum dw_status put_torques(const struct stepper_options *o, struct dw_wri
     enum dw_status status = DW_OK;
     for (int i = 0; !status && i < o->points; i++) {
         struct dw_stepper_pull pull;
-        const double share = (double)i / (o->points - 1), rate = i + 1 == o->points ? o->rates[1] : o->rates[0] * pow(o->rates[1] / o->rates[0], share);
+        const double share = (double)i / (o->points - 1), rate = dw_number_round(o->rates[0] * pow(o->rates[1] / o->rates[0], share), 12);
         status = dw_stepper_pull(&o->load.plan, rate, &pull, error);
         if (!status)
             status = dw_writer_row(writer, (const double[]){ rate, pull.formula, pull.simulated, pull.stable, pull.pull_in }, error);
