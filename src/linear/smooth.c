@@ -57,14 +57,17 @@ static bool bracket(const struct walk *w, size_t k, double *low, double *high)
     return dw_cubic_at(cubic, at[0]) < w->doubt[k] && dips(w, k, high);
 }
 
-/* Steps to where a guard falls below zero between two shares of the step. */
-static void step_to_crossing(const struct walk *w, size_t k, double low, double high, struct found *found)
+/* A guard's crossing between two shares of the step, and where its cubic has it. */
+struct crosses {
+    double low, high, share;
+};
+
+/* Steps to where a guard falls below zero. */
+static void step_to_crossing(const struct walk *w, size_t k, const struct crosses *crosses, struct found *found)
 {
     const double close = INSTANT * w->run->stretch.length / w->length;
     struct knot knot;
-    double share = low;
-    for (double a = low, b = high; b - a > 0x1p-30; share = (a + b) / 2)  /* the cubic's crossing is near */
-        *(dw_cubic_at(w->cubic + k, (a + b) / 2) >= 0 ? &a : &b) = (a + b) / 2;
+    double low = crosses->low, high = crosses->high, share = crosses->share;
     for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
         dwi_walk_inside(w, share, &knot);
         *(knot.value[k] >= 0 ? &low : &high) = share;
@@ -77,22 +80,44 @@ static void step_to_crossing(const struct walk *w, size_t k, double low, double 
     memcpy(found->state, knot.state, sizeof found->state);
 }
 
+/* Which guards are crossed in the step, and the one whose cubic is first; guards: none is. */
+static size_t find_crossings(const struct walk *w, struct crosses *crosses)
+{
+    size_t first = w->guards;
+    for (size_t k = 0; k < w->guards; k++) {
+        struct crosses *const c = crosses + k;
+        c->share = INFINITY;
+        if (!bracket(w, k, &c->low, &c->high))
+            continue;
+        double a = c->low, b = c->high;
+        for (c->share = a; b - a > 0x1p-30; c->share = (a + b) / 2)  /* the cubic's crossing is near */
+            *(dw_cubic_at(w->cubic + k, (a + b) / 2) >= 0 ? &a : &b) = (a + b) / 2;
+        if (first == w->guards || c->share < crosses[first].share)
+            first = k;
+    }
+    return first;
+}
+
 /* The guard that is crossed first in the step, or NULL. */
 static const struct guard *first_crossing(const struct walk *w, struct found *found)
 {
-    const struct guard *first = NULL;
-    for (size_t k = 0; k < w->guards; k++) {
+    struct crosses crosses[MODE_GUARDS];
+    size_t first = find_crossings(w, crosses);
+    if (first == w->guards)
+        return NULL;
+    step_to_crossing(w, first, crosses + first, found);
+    for (size_t k = 0, begun = first; k < w->guards; k++) {
         struct found root;
-        double low, high;
-        if (!bracket(w, k, &low, &high))
-            continue;
-        step_to_crossing(w, k, low, high, &root);
-        if (!first || root.offset < found->offset) {
-            first = w->mode->guards + k;
+        const double share = (found->offset - w->from->offset) / w->length;
+        if (k == begun || crosses[k].share == INFINITY || share < crosses[k].low || dw_cubic_at(w->cubic + k, share) > w->doubt[k])
+            continue;  /* it is crossed later, if at all */
+        step_to_crossing(w, k, crosses + k, &root);
+        if (root.offset < found->offset || (root.offset == found->offset && k < first)) {
+            first = k;
             *found = root;
         }
     }
-    return first;
+    return w->mode->guards + first;
 }
 
 /* ---- rows ---- */

@@ -103,7 +103,7 @@ size_t dwi_stepper_guards(const struct stepper *s, size_t mode, const double *st
 {
     struct list list = { .s = s, .guard = guard, .cause = cause };
     struct instant at;
-    double share[2], along, across;
+    double share[2] = { 0 }, along, across;
     if (mode + 1 == s->modes) {
         add(&list, BY_BEGIN, 0, -1);
         return list.count;
@@ -111,7 +111,8 @@ size_t dwi_stepper_guards(const struct stepper *s, size_t mode, const double *st
     at.now = s->condition[mode];
     if (at.now.rotor == STICKS || dwi_bridge_blocks(at.now.bridge[0]) || dwi_bridge_blocks(at.now.bridge[1]) || s->source.conditions > 1)
         dwi_stepper_instant(s, mode, state, input, &at);  /* else no guard asks for more than the state */
-    dwi_stepper_shares(s, state, input, share);
+    if (s->plan.drive == DW_STEPPER_CURRENT && !(decays(at.now.bridge[0]) && decays(at.now.bridge[1])))
+        dwi_stepper_shares(s, state, input, share);
     for (int phase = 0; phase < 2; phase++)
         add_bridge(&list, phase, &at, state, input, share[phase]);
     add_rotor(&list, &at, state);

@@ -52,6 +52,14 @@ def discontinuous_motor(shop):
                     least_ratio=200, over=over(shop, "motor", "CVODE"), note=errors_of(errors, "motor", "ours", "CVODE"))]
 
 
+@job("stepper")
+def chopped_stepper(shop):
+    """a full step of a chopped stepper, over 400 of them, against CVODE with root-finding at an error no smaller"""
+    times, errors = shop.library("moon")
+    return [Finding("stepper", "a full step, chopped", "s", times["stepper", "ours"], times["stepper", "CVODE"], "CVODE",
+                    least_ratio=5, over=over(shop, "stepper", "CVODE"), note=errors_of(errors, "stepper", "ours", "CVODE"))]
+
+
 @job("text")
 def numbers(shop):
     """a number to text and back, bare and in rows of a table, against printf %.17g and strtod"""
