@@ -16,6 +16,7 @@
 #include <dutywright/pulse.h>
 #include <dutywright/servo.h>
 #include <dutywright/splice.h>
+#include <dutywright/stepper.h>
 #include <dutywright/switch.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -558,6 +559,14 @@ static enum dw_status actuators(struct dw_error *error)
     return status;
 }
 
+static enum dw_status steppers(struct dw_error *error)
+{
+    static const struct dw_stepper_plan plan = { .resistance = 2.1, .inductance = 3.4e-3, .constant = 0.177, .inertia = 5.7e-6, .friction = 1e-3, .gear = 1,
+        .full_steps = 200, .supply = 6, .microsteps = 1, .tolerance = 1e-6 };
+    struct dw_stepper_pull pull;
+    return dw_stepper_pull(&plan, 5000, &pull, error);
+}
+
 /* ---- each allocation of each job ---- */
 
 static const struct job {
@@ -566,7 +575,7 @@ static const struct job {
 } jobs[] = { { "motors", motors }, { "headers", headers }, { "our tables", our_tables }, { "foreign tables", foreign_tables }, { "spans", spans },
              { "pulses", pulses }, { "ladders", ladders }, { "heats", heats },
              { "measures", measures }, { "settings", settings }, { "parts", parts }, { "shards", shards }, { "coils", coils }, { "servos", servos },
-             { "actuators", actuators }, { "equations", equations }, { "laws", laws } };
+             { "actuators", actuators }, { "steppers", steppers }, { "equations", equations }, { "laws", laws } };
 
 static void try_job(const struct job *job, long at, bool after)
 {
