@@ -18,6 +18,7 @@
 #include <dutywright/light.h>
 #include <dutywright/linear.h>
 #include <dutywright/margins.h>
+#include <dutywright/loop.h>
 #include <dutywright/measure.h>
 #include <dutywright/modes.h>
 #include <dutywright/motor.h>

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A table that repeats: its first whole period, kept in memory, and all its rows, compared with that. For steady starts. */
+/* Tables as inputs of a run. One that repeats: its first whole period, kept in memory, and all its rows, compared with that, for steady
+ * starts. And one channel against time, read along. */
 #ifndef DUTYWRIGHT_REPEAT_H
 #define DUTYWRIGHT_REPEAT_H
 
@@ -35,6 +36,28 @@ DW_API const double *dw_repeat_lap(const struct dw_repeat *repeat, size_t *count
  *   accuracy values are the same within 1e-9 of the channel's range in the period, slopes within 2e-7 of the largest, since they have 8 digits;
  *            instants within 4 ulp of the times */
 DW_API enum dw_status dw_repeat_row(struct dw_repeat *repeat, const double **row, struct dw_error *error);
+
+/* ---- a channel along time ---- */
+
+struct dw_course;
+
+/* Opens a table, of whose first channel straight lines join the rows. Before its first row it has that one's value, after its last row
+ * that one's; of rows at one time the last holds from there on.
+ *   returns  NULL: no channel, or its first column is no time; what the reader gives; DW_NO_MEMORY */
+DW_API struct dw_course *dw_course_open(const char *path, struct dw_error *error);
+DW_API void dw_course_close(struct dw_course *course);
+/* Unit of the channel, until it is closed. */
+DW_API const char *dw_course_unit(const struct dw_course *course);
+/* Passes all rows up to a time, which must not go back. */
+DW_API enum dw_status dw_course_pass(struct dw_course *course, double time, struct dw_error *error);
+/* The value at a time from the last row passed to the next one. */
+DW_API double dw_course_at(const struct dw_course *course, double time);
+/* The next row.
+ *   value    out
+ *   returns  its time, INFINITY where there is none */
+DW_API double dw_course_next(const struct dw_course *course, double *value);
+/* Passes that one. */
+DW_API enum dw_status dw_course_step(struct dw_course *course, struct dw_error *error);
 
 #ifdef __cplusplus
 }

@@ -64,6 +64,8 @@ struct common_options {
 
 /* Reads the command line, runs the program (or prints help or version), and ends as program_finish does; gives main's value. */
 int program_main(const struct program *program, int argc, char **argv);
+/* Prints what --help does. */
+enum dw_status program_help(const struct program *program, struct dw_error *error);
 /* The end of a program's file. Where all programs are linked together, in tests, the macro is another. */
 #ifndef PROGRAM_MAIN
 #define PROGRAM_MAIN(program) \

@@ -36,6 +36,11 @@ struct load_kind {
     /*   values   as command_parse has filled them
      *   returns  NULL with DW_BAD_USE where the plan does not go with the drive, or DW_NO_MEMORY */
     struct dw_plant *(*plant)(const void *values, const struct load_drive *drive, struct dw_error *error);
+    /* What a duty does to it, by its first input, the pin; NULL: a gate.  */
+    enum load_pin { PIN_GATE, PIN_BRIDGE, PIN_VOLTAGE } (*pin)(const void *values);
+    size_t direction;             /* of a bridge: the input below zero of which reverses it */
+    size_t side_input, side_from; /* the input that a second table drives, and where the values have its FILE; 0: none */
+    bool moves;                   /* it is machinery, which can hurt */
 };
 
 struct smooth_load {

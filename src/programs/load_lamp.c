@@ -87,8 +87,13 @@ static struct dw_plant *make(const void *values, const struct load_drive *drive,
     return lamp ? dw_lamp_plant(lamp) : NULL;
 }
 
+static enum load_pin pin(const void *values)
+{
+    return ((const struct lamp_load *)values)->plan.direct ? PIN_VOLTAGE : PIN_GATE;
+}
+
 static const struct lamp_load defaults = { .plan = { .threshold = NAN } };
 const struct load_kind lamp_kind = {
     .program = { .name = "dw-lamp", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
-    .plant = make
+    .plant = make, .pin = pin
 };

@@ -83,8 +83,16 @@ static struct dw_plant *make(const void *values, const struct load_drive *drive,
     return motor ? dw_motor_plant(motor) : NULL;
 }
 
+static enum load_pin pin(const void *values)
+{
+    const enum dw_motor_drive drive = ((const struct motor_load *)values)->plan.drive;
+    const bool bridge = drive == DW_DRIVE_BRIDGE_SLOW || drive == DW_DRIVE_BRIDGE_FAST;
+    return drive == DW_DRIVE_DIRECT ? PIN_VOLTAGE : bridge ? PIN_BRIDGE : PIN_GATE;
+}
+
 static const struct motor_load defaults = { .plan = { .gear = 1, .diode_drop = 0.7, .threshold = NAN } };
 const struct load_kind motor_kind = {
     .program = { .name = "dw-motor", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
-    .plant = make
+    .plant = make, .pin = pin, .direction = DW_MOTOR_DIRECTION, .side_input = DW_MOTOR_TORQUE, .side_from = offsetof(struct motor_load, torque_from),
+    .moves = true
 };

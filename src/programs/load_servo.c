@@ -152,5 +152,5 @@ static const struct servo_load defaults = {
 };
 const struct load_kind servo_kind = {
     .program = { .name = "dw-servo", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
-    .plant = make
+    .plant = make, .moves = true
 };

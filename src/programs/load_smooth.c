@@ -110,8 +110,13 @@ static struct dw_plant *make(const void *values, const struct load_drive *drive,
     return plant;
 }
 
+static enum load_pin pin(const void *values)
+{
+    return ((const struct smooth_load *)values)->setup.drive == DW_PUSH_PULL ? PIN_VOLTAGE : PIN_GATE;
+}
+
 static const struct smooth_load defaults = { .setup = { .threshold = NAN, .diode_drop = 0.7 } };
 const struct load_kind smooth_kind = {
     .program = { .name = "dw-smooth", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
-    .plant = make
+    .plant = make, .pin = pin
 };

@@ -71,7 +71,7 @@ static void fill_table(struct argp_option *out, const struct option_spec *option
     *out = (struct argp_option){ 0 };
 }
 
-static enum dw_status print_help(const struct program *program, struct dw_error *error)
+enum dw_status program_help(const struct program *program, struct dw_error *error)
 {
     enum { MOST_ROWS = 64 };
     struct command_set sets[COMMAND_SETS];
@@ -106,7 +106,7 @@ static enum dw_status print_asked(const struct command *command, struct dw_error
     static char page[1 << 16]; /* written as a whole at the end, where a failure's reason is still known */
     setvbuf(stdout, page, _IOFBF, sizeof page);
     if (!strcmp(command->asked, "help"))
-        return print_help(command->program, error);
+        return program_help(command->program, error);
     printf("%s (dutywright) %s\n"
            "License GPL-3.0-or-later: free software, to be changed and passed on under its terms.\n"
            "There is no warranty, to the extent permitted by law.\n",

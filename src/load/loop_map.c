@@ -1,0 +1,347 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The map of one sample, by differences of runs over one sample about the orbit of one duty. docs/theory.md, (17.5). */
+#include "load/loop_inner.h"
+#include <dutywright/cubic.h>
+#include <math.h>
+#include <string.h>
+
+#define TRIAL_ACCURACY 1e-12
+
+/* Where it stands, and a loop to try it with. */
+struct stand {
+    const struct dw_loop *loop;
+    struct dw_loop *trial, *late;     /* the latter with the process as late as its output at the next sample asks; NULL: not needed */
+    size_t states, inputs, all;       /* of the plant; with those of the process */
+    size_t mode;
+    double duty, state[DW_STATES];    /* at the beginning of a period */
+    double scale[DW_STATES + TAIL_STATES];
+    double sample_time, place, due;   /* s: samples lie so long behind the beginning of a period; the newer duty acts then */
+    double measured, mean;
+    double seen;
+};
+
+static enum dw_status capture(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
+{
+    struct stand *stand = context;
+    (void)time;
+    (void)error;
+    if (sample)
+        stand->seen = measured;
+    return DW_OK;
+}
+
+/* The input of the plant while the pin stands at a voltage. */
+static void input_at(const struct stand *stand, double volts, double *input)
+{
+    const size_t direction = stand->loop->plan.direction;
+    memcpy(input, stand->loop->input, stand->inputs * sizeof *input);
+    input[0] = volts;
+    if (direction)
+        input[direction] = stand->duty < 0 ? -1 : 1;
+}
+
+/* The input over one period at the duty.
+ *   returns  how many rows */
+static size_t period_rows(const struct stand *stand, double *time, double *input)
+{
+    const struct dw_loop_plan *plan = &stand->loop->plan;
+    const double length = plan->average ? stand->sample_time : plan->period, high = dwi_loop_high(plan, stand->duty);
+    const size_t m = stand->inputs;
+    double edge[3], level[6] = { plan->low, plan->low, high, high, plan->low, plan->low }, at[6];
+    dwi_loop_edges(plan, stand->duty, edge);
+    const double times[6] = { 0, edge[0], edge[0], edge[2], edge[2], 1 };
+    for (int i = 0; i < 6; i++)
+        at[i] = times[i] * length;
+    if (plan->average || stand->duty == 0)
+        for (int i = 0; i < 6; i++)
+            level[i] = plan->low + (plan->average ? stand->duty * (plan->high - plan->low) : 0);
+    const size_t first = edge[0] == 0 ? 2 : 0, last = edge[2] == 1 ? 3 : 5;
+    for (size_t i = first; i <= last; i++) {
+        time[i - first] = at[i];
+        input_at(stand, level[i], input + (i - first) * m);
+    }
+    return last - first + 1;
+}
+
+struct area {
+    double time, value, slope, sum;
+    size_t output;
+};
+
+static enum dw_status add_area(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    struct area *area = context;
+    const double length = row->time - area->time, value = row->output[area->output], slope = row->slope[area->output];
+    (void)error;
+    if (length > 0)
+        area->sum += length * (area->value + value) / 2 + length * length * (area->slope - slope) / 12;
+    area->time = row->time;
+    area->value = value;
+    area->slope = slope;
+    return DW_OK;
+}
+
+/* What the load gives at this duty for ever: at the place of samples, and in the mean. */
+static enum dw_status find_orbit(struct stand *stand, double duty, struct dw_error *error)
+{
+    const struct dw_loop_plan *plan = &stand->loop->plan;
+    struct dw_modes *modes = dw_plant_modes(plan->plant);
+    double time[6], input[6 * DW_INPUTS], edge[3], output[DW_OUTPUTS];
+    stand->duty = duty;
+    const size_t rows = period_rows(stand, time, input);
+    stand->mode = dw_plant_rest(plan->plant, stand->state);
+    enum dw_status status = dw_modes_steady(modes, &(struct dw_period){ time, input, rows, NULL }, &stand->mode, stand->state, NULL, error);
+    struct area area = { .time = INFINITY, .output = plan->measured };
+    const struct dw_run_options options = { .accuracy = 1e-9, .curves = true, .swing = 1e-9, .sink = add_area, .context = &area };
+    struct dw_run *run = status == DW_OK ? dw_run_new(modes, &options, error) : NULL;
+    if (!run)
+        return error->status;
+    dwi_loop_edges(plan, duty, edge);
+    stand->place = plan->average ? 0 : edge[plan->instant] * plan->period;
+    status = dw_run_start(run, time[0], stand->mode, stand->state, input, error);
+    dw_run_output(run, output, NULL);
+    bool passed = stand->place == 0;
+    for (size_t i = 1; status == DW_OK && i < rows; i++) {
+        if (!passed && time[i] >= stand->place) {
+            double between[DW_INPUTS];
+            memcpy(between, input + (i - 1) * stand->inputs, stand->inputs * sizeof *between);
+            status = dw_run_feed(run, stand->place, between, error);
+            dw_run_output(run, output, NULL);
+            passed = true;
+        }
+        if (status == DW_OK)
+            status = dw_run_feed(run, time[i], input + i * stand->inputs, error);
+    }
+    stand->measured = output[plan->measured];
+    stand->mean = area.sum / (time[rows - 1] - time[0]);
+    dw_run_free(run);
+    return status;
+}
+
+/* How far what is measured then is from what is wanted. */
+static enum dw_status departure(struct stand *stand, double duty, double *out, struct dw_error *error)
+{
+    const struct dw_loop *loop = stand->loop;
+    const enum dw_status status = find_orbit(stand, duty, error);
+    *out = (loop->tail ? loop->plan.process.gain * stand->mean : stand->measured) - loop->state.wanted;
+    return status;
+}
+
+/* The duty at which the loop stands: regula falsi, of which the end that stays is weighed by half (Dowell and Jarratt 1971, BIT 11:168). */
+static enum dw_status find_duty(struct stand *stand, struct dw_error *error)
+{
+    const struct dw_loop *loop = stand->loop;
+    double at[2] = { loop->law.low, loop->law.high }, f[2], now = 0;
+    if (loop->tail && loop->plan.process.integrates) {
+        const bool inside = loop->duty > at[0] && loop->duty < at[1];
+        return find_orbit(stand, inside ? loop->duty : (at[0] + at[1]) / 2, error);
+    }
+    enum dw_status status = departure(stand, at[0], &f[0], error);
+    for (size_t i = 0; status == DW_OK && i < dw_plant_states(loop->plan.plant); i++)
+        stand->scale[i] = fabs(stand->state[i]);
+    if (status == DW_OK)
+        status = departure(stand, at[1], &f[1], error);
+    for (size_t i = 0; status == DW_OK && i < dw_plant_states(loop->plan.plant); i++)
+        stand->scale[i] = fmax(stand->scale[i], fabs(stand->state[i]));
+    if (status != DW_OK)
+        return status;
+    if (f[0] * f[1] > 0)
+        return dw_error_set(error, DW_NO, 0, "the loop is open: the duty stays at its end; what is measured goes from %.6g to %.6g, and %.6g is wanted",
+                            f[0] + loop->state.wanted, f[1] + loop->state.wanted, loop->state.wanted);
+    for (int i = 0, kept = -1; status == DW_OK && i < 100; i++) {
+        const double before = now;
+        now = f[0] == f[1] ? (at[0] + at[1]) / 2 : (at[0] * f[1] - at[1] * f[0]) / (f[1] - f[0]);
+        double there;
+        status = departure(stand, now, &there, error);
+        const int side = there * f[1] > 0;
+        if (status == DW_OK && (there == 0 || fabs(now - before) < 1e-12))
+            break;
+        at[side] = now;
+        f[side] = there;
+        f[!side] *= kept == side ? 0.5 : 1;
+        kept = side;
+    }
+    return status;
+}
+
+/* ---- one sample from a state ---- */
+
+static enum dw_status try_loop(struct stand *stand, struct dw_loop *trial, const double *x, double older, double newer, struct dw_error *error)
+{
+    struct dw_loop *t = trial;
+    const struct dw_loop_plan *plan = &t->plan;
+    t->duty = older;
+    t->now = 0;
+    t->pending[0] = (struct pending){ stand->due, newer };
+    t->first = 0;
+    t->count = 1;
+    input_at(stand, plan->average ? plan->low + older * (plan->high - plan->low) : plan->low, t->input);
+    memset(t->last, 0, sizeof t->last);
+    if (t->tail) {
+        t->tail->first = t->tail->count = 0;
+        memcpy(t->tail->state, x + stand->states, t->tail->states * sizeof *x);
+    }
+    const enum dw_status status = dw_run_start(t->run, 0, stand->mode, x, t->input, error);
+    return status == DW_OK ? dwi_loop_one_sample(t, error) : status;
+}
+
+/* The state at the next sample and, behind it, what is measured at this one, or will be later. */
+static enum dw_status try_sample(struct stand *stand, const double *x, double older, double newer, double *next, struct dw_error *error)
+{
+    enum dw_status status = try_loop(stand, stand->trial, x, older, newer, error);
+    memcpy(next, dw_run_state(stand->trial->run), stand->states * sizeof *next);
+    if (stand->trial->tail)
+        memcpy(next + stand->states, stand->trial->tail->state, stand->trial->tail->states * sizeof *next);
+    next[stand->all] = stand->seen;
+    if (status == DW_OK && stand->late) {
+        status = try_loop(stand, stand->late, x, older, newer, error);
+        next[stand->all] = dwi_tail_output(stand->late->tail, NULL);
+    }
+    return status;
+}
+
+/* Differences by a state, or behind those by the older and the newer duty: of all states, in units of their scales, and of what is
+ * measured. */
+static enum dw_status difference(struct stand *stand, size_t by, double *column, struct dw_error *error)
+{
+    const bool average = stand->loop->plan.average;
+    const double share = average ? 1e-3 : 1e-4;
+    double next[2][DW_STATES + TAIL_STATES + 1];
+    enum dw_status status = DW_OK;
+    for (int side = 0; status == DW_OK && side < 2; side++) {
+        double x[DW_STATES + TAIL_STATES] = { 0 }, duty[2] = { stand->duty, stand->duty };
+        memcpy(x, stand->state, stand->states * sizeof *x);
+        if (by < stand->all)
+            x[by] += (side ? -share : share) * stand->scale[by];
+        else
+            duty[by - stand->all] += side ? -share : share;
+        status = try_sample(stand, x, duty[0], duty[1], next[side], error);
+    }
+    for (size_t i = 0; i <= stand->all; i++)
+        column[i] = (next[0][i] - next[1][i]) / (2 * share * (i < stand->all ? stand->scale[i] : 1));
+    return status;
+}
+
+/* ---- the map ---- */
+
+/* Takes out a state that neither what is measured nor another state depends on, such as an angle. */
+static bool drop_unseen(struct dw_loop_map *map)
+{
+    const size_t n = map->states;
+    for (size_t j = 0; j < n; j++) {
+        double most = fabs(map->c[j]);
+        for (size_t i = 0; i < n; i++)
+            most = i == j ? most : fmax(most, fabs(map->a[i * n + j]));
+        if (most > 1e-11)
+            continue;
+        size_t to = 0;
+        for (size_t i = 0; i < n * n; i++)
+            if (i / n != j && i % n != j)
+                map->a[to++] = map->a[i];
+        memmove(map->b + j, map->b + j + 1, (n - 1 - j) * sizeof *map->b);
+        memmove(map->c + j, map->c + j + 1, (n - 1 - j) * sizeof *map->c);
+        map->states--;
+        return true;
+    }
+    return false;
+}
+
+/* How many samples late the process is, and how long after the beginning of a sample its output is then taken. */
+static double process_late(const struct stand *stand, double *at)
+{
+    const double offset = stand->place - stand->loop->plan.process.delay, late = offset < 0 ? ceil(-offset / stand->sample_time - 1e-9) : 0;
+    *at = fmax(offset + late * stand->sample_time, 0);
+    return late;
+}
+
+/* When the newer duty acts, and how many whole samples that is late. */
+static double duty_late(struct stand *stand)
+{
+    const struct dw_loop_plan *plan = &stand->loop->plan;
+    const double period = plan->period, time = stand->place + plan->delay;
+    bool on;
+    double k = dw_period_index(0, period > 0 ? period : stand->sample_time, time, &on);
+    const double late = period > 0 ? floor((on ? k : ++k) / (double)plan->every) : k;
+    stand->due = period > 0 ? dw_period_boundary(0, period, k - late * (double)plan->every) : fmax(time - late * stand->sample_time, 0);
+    return late;
+}
+
+static enum dw_status fill_map(struct stand *stand, bool keeps, struct dw_loop_map *map, struct dw_error *error)
+{
+    const size_t all = stand->all, n = map->states = all + 1 + keeps;
+    enum dw_status status = DW_OK;
+    memset(map->a, 0, sizeof map->a);
+    memset(map->b, 0, sizeof map->b);
+    memset(map->c, 0, sizeof map->c);
+    for (size_t j = 0; status == DW_OK && j < all + 2; j++) {
+        double column[DW_STATES + TAIL_STATES + 1];
+        status = difference(stand, j, column, error);
+        for (size_t i = 0; i < all; i++)
+            *(j <= all ? &map->a[i * n + j] : &map->b[i]) = column[i];
+        if (keeps)
+            *(j <= all ? &map->a[(n - 1) * n + j] : &map->b[n - 1]) = column[all];
+        else if (j <= all)
+            map->c[j] = column[all];
+    }
+    map->b[all] = 1;
+    if (keeps)
+        map->c[n - 1] = 1;
+    while (drop_unseen(map)) {
+    }
+    return status;
+}
+
+static enum dw_status make_trials(struct stand *stand, double at, struct dw_error *error)
+{
+    struct dw_loop_plan plan = stand->loop->plan;
+    plan.row = NULL;
+    plan.see = capture;
+    plan.context = stand;
+    plan.side = plan.wanted_from = NULL;
+    plan.delay = plan.process.delay = 0;
+    plan.accuracy = TRIAL_ACCURACY;
+    stand->trial = dw_loop_new(&plan, error);
+    if (stand->trial && stand->loop->plan.process.delay > 0) {
+        plan.process.delay = stand->sample_time - at;
+        stand->late = dw_loop_new(&plan, error);
+    }
+    if (!stand->trial || (stand->loop->plan.process.delay > 0 && !stand->late))
+        return error->status;
+    stand->trial->forced = true;
+    if (stand->late)
+        stand->late->forced = true;
+    return DW_OK;
+}
+
+enum dw_status dw_loop_map_find(const struct dw_loop *loop, struct dw_loop_map *map, struct dw_error *error)
+{
+    struct dw_error own = { .status = DW_OK };
+    const struct dw_plant *plant = loop->plan.plant;
+    struct stand stand = { .loop = loop, .states = dw_plant_states(plant), .inputs = dw_plant_inputs(plant), .sample_time = loop->law.plan.sample_time };
+    error = error ? error : &own;
+    stand.all = stand.states + (loop->tail ? loop->tail->states : 0);
+    enum dw_status status = find_duty(&stand, error);
+    if (status != DW_OK)
+        return status;
+    const double margin = 1e-3 * (loop->law.high - loop->law.low);
+    const double inside = fmin(fmax(stand.duty, loop->law.low + margin), loop->law.high - margin);
+    if (inside != stand.duty)
+        status = find_orbit(&stand, inside, error);
+    for (size_t i = 0; i < stand.all; i++) {
+        stand.scale[i] = i < stand.states ? fmax(stand.scale[i], fabs(stand.state[i])) : 1;
+        stand.scale[i] = stand.scale[i] > 0 ? stand.scale[i] : 1e-3;
+    }
+    double at = 0;
+    const double late = process_late(&stand, &at);
+    map->late = (unsigned long long)(duty_late(&stand) + fmax(late - 1, 0));
+    map->duty = stand.duty;
+    map->measured = stand.measured;
+    map->mean = stand.mean;
+    if (status == DW_OK)
+        status = make_trials(&stand, at, error);
+    if (status == DW_OK)
+        status = fill_map(&stand, late > 0, map, error);
+    dw_loop_free(stand.trial);
+    dw_loop_free(stand.late);
+    return status;
+}

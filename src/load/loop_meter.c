@@ -1,0 +1,189 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a loop's run amounts to. docs/theory.md, (17.6). */
+#include <dutywright/loop.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST = 1 << 20 };
+
+struct instant {
+    double time, measured;
+};
+
+struct dw_loop_meter {
+    struct instant *seen;         /* [room] */
+    size_t room, count;
+    unsigned long long stride, skipped;  /* of what comes only each so many-th is kept */
+    double wanted, changed;       /* since when it has been that, s; NaN: nothing came yet */
+    double iae;
+    struct instant last;
+};
+
+struct dw_loop_meter *dw_loop_meter_new(struct dw_error *error)
+{
+    struct dw_loop_meter *meter = calloc(1, sizeof *meter);
+    if (!meter) {
+        dw_no_memory(error);
+        return NULL;
+    }
+    meter->stride = 1;
+    meter->wanted = meter->changed = NAN;
+    return meter;
+}
+
+void dw_loop_meter_free(struct dw_loop_meter *meter)
+{
+    if (!meter)
+        return;
+    free(meter->seen);
+    free(meter);
+}
+
+/* Every second goes, or there is twice the room. */
+static enum dw_status make_room(struct dw_loop_meter *meter, struct dw_error *error)
+{
+    if (meter->room == MOST) {
+        meter->count /= 2;
+        meter->stride *= 2;
+        for (size_t i = 0; i < meter->count; i++)
+            meter->seen[i] = meter->seen[2 * i];
+        return DW_OK;
+    }
+    const size_t room = meter->room ? 2 * meter->room : 1024;
+    struct instant *seen = realloc(meter->seen, room * sizeof *seen);
+    if (!seen)
+        return dw_no_memory(error);
+    meter->seen = seen;
+    meter->room = room;
+    return DW_OK;
+}
+
+enum dw_status dw_loop_meter_see(struct dw_loop_meter *meter, double time, double measured, double wanted, struct dw_error *error)
+{
+    const struct instant now = { time, measured };
+    enum dw_status status = DW_OK;
+    if (!isnan(meter->changed))
+        meter->iae += (time - meter->last.time) * (fabs(meter->wanted - meter->last.measured) + fabs(meter->wanted - measured)) / 2;
+    if (wanted != meter->wanted) {
+        meter->wanted = wanted;
+        meter->changed = time;
+    }
+    meter->last = now;
+    if (meter->skipped++ % meter->stride)
+        return DW_OK;
+    if (meter->count == meter->room)
+        status = make_room(meter, error);
+    if (status == DW_OK)
+        meter->seen[meter->count++] = now;
+    return status;
+}
+
+/* A stretch of what was seen. */
+struct span {
+    const struct instant *seen;
+    size_t count;
+};
+
+static struct span since(const struct dw_loop_meter *meter, double time)
+{
+    size_t first = 0;
+    while (first < meter->count && meter->seen[first].time < time)
+        first++;
+    return (struct span){ meter->seen + first, meter->count - first };
+}
+
+static double mean_of(struct span span)
+{
+    double sum = 0;
+    for (size_t i = 1; i < span.count; i++)
+        sum += (span.seen[i].time - span.seen[i - 1].time) * (span.seen[i].measured + span.seen[i - 1].measured) / 2;
+    return sum / (span.seen[span.count - 1].time - span.seen[0].time);
+}
+
+static double range_of(struct span span)
+{
+    double low = INFINITY, high = -INFINITY;
+    for (size_t i = 0; i < span.count; i++) {
+        low = fmin(low, span.seen[i].measured);
+        high = fmax(high, span.seen[i].measured);
+    }
+    return high - low;
+}
+
+/* When the line between two instants is at a value. */
+static double crossing(const struct instant *from, const struct instant *to, double value)
+{
+    return from->time + (to->time - from->time) * (value - from->measured) / (to->measured - from->measured);
+}
+
+/* From the last instant at 10 % before the first at 90 %. */
+static double rise_of(struct span span, double from, double change)
+{
+    double low = span.seen[0].time;
+    for (size_t i = 1; i < span.count; i++) {
+        const double before = (span.seen[i - 1].measured - from) / change, now = (span.seen[i].measured - from) / change;
+        if (before < 0.1 && now >= 0.1)
+            low = crossing(&span.seen[i - 1], &span.seen[i], from + 0.1 * change);
+        if (before < 0.9 && now >= 0.9)
+            return crossing(&span.seen[i - 1], &span.seen[i], from + 0.9 * change) - low;
+    }
+    return NAN;
+}
+
+static double settling_of(struct span span, double final, double band)
+{
+    size_t i = span.count;
+    while (i > 0 && fabs(span.seen[i - 1].measured - final) <= band)
+        i--;
+    if (i == 0)
+        return 0;
+    if (i == span.count)
+        return NAN;
+    const double outside = span.seen[i - 1].measured;
+    return crossing(&span.seen[i - 1], &span.seen[i], final + copysign(band, outside - final)) - span.seen[0].time;
+}
+
+/* An oscillation of the last half: one that is not smaller in its second half. A tenth of it is hysteresis where turns are counted. */
+static void find_cycle(struct span last, double scale, struct dw_loop_findings *found)
+{
+    const struct span first = { last.seen, last.count / 2 }, second = { last.seen + last.count / 2, last.count - last.count / 2 };
+    const double range = range_of(second), mean = mean_of(last);
+    double begin = NAN, end = NAN, turns = 0;
+    bool below = false;
+    for (size_t i = 0; i < last.count; i++) {
+        const double off = last.seen[i].measured - mean;
+        if (below && off > range / 20) {
+            begin = isnan(begin) ? last.seen[i].time : begin;
+            end = last.seen[i].time;
+            turns++;
+        }
+        below = off < -range / 20 || (below && off <= range / 20);
+    }
+    found->cycle_amplitude = 0;
+    if (turns < 3 || range < 0.9 * range_of(first) || range <= 1e-9 * scale)
+        return;
+    found->cycle_amplitude = range;
+    found->cycle_frequency = (turns - 1) / (end - begin);
+}
+
+void dw_loop_meter_end(const struct dw_loop_meter *meter, struct dw_loop_findings *found)
+{
+    *found = (struct dw_loop_findings){ NAN, NAN, NAN, NAN, meter->iae, NAN, NAN, meter->wanted };
+    const struct span all = since(meter, meter->changed);
+    const double length = meter->last.time - meter->changed;
+    const struct span half = since(meter, meter->last.time - length / 2), quarter = since(meter, meter->last.time - length / 4);
+    if (quarter.count < 4)
+        return;
+    const double final = mean_of(quarter), from = all.seen[0].measured, change = final - from, scale = fmax(fabs(final), fabs(from));
+    found->steady_error = meter->wanted - final;
+    find_cycle(half, scale, found);
+    if (fabs(change) <= 1e-9 * scale)
+        return;
+    found->rise_time = rise_of(all, from, change);
+    found->settling_time = settling_of(all, final, 0.02 * fabs(change));
+    found->overshoot = 0;
+    for (size_t i = 0; i < all.count; i++)
+        found->overshoot = fmax(found->overshoot, (all.seen[i].measured - final) / change);
+}

@@ -1,0 +1,155 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What dw-loop writes: the table, or findings. */
+#include "loop_options.h"
+#include <dutywright/pieces.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* ---- the table ---- */
+
+struct loop_rows {
+    struct command *command;
+    struct dw_writer *writer;
+    struct dw_header *header;
+    size_t columns, out_columns;
+    size_t *slope;
+    double *before, *at;          /* [columns]; before: NULL without --uniform */
+    double rate, next, duration;
+    bool any;
+};
+
+static enum dw_status put_uniform(struct loop_rows *r, const double *row, double *at, double *out, struct dw_error *error)
+{
+    enum dw_status status = DW_OK;
+    for (double time; status == DW_OK && r->any && (time = r->next / r->rate) < row[0] - dw_time_slack(row[0]); r->next++) {
+        size_t k = 0;
+        dw_row_between(r->columns, r->slope, r->before, row, time, at);
+        for (size_t i = 0; i < r->columns; i++)
+            if (!(i > 0 && r->slope[i - 1] == i))
+                out[k++] = at[i];
+        out[0] = time;
+        status = dw_writer_row(r->writer, out, error);
+    }
+    memcpy(r->before, row, r->columns * sizeof *row);
+    r->any = true;
+    return status;
+}
+
+static enum dw_status put_row(void *context, const double *row, struct dw_error *error)
+{
+    struct loop_rows *r = context;
+    command_progress(r->command, NULL, row[0] / r->duration, true);
+    return r->rate > 0 ? put_uniform(r, row, r->at, r->at + r->columns, error) : dw_writer_row(r->writer, row, error);
+}
+
+static enum dw_status open_rows(struct loop_options *o, const struct dw_loop *loop, struct loop_rows *r, struct dw_error *error)
+{
+    const struct common_options *c = &o->common;
+    struct dw_header *full = dw_loop_header(loop, c->command->made_by, error);
+    r->rate = c->uniform;
+    r->header = full && r->rate > 0 ? dw_header_without_slopes(full, error) : full;
+    enum dw_status status = r->header ? DW_OK : error->status;
+    if (status == DW_OK && r->rate > 0)
+        status = dw_header_set_number(r->header, "sampled", r->rate, error);
+    r->columns = full ? dw_header_columns(full) : 0;
+    r->slope = calloc(r->columns + 1, sizeof *r->slope);
+    r->before = calloc(3 * r->columns + 1, sizeof *r->before);
+    if (status == DW_OK && (!r->slope || !r->before))
+        status = dw_no_memory(error);
+    if (status == DW_OK) {
+        r->at = r->before + r->columns;
+        dw_header_slopes(full, r->slope);
+        r->writer = dw_writer_open_lines(STDOUT_FILENO, r->header, lines_wanted(c), output_encoding(c, NULL), error);
+        status = r->writer ? DW_OK : error->status;
+    }
+    if (full != r->header)
+        dw_header_free(full);
+    return status;
+}
+
+static void close_rows(struct loop_rows *r)
+{
+    dw_writer_free(r->writer);
+    dw_header_free(r->header);
+    free(r->slope);
+    free(r->before);
+}
+
+enum dw_status loop_table(struct loop_options *o, struct dw_error *error)
+{
+    struct loop_rows rows = { .command = o->common.command, .duration = o->plan.duration };
+    struct dw_loop_plan plan = o->plan;
+    plan.row = put_row;
+    plan.context = &rows;
+    struct dw_loop *loop = dw_loop_new(&plan, error);
+    enum dw_status status = loop ? open_rows(o, loop, &rows, error) : error->status;
+    if (status == DW_OK)
+        status = dw_loop_run(loop, error);
+    if (status == DW_OK)
+        status = dw_writer_finish(rows.writer, error);
+    close_rows(&rows);
+    dw_loop_free(loop);
+    return status;
+}
+
+/* ---- findings ---- */
+
+struct watch {
+    struct command *command;
+    struct dw_loop_meter *meter;
+    double wanted, duration;
+};
+
+static enum dw_status see(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
+{
+    struct watch *watch = context;
+    if (sample) {
+        watch->wanted = sample->wanted;
+        command_progress(watch->command, NULL, time / watch->duration, false);
+    }
+    return dw_loop_meter_see(watch->meter, time, measured, watch->wanted, error);
+}
+
+static void say(struct report *report, const char *quantity, double value, const char *unit, struct dw_error *error)
+{
+    if (!isnan(value))
+        report_finding(report, "measured", quantity, value, unit, error);
+}
+
+static enum dw_status findings(const struct loop_options *o, const struct dw_loop_meter *meter, struct report *report, struct dw_error *error)
+{
+    struct dw_loop_findings f;
+    char product[64];
+    const char *unit = o->plan.process.given ? "1" : dw_plant_port(o->plan.plant, o->plan.measured).unit;
+    dw_loop_meter_end(meter, &f);
+    snprintf(product, sizeof product, strcmp(unit, "1") ? "%s s" : "s", unit);
+    say(report, "rise-time", f.rise_time, "s", error);
+    say(report, "overshoot", f.overshoot, "%", error);
+    say(report, "settling-time", f.settling_time, "s", error);
+    say(report, "steady-error", f.steady_error, unit, error);
+    say(report, "iae", f.iae, product, error);
+    say(report, "cycle-amplitude", f.cycle_amplitude, unit, error);
+    say(report, "cycle-frequency", f.cycle_frequency, "Hz", error);
+    return DW_OK;
+}
+
+enum dw_status loop_report(struct loop_options *o, struct dw_error *error)
+{
+    struct watch watch = { .command = o->common.command, .wanted = o->plan.wanted, .duration = o->plan.duration };
+    struct dw_loop_plan plan = o->plan;
+    plan.see = see;
+    plan.context = &watch;
+    watch.meter = dw_loop_meter_new(error);
+    struct dw_loop *loop = watch.meter ? dw_loop_new(&plan, error) : NULL;
+    struct report *report = loop ? report_findings(error) : NULL;
+    enum dw_status status = loop ? dw_loop_run(loop, error) : error->status;
+    if (status == DW_OK)
+        status = findings(o, watch.meter, report, error);
+    if (status == DW_OK)
+        status = report_write(report, o->common.format, o->common.digits, stdout, error);
+    report_free(report);
+    dw_loop_free(loop);
+    dw_loop_meter_free(watch.meter);
+    return status;
+}
