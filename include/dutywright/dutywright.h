@@ -17,8 +17,8 @@
 #include <dutywright/law.h>
 #include <dutywright/light.h>
 #include <dutywright/linear.h>
-#include <dutywright/margins.h>
 #include <dutywright/loop.h>
+#include <dutywright/margins.h>
 #include <dutywright/measure.h>
 #include <dutywright/modes.h>
 #include <dutywright/motor.h>

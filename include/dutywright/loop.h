@@ -3,7 +3,7 @@
 #ifndef DUTYWRIGHT_LOOP_H
 #define DUTYWRIGHT_LOOP_H
 
-#include <dutywright/law.h>
+#include <dutywright/margins.h>
 #include <dutywright/plant.h>
 #include <dutywright/pulse.h>
 #include <dutywright/repeat.h>
@@ -69,25 +69,29 @@ DW_API struct dw_header *dw_loop_header(const struct dw_loop *loop, const char *
  *            output's scale times its gain */
 DW_API enum dw_status dw_loop_run(struct dw_loop *loop, struct dw_error *error);
 
+/* What the law saw and made of it at the last sample. */
+DW_API const struct dw_law_state *dw_loop_state(const struct dw_loop *loop);
+
 /* ---- the map of one sample ---- */
 
-enum { DW_MAP_STATES = DW_STATES + 4 };
-/* x' = a x + b u from sample to sample, y = c x at the samples: small departures from where the loop stands at one duty, with edges that
- * move, a duty that acts later, and the process. The duty u comes so many whole samples later still. States have sizes of some 1. */
-struct dw_loop_map {
-    size_t states;
-    double a[DW_MAP_STATES * DW_MAP_STATES], b[DW_MAP_STATES], c[DW_MAP_STATES];  /* [states x states], [states], [states] */
-    unsigned long long late;
-    double duty, measured, mean;  /* where it stands: the duty, the load's channel at the place of samples, and its mean over a period */
+/* Where a loop stands: the duty, the load's channel at the place of samples, and its mean over a period. */
+struct dw_loop_stand {
+    double duty, measured, mean;
 };
 
-/* About the duty that the wanted value takes in the end; of a process that integrates about the last one, or one half way where that was
- * at its end. Without rounding.
+/* Small departures from sample to sample, with edges that move, a duty that acts later, and the process, but without rounding: about the
+ * duty that what is wanted takes in the end; of a process that integrates about the last one, or one half way where that was at its
+ * end. States have sizes of some 1.
  *   loop     after dw_loop_run: what is wanted and the load's second table are as they were last
- *   returns  DW_OK; DW_NO: no duty gives what is wanted, the loop is open, or the load has no steady state; DW_NO_MEMORY
+ *   later    s, >= 0: the duty comes later by so much
+ *   sampled  out
+ *   stand    out, may be NULL
+ *   returns  DW_OK; DW_NO: no duty gives what is wanted, the loop is open, or the load has no steady state; DW_BAD_USE: more delay than
+ *            struct dw_sampled has states for; DW_NO_MEMORY
  *   source   central differences of runs over one sample: docs/theory.md, (17.5)
  *   accuracy 1e-7 of the largest number, 1e-9 of linear loads with `average` */
-DW_API enum dw_status dw_loop_map_find(const struct dw_loop *loop, struct dw_loop_map *map, struct dw_error *error);
+DW_API enum dw_status dw_loop_sampled(const struct dw_loop *loop, double later, struct dw_sampled *sampled, struct dw_loop_stand *stand,
+                                      struct dw_error *error);
 
 /* ---- findings ---- */
 

@@ -364,6 +364,11 @@ void dw_loop_free(struct dw_loop *loop)
     free(loop);
 }
 
+const struct dw_law_state *dw_loop_state(const struct dw_loop *loop)
+{
+    return &loop->state;
+}
+
 /* ---- the table's header ---- */
 
 static enum dw_status append(struct dw_header *header, const struct dw_port *port, double accuracy, struct dw_error *error)

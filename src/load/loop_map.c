@@ -3,6 +3,7 @@
 #include "load/loop_inner.h"
 #include <dutywright/cubic.h>
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
 #define TRIAL_ACCURACY 1e-12
@@ -224,8 +225,16 @@ static enum dw_status difference(struct stand *stand, size_t by, double *column,
 
 /* ---- the map ---- */
 
+enum { MAP_STATES = DW_STATES + TAIL_STATES + 2 };
+
+/* x' = a x + b u, y = c x, before delays of whole samples. */
+struct map {
+    size_t states;
+    double a[MAP_STATES * MAP_STATES], b[MAP_STATES], c[MAP_STATES];
+};
+
 /* Takes out a state that neither what is measured nor another state depends on, such as an angle. */
-static bool drop_unseen(struct dw_loop_map *map)
+static bool drop_unseen(struct map *map)
 {
     const size_t n = map->states;
     for (size_t j = 0; j < n; j++) {
@@ -255,10 +264,10 @@ static double process_late(const struct stand *stand, double *at)
 }
 
 /* When the newer duty acts, and how many whole samples that is late. */
-static double duty_late(struct stand *stand)
+static double duty_late(struct stand *stand, double later)
 {
     const struct dw_loop_plan *plan = &stand->loop->plan;
-    const double period = plan->period, time = stand->place + plan->delay;
+    const double period = plan->period, time = stand->place + plan->delay + later;
     bool on;
     double k = dw_period_index(0, period > 0 ? period : stand->sample_time, time, &on);
     const double late = period > 0 ? floor((on ? k : ++k) / (double)plan->every) : k;
@@ -266,13 +275,11 @@ static double duty_late(struct stand *stand)
     return late;
 }
 
-static enum dw_status fill_map(struct stand *stand, bool keeps, struct dw_loop_map *map, struct dw_error *error)
+/*   keeps    what is measured is one sample late: its last state */
+static enum dw_status fill_map(struct stand *stand, bool keeps, struct map *map, struct dw_error *error)
 {
     const size_t all = stand->all, n = map->states = all + 1 + keeps;
     enum dw_status status = DW_OK;
-    memset(map->a, 0, sizeof map->a);
-    memset(map->b, 0, sizeof map->b);
-    memset(map->c, 0, sizeof map->c);
     for (size_t j = 0; status == DW_OK && j < all + 2; j++) {
         double column[DW_STATES + TAIL_STATES + 1];
         status = difference(stand, j, column, error);
@@ -289,6 +296,28 @@ static enum dw_status fill_map(struct stand *stand, bool keeps, struct dw_loop_m
     while (drop_unseen(map)) {
     }
     return status;
+}
+
+/* The map behind duties that wait so many samples: each waits in a state of its own, the newest last. */
+static enum dw_status give_sampled(const struct map *map, double late, double sample_time, struct dw_sampled *out, struct dw_error *error)
+{
+    const size_t n = map->states;
+    if ((double)n + late > DW_SAMPLED_STATES)
+        return dw_error_set(error, DW_BAD_USE, 0, "a delay of %.0f samples: %.0f at most have margins here", late, (double)DW_SAMPLED_STATES - (double)n);
+    const size_t all = n + (size_t)late;
+    memset(out, 0, sizeof *out);
+    out->states = all;
+    out->sample_time = sample_time;
+    for (size_t i = 0; i < n; i++) {
+        memcpy(out->a + i * all, map->a + i * n, n * sizeof *out->a);
+        *(late > 0 ? &out->a[i * all + n] : &out->b[i]) = map->b[i];
+        out->c[i] = map->c[i];
+    }
+    for (size_t i = n; i + 1 < all; i++)
+        out->a[i * all + i + 1] = 1;
+    if (late > 0)
+        out->b[all - 1] = 1;
+    return DW_OK;
 }
 
 static enum dw_status make_trials(struct stand *stand, double at, struct dw_error *error)
@@ -313,34 +342,42 @@ static enum dw_status make_trials(struct stand *stand, double at, struct dw_erro
     return DW_OK;
 }
 
-enum dw_status dw_loop_map_find(const struct dw_loop *loop, struct dw_loop_map *map, struct dw_error *error)
+/* Inside the range by so much that both differences are. */
+static enum dw_status move_inside(struct stand *stand, struct dw_error *error)
+{
+    const struct dw_law *law = &stand->loop->law;
+    const double margin = 1e-3 * (law->high - law->low), inside = fmin(fmax(stand->duty, law->low + margin), law->high - margin);
+    const enum dw_status status = inside != stand->duty ? find_orbit(stand, inside, error) : DW_OK;
+    for (size_t i = 0; i < stand->all; i++) {
+        stand->scale[i] = i < stand->states ? fmax(stand->scale[i], fabs(stand->state[i])) : 1;
+        stand->scale[i] = stand->scale[i] > 0 ? stand->scale[i] : 1e-3;
+    }
+    return status;
+}
+
+enum dw_status dw_loop_sampled(const struct dw_loop *loop, double later, struct dw_sampled *sampled, struct dw_loop_stand *found, struct dw_error *error)
 {
     struct dw_error own = { .status = DW_OK };
     const struct dw_plant *plant = loop->plan.plant;
     struct stand stand = { .loop = loop, .states = dw_plant_states(plant), .inputs = dw_plant_inputs(plant), .sample_time = loop->law.plan.sample_time };
+    struct map map = { .states = 0 };
+    double at = 0, late = 0;
     error = error ? error : &own;
     stand.all = stand.states + (loop->tail ? loop->tail->states : 0);
     enum dw_status status = find_duty(&stand, error);
-    if (status != DW_OK)
-        return status;
-    const double margin = 1e-3 * (loop->law.high - loop->law.low);
-    const double inside = fmin(fmax(stand.duty, loop->law.low + margin), loop->law.high - margin);
-    if (inside != stand.duty)
-        status = find_orbit(&stand, inside, error);
-    for (size_t i = 0; i < stand.all; i++) {
-        stand.scale[i] = i < stand.states ? fmax(stand.scale[i], fabs(stand.state[i])) : 1;
-        stand.scale[i] = stand.scale[i] > 0 ? stand.scale[i] : 1e-3;
-    }
-    double at = 0;
-    const double late = process_late(&stand, &at);
-    map->late = (unsigned long long)(duty_late(&stand) + fmax(late - 1, 0));
-    map->duty = stand.duty;
-    map->measured = stand.measured;
-    map->mean = stand.mean;
+    if (status == DW_OK && found)
+        *found = (struct dw_loop_stand){ stand.duty, stand.measured, stand.mean };
     if (status == DW_OK)
+        status = move_inside(&stand, error);
+    if (status == DW_OK) {
+        late = process_late(&stand, &at);
         status = make_trials(&stand, at, error);
+    }
+    const double waits = status == DW_OK ? duty_late(&stand, later) + fmax(late - 1, 0) : 0;
     if (status == DW_OK)
-        status = fill_map(&stand, late > 0, map, error);
+        status = fill_map(&stand, late > 0, &map, error);
+    if (status == DW_OK)
+        status = give_sampled(&map, waits, stand.sample_time, sampled, error);
     dw_loop_free(stand.trial);
     dw_loop_free(stand.late);
     return status;

@@ -162,6 +162,7 @@ static const struct option_spec options[] = {
       OPTION_READ(read_windup), .also = "track_time" },
     { .help = "What to give:" },
     { "report", NULL, "Write findings instead of the table; status 1 where the loop is not stable", OPTION_FLAG(report) },
+    { "margins", NULL, "The same with gain, phase and delay margin of the loop as it stands in the end", OPTION_FLAG(margins) },
     { 0 }
 };
 
@@ -305,7 +306,7 @@ static enum dw_status run_loop(void *options_read, struct dw_error *error)
         command_caution(o->common.command, "a loop that runs away moves machinery at full power: try it with the load unpowered, and keep a stop within "
                         "reach");
     if (status == DW_OK)
-        status = o->report ? loop_report(o, error) : loop_table(o, error);
+        status = o->report || o->margins ? loop_report(o, error) : loop_table(o, error);
     dw_course_close(o->plan.side);
     dw_course_close(o->plan.wanted_from);
     dw_plant_free(o->plan.plant);

@@ -134,6 +134,94 @@ static enum dw_status findings(const struct loop_options *o, const struct dw_loo
     return DW_OK;
 }
 
+/* ---- poles and margins ---- */
+
+static enum dw_status later(void *context, double delay, struct dw_sampled *sampled, struct dw_error *error)
+{
+    return dw_loop_sampled(context, delay, sampled, NULL, error);
+}
+
+static void say_loop(const struct loop_options *o, struct report *report, const struct dw_margins *m, double delay, struct dw_error *error)
+{
+    report_finding(report, "loop", "pole-highest", m->pole_highest, "1", error);
+    if (!o->margins)
+        return;
+    report_finding(report, "loop", "gain-margin", m->gain_high, "1", error);
+    if (m->gain_low > 0)
+        report_finding(report, "loop", "gain-margin-lowest", m->gain_low, "1", error);
+    report_finding(report, "loop", "phase-margin", m->phase, "deg", error);
+    report_finding(report, "loop", "delay-margin", delay, "s", error);
+}
+
+/* Ripple makes the place of the samples another value than the mean. */
+static void note_offset(const struct loop_options *o, const struct dw_loop_stand *stand)
+{
+    static const char *const places[] = { "where the pulse begins", "in the middle of the pulse", "where the pulse ends" };
+    const struct dw_port port = dw_plant_port(o->plan.plant, o->plan.measured);
+    const double offset = stand->measured - stand->mean;
+    if (!o->plan.average && !o->plan.process.given && fabs(offset) > 1e-3 * fabs(stand->mean))
+        command_note(o->common.command, "%s is sampled %s, where it is %.4g %s %s its mean of %.4g %s", port.name, places[o->plan.instant], fabs(offset),
+                     port.unit, offset < 0 ? "below" : "above", stand->mean, port.unit);
+}
+
+/* A gain with which the loop is stable, tried by running it; NaN: none was found. */
+static double better_gain(const struct loop_options *o, const struct dw_margins *margins, struct dw_error *error)
+{
+    struct dw_law_plan wish = o->law;
+    struct dw_law law;
+    struct dw_loop_plan plan = o->plan;
+    struct dw_sampled sampled;
+    struct dw_margins then = { .stable = false };
+    const double high = margins->gain_high, low = margins->gain_low;
+    if (isnan(high))
+        return NAN;
+    wish.gain = dw_number_round(o->law.gain * (isinf(high) ? 2 * low : low > high / 4 ? sqrt(low * high) : high / 2), 2);
+    plan.law = &law;
+    plan.side = plan.wanted_from = NULL;  /* read already */
+    enum dw_status status = dw_law_make(&wish, &law, error);
+    struct dw_loop *loop = status == DW_OK ? dw_loop_new(&plan, error) : NULL;
+    status = loop ? dw_loop_run(loop, error) : DW_NO;
+    if (status == DW_OK)
+        status = dw_loop_sampled(loop, 0, &sampled, NULL, error);
+    if (status == DW_OK)
+        status = dw_loop_margins(&sampled, &law, &then, error);
+    dw_loop_free(loop);
+    return status == DW_OK && then.stable ? wish.gain : NAN;
+}
+
+/* Adds the rows, and says whether the loop is stable. */
+static enum dw_status judge(const struct loop_options *o, struct dw_loop *loop, struct report *report, struct dw_error *verdict, struct dw_error *error)
+{
+    const double duty = dw_loop_state(loop)->duty;
+    struct dw_sampled sampled;
+    struct dw_loop_stand stand;
+    struct dw_margins margins;
+    double delay = INFINITY;
+    enum dw_status status = dw_loop_sampled(loop, 0, &sampled, &stand, error);
+    if (status == DW_NO && duty > o->plan.law->low && duty < o->plan.law->high) {
+        command_note(o->common.command, "no poles and margins: %s", error->text);
+        return DW_OK;
+    }
+    if (status == DW_NO)
+        return dw_error_set(verdict, DW_NO, 0, "%s", error->text), DW_OK;
+    if (status == DW_OK)
+        status = dw_loop_margins(&sampled, o->plan.law, &margins, error);
+    if (status == DW_OK && o->margins && margins.stable)
+        status = dw_delay_margin(later, loop, o->plan.law, &margins, &delay, error);
+    if (status != DW_OK)
+        return status;
+    say_loop(o, report, &margins, margins.stable ? delay : 0, error);
+    note_offset(o, &stand);
+    if (margins.stable)
+        return DW_OK;
+    const double gain = better_gain(o, &margins, error);
+    if (isnan(gain))
+        dw_error_set(verdict, DW_NO, 0, "the loop is not stable: its largest pole is %.4g, and no gain helps", margins.pole_highest);
+    else
+        dw_error_set(verdict, DW_NO, 0, "the loop is not stable: its largest pole is %.4g; with --gain %g it is (tried)", margins.pole_highest, gain);
+    return DW_OK;
+}
+
 enum dw_status loop_report(struct loop_options *o, struct dw_error *error)
 {
     struct watch watch = { .command = o->common.command, .wanted = o->plan.wanted, .duration = o->plan.duration };
@@ -143,11 +231,18 @@ enum dw_status loop_report(struct loop_options *o, struct dw_error *error)
     watch.meter = dw_loop_meter_new(error);
     struct dw_loop *loop = watch.meter ? dw_loop_new(&plan, error) : NULL;
     struct report *report = loop ? report_findings(error) : NULL;
+    struct dw_error verdict = { .status = DW_OK };
     enum dw_status status = loop ? dw_loop_run(loop, error) : error->status;
     if (status == DW_OK)
         status = findings(o, watch.meter, report, error);
+    if (status == DW_OK && o->law.kind == DW_LAW_PID)
+        status = judge(o, loop, report, &verdict, error);
     if (status == DW_OK)
         status = report_write(report, o->common.format, o->common.digits, stdout, error);
+    if (status == DW_OK && verdict.status == DW_NO) {
+        *error = verdict;
+        status = DW_NO;
+    }
     report_free(report);
     dw_loop_free(loop);
     dw_loop_meter_free(watch.meter);
