@@ -74,6 +74,9 @@ enum dw_ladder_drive {
     DW_ONE_SWITCH  /* a switch to the supply and a freewheel diode to ground; with both off the pin floats */
 };
 
+/* Inputs of its plant: V of the pin, and A drawn from the output beside the load. */
+enum dw_ladder_input { DW_LADDER_PIN, DW_LADDER_DRAWN, DW_LADDER_INPUTS };
+
 struct dw_ladder_setup {
     double supply;      /* V, natural scale of the outputs; with one switch, what it switches to; > 0 */
     enum dw_ladder_drive drive;
@@ -81,6 +84,7 @@ struct dw_ladder_setup {
     struct dw_supply source;  /* one switch: what its supply gives way by */
     double diode_drop;  /* V, >= 0: of the freewheel diode, and of the switch's own body diode */
     double initial;     /* V, of all capacitors at rest, where no coil carries a current */
+    bool drawn;         /* it has the second input; needs a capacitor in the last stage */
     bool all;           /* every output; otherwise `out` alone, and before it supply (V) where that gives way */
 };
 

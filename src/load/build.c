@@ -97,6 +97,8 @@ static void open_guard(const struct paths *p, struct build *b, size_t path, doub
         margin.state[i] -= p->emf[i];
     b->guard_input[b->guard_count][p->pin] = sense * p->path[path].pin;
     dwi_build_guard_row(b, &margin, sense, p->slack, p->supply, mode_of(p, path, own));
+    if (p->drawn)
+        b->guard_input[b->guard_count - 1][p->drawn] = -sense * p->emf_drawn;
 }
 
 static void diode_guards(const struct paths *p, struct build *b, size_t path, size_t own)

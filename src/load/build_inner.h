@@ -91,7 +91,9 @@ struct paths {
     double supply, threshold;           /* V: without load */
     double gate_scale, amperes, slack;  /* sizes of gates and of the current; V by which the load's own voltage must pass a diode's */
     size_t pin, low, direction;         /* inputs */
-    const double *current, *emf;        /* [states] of the load's current and of its own voltage */
+    const double *current, *emf;        /* [states] of the load's current and of its own voltage, */
+    double emf_drawn;                   /* and what that has, ohm, of the input `drawn`; that 0: none */
+    size_t drawn;
     double through;                     /* A/V: what the current has of the terminal's voltage at once */
     const double *no_current;           /* reset at which it is zero to the last bit */
 };

@@ -71,7 +71,7 @@ double dw_ladder_current_scale(const struct dw_ladder *ladder, double supply)
         c += net->stages[k].c + net->stages[k].cd;
     }
     const size_t pin_current = net->count > 1 ? 1 : 0;
-    const double step = ladder->forms.output[pin_current][FORM - 1].hi;
+    const double step = ladder->forms.output[pin_current][PIN].hi;
     const double steady = net->load > 0 ? 1 / (series + net->load) : 0;
     double ringing = l > 0 ? sqrt(c / l) : 0;
     if (net->source + net->stages[1].r > 0)
@@ -88,13 +88,16 @@ static void fill_arrays(const struct ladder_net *net, const struct ladder_forms 
             build->a[i * all + j] = forms->rate[i][j].hi;
             build->a_low[i * all + j] = forms->rate[i][j].lo;
         }
-        build->b[i] = forms->rate[i][FORM - 1].hi;
-        build->b_low[i] = forms->rate[i][FORM - 1].lo;
+        for (size_t j = 0; j < build->inputs; j++) {
+            build->b[i * build->inputs + j] = forms->rate[i][PIN + j].hi;
+            build->b_low[i * build->inputs + j] = forms->rate[i][PIN + j].lo;
+        }
     }
     for (size_t i = 0; i < outputs; i++) {
         for (size_t j = 0; j < n; j++)
             build->c[i * all + j] = forms->output[first + i][j].hi;
-        build->d[i] = forms->output[first + i][FORM - 1].hi;
+        for (size_t j = 0; j < build->inputs; j++)
+            build->d[i * build->inputs + j] = forms->output[first + i][PIN + j].hi;
     }
 }
 
@@ -126,6 +129,7 @@ enum { ON, OFF, FREEWHEEL, BACKFEED, PATHS };
 struct driven {
     struct dw_ladder ladder;  /* first: the plant's load */
     size_t first, outputs;    /* of the ladder's, those given */
+    size_t inputs;
     bool all;
     /* of one switch */
     struct ladder_forms floating;
@@ -140,7 +144,7 @@ static void make_push_pull(void *of, size_t mode, struct dw_mode *out)
 {
     struct driven *driven = of;
     (void)mode;
-    dwi_build_begin(&driven->build, driven->ladder.net.states, 1);
+    dwi_build_begin(&driven->build, driven->ladder.net.states, driven->inputs);
     fill_arrays(&driven->ladder.net, &driven->ladder.forms, driven->first, driven->outputs, &driven->build);
     *out = dwi_build_end(&driven->build, "push-pull");
 }
@@ -148,22 +152,23 @@ static void make_push_pull(void *of, size_t mode, struct dw_mode *out)
 /* The pin is no input: it stands at a voltage, so that b u goes into a and the constant e, d u into c and f, or floats. */
 static void fix_pin(struct build *build, size_t outputs, const struct row *voltage)
 {
-    const size_t n = build->states;
+    const size_t n = build->states, m = build->inputs;
     for (size_t i = 0; i < n; i++) {
-        const struct doubled e = doubled_product((struct doubled){ build->b[i], build->b_low[i] }, doubled_of(voltage->alone));
+        double *b = &build->b[i * m], *b_low = &build->b_low[i * m];
+        const struct doubled e = doubled_product((struct doubled){ *b, *b_low }, doubled_of(voltage->alone));
         for (size_t j = 0; j < n; j++)
-            build->a[i * n + j] += build->b[i] * voltage->state[j];
+            build->a[i * n + j] += *b * voltage->state[j];
         build->e[i] += e.hi;
         build->e_low[i] += e.lo;
+        *b = *b_low = 0;
     }
     for (size_t i = 0; i < outputs; i++) {
+        double *d = &build->d[i * m];
         for (size_t j = 0; j < n; j++)
-            build->c[i * n + j] += build->d[i] * voltage->state[j];
-        build->f[i] = build->d[i] * voltage->alone;
+            build->c[i * n + j] += *d * voltage->state[j];
+        build->f[i] = *d * voltage->alone;
+        *d = 0;
     }
-    memset(build->b, 0, sizeof build->b);
-    memset(build->b_low, 0, sizeof build->b_low);
-    memset(build->d, 0, sizeof build->d);
 }
 
 /* The supply's outputs before the last one. */
@@ -174,9 +179,11 @@ static void insert_outputs(struct driven *driven, bool all, const struct supplie
     struct row value[SUPPLY_PORTS];
     const size_t extras = dwi_supply_outputs(&driven->source, all, supplied, port, value), n = b->states, last = driven->outputs - 1;
     memmove(b->c + (last + extras) * n, b->c + last * n, n * sizeof *b->c);
+    memmove(b->d + (last + extras) * b->inputs, b->d + last * b->inputs, b->inputs * sizeof *b->d);
     b->f[last + extras] = b->f[last];
     for (size_t i = 0; i < extras; i++) {
         memcpy(b->c + (last + i) * n, value[i].state, n * sizeof *b->c);
+        memset(b->d + (last + i) * b->inputs, 0, b->inputs * sizeof *b->d);
         b->f[last + i] = value[i].alone;
     }
 }
@@ -192,7 +199,7 @@ static void make_one_switch(void *of, size_t mode, struct dw_mode *out)
     for (size_t i = 0; i < driven->ladder.net.states; i++)
         drawn.state[i] = share * p->current[i];
     p->base = mode - path;
-    dwi_build_begin(build, driven->source.states, 1);
+    dwi_build_begin(build, driven->source.states, driven->inputs);
     const struct supplied supplied = dwi_supply_join(&driven->source, build, p->base > 0, &drawn, share * share * p->through,
                                                      path + PATHS - p->base);
     p->volts = supplied.volts;
@@ -230,6 +237,8 @@ static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_s
         if (net->stages[k].rp > 0)
             return dw_error_set(error, DW_BAD_USE, 0,
                                 "stage %zu: rp: with one switch the coil behind the pin takes no damping branch beside it", k);
+    if (setup->drawn && current[DRAWN].hi != 0)
+        return dw_error_member(error, "drawn", "a current drawn behind one switch needs a coil in the first stage, or no esr in the last");
     const enum dw_status status = dwi_ladder_reduce(net, true, &driven->floating, error);
     memcpy(driven->path, path, sizeof path);
     for (size_t i = 0; i < net->states; i++) {
@@ -240,13 +249,15 @@ static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_s
     driven->paths = (struct paths){
         .path = driven->path, .count = PATHS, .each = 1, .supply = setup->supply, .threshold = setup->threshold,
         .gate_scale = setup->supply, .amperes = dw_ladder_current_scale(&driven->ladder, setup->supply),
-        .current = driven->current, .emf = driven->pin, .through = current[FORM - 1].hi, .no_current = driven->still
+        .current = driven->current, .emf = driven->pin, .drawn = setup->drawn ? DW_LADDER_DRAWN : 0, .emf_drawn = driven->floating.pin[DRAWN].hi, .through = current[PIN].hi, .no_current = driven->still
     };
     return status;
 }
 
-static enum dw_status check_setup(const struct dw_ladder_setup *setup, struct dw_error *error)
+static enum dw_status check_setup(const struct ladder_net *net, const struct dw_ladder_setup *setup, struct dw_error *error)
 {
+    if (setup->drawn && !(net->stages[net->count].c > 0))
+        return dw_error_member(error, "drawn", "a current drawn at the end needs a capacitor there: give the last stage c");
     const bool powered = setup->supply > 0 && isfinite(setup->supply);
     if (!powered || !(setup->diode_drop >= 0 && isfinite(setup->diode_drop)))
         return dw_error_member(error, powered ? "diode_drop" : "supply", "supply %g V must be above zero, diode drop %g V not below",
@@ -265,7 +276,7 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
     const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
     double weight[BUILD_STATES], rest[BUILD_STATES] = { 0 };
     struct dw_port port[BUILD_OUTPUTS];
-    if (check_setup(setup, error) != DW_OK)
+    if (check_setup(net, setup, error) != DW_OK)
         return NULL;
     struct driven *driven = calloc(1, sizeof *driven);
     if (!driven) {
@@ -273,6 +284,7 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
         return NULL;
     }
     driven->ladder = *ladder;
+    driven->inputs = setup->drawn ? DW_LADDER_INPUTS : DW_LADDER_DRAWN;
     dwi_supply_place(&driven->source, &setup->source, setup->supply, dw_ladder_current_scale(ladder, setup->supply), net->states);
     driven->first = first;
     driven->outputs = outputs;
@@ -292,7 +304,7 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
         port[outputs - 1 + extras] = out;
         dwi_supply_rest(&driven->source, weight, rest);
         plant = dw_plant_new(&(struct dw_plant_plan){
-            .modes = { .states = driven->source.states, .inputs = 1, .outputs = outputs + extras, .weight = weight,
+            .modes = { .states = driven->source.states, .inputs = driven->inputs, .outputs = outputs + extras, .weight = weight,
                        .mode_count = push_pull ? 1 : PATHS * driven->source.conditions,
                        .make = push_pull ? make_push_pull : make_one_switch, .of = driven },
             .ports = port, .rest = rest, .load = driven, .release = free }, error);

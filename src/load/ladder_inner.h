@@ -11,7 +11,7 @@ enum {
     LADDER_STATES = 4 * DW_STAGES,
     LADDER_OUTPUTS = 2 * DW_STAGES,
     LADDER_NODES = DW_STAGES + 2,
-    FORM = LADDER_STATES + 1  /* a linear form in the states and, last, the pin's voltage */
+    PIN = LADDER_STATES, DRAWN = PIN + 1, FORM = DRAWN + 1  /* a linear form in the states, the pin's voltage and the current drawn at the end */
 };
 
 enum branch_kind {

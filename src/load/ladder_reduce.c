@@ -104,6 +104,8 @@ static void put_shunt(const struct node_reduction *reduction, struct equations *
     }
     if (k == net->count && net->load > 0)
         put_voltage(reduction, equations, row, node, inverse(net->load));
+    if (k == net->count)
+        add_state(right, DRAWN, doubled_of(-1));
 }
 
 /* For each branch of a chain, l di/dt + r i = va - vb, or i = conductance (va - vb) + share x coil. */
@@ -180,7 +182,7 @@ static enum dw_status solve_voltages(struct node_reduction *reduction, struct dw
     for (size_t n = 0; n < net->nodes; n++)
         if (net->node_state[n] >= 0)
             reduction->voltage[n][net->node_state[n]] = doubled_of(1);
-    reduction->voltage[0][FORM - 1] = doubled_of(1);
+    reduction->voltage[0][PIN] = doubled_of(1);
     number_unknowns(reduction, &equations);
     write_equations(reduction, &equations);
     struct doubled packed[UNKNOWNS * UNKNOWNS];
@@ -287,6 +289,8 @@ static void resistive_shunt(const struct node_reduction *reduction, size_t k, st
     }
     if (k == net->count && net->load > 0)
         add(sum, voltage, doubled_product(factor, inverse(net->load)));
+    if (k == net->count)
+        add_state(sum, DRAWN, factor);
 }
 
 /* Rates of the capacitors without esr: what flows into their node. */

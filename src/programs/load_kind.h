@@ -48,6 +48,7 @@ struct smooth_load {
     size_t count;
     double source, load;           /* ohm; load 0: none */
     struct dw_ladder_setup setup;  /* supply 0, threshold NaN: the drive's */
+    const char *current_from;
     struct supply_load feed;
 };
 struct motor_load {

@@ -54,6 +54,8 @@ static const struct option_spec options[] = {
     { "source", "R", "Resistance of the pin or switch itself (ohm; default 0)", OPTION_QUANTITY(source, DW_RESISTANCE),
       OPTION_NOT_NEGATIVE },
     { "load", "R", "Resistance from the output to ground (ohm; default none)", OPTION_QUANTITY(load, DW_RESISTANCE), OPTION_ABOVE_ZERO },
+    { "load-current-from", "FILE", "A table whose first channel is a current drawn from the output against time (A); its last value stays. The last "
+      "stage needs c", OPTION_TEXT(current_from), .also = "drawn" },
     { .help = "The drive:" },
     { "drive", "HOW",
       "push-pull: the pin gives its voltage whichever way the current flows (default); one-switch: a switch to the supply "
@@ -91,6 +93,7 @@ static enum dw_status check(const struct command *command, void *values, struct 
     struct dw_ladder *ladder = smooth_ladder(o, &why);
     (void)command;
     o->setup.source = o->feed.parts;
+    o->setup.drawn = o->current_from;
     o->setup.supply = o->feed.battery > 0 ? o->feed.battery : o->setup.supply;
     if (!ladder)
         return why.status == DW_NO_MEMORY ? dw_no_memory(error) : option_error(error, "stage", NULL, "%s", why.text);
@@ -118,5 +121,5 @@ static enum load_pin pin(const void *values)
 static const struct smooth_load defaults = { .setup = { .threshold = NAN, .diode_drop = 0.7 } };
 const struct load_kind smooth_kind = {
     .program = { .name = "dw-smooth", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
-    .plant = make, .pin = pin
+    .plant = make, .pin = pin, .side_input = DW_LADDER_DRAWN, .side_from = offsetof(struct smooth_load, current_from)
 };

@@ -35,7 +35,7 @@ static const struct option_rule rules[] = {
     { OPTION_EXCLUDES, "report", "all", "a report has no channels" },
     { OPTION_REFUSED, "report", "!supply-line&!battery&!bulk&!no-return", "is of a supply that gives way: give --supply-line, --bulk or --battery" },
     { OPTION_EXCLUDES, "start=steady", "initial", "both set where the wave begins; give one" },
-    { OPTION_EXCLUDES, "response", "report start initial drive supply uniform lines csv=curves channel partial", "a response has no wave in time; give one" },
+    { OPTION_EXCLUDES, "response", "load-current-from report start initial drive supply uniform lines csv=curves channel partial", "a response has no wave in time; give one" },
     { 0 }
 };
 

@@ -117,12 +117,15 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
     struct dw_plant *plant = status == DW_OK ? smooth_kind.plant(load, &wave->drive, error) : NULL;
     if (!plant)
         return status == DW_OK ? error->status : status;
+    struct dw_reader *side = load->current_from ? dw_reader_open(load->current_from, NULL, error) : NULL;
     const struct dw_follow_plan follow = { .plant = plant, .steady = wave->options->steady ? START_STEADY : NULL,
-                                           .input_column = { wave->channel }, .repeat = wave->periods, .ahead = wave->ahead,
+                                           .input_column = { wave->channel }, .side = side, .side_input = DW_LADDER_DRAWN, .repeat = wave->periods, .ahead = wave->ahead,
                                            .ahead_count = wave->ahead_count, .descriptor = report ? -1 : STDOUT_FILENO,
                                            .watch = gives_way ? watch : NULL, .context = wave };
     struct dw_follow_seen seen;
-    status = supply_begin(&wave->seen, &load->feed, wave->supply, plant, &wave->options->common, wave->reader, report, error);
+    status = load->current_from && !side ? error->status : DW_OK;
+    if (status == DW_OK)
+        status = supply_begin(&wave->seen, &load->feed, wave->supply, plant, &wave->options->common, wave->reader, report, error);
     if (status == DW_OK)
         status = follow_table(&follow, &wave->options->common, "ladder", wave->reader, &seen, error);
     if (status == DW_OK && report)
@@ -131,6 +134,7 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
         caution(wave, dw_plant_load(plant), seen.state);
     const enum dw_status judged = supply_end(&wave->seen, status ? NULL : wave->options->common.command, report, error);
     dw_plant_free(plant);
+    dw_reader_close(side);
     return status ? status : judged;
 }
 

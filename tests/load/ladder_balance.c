@@ -48,7 +48,7 @@ static void add_form(struct probes *probes, size_t n, const struct doubled *form
     double *row = probes->c + (probes->count - 1) * n;
     for (size_t i = 0; i < n; i++)
         row[i] += sign * form[i].hi;
-    probes->d[probes->count - 1] += sign * form[FORM - 1].hi;
+    probes->d[probes->count - 1] += sign * form[PIN].hi;
 }
 
 static struct dw_system *probed(const struct dw_ladder *ladder, const struct probes *probes)
@@ -61,8 +61,8 @@ static struct dw_system *probed(const struct dw_ladder *ladder, const struct pro
             a[i * n + j] = ladder->forms.rate[i][j].hi;
             a_low[i * n + j] = ladder->forms.rate[i][j].lo;
         }
-        b[i] = ladder->forms.rate[i][FORM - 1].hi;
-        b_low[i] = ladder->forms.rate[i][FORM - 1].lo;
+        b[i] = ladder->forms.rate[i][PIN].hi;
+        b_low[i] = ladder->forms.rate[i][PIN].lo;
         weight[i] = ladder->net.weight[i].hi;
     }
     struct dw_error error = { DW_OK };

@@ -54,8 +54,8 @@ static void fill_problem(const struct dw_ladder *ladder, struct problem *p)
             p->a[i * n + j] = ladder->forms.rate[i][j].hi;
             p->a_low[i * n + j] = ladder->forms.rate[i][j].lo;
         }
-        p->b[i] = ladder->forms.rate[i][FORM - 1].hi;
-        p->b_low[i] = ladder->forms.rate[i][FORM - 1].lo;
+        p->b[i] = ladder->forms.rate[i][PIN].hi;
+        p->b_low[i] = ladder->forms.rate[i][PIN].lo;
     }
 }
 
