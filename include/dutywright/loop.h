@@ -82,7 +82,7 @@ struct dw_loop_stand {
 /* Small departures from sample to sample, with edges that move, a duty that acts later, and the process, but without rounding: about the
  * duty that what is wanted takes in the end; of a process that integrates about the last one, or one half way where that was at its
  * end. States have sizes of some 1.
- *   loop     after dw_loop_run: what is wanted and the load's second table are as they were last
+ *   loop     after dw_loop_run: what is wanted and the load's second table are as they were last. Before it: as the plan says, without tables
  *   later    s, >= 0: the duty comes later by so much
  *   sampled  out
  *   stand    out, may be NULL

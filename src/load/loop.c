@@ -275,9 +275,6 @@ static enum dw_status begin(struct dw_loop *loop, struct dw_error *error)
     enum dw_status status = loop->plan.side ? dw_course_pass(loop->plan.side, 0, error) : DW_OK;
     if (loop->plan.side)
         loop->input[loop->plan.side_input] = dw_course_at(loop->plan.side, 0);
-    loop->input[0] = loop->plan.low;
-    if (loop->plan.direction)
-        loop->input[loop->plan.direction] = 1;
     return status == DW_OK ? dw_run_start(loop->run, 0, mode, rest, loop->input, error) : status;
 }
 
@@ -345,6 +342,10 @@ struct dw_loop *dw_loop_new(const struct dw_loop_plan *plan, struct dw_error *er
     loop->pending = calloc(loop->room, sizeof *loop->pending);
     loop->row = calloc(2 * dw_plant_outputs(plan->plant) + 8, sizeof *loop->row);
     dw_law_begin(&loop->law, &loop->state);
+    loop->state.wanted = plan->wanted;
+    loop->input[0] = plan->low;
+    if (plan->direction)
+        loop->input[plan->direction] = 1;
     if (!loop->pending || !loop->row)
         dw_no_memory(error);
     else if ((!plan->process.given || (loop->tail = dwi_tail_new(&plan->process, error))) && (loop->run = make_run(loop, error)))

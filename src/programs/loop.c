@@ -8,7 +8,7 @@ static const char *const counting_words[] = { "up", "updown", NULL };
 static const char *const align_words[] = { "left", "centre", "right", NULL };
 static const char *const carriers[] = { "pulses", "average", NULL };
 static const char *const instants[] = { "valley", "middle", "peak", NULL };
-static const char *const laws[] = { "on-off", "pid", NULL };
+static const char *const laws[] = { "on-off", "pid", NULL }, *const terms[] = { "p", "pi", "pid", NULL };
 
 static enum dw_status read_halves(const struct option_spec *option, const char *argument, char sign, double out[2], struct dw_error *error)
 {
@@ -114,6 +114,20 @@ static enum dw_status read_windup(const struct option_spec *option, const char *
     return !dw_quantity_parse(argument + 5, DW_TIME, &law->track_time, &why) ? DW_OK : option_error(error, option->name, argument, "%s", why.text);
 }
 
+static enum dw_status read_tune(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct loop_options *o = options;
+    struct dw_error why;
+    o->tune = !strcmp(argument, "ultimate") ? TUNE_ULTIMATE : TUNE_SIMC;
+    if (o->tune == TUNE_ULTIMATE)
+        return DW_OK;
+    if (strncmp(argument, "simc=", 5))
+        return option_error(error, option->name, argument, "must be ultimate or simc=TC");
+    if (dw_quantity_parse(argument + 5, DW_TIME, &o->tuned, &why))
+        return option_error(error, option->name, argument, "%s", why.text);
+    return o->tuned > 0 ? DW_OK : option_error(error, option->name, argument, "the time constant must be above zero");
+}
+
 #define OPTION_STRUCT struct loop_options
 static const struct option_spec options[] = {
     { .help = "The pulses:" },
@@ -162,6 +176,11 @@ static const struct option_spec options[] = {
       OPTION_READ(read_windup), .also = "track_time" },
     { .help = "What to give:" },
     { "report", NULL, "Write findings instead of the table; status 1 where the loop is not stable", OPTION_FLAG(report) },
+    { "firmware", "FILE", "Write the law as C99 in whole numbers to FILE, and run that one: needs --converter, and a counter or --duty-steps",
+      OPTION_TEXT(firmware), .also = "integers" },
+    { "tune", "HOW", "Instead of running: settings of a pid law, from the gain with which the loop begins to oscillate (ultimate), or for a closed loop "
+      "as fast as the time constant TC (simc=TC)", OPTION_READ(read_tune) },
+    { "print", "TERMS", "Of --tune: print the settings of a law of p, pi or pid as options for dw-loop", OPTION_WORD(print, terms) },
     { "margins", NULL, "The same with gain, phase and delay margin of the loop as it stands in the end", OPTION_FLAG(margins) },
     { 0 }
 };
@@ -177,7 +196,13 @@ static const struct option_rule rules[] = {
     { OPTION_NEEDED, "count-to", "clock", "such as 799" },
     { OPTION_NEEDED, "hysteresis", "law=on-off", "such as -2:2" },
     { OPTION_REFUSED, "hysteresis", "!law=on-off", "is of --law on-off" },
-    { OPTION_NEEDED, "gain", "!law=on-off", "such as 0.05" },
+    { OPTION_NEEDED, "gain", "!law=on-off&!tune", "such as 0.05, or --tune to find one" },
+    { OPTION_EXCLUDES, "tune", "report margins firmware binary text uniform lines csv", "settings are no run" },
+    { OPTION_REFUSED, "tune", "law=on-off", "is of --law pid" },
+    { OPTION_REFUSED, "print", "!tune", "is of --tune" },
+    { OPTION_EXCLUDES, "print", "format digits", "options are no report" },
+    { OPTION_NEEDED, "converter", "firmware", "such as bits=12: whole numbers are its codes" },
+    { OPTION_ONE_OF, "clock duty-steps", "firmware", "whole numbers are steps of the duty" },
     { OPTION_REFUSED, "gain integral-time derivative-time filter setpoint-weight anti-windup", "law=on-off", "is of --law pid" },
     { OPTION_REFUSED, "sample-at align", "carrier=average", "is of pulses" },
     { OPTION_REFUSED, "align=centre", "clock&!counting=updown", "a counter that only counts up has its pulses left or right; --counting updown centres them" },
@@ -205,6 +230,9 @@ static enum dw_status complete_pulses(struct loop_options *o, struct dw_error *e
             p->alignment = DW_ALIGN_CENTRE;
     }
     p->every = 1;
+    o->law.integers = o->firmware;
+    if (o->tune)
+        o->law.gain = 1;
     o->law.sample_time = o->every;
     return DW_OK;
 }
@@ -302,11 +330,13 @@ static enum dw_status run_loop(void *options_read, struct dw_error *error)
     o->plan.law = &law;
     if (status == DW_OK)
         status = open_inputs(o, error);
-    if (status == DW_OK && o->load.kind->moves)
+    if (status == DW_OK && o->load.kind->moves && !o->tune)
         command_caution(o->common.command, "a loop that runs away moves machinery at full power: try it with the load unpowered, and keep a stop within "
                         "reach");
     if (status == DW_OK)
-        status = o->report || o->margins ? loop_report(o, error) : loop_table(o, error);
+        status = o->firmware ? loop_firmware(o, error) : DW_OK;
+    if (status == DW_OK)
+        status = o->tune ? loop_tune(o, error) : o->report || o->margins ? loop_report(o, error) : loop_table(o, error);
     dw_course_close(o->plan.side);
     dw_course_close(o->plan.wanted_from);
     dw_plant_free(o->plan.plant);
@@ -319,7 +349,7 @@ static void release(void *options_read)
 }
 
 static const struct loop_options defaults = {
-    .common = COMMON_DEFAULTS, .plan = { .high = 3.3, .every = 1 }, .counter = { .prescale = 1 },
+    .common = COMMON_DEFAULTS, .print = -1, .plan = { .high = 3.3, .every = 1 }, .counter = { .prescale = 1 },
     .law = { .kind = DW_LAW_PID, .converter = { .gain = 1, .seed = 1 }, .integral_time = INFINITY, .setpoint_weight = 1, .windup = DW_WINDUP_CLAMP,
              .duty_high = 1 }
 };

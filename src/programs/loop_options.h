@@ -25,7 +25,8 @@ struct loop_options {
     double every;                 /* s */
     const char *measured, *wanted, *wanted_from, *firmware;
     double tuned;                 /* s, of --tune simc=TC */
-    int tune;
+    enum { TUNE_NOT, TUNE_ULTIMATE, TUNE_SIMC } tune;
+    int print;                    /* of p, pi, pid; -1: none */
     bool report, margins;
     struct loop_load load;
 };
@@ -41,5 +42,9 @@ struct dw_plant *loop_load_plant(const struct loop_options *o, struct dw_error *
 /* Runs the loop whose plan is whole, and writes its table, or its findings. */
 enum dw_status loop_table(struct loop_options *o, struct dw_error *error);
 enum dw_status loop_report(struct loop_options *o, struct dw_error *error);
+/* Finds settings instead, and writes these. */
+enum dw_status loop_tune(struct loop_options *o, struct dw_error *error);
+/* Writes the law to its file, whole or not at all. */
+enum dw_status loop_firmware(const struct loop_options *o, struct dw_error *error);
 
 #endif
