@@ -1,0 +1,280 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Loops around a plant against closed forms of sampled first-order plants (Astrom and Wittenmark, Computer-Controlled Systems, chapter 2:
+ * step invariance, from memory and derived here), and limit cycles against Peterchev and Sanders 2003, IEEE Trans. Power Electron.
+ * 18:301 (from memory: a cycle where duty steps are coarser than the converter's, none where they are well finer). */
+#include "suite.h"
+#include <dutywright/ladder.h>
+#include <dutywright/loop.h>
+#include <stdlib.h>
+
+enum { MOST = 10001 };
+#define VOLTS 3.3
+#define R 4700.0
+#define C 220e-9
+#define TAU (R * C)
+
+/* What was seen at the samples, and what the law made of it. */
+struct seen {
+    size_t count;
+    double measured[MOST], duty[MOST], wanted;
+    struct dw_loop_meter *meter;
+};
+
+static enum dw_status see(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
+{
+    struct seen *seen = context;
+    if (sample && seen->count < MOST) {
+        seen->measured[seen->count] = measured;
+        seen->duty[seen->count++] = sample->duty;
+    }
+    seen->wanted = sample ? sample->wanted : seen->wanted;
+    return seen->meter ? dw_loop_meter_see(seen->meter, time, measured, seen->wanted, error) : DW_OK;
+}
+
+static struct dw_plant *rc(void)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &(struct dw_stage){ .r = R, .c = C }, .count = 1 }, &error);
+    struct dw_plant *plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = VOLTS }, &error);
+    ck_assert_msg(plant != NULL, "%s", error.text);
+    dw_ladder_free(ladder);
+    return plant;
+}
+
+static struct dw_law law_of(struct dw_law_plan plan)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law;
+    plan.duty_high = 1;
+    plan.converter.gain = 1;
+    plan.setpoint_weight = 1;
+    succeeds(dw_law_make(&plan, &law, &error), error);
+    return law;
+}
+
+/* Runs a loop; the caller frees it. */
+static struct dw_loop *run(struct dw_loop_plan plan, struct seen *seen)
+{
+    struct dw_error error = { .status = DW_OK };
+    plan.high = VOLTS;
+    plan.every = plan.every ? plan.every : 1;
+    plan.see = see;
+    plan.context = seen;
+    struct dw_loop *loop = dw_loop_new(&plan, &error);
+    ck_assert_msg(loop != NULL, "%s", error.text);
+    succeeds(dw_loop_run(loop, &error), error);
+    return loop;
+}
+
+/* y after = e^-T/RC y + (1 - e^-T/RC) V u, where u is the law's duty of this sample, or of `late` samples ago: 10,000 samples. Each takes
+ * the law's difference of what is measured to some ulp, and the loop is stable, so that errors do not add up. */
+static void recurrence(size_t late)
+{
+    const double sample = 0.31 * TAU, gain = 0.21, integral = 0.9 * TAU, keeps = exp(-sample / TAU);
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = sample, .gain = gain, .integral_time = integral });
+    struct dw_plant *plant = rc();
+    static struct seen seen;
+    seen = (struct seen){ .count = 0 };
+    dw_loop_free(run((struct dw_loop_plan){ .plant = plant, .average = true, .law = &law, .wanted = 1.5, .delay = (double)late * sample,
+                                            .duration = 10000 * sample }, &seen));
+    ck_assert_uint_eq(seen.count, 10000);
+    double y = 0, sum = 0, duty[MOST + 2] = { 0 };
+    for (size_t k = 0; k < seen.count; k++) {
+        within_scale(seen.measured[k], y, 1e-12, VOLTS);
+        sum += gain * sample / integral * (1.5 - y);
+        duty[k + late] = gain * (1.5 - y) + sum;
+        within_scale(seen.duty[k], duty[k + late], 1e-12, 1);
+        y = keeps * y + (1 - keeps) * VOLTS * duty[k];
+    }
+    near(y, 1.5, 1e-12);
+    dw_plant_free(plant);
+}
+
+START_TEST(a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples)
+{
+    recurrence(0);
+}
+END_TEST
+
+START_TEST(a_duty_that_comes_one_sample_late_follows_its_recurrence)
+{
+    recurrence(1);
+}
+END_TEST
+
+/* ---- the map of one sample ---- */
+
+static void same_response(const struct dw_sampled *got, const struct dw_sampled *want, double allowed)
+{
+    for (double angle = 0.1; angle < 3; angle += 0.37) {
+        double a[2], b[2];
+        dw_sampled_response(got, cos(angle) - 1, sin(angle), a);
+        dw_sampled_response(want, cos(angle) - 1, sin(angle), b);
+        within_scale(hypot(a[0] - b[0], a[1] - b[1]), 0, allowed, hypot(b[0], b[1]));
+    }
+}
+
+/* The plant with a lag behind it, held from sample to sample, against dw_sampled_hold of the two lags as one system. */
+START_TEST(a_mean_behind_a_process_is_the_plant_held)
+{
+    const double sample = 0.31 * TAU, lag = 2.3 * TAU, process_gain = 0.7;
+    const double a[] = { -1 / TAU, 0, process_gain / lag, -1 / lag }, b[] = { VOLTS / TAU, 0 }, c[] = { 0, 1 };
+    const double late[][2] = { { 0, 0 }, { 0.3, 0 }, { 1.3, 0 }, { 0, 0.4 }, { 0.2, 2.4 }, { 0, 1 }, { 2, 0 } };
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = sample, .gain = 0.2, .integral_time = TAU });
+    struct dw_error error = { .status = DW_OK };
+    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 2, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, &error);
+    struct dw_plant *plant = rc();
+    for (size_t i = 0; i < sizeof late / sizeof *late; i++) {
+        struct dw_sampled got, want;
+        static struct seen seen;
+        seen.count = 0;
+        struct dw_loop *loop = run((struct dw_loop_plan){
+            .plant = plant, .average = true, .law = &law, .wanted = 0.8, .delay = late[i][0] * sample, .duration = 10 * sample,
+            .process = { .given = true, .gain = process_gain, .lag = lag, .delay = late[i][1] * sample } }, &seen);
+        succeeds(dw_loop_sampled(loop, 0, &got, NULL, &error), error);
+        succeeds(dw_sampled_hold(system, 0, 0, sample, (late[i][0] + late[i][1]) * sample, &want, &error), error);
+        same_response(&got, &want, 1e-8);  /* differences of 1e-3 of full scale, over rows that are off by 1e-12 */
+        dw_loop_free(loop);
+    }
+    dw_system_free(system);
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* Pulses at the left, sampled where they begin, one period a sample: with e = exp(-P/RC), y after = e y + V (exp(-(1 - d) P/RC) - e). So b is
+ * V (P/RC) exp(-(1 - d) P/RC); at rest y = V (exp(-(1 - d) P/RC) - e)/(1 - e), below the mean V d, and that is what is held. */
+START_TEST(pulses_move_their_edges_and_hold_the_valley)
+{
+    const double period = 0.8 * TAU, e = exp(-period / TAU), wanted = 1.1;
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = period, .gain = 0.05, .integral_time = TAU });
+    struct dw_plant *plant = rc();
+    static struct seen seen;
+    struct dw_error error = { .status = DW_OK };
+    struct dw_sampled got;
+    struct dw_loop_stand stand;
+    seen.count = 0;
+    struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .period = period, .law = &law, .wanted = wanted, .duration = 900 * period }, &seen);
+    succeeds(dw_loop_sampled(loop, 0, &got, &stand, &error), error);
+    const double duty = 1 + log(wanted * (1 - e) / VOLTS + e) / (period / TAU);
+    near(seen.measured[seen.count - 1], wanted, 1e-12);
+    near(seen.duty[seen.count - 1], duty, 1e-12);
+    near(stand.duty, duty, 1e-11);
+    near(stand.measured, wanted, 1e-11);
+    near(stand.mean, VOLTS * duty, 1e-9);
+    ck_assert_msg(stand.mean - stand.measured > 0.1 * wanted, "the valley is %g, the mean %g", stand.measured, stand.mean);
+    const struct dw_sampled want = { .states = 1, .sample_time = period, .a = { e }, .b = { VOLTS * period / TAU * exp(-(1 - duty) * period / TAU) },
+                                     .c = { 1 } };
+    same_response(&got, &want, 1e-7);  /* central differences of 1e-4: 1e-8 / 6 */
+    dw_loop_free(loop);
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* ---- margins, by raising the gain ---- */
+
+static double late_over_early(double gain, double period)
+{
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 3 * period, .gain = gain, .integral_time = TAU });
+    struct dw_plant *plant = rc();
+    static struct seen seen;
+    seen.count = 0;
+    dw_loop_free(run((struct dw_loop_plan){ .plant = plant, .period = period, .every = 3, .alignment = DW_ALIGN_CENTRE, .instant = DW_SAMPLE_MIDDLE,
+                                            .delay = period, .law = &law, .wanted = 1.5, .duration = 600 * period }, &seen));
+    double early = 0, late = 0;
+    for (size_t k = 50; k < 100; k++)
+        early = fmax(early, fabs(seen.measured[k] - 1.5));
+    for (size_t k = 150; k < 200; k++)
+        late = fmax(late, fabs(seen.measured[k] - 1.5));
+    dw_plant_free(plant);
+    return late / early;
+}
+
+START_TEST(a_loop_oscillates_on_and_on_from_its_gain_margin_on)
+{
+    const double period = 0.1 * TAU, gain = 0.1;
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 3 * period, .gain = gain, .integral_time = TAU });
+    struct dw_plant *plant = rc();
+    static struct seen seen;
+    struct dw_error error = { .status = DW_OK };
+    struct dw_sampled sampled;
+    struct dw_margins margins;
+    seen.count = 0;
+    struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .period = period, .every = 3, .alignment = DW_ALIGN_CENTRE,
+                                                      .instant = DW_SAMPLE_MIDDLE, .delay = period, .law = &law, .wanted = 1.5,
+                                                      .duration = 600 * period }, &seen);
+    succeeds(dw_loop_sampled(loop, 0, &sampled, NULL, &error), error);
+    succeeds(dw_loop_margins(&sampled, &law, &margins, &error), error);
+    /* in 100 samples a pole of 1 - 0.01 shrinks by e; one above 1 grows until the duty clips */
+    const double below = late_over_early(0.98 * gain * margins.gain_high, period), above = late_over_early(1.02 * gain * margins.gain_high, period);
+    ck_assert_msg(below < 0.5 && above > 0.95, "below the margin %g, above it %g", below, above);
+    dw_loop_free(loop);
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* ---- limit cycles ---- */
+
+/* Peak to peak in the end, of a converter of 8 bits over 3.3 V, 12.9 mV a code, and so many steps of the duty. */
+static double cycle(unsigned steps)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law_plan plan = { .kind = DW_LAW_PID, .sample_time = 0.05 * TAU, .gain = 0.1, .integral_time = 2 * TAU, .duty_steps = steps };
+    struct dw_loop_findings found;
+    plan.converter.bits = 8;
+    plan.converter.high = VOLTS;
+    const struct dw_law law = law_of(plan);
+    struct dw_plant *plant = rc();
+    static struct seen seen;
+    seen = (struct seen){ .meter = dw_loop_meter_new(&error) };
+    dw_loop_free(run((struct dw_loop_plan){ .plant = plant, .period = 0.05 * TAU, .law = &law, .wanted = 1.5, .duration = 4000 * 0.05 * TAU }, &seen));
+    dw_loop_meter_end(seen.meter, &found);
+    dw_loop_meter_free(seen.meter);
+    dw_plant_free(plant);
+    return found.cycle_amplitude;
+}
+
+START_TEST(a_duty_coarser_than_the_converter_cycles_and_a_finer_one_rests)
+{
+    ck_assert_msg(cycle(60) > VOLTS / 256, "60 steps of 55 mV: %g V", cycle(60));
+    ck_assert_msg(cycle(2200) == 0, "2200 steps of 1.5 mV: %g V", cycle(2200));
+}
+END_TEST
+
+/* ---- on-off ---- */
+
+/* Between thresholds low and high the plant rises in RC ln((V - low)/(V - high)) and falls in RC ln(high/low). Sampled, each turn comes
+ * up to a sample late: the recurrence holds to the last digit, and with shrinking samples so does the closed form. */
+START_TEST(on_off_turns_at_its_thresholds)
+{
+    const double low = 1.4, high = 1.7, closed = TAU * (log((VOLTS - low) / (VOLTS - high)) + log(high / low));
+    for (int fine = 0; fine < 2; fine++) {
+        const double sample = (fine ? 1e-3 : 0.017) * TAU, keeps = exp(-sample / TAU);
+        const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_ON_OFF, .sample_time = sample, .on = low - 1.5, .off = high - 1.5 });
+        struct dw_plant *plant = rc();
+        static struct seen seen;
+        struct dw_error error = { .status = DW_OK };
+        struct dw_loop_findings found;
+        seen = (struct seen){ .meter = dw_loop_meter_new(&error) };
+        dw_loop_free(run((struct dw_loop_plan){ .plant = plant, .average = true, .law = &law, .wanted = 1.5, .duration = 10000 * sample }, &seen));
+        double y = 0;
+        bool on = false;
+        for (size_t k = 0; k < seen.count; k++) {
+            within_scale(seen.measured[k], y, 1e-12, VOLTS);
+            on = y < low || (on && y <= high);
+            y = keeps * y + (1 - keeps) * (on ? VOLTS : 0);
+        }
+        dw_loop_meter_end(seen.meter, &found);
+        if (fine) {  /* two turns a cycle, each late by a sample at most, which costs the way back too; at 1.9 V/RC at most */
+            within_scale(found.cycle_frequency * closed, 1, 4 * sample / closed, 1);
+            within_scale(found.cycle_amplitude, high - low, 2 * 1.9 * sample / TAU, 1);
+        }
+        dw_loop_meter_free(seen.meter);
+        dw_plant_free(plant);
+    }
+}
+END_TEST
+
+SUITE("outside: runs of loops", a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples,
+      a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held,
+      pulses_move_their_edges_and_hold_the_valley, a_loop_oscillates_on_and_on_from_its_gain_margin_on,
+      a_duty_coarser_than_the_converter_cycles_and_a_finer_one_rests, on_off_turns_at_its_thresholds)
