@@ -21,7 +21,7 @@ _dutywright_about() {
 }
 
 _dutywright() {
-    local program=$1 word=${COMP_WORDS[COMP_CWORD]} line=${COMP_LINE:0:COMP_POINT}
+    local program=$1 load=() word=${COMP_WORDS[COMP_CWORD]} line=${COMP_LINE:0:COMP_POINT}
     local typed option= argument= help= words= tail= offer IFS=$' \t\n'
     local -a before offers
     # what was typed of this word as the shell will see it; bash has cut it at each = and :
@@ -35,13 +35,21 @@ _dutywright() {
         [[ $option == --?* && $option != *=* ]] || option=
     fi
     COMPREPLY=()
-    help=$("$program" --help 2>/dev/null) || return 0
+    if [[ $program == *dw-loop && $line == *" -- "* ]]; then # behind it stands a load's own line
+        read -r words _ <<<"${line#* -- }"
+        load=(--carrier average --every 1 --wanted 1 --gain 1 --duration 1 -- "$words")
+        words=
+        [[ -n ${load[-1]} ]] || words=$("$program" "${load[@]}" 2>&1 | sed -n 's/.* the loads are //; s/,//gp')
+    fi
+    help=$("$program" "${load[@]}" --help 2>/dev/null) || [[ -n $words ]] || return 0
 
     [[ -n $option ]] && argument=$(sed -n "s/^ *$option=\\([^ ]*\\).*/\\1/p" <<<"$help" | head -n 1)
     tail=${word##*,} # after a comma the next of a list
     case $argument in
     '')
-        if [[ $typed == -* ]]; then
+        if [[ -n $words ]]; then
+            :
+        elif [[ $typed == -* ]]; then
             words=$(grep -o '^ *\(-., \)\?--[a-z0-9-]*' <<<"$help" | grep -o -e '--.*')
         elif [[ $help == "Usage: "*"[FILE"* ]]; then
             compopt -o filenames 2>/dev/null
@@ -66,8 +74,8 @@ _dutywright() {
         mapfile -t COMPREPLY < <(compgen -f -- "$word") ;;
     esac
     # none of these, or a NAME that is no channel: one of a few words
-    [[ -n $words || -z $argument ]] || words=$("$program" "$option=" 2>&1 </dev/null |
-        sed -n "s/^[^ ]*: $option: '': must be \\(\\([^ ,;]*, \\)*[^ ,;]*\\( or [^ ,;]*\\)\\?\\)\$/\\1/p" |
+    [[ -n $words || -z $argument ]] || words=$("$program" "${load[@]}" "$option=" 2>&1 </dev/null |
+        sed -n "s/^\\([^ ]*: \\)*$option: '': must be \\(\\([^ ,;]*, \\)*[^ ,;]*\\( or [^ ,;]*\\)\\?\\)\$/\\2/p" |
         sed 's/ or /\n/; s/, /\n/g; s/=[A-Z]*/=/g')
     read -rd '' -a offers <<<"$words"
     for offer in "${offers[@]}"; do

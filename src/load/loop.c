@@ -65,7 +65,7 @@ static enum dw_status run_process(struct dw_loop *loop, double time, struct dw_e
     const size_t y = loop->plan.measured;
     struct tail *tail = loop->tail;
     const double delay = tail->process.delay;
-    enum dw_status status = dwi_tail_put(tail, (struct knot){ time, loop->last[1].output[y], loop->last[1].slope[y] }, error);
+    enum dw_status status = dwi_tail_put(tail, (struct tail_row){ time, loop->last[1].output[y], loop->last[1].slope[y] }, error);
     for (double next; status == DW_OK && (next = dwi_tail_next(tail)) + delay < time;) {
         status = dwi_tail_go(tail, next, error);
         if (status == DW_OK && next + delay > loop->last[0].time)

@@ -8,7 +8,7 @@
 enum { TAIL_STATES = 2 };
 
 /* A row of the plant's measured output, which the process has yet to see. */
-struct knot {
+struct tail_row {
     double time, value, slope;
 };
 
@@ -20,7 +20,7 @@ struct tail {
     double state[TAIL_STATES];
     double time;                  /* up to here: the load's, of which the output is late */
     double value, slope;          /* of its input there */
-    struct knot *queue;           /* [room], a ring of rows from that time on */
+    struct tail_row *queue;           /* [room], a ring of rows from that time on */
     size_t room, first, count;
 };
 
@@ -50,7 +50,7 @@ struct dw_loop {
 struct tail *dwi_tail_new(const struct dw_loop_process *process, struct dw_error *error);
 void dwi_tail_free(struct tail *tail);
 /* A row of its input: at one time the last counts from there on. */
-enum dw_status dwi_tail_put(struct tail *tail, struct knot knot, struct dw_error *error);
+enum dw_status dwi_tail_put(struct tail *tail, struct tail_row row, struct dw_error *error);
 /* Carries it to a time of the load. */
 enum dw_status dwi_tail_go(struct tail *tail, double time, struct dw_error *error);
 /* When its output is next no smooth curve or has a new piece, as a time of the load; INFINITY: not yet known. */

@@ -39,7 +39,7 @@ void dwi_tail_free(struct tail *tail)
     free(tail);
 }
 
-static const struct knot *knot_at(const struct tail *tail, size_t i)
+static const struct tail_row *row_at(const struct tail *tail, size_t i)
 {
     return &tail->queue[(tail->first + i) % tail->room];
 }
@@ -47,11 +47,11 @@ static const struct knot *knot_at(const struct tail *tail, size_t i)
 static enum dw_status grow(struct tail *tail, struct dw_error *error)
 {
     const size_t room = tail->room ? 2 * tail->room : 16;
-    struct knot *queue = malloc(room * sizeof *queue);
+    struct tail_row *queue = malloc(room * sizeof *queue);
     if (!queue)
         return dw_no_memory(error);
     for (size_t i = 0; i < tail->count; i++)
-        queue[i] = *knot_at(tail, i);
+        queue[i] = *row_at(tail, i);
     free(tail->queue);
     tail->queue = queue;
     tail->room = room;
@@ -59,24 +59,24 @@ static enum dw_status grow(struct tail *tail, struct dw_error *error)
     return DW_OK;
 }
 
-enum dw_status dwi_tail_put(struct tail *tail, struct knot knot, struct dw_error *error)
+enum dw_status dwi_tail_put(struct tail *tail, struct tail_row row, struct dw_error *error)
 {
     const enum dw_status status = tail->count == tail->room ? grow(tail, error) : DW_OK;
     if (status != DW_OK)
         return status;
     if (tail->count == 0) {
-        tail->time = knot.time;
-        tail->value = knot.value;
-        tail->slope = knot.slope;
+        tail->time = row.time;
+        tail->value = row.value;
+        tail->slope = row.slope;
     }
-    tail->queue[(tail->first + tail->count++) % tail->room] = knot;
+    tail->queue[(tail->first + tail->count++) % tail->room] = row;
     return DW_OK;
 }
 
 /* The cubic between the two first rows at a time between them. */
 static void input_at(const struct tail *tail, double time, double *value, double *slope)
 {
-    const struct knot *from = knot_at(tail, 0), *to = knot_at(tail, 1);
+    const struct tail_row *from = row_at(tail, 0), *to = row_at(tail, 1);
     const double length = to->time - from->time, share = (time - from->time) / length;
     const struct dw_cubic cubic = dw_cubic_through(from->value, length * from->slope, to->value, length * to->slope);
     *value = dw_cubic_at(&cubic, share);
@@ -86,9 +86,9 @@ static void input_at(const struct tail *tail, double time, double *value, double
 enum dw_status dwi_tail_go(struct tail *tail, double time, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    while (status == DW_OK && tail->count > 1 && (tail->time < time || knot_at(tail, 1)->time <= tail->time)) {
-        const struct knot next = *knot_at(tail, 1);
-        struct knot end = next;
+    while (status == DW_OK && tail->count > 1 && (tail->time < time || row_at(tail, 1)->time <= tail->time)) {
+        const struct tail_row next = *row_at(tail, 1);
+        struct tail_row end = next;
         if (fmax(time, tail->time) < next.time) {
             end.time = time;
             input_at(tail, time, &end.value, &end.slope);
@@ -110,7 +110,7 @@ enum dw_status dwi_tail_go(struct tail *tail, double time, struct dw_error *erro
 
 double dwi_tail_next(const struct tail *tail)
 {
-    return tail->count > 1 ? knot_at(tail, 1)->time : INFINITY;
+    return tail->count > 1 ? row_at(tail, 1)->time : INFINITY;
 }
 
 double dwi_tail_output(const struct tail *tail, double *slope)

@@ -175,7 +175,7 @@ static const struct option_spec options[] = {
     { "anti-windup", "WORD", "The integral while the duty is at its end: none goes on, clamp stands still, back=T is led back within T (default clamp)",
       OPTION_READ(read_windup), .also = "track_time" },
     { .help = "What to give:" },
-    { "report", NULL, "Write findings instead of the table; status 1 where the loop is not stable", OPTION_FLAG(report) },
+    { "report", NULL, "Write findings instead of the table; status 1 where the loop is not stable, or no duty gives what is wanted", OPTION_FLAG(report) },
     { "firmware", "FILE", "Write the law as C99 in whole numbers to FILE, and run that one: needs --converter, and a counter or --duty-steps",
       OPTION_TEXT(firmware), .also = "integers" },
     { "tune", "HOW", "Instead of running: settings of a pid law, from the gain with which the loop begins to oscillate (ultimate), or for a closed loop "
@@ -212,7 +212,24 @@ static const struct option_rule rules[] = {
 };
 
 static const char about[] =
-    "Close the loop around a load: measure, decide, set the duty, and again. HOW is dw-loop's own line, behind -- stands the load's.\v";
+    "Close the loop around a load: measure, decide, set the duty of its pulses, and again. Behind -- stands the load's command line, which "
+    "`dw-loop -- dw-motor --help` explains."
+    "\v"
+    "Writes pin[V], for a bridge direction[1], the load's channels with their slopes, process[1], and from sample to sample what the law saw, "
+    "measured and wanted, and duty[1]. Everything goes edge by edge and exactly: dw-smooth (voltage), dw-motor (speed, current), dw-coil (current), "
+    "dw-lamp (light, current), dw-servo (angle). Second tables of the load, --torque-from and --load-current-from, disturb it.\n\n"
+    "pid: I += K T/Ti e with this sample's error e; duty = K (b r - y) + I + D, D = a D - K Td (1 - a)/T (y - y before), a = Tf/(Tf + T). "
+    "What is wanted is rounded to a code of the converter, where there is one.\n\n"
+    "Findings: rise-time (10 to 90 %), overshoot, settling-time (2 %) and steady-error since what is wanted last changed, iae (integral of the error's "
+    "magnitude), cycle-amplitude (peak to peak) and cycle-frequency of an oscillation that stays; of the loop pole-highest, which is below 1 where it is "
+    "stable, and with --margins the factor of its gain, the phase and the delay that it stands.\n\n"
+    "Examples:\n"
+    "  dw-loop --clock 18M --count-to 11249 --every 5m --converter bits=12 \\\n"
+    "    --wanted 1.5 --gain 0.04 --integral-time 2m --duration 0.2 --margins \\\n"
+    "    -- dw-smooth --stage r=2k7,c=680n\n"
+    "  dw-loop --frequency 22.5k --every 2m --wanted 2000rpm --duration 0.3 \\\n"
+    "    --tune ultimate -- dw-motor --resistance 1.85 --constant 27m \\\n"
+    "    --drag 4m --inductance 900u --inertia 9u --supply 12 --drive one-switch";
 
 /* ---- before anything is opened ---- */
 

@@ -149,8 +149,10 @@ static void say_loop(const struct loop_options *o, struct report *report, const 
     report_finding(report, "loop", "gain-margin", m->gain_high, "1", error);
     if (m->gain_low > 0)
         report_finding(report, "loop", "gain-margin-lowest", m->gain_low, "1", error);
-    report_finding(report, "loop", "phase-margin", m->phase, "deg", error);
-    report_finding(report, "loop", "delay-margin", delay, "s", error);
+    if (m->stable) {
+        report_finding(report, "loop", "phase-margin", m->phase, "deg", error);
+        report_finding(report, "loop", "delay-margin", delay, "s", error);
+    }
 }
 
 /* Ripple makes the place of the samples another value than the mean. */
@@ -206,11 +208,11 @@ static enum dw_status judge(const struct loop_options *o, struct dw_loop *loop, 
         return dw_error_set(verdict, DW_NO, 0, "%s", error->text), DW_OK;
     if (status == DW_OK)
         status = dw_loop_margins(&sampled, o->plan.law, &margins, error);
-    if (status == DW_OK && o->margins && margins.stable)
-        status = dw_delay_margin(later, loop, o->plan.law, &margins, &delay, error);
     if (status != DW_OK)
         return status;
-    say_loop(o, report, &margins, margins.stable ? delay : 0, error);
+    if (o->margins && margins.stable && dw_delay_margin(later, loop, o->plan.law, &margins, &delay, error) != DW_OK)
+        delay = margins.delay;  /* too many samples to try: by phase and frequency */
+    say_loop(o, report, &margins, delay, error);
     note_offset(o, &stand);
     if (margins.stable)
         return DW_OK;
