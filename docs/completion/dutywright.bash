@@ -37,7 +37,7 @@ _dutywright() {
     COMPREPLY=()
     if [[ $program == *dw-loop && $line == *" -- "* ]]; then # behind it stands a load's own line
         read -r words _ <<<"${line#* -- }"
-        load=(--carrier average --every 1 --wanted 1 --gain 1 --duration 1 -- "$words")
+        load=(-- "$words")
         words=
         [[ -n ${load[-1]} ]] || words=$("$program" "${load[@]}" 2>&1 | sed -n 's/.* the loads are //; s/,//gp')
     fi

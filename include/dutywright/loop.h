@@ -46,7 +46,7 @@ struct dw_loop_plan {
     double accuracy;              /* of rows, as in struct dw_run_options; 0 without `row`: 2e-8 */
     /* Takes one row of the table that dw_loop_header describes; NULL: no rows, which is faster. Anything but DW_OK stops. */
     enum dw_status (*row)(void *context, const double *row, struct dw_error *error);
-    /* Told of what is measured, exact, once a PWM period at the place of the samples, and with `average` 16 times a sample; may be
+    /* Told of what is measured, exact, once a PWM period at the place of the samples, and with `average` 8 times a sample; may be
      * NULL. `sample`: the law saw it, and state is what it made of it. */
     enum dw_status (*see)(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error);
     void *context;                /* for both */

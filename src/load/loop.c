@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PARTS = 16 };  /* of a sample with a mean instead of pulses: that often is looked */
+enum { PARTS = 8 };  /* of a sample with a mean instead of pulses: that often is looked */
 #define ROWS_ACCURACY 2e-8
 
 /* ---- rows ---- */

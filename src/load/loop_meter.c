@@ -183,7 +183,10 @@ void dw_loop_meter_end(const struct dw_loop_meter *meter, struct dw_loop_finding
         return;
     found->rise_time = rise_of(all, from, change);
     found->settling_time = settling_of(all, final, 0.02 * fabs(change));
+    if (found->settling_time > 0.75 * length)  /* it is not settled while the final value is taken */
+        found->settling_time = NAN;
     found->overshoot = 0;
     for (size_t i = 0; i < all.count; i++)
         found->overshoot = fmax(found->overshoot, (all.seen[i].measured - final) / change);
+    found->overshoot = found->overshoot < 1e-9 ? 0 : found->overshoot;  /* rounding */
 }

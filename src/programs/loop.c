@@ -146,9 +146,9 @@ static const struct option_spec options[] = {
     { "align", "PLACE", "Place of the pulse in its period: left, centre or right (default left)", OPTION_WORD(plan.alignment, align_words) },
     { "carrier", "HOW", "pulses, edge by edge, or average: their mean instead, for slow plants, where the pin is a voltage (default pulses)",
       OPTION_WORD(plan.average, carriers) },
-    { "duration", "T", "How long (s)", OPTION_QUANTITY(plan.duration, DW_TIME), OPTION_ABOVE_ZERO, .required = "such as 0.5" },
+    { "duration", "T", "How long (s)", OPTION_QUANTITY(plan.duration, DW_TIME), OPTION_ABOVE_ZERO },
     { .help = "What is measured, and when:" },
-    { "every", "T", "Sample time (s), a whole number of PWM periods", OPTION_QUANTITY(every, DW_TIME), OPTION_ABOVE_ZERO, .required = "such as 1m",
+    { "every", "T", "Sample time (s), a whole number of PWM periods", OPTION_QUANTITY(every, DW_TIME), OPTION_ABOVE_ZERO,
       .also = "sample_time" },
     { "sample-at", "PLACE", "valley, middle or peak: where the pulse begins, in its middle, where it ends (default valley)",
       OPTION_WORD(plan.instant, instants) },
@@ -185,8 +185,12 @@ static const struct option_spec options[] = {
     { 0 }
 };
 
+/* Looked at once the load is known, which may only be asked for its --help. */
 static const struct option_rule rules[] = {
-    REPORT_RULES,
+    { OPTION_EXCLUDES, "report margins", "binary text uniform lines csv", "a report has no rows" },
+    { OPTION_REFUSED, "format digits", "!report&!margins&!tune", "belongs to --report, which is missing" },
+    { OPTION_NEEDED, "duration", NULL, "such as 0.5" },
+    { OPTION_NEEDED, "every", NULL, "such as 1m" },
     { OPTION_EXCLUDES, "frequency period clock", NULL, "both set the period; give one" },
     { OPTION_EXCLUDES, "duty-steps", "clock", "both set the steps of duty; give one" },
     { OPTION_EXCLUDES, "wanted", "wanted-from", "both say what is wanted; give one" },
@@ -279,7 +283,9 @@ static enum dw_status check(const struct command *command, void *options_read, s
     enum dw_status status = loop_load_read(command, &o->load, error);
     if (status != DW_OK || o->load.help)
         return status;
-    status = complete_pulses(o, error);
+    status = command_check(command, rules, error);
+    if (status == DW_OK)
+        status = complete_pulses(o, error);
     if (status == DW_OK)
         status = complete_every(command, o, error);
     if (status == DW_OK && o->plan.low != 0 && o->law.duty_low < 0)
@@ -329,6 +335,8 @@ static enum dw_status open_inputs(struct loop_options *o, struct dw_error *error
     const char *side = kind->side_input ? *(const char *const *)(const void *)((const char *)o->load.values + kind->side_from) : NULL;
     o->plan.side_input = kind->side_input;
     o->plan.direction = kind->pin && kind->pin(o->load.values) == PIN_BRIDGE ? kind->direction : 0;
+    if ((o->report || o->margins || o->tune) && !command_given(o->common.command, "accuracy"))
+        o->common.accuracy = 1e-6;  /* findings have no rows */
     o->plan.accuracy = o->common.accuracy;
     if (!(o->plan.plant = loop_load_plant(o, error)) || (side && !(o->plan.side = dw_course_open(side, error))) ||
         (o->wanted_from && !(o->plan.wanted_from = dw_course_open(o->wanted_from, error))))
@@ -371,7 +379,7 @@ static const struct loop_options defaults = {
              .duty_high = 1 }
 };
 static const struct program program = {
-    .name = "dw-loop", .about = about, .words = "-- LOAD", .options = options, .rules = rules, .check = check, .run = run_loop, .release = release,
+    .name = "dw-loop", .about = about, .words = "-- LOAD", .options = options, .check = check, .run = run_loop, .release = release,
     .shared = SHARED_OUTPUT | SHARED_ROWS | SHARED_LINES | SHARED_REPORT, PROGRAM_OPTIONS(struct loop_options, defaults)
 };
 PROGRAM_MAIN(program)

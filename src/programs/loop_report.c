@@ -12,35 +12,52 @@ struct loop_rows {
     struct command *command;
     struct dw_writer *writer;
     struct dw_header *header;
-    size_t columns, out_columns;
+    size_t columns;
     size_t *slope;
     double *before, *at;          /* [columns]; before: NULL without --uniform */
     double rate, next, duration;
+    unsigned long long count;
     bool any;
 };
 
-static enum dw_status put_uniform(struct loop_rows *r, const double *row, double *at, double *out, struct dw_error *error)
+/* One row at equal spacing, without slopes. */
+static enum dw_status put_at(struct loop_rows *r, const double *row, double time, struct dw_error *error)
+{
+    double *const out = r->at + r->columns;
+    size_t k = 0;
+    for (size_t i = 0; i < r->columns; i++)
+        if (!(i > 0 && r->slope[i - 1] == i))
+            out[k++] = row[i];
+    out[0] = time;
+    r->next++;
+    return dw_writer_row(r->writer, out, error);
+}
+
+static enum dw_status put_uniform(struct loop_rows *r, const double *row, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    for (double time; status == DW_OK && r->any && (time = r->next / r->rate) < row[0] - dw_time_slack(row[0]); r->next++) {
-        size_t k = 0;
-        dw_row_between(r->columns, r->slope, r->before, row, time, at);
-        for (size_t i = 0; i < r->columns; i++)
-            if (!(i > 0 && r->slope[i - 1] == i))
-                out[k++] = at[i];
-        out[0] = time;
-        status = dw_writer_row(r->writer, out, error);
+    for (double time; status == DW_OK && r->any && (time = r->next / r->rate) < row[0] - dw_time_slack(row[0]);) {
+        dw_row_between(r->columns, r->slope, r->before, row, time, r->at);
+        status = put_at(r, r->at, time, error);
     }
     memcpy(r->before, row, r->columns * sizeof *row);
     r->any = true;
     return status;
 }
 
+/* The last row, where one is due with it. */
+static enum dw_status end_uniform(struct loop_rows *r, struct dw_error *error)
+{
+    const double time = r->next / r->rate;
+    return r->any && time <= r->before[0] + dw_time_slack(time) ? put_at(r, r->before, time, error) : DW_OK;
+}
+
 static enum dw_status put_row(void *context, const double *row, struct dw_error *error)
 {
     struct loop_rows *r = context;
-    command_progress(r->command, NULL, row[0] / r->duration, true);
-    return r->rate > 0 ? put_uniform(r, row, r->at, r->at + r->columns, error) : dw_writer_row(r->writer, row, error);
+    if (r->count++ % 1024 == 0)
+        command_progress(r->command, NULL, fmin(row[0] / r->duration, 1), true);
+    return r->rate > 0 ? put_uniform(r, row, error) : dw_writer_row(r->writer, row, error);
 }
 
 static enum dw_status open_rows(struct loop_options *o, const struct dw_loop *loop, struct loop_rows *r, struct dw_error *error)
@@ -86,6 +103,8 @@ enum dw_status loop_table(struct loop_options *o, struct dw_error *error)
     enum dw_status status = loop ? open_rows(o, loop, &rows, error) : error->status;
     if (status == DW_OK)
         status = dw_loop_run(loop, error);
+    if (status == DW_OK && rows.rate > 0)
+        status = end_uniform(&rows, error);
     if (status == DW_OK)
         status = dw_writer_finish(rows.writer, error);
     close_rows(&rows);
