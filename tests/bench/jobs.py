@@ -208,6 +208,27 @@ print(spent / periods, abs(out[-samples] - x[1]))
 """
 
 
+LOOPED = ("dw-loop --quiet --frequency 20k --every 1m --wanted 150 --gain 0.005 --integral-time 20m --duration {} {} -- dw-motor --resistance 1.85 "
+          "--constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12 --drive one-switch")
+BASIN = ("dw-loop --quiet --carrier average --high 12 --every 2 --process gain=1.6m,lag=120,delay=3 --wanted 0.35 --gain 7 --integral-time 96 "
+         "--duration 3600 --report -- dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12 --drive direct")
+
+
+@job("loop")
+def loop(shop):
+    """a million PWM periods of a motor under a loop of 1 kHz, edge by edge, and an hour of a basin behind a pump's mean"""
+    seconds = 1 if shop.quick else 50
+    error = float(next(line for line in shop.shell(f"{LOOPED.format(seconds, '--report --format rows')} 2> /dev/null").decode().splitlines()
+                       if "steady-error" in line).split("\t")[2])
+    demand(abs(error) < 1e-3, "the loop does not hold its speed")
+    findings = []
+    for what, command, most in (("findings", LOOPED.format(seconds, "--report"), 3), ("rows", LOOPED.format(seconds, "--binary"), 6),
+                                ("an hour of a basin", BASIN, 1)):
+        findings.append(Finding("loop", f"{what}{', 10^6 periods' if most > 1 and not shop.quick else ''}", "s",
+                                [shop.weigh(command)[0] for _ in range(shop.rounds)], most=None if shop.quick else most))
+    return findings
+
+
 @job("pipe")
 def pipe(shop):
     """a period from dw-pwm through dw-smooth to dw-measure, text to text, over 100,000 of them; against lsim of SciPy at 64 samples a period"""

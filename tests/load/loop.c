@@ -1,0 +1,185 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A loop's plan, its findings on closed forms, and a channel along time. */
+#include "suite.h"
+#include <dutywright/ladder.h>
+#include <dutywright/loop.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+static struct dw_plant *rc(void)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &(struct dw_stage){ .r = 4700, .c = 220e-9 }, .count = 1 }, &error);
+    struct dw_plant *plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 3.3 }, &error);
+    ck_assert_msg(plant != NULL, "%s", error.text);
+    dw_ladder_free(ladder);
+    return plant;
+}
+
+START_TEST(plans_out_of_range_are_refused_by_member)
+{
+    struct dw_plant *plant = rc();
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law;
+    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 5e-3, .gain = 0.1, .integral_time = 1, .duty_low = -1, .duty_high = 1,
+                                                .converter.gain = 1 }, &law, &error), error);
+    const struct dw_loop_plan good = { .plant = plant, .period = 625e-6, .high = 3.3, .every = 8, .law = &law, .duration = 1 };
+    struct {
+        struct dw_loop_plan plan;
+        const char *member, *text;
+    } cases[] = {
+        { good, "period", "period 0 s: must be above zero" },
+        { good, "every", "a sample each 7 periods of 0.000625 s: that is no sample time of 0.005 s" },
+        { good, "delay", "delay -1 s: must be from zero to a million samples" },
+        { good, "high", "levels 1 and 3.3 V: the higher must be above the lower, and that zero where the duty may be below" },
+        { good, "measured", "output 2 of 1" },
+        { good, "duration", "duration inf s: must be above zero" },
+        { good, "process", "gain 1, lag -2 s, delay 0 s: must be finite, times not below zero" },
+    };
+    cases[0].plan.period = 0;
+    cases[1].plan.every = 7;
+    cases[2].plan.delay = -1;
+    cases[3].plan.low = 1;
+    cases[4].plan.measured = 1;
+    cases[5].plan.duration = INFINITY;
+    cases[6].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .lag = -2 };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        ck_assert_ptr_null(dw_loop_new(&cases[i].plan, &error));
+        ck_assert_int_eq(error.status, DW_BAD_USE);
+        ck_assert_str_eq(error.member, cases[i].member);
+        ck_assert_str_eq(error.text, cases[i].text);
+    }
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* ---- findings ---- */
+
+static struct dw_loop_findings findings_of(double (*curve)(double), double length, double step)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_loop_meter *meter = dw_loop_meter_new(&error);
+    struct dw_loop_findings found;
+    for (double i = 0; i * step <= length; i++)
+        succeeds(dw_loop_meter_see(meter, i * step, curve(i * step), 1, &error), error);
+    dw_loop_meter_end(meter, &found);
+    dw_loop_meter_free(meter);
+    return found;
+}
+
+static double lag(double t)
+{
+    return 1 - exp(-t);
+}
+
+static double swing(double t) /* damping 0.3 at 1 rad/s */
+{
+    const double w = sqrt(1 - 0.09);
+    return 1 - exp(-0.3 * t) * (cos(w * t) + 0.3 / w * sin(w * t));
+}
+
+static double cycling(double t)
+{
+    return lag(t) + 0.05 * sin(2 * M_PI * 0.8 * t);
+}
+
+/* Rise ln 9, settling ln 50, integral of the error 1. Lines between instants 0.01 apart are off by 1e-4/8 of the curvature. */
+START_TEST(a_lag_rises_in_ln_9_and_settles_in_ln_50)
+{
+    const struct dw_loop_findings found = findings_of(lag, 40, 0.01);
+    near(found.rise_time, log(9), 1e-4);
+    near(found.settling_time, log(50), 1e-4);
+    near(found.iae, 1, 1e-4);
+    within_scale(found.steady_error, 0, 1e-12, 1);
+    ck_assert_double_eq(found.overshoot, 0);
+    ck_assert_double_eq(found.cycle_amplitude, 0);
+}
+END_TEST
+
+/* exp(-pi 0.3/sqrt(1 - 0.09)) beyond. */
+START_TEST(what_swings_overshoots_and_dies_out)
+{
+    const struct dw_loop_findings found = findings_of(swing, 120, 0.01);
+    near(found.overshoot, exp(-M_PI * 0.3 / sqrt(1 - 0.09)), 1e-4);
+    ck_assert_double_eq(found.cycle_amplitude, 0);
+}
+END_TEST
+
+START_TEST(a_cycle_is_told_by_amplitude_and_frequency_and_never_settles)
+{
+    const struct dw_loop_findings found = findings_of(cycling, 60, 0.01);
+    near(found.cycle_amplitude, 0.1, 1e-3);  /* peaks lie within 0.005 of an instant */
+    near(found.cycle_frequency, 0.8, 1e-3);
+    ck_assert(isnan(found.settling_time));
+}
+END_TEST
+
+START_TEST(what_is_too_short_has_an_integral_alone)
+{
+    const struct dw_loop_findings found = findings_of(lag, 0.02, 0.01);
+    ck_assert(isnan(found.rise_time) && isnan(found.steady_error) && isnan(found.cycle_amplitude));
+    ck_assert(found.iae > 0.0197);
+}
+END_TEST
+
+/* More than a million instants: every second is dropped, and the findings stay. */
+START_TEST(long_records_are_thinned)
+{
+    const struct dw_loop_findings found = findings_of(lag, 12, 1e-5);
+    near(found.rise_time, log(9), 5e-4);  /* the final value is short of 1 by e^-9 */
+}
+END_TEST
+
+/* ---- a channel along time ---- */
+
+static const char *file_of(const char *text)
+{
+    static const char name[] = "course-test.tsv";
+    FILE *file = fopen(name, "w");
+    fputs(text, file);
+    fclose(file);
+    return name;
+}
+
+START_TEST(a_course_has_lines_jumps_and_ends)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_course *course = dw_course_open(file_of("time[s] drawn[A]\n1 2\n2 4\n2 7\n3 9\n"), &error);
+    double value;
+    ck_assert_msg(course != NULL, "%s", error.text);
+    ck_assert_str_eq(dw_course_unit(course), "A");
+    ck_assert_double_eq(dw_course_at(course, 0.5), 2);
+    succeeds(dw_course_pass(course, 1, &error), error);
+    ck_assert_double_eq(dw_course_at(course, 1.5), 3);
+    ck_assert_double_eq(dw_course_next(course, &value), 2);
+    ck_assert_double_eq(value, 4);
+    succeeds(dw_course_step(course, &error), error);
+    ck_assert_double_eq(dw_course_next(course, &value), 2);
+    succeeds(dw_course_pass(course, 2, &error), error);
+    ck_assert_double_eq(dw_course_at(course, 2.5), 8);
+    succeeds(dw_course_pass(course, 5, &error), error);
+    ck_assert_double_eq(dw_course_at(course, 7), 9);
+    ck_assert(isinf(dw_course_next(course, &value)));
+    dw_course_close(course);
+    unlink("course-test.tsv");
+}
+END_TEST
+
+START_TEST(what_is_no_course_is_refused)
+{
+    const char *const tables[] = { "# wave-table 1\n# columns: time[s] drawn[A]\n# end: 0\n", "# wave-table 1\n# columns: frequency[Hz] drawn[A]\n1\t2\n# end: 1\n",
+                                   "# wave-table 1\n# columns: time[s]\n1\n# end: 1\n" };
+    for (size_t i = 0; i < 3; i++) {
+        struct dw_error error = { .status = DW_OK };
+        ck_assert_ptr_null(dw_course_open(file_of(tables[i]), &error));
+        ck_assert_msg(error.status == DW_BAD_INPUT, "%s", error.text);
+        ck_assert_msg(strstr(error.text, "course-test.tsv") != NULL, "%s", error.text);
+    }
+    unlink("course-test.tsv");
+}
+END_TEST
+
+SUITE("load: loops", plans_out_of_range_are_refused_by_member, a_lag_rises_in_ln_9_and_settles_in_ln_50, what_swings_overshoots_and_dies_out,
+      a_cycle_is_told_by_amplitude_and_frequency_and_never_settles, what_is_too_short_has_an_integral_alone, long_records_are_thinned,
+      a_course_has_lines_jumps_and_ends, what_is_no_course_is_refused)
