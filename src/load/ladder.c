@@ -249,7 +249,8 @@ static enum dw_status one_switch(struct driven *driven, const struct dw_ladder_s
     driven->paths = (struct paths){
         .path = driven->path, .count = PATHS, .each = 1, .supply = setup->supply, .threshold = setup->threshold,
         .gate_scale = setup->supply, .amperes = dw_ladder_current_scale(&driven->ladder, setup->supply),
-        .current = driven->current, .emf = driven->pin, .drawn = setup->drawn ? DW_LADDER_DRAWN : 0, .emf_drawn = driven->floating.pin[DRAWN].hi, .through = current[PIN].hi, .no_current = driven->still
+        .current = driven->current, .emf = driven->pin, .emf_drawn = driven->floating.pin[DRAWN].hi,
+        .drawn = setup->drawn ? DW_LADDER_DRAWN : 0, .through = current[PIN].hi, .no_current = driven->still
     };
     return status;
 }

@@ -268,7 +268,7 @@ enum dw_status dwi_loop_one_sample(struct dw_loop *loop, struct dw_error *error)
     return status;
 }
 
-static enum dw_status begin(struct dw_loop *loop, struct dw_error *error)
+static enum dw_status begin_run(struct dw_loop *loop, struct dw_error *error)
 {
     double rest[DW_STATES];
     const size_t mode = dw_plant_rest(loop->plan.plant, rest);
@@ -283,7 +283,7 @@ enum dw_status dw_loop_run(struct dw_loop *loop, struct dw_error *error)
     struct dw_error own = { .status = DW_OK };
     const double period = loop->law.plan.sample_time, pulse = loop->plan.period, every = (double)loop->plan.every;
     error = error ? error : &own;
-    enum dw_status status = begin(loop, error);
+    enum dw_status status = begin_run(loop, error);
     const double step = loop->plan.average ? period : pulse, count = ceil(loop->plan.duration / step * (1 - 1e-12));
     for (double n = 0; status == DW_OK && n < count; n++)
         if (loop->plan.average)

@@ -31,13 +31,16 @@ struct load_drive {
     double accuracy;           /* relative to the load's natural scale, where it is not exact; dw-motor */
 };
 
+/* What a duty does to a load, by its first input: it opens a gate, also that of a bridge which another input reverses, or its mean
+ * is a voltage. */
+enum load_pin { PIN_GATE, PIN_BRIDGE, PIN_VOLTAGE };
+
 struct load_kind {
     struct program program;  /* its command line alone */
     /*   values   as command_parse has filled them
      *   returns  NULL with DW_BAD_USE where the plan does not go with the drive, or DW_NO_MEMORY */
     struct dw_plant *(*plant)(const void *values, const struct load_drive *drive, struct dw_error *error);
-    /* What a duty does to it, by its first input, the pin; NULL: a gate.  */
-    enum load_pin { PIN_GATE, PIN_BRIDGE, PIN_VOLTAGE } (*pin)(const void *values);
+    enum load_pin (*pin)(const void *values);  /* NULL: a gate */
     size_t direction;             /* of a bridge: the input below zero of which reverses it */
     size_t side_input, side_from; /* the input that a second table drives, and where the values have its FILE; 0: none */
     bool moves;                   /* it is machinery, which can hurt */

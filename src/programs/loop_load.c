@@ -67,16 +67,13 @@ enum dw_status loop_load_read(const struct command *command, struct loop_load *l
 {
     if (!command->word_count)
         return dw_error_set(error, DW_BAD_USE, 0, "the load is missing: give its command line behind --, such as -- dw-smooth --stage r=2k7,c=680n");
-    int first = 1;  /* of its words, which are the last of the line */
-    while (first < command->argc && command->argv[first] != command->words[0])
-        first++;
-    char **word = command->argv + first;
-    const int count = command->argc - first;
+    const int count = (int)command->word_count;  /* they are the last of the line */
+    char **word = command->argv + command->argc - count;
+    if (strcmp(word[-1], "--") != 0 || word[0] != command->words[0])
+        return dw_error_set(error, DW_BAD_USE, 0, "'%s': the load's command line stands behind --, as the last", command->words[0]);
     const enum dw_status status = find_kind(word[0], load, error);
     if (status != DW_OK)
         return status;
-    if ((size_t)count != command->word_count)
-        return dw_error_set(error, DW_BAD_USE, 0, "'%s': the load's command line stands behind --, as the last", word[0]);
     for (int i = 1; i < count; i++)
         load->help = load->help || !strcmp(word[i], "--help");
     load->program = load->kind->program;
