@@ -96,10 +96,18 @@ static struct dw_plant *make(const void *values, const struct load_drive *drive,
     return actuator ? dw_actuator_plant(actuator) : NULL;
 }
 
+static enum load_pin pin(const void *values)
+{
+    const enum dw_motor_drive drive = ((const struct actuator_load *)values)->plan.motor.drive;
+    const bool bridge = drive == DW_DRIVE_BRIDGE_SLOW || drive == DW_DRIVE_BRIDGE_FAST;
+    return drive == DW_DRIVE_DIRECT ? PIN_VOLTAGE : bridge ? PIN_BRIDGE : PIN_GATE;
+}
+
 static const struct actuator_load defaults = {
     .plan = { .motor = { .gear = 1, .diode_drop = 0.7, .threshold = NAN }, .overtravel = INFINITY, .differential = NAN }, .feedback = { NAN, NAN }
 };
 const struct load_kind actuator_kind = {
     .program = { .name = "dw-actuator", .options = options, .rules = rules, .check = check, .size = sizeof defaults, .defaults = &defaults },
-    .plant = make
+    .plant = make, .pin = pin, .direction = DW_ACTUATOR_DIRECTION, .side_input = DW_ACTUATOR_FORCE,
+    .side_from = offsetof(struct actuator_load, force_from), .moves = true
 };

@@ -221,7 +221,7 @@ static const char about[] =
     "\v"
     "Writes pin[V], for a bridge direction[1], the load's channels with their slopes, process[1], and from sample to sample what the law saw, "
     "measured and wanted, and duty[1]. Everything goes edge by edge and exactly: dw-smooth (voltage), dw-motor (speed, current), dw-coil (current), "
-    "dw-lamp (light, current), dw-servo (angle). Second tables of the load, --torque-from and --load-current-from, disturb it.\n\n"
+    "dw-lamp (light, current), dw-servo (angle), dw-actuator (position). Second tables of the load, --torque-from, --force-from and --load-current-from, disturb it.\n\n"
     "pid: I += K T/Ti e with this sample's error e; duty = K (b r - y) + I + D, D = a D - K Td (1 - a)/T (y - y before), a = Tf/(Tf + T). "
     "What is wanted is rounded to a code of the converter, where there is one.\n\n"
     "Findings: rise-time (10 to 90 %), overshoot, settling-time (2 %) and steady-error since what is wanted last changed, iae (integral of the error's "

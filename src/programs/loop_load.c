@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const struct load_kind *const kinds[] = { &smooth_kind, &motor_kind, &coil_kind, &lamp_kind, &servo_kind };
+static const struct load_kind *const kinds[] = { &smooth_kind, &motor_kind, &coil_kind, &lamp_kind, &servo_kind, &actuator_kind };
 enum { KINDS = sizeof kinds / sizeof *kinds };
 
 /* What the loads' own programs take, and a load in a loop does not. */
