@@ -8,17 +8,17 @@
 
 enum { MOST = 1 << 20 };
 
-struct instant {
+struct loop_instant {
     double time, measured;
 };
 
 struct dw_loop_meter {
-    struct instant *seen;         /* [room] */
+    struct loop_instant *seen;         /* [room] */
     size_t room, count;
     unsigned long long stride, skipped;  /* of what comes only each so many-th is kept */
     double wanted, changed;       /* since when it has been that, s; NaN: nothing came yet */
     double iae;
-    struct instant last;
+    struct loop_instant last;
 };
 
 struct dw_loop_meter *dw_loop_meter_new(struct dw_error *error)
@@ -52,7 +52,7 @@ static enum dw_status make_room(struct dw_loop_meter *meter, struct dw_error *er
         return DW_OK;
     }
     const size_t room = meter->room ? 2 * meter->room : 1024;
-    struct instant *seen = realloc(meter->seen, room * sizeof *seen);
+    struct loop_instant *seen = realloc(meter->seen, room * sizeof *seen);
     if (!seen)
         return dw_no_memory(error);
     meter->seen = seen;
@@ -62,7 +62,7 @@ static enum dw_status make_room(struct dw_loop_meter *meter, struct dw_error *er
 
 enum dw_status dw_loop_meter_see(struct dw_loop_meter *meter, double time, double measured, double wanted, struct dw_error *error)
 {
-    const struct instant now = { time, measured };
+    const struct loop_instant now = { time, measured };
     enum dw_status status = DW_OK;
     if (!isnan(meter->changed))
         meter->iae += (time - meter->last.time) * (fabs(meter->wanted - meter->last.measured) + fabs(meter->wanted - measured)) / 2;
@@ -82,7 +82,7 @@ enum dw_status dw_loop_meter_see(struct dw_loop_meter *meter, double time, doubl
 
 /* A stretch of what was seen. */
 struct span {
-    const struct instant *seen;
+    const struct loop_instant *seen;
     size_t count;
 };
 
@@ -113,7 +113,7 @@ static double range_of(struct span span)
 }
 
 /* When the line between two instants is at a value. */
-static double crossing(const struct instant *from, const struct instant *to, double value)
+static double crossing(const struct loop_instant *from, const struct loop_instant *to, double value)
 {
     return from->time + (to->time - from->time) * (value - from->measured) / (to->measured - from->measured);
 }
