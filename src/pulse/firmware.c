@@ -171,11 +171,7 @@ static void write_pid(const struct listing *list)
         "    clipped = NAME_between(asked, MACRO_LOW, MACRO_HIGH);\n");
     if (list->law->plan.windup == DW_WINDUP_CLAMP)
         write_code(list,
-            "    if ((asked > clipped && adds > 0) || (asked < clipped && adds < 0)) {  /* it would lead further out: it stands */\n"
-            "        integral = law->integral;\n"
-            "        asked = rest + integral;\n"
-            "        clipped = NAME_between(asked, MACRO_LOW, MACRO_HIGH);\n"
-            "    }\n");
+            "    if ((asked <= clipped || adds <= 0) && (asked >= clipped || adds >= 0))  /* what would lead further out is not kept */\n    ");
     write_code(list,
         "    law->integral = NAME_between(integral + NAME_share(clipped - asked, MACRO_TRACKS), -MACRO_LIMIT, MACRO_LIMIT);\n"
         "    return (int32_t)(clipped < 0 ? -((MACRO_STEP / 2 - clipped) / MACRO_STEP) : (clipped + MACRO_STEP / 2) / MACRO_STEP);\n"

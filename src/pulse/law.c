@@ -188,13 +188,10 @@ static double pid(const struct dw_law *law, struct dw_law_state *s, double chang
     const double error = s->wanted - s->measured, adds = law->integrates * error;
     s->derivative = law->keeps * s->derivative - law->differentiates * change;
     const double rest = law->plan.gain * (law->plan.setpoint_weight * s->wanted - s->measured) + s->derivative;
-    double integral = s->integral + adds, asked = rest + integral;
-    const double beyond = asked - clip(law, asked);
-    if (law->plan.windup == DW_WINDUP_CLAMP && ((beyond > 0 && adds > 0) || (beyond < 0 && adds < 0))) {
-        integral = s->integral;
-        asked = rest + integral;
-    }
-    s->integral = integral + law->tracks * (clip(law, asked) - asked);
+    const double integral = s->integral + adds, asked = rest + integral, beyond = asked - clip(law, asked);
+    const bool further = (beyond > 0 && adds > 0) || (beyond < 0 && adds < 0);
+    if (law->plan.windup != DW_WINDUP_CLAMP || !further)
+        s->integral = integral - law->tracks * beyond;
     return asked;
 }
 

@@ -117,13 +117,10 @@ static int32_t pid(const struct dw_law *law, struct dw_law_state *s, int32_t wan
     const int64_t adds = w->integrates * (wanted - measured), change = s->whole.begun ? measured - s->whole.code : 0;
     s->whole.derivative = share(s->whole.derivative, w->keeps) - w->differentiates * change;
     const int64_t rest = w->weight * wanted - w->gain * measured + w->offset + s->whole.derivative;
-    int64_t integral = between(s->whole.integral + adds, -LIMIT, LIMIT), asked = rest + integral, clipped = between(asked, low, high);
-    if (law->plan.windup == DW_WINDUP_CLAMP && ((asked > clipped && adds > 0) || (asked < clipped && adds < 0))) {
-        integral = s->whole.integral;
-        asked = rest + integral;
-        clipped = between(asked, low, high);
-    }
-    s->whole.integral = between(integral + share(clipped - asked, w->tracks), -LIMIT, LIMIT);
+    const int64_t integral = between(s->whole.integral + adds, -LIMIT, LIMIT), asked = rest + integral, clipped = between(asked, low, high);
+    const bool further = (asked > clipped && adds > 0) || (asked < clipped && adds < 0);
+    if (law->plan.windup != DW_WINDUP_CLAMP || !further)
+        s->whole.integral = between(integral + share(clipped - asked, w->tracks), -LIMIT, LIMIT);
     s->asked = (double)asked / (double)step / law->plan.duty_steps;
     s->integral = (double)s->whole.integral / (double)step / law->plan.duty_steps;
     s->derivative = (double)s->whole.derivative / (double)step / law->plan.duty_steps;

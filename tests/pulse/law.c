@@ -101,6 +101,20 @@ START_TEST(clamp_lets_go)
 }
 END_TEST
 
+/* A step of the integral larger than the whole range still drives at full duty: only what it would keep is left out. */
+START_TEST(clamp_does_not_hold_back)
+{
+    struct dw_law_plan plan = pump;
+    struct dw_law_state state;
+    plan.windup = DW_WINDUP_CLAMP;
+    plan.derivative_time = 0;
+    plan.integral_time = plan.sample_time / 1000;
+    const struct dw_law law = made(&plan, &state);
+    near(dw_law_step(&law, &state, 400, 300), law.high, 0);
+    near(state.integral, plan.initial, 0);
+}
+END_TEST
+
 /* ---- on-off ---- */
 
 START_TEST(levels)
@@ -242,5 +256,5 @@ START_TEST(refusals)
 }
 END_TEST
 
-SUITE("pulse: laws", first_order_recurrence, parts_of_a_ramp, windup, clamp_lets_go, levels, codes, noise, wanted_is_a_code, steps,
+SUITE("pulse: laws", first_order_recurrence, parts_of_a_ramp, windup, clamp_lets_go, clamp_does_not_hold_back, levels, codes, noise, wanted_is_a_code, steps,
       refusals)
