@@ -4,7 +4,7 @@
 #include "outside/other_stepper.h"
 #include "suite.h"
 
-enum { CASES = 12, STEPS = 10 };
+enum { CASES = 48, STEPS = 10 };
 
 static uint64_t seed = 20261130;
 static double between(double low, double high)

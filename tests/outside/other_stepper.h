@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A stepper by an independent solver: SUNDIALS CVODE with its root-finding (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363). It has its own
  * equations, in the mechanical angle, and its own list of what a bridge with a fixed off time does: instants of timers are stops, a
- * reference that is reached, a current that ends and a rotor that stops are roots. */
+ * reference that is reached, a current that ends, diodes that a coil's own voltage opens and a rotor that stops are roots. */
 #ifndef TESTS_OUTSIDE_OTHER_STEPPER_H
 #define TESTS_OUTSIDE_OTHER_STEPPER_H
 
@@ -48,12 +48,25 @@ static inline double other_torque(const struct other_stepper *o, const double *y
            o->p->torque / o->p->gear;
 }
 
+/* V, of a coil that the rotor turns before. */
+static inline double other_emf(const struct other_stepper *o, const double *y, int k)
+{
+    const double angle = other_teeth(o) * y[3];
+    return o->p->constant * y[2] * (k == 0 ? -sin(angle) : cos(angle));
+}
+
+/* V, against which a current falls back into the supply. */
+static inline double other_back(const struct other_stepper *o)
+{
+    return o->p->supply + 2 * o->p->diode_drop;
+}
+
 static inline int other_rates(realtype t, N_Vector x, N_Vector rate, void *context)
 {
     (void)t;
     const struct other_stepper *o = context;
     const struct dw_stepper_plan *p = o->p;
-    const double *y = N_VGetArrayPointer(x), emf[2] = { -p->constant * y[2] * sin(other_teeth(o) * y[3]), p->constant * y[2] * cos(other_teeth(o) * y[3]) };
+    const double *y = N_VGetArrayPointer(x);
     double *out = N_VGetArrayPointer(rate);
     for (int k = 0; k < 2; k++) {
         double volts = p->drive == DW_STEPPER_VOLTAGE ? other_share(o, k) * p->supply : 0;
@@ -61,10 +74,10 @@ static inline int other_rates(realtype t, N_Vector x, N_Vector rate, void *conte
         if (p->drive == DW_STEPPER_CURRENT && o->bridge[k] == RISES)
             volts = o->sense[k] * p->supply;
         if (p->drive == DW_STEPPER_CURRENT && o->bridge[k] == FALLS_BACK) {
-            volts = -o->sense[k] * (p->supply + 2 * p->diode_drop);
+            volts = -o->sense[k] * other_back(o);
             ohms = p->resistance;
         }
-        out[k] = p->drive == DW_STEPPER_CURRENT && o->bridge[k] == FALLS_NOT ? 0 : (volts - emf[k] - ohms * y[k]) / p->inductance;
+        out[k] = p->drive == DW_STEPPER_CURRENT && o->bridge[k] == FALLS_NOT ? 0 : (volts - other_emf(o, y, k) - ohms * y[k]) / p->inductance;
     }
     out[2] = o->slides ? (other_torque(o, y) - p->friction * y[2] - o->slides * p->drag) / (p->inertia + p->load_inertia / (p->gear * p->gear)) : 0;
     out[3] = y[2];
@@ -82,20 +95,30 @@ static inline int other_roots(realtype t, N_Vector x, realtype *g, void *context
             g[k] = fabs(other_share(o, k)) * o->p->current - o->sense[k] * y[k];
         if (o->p->drive == DW_STEPPER_CURRENT && o->bridge[k] == FALLS_BACK)
             g[k] = o->sense[k] * y[k];
+        if (o->p->drive == DW_STEPPER_CURRENT && o->bridge[k] == FALLS_NOT)
+            g[k] = other_back(o) - fabs(other_emf(o, y, k));
     }
-    g[2] = o->slides ? o->slides * y[2] : o->p->drag - other_torque(o, y);
+    /* without friction that sticks nothing happens where the rotor turns back, and at rest the speed's sign is rounding */
+    g[2] = o->p->drag == 0 ? 1 : o->slides ? o->slides * y[2] : o->p->drag - other_torque(o, y);
     g[3] = o->slides ? 1 : o->p->drag + other_torque(o, y);
     return 0;
+}
+
+/* Back into the supply: the current that there is, or what the coil's own voltage drives through the diodes. */
+static inline void other_fall_back(struct other_stepper *o, int k)
+{
+    const double *y = N_VGetArrayPointer(o->y), emf = other_emf(o, y, k);
+    o->bridge[k] = y[k] == 0 && fabs(emf) < other_back(o) ? FALLS_NOT : FALLS_BACK;
+    o->sense[k] = (y[k] == 0 ? -emf : y[k]) > 0 ? 1 : -1;
 }
 
 /* On, if there is anything to be driven. */
 static inline void other_rise(struct other_stepper *o, int k)
 {
-    const double share = other_share(o, k), current = NV_Ith_S(o->y, k);
+    const double share = other_share(o, k);
     o->freed[k] = share == 0;
     if (o->freed[k]) {
-        o->bridge[k] = current == 0 ? FALLS_NOT : FALLS_BACK;
-        o->sense[k] = current > 0 ? 1 : -1;
+        other_fall_back(o, k);
         o->until[k] = INFINITY;
         return;
     }
@@ -117,8 +140,7 @@ static inline void other_fall(struct other_stepper *o, int k)
         other_short(o, k);
         return;
     }
-    o->bridge[k] = FALLS_BACK;
-    o->sense[k] = NV_Ith_S(o->y, k) > 0 ? 1 : -1;
+    other_fall_back(o, k);
     o->until[k] = o->t + o->p->fast * o->p->off_time;
 }
 
@@ -152,7 +174,7 @@ static inline void other_root(struct other_stepper *o, const int *found)
             other_fall(o, k);
         else if (found[k]) {
             y[k] = 0;
-            o->bridge[k] = FALLS_NOT;
+            other_fall_back(o, k);
         }
     }
     if (o->slides && found[2]) {
