@@ -34,7 +34,7 @@ enum dw_quantity {
     DW_HEAT_CAPACITY,       /* J/K */
     DW_ANGLE,       /* deg, rad converts */
     DW_SLEW,        /* deg/s */
-    DW_LENGTH,      /* m; 80mm is 0.08, and 80m is eighty metres */
+    DW_LENGTH,      /* m; 80mm is 0.08; 80m is refused, since it might be either */
     DW_FORCE,       /* N */
     DW_MASS,        /* kg */
     DW_PHASE        /* share of a period: as DW_SHARE, or degrees (90deg) */

@@ -233,33 +233,33 @@ static const char *other_kind(const char *rest)
 /* Why what follows the number cannot stand there. */
 static enum dw_status refuse_rest(struct dw_error *error, const char *text, const char *after, enum dw_quantity kind)
 {
-    char head[LONGEST + 1], dwi_quoted[QUOTED + 4], front[QUOTED + 4], word[32], complaint[3 * QUOTED + 64];
+    char head[LONGEST + 1], quoted[QUOTED + 4], front[QUOTED + 4], word[32], complaint[3 * QUOTED + 64];
     const char *rest = skip_blanks(after), *name = other_kind(rest);
     snprintf(head, sizeof head, "%.*s", (int)(after - text), text);
-    quote(dwi_quoted, *rest ? rest : after);
+    quote(quoted, *rest ? rest : after);
     quote(front, head);
     find_case(rest, kind, word);
     if (*rest == ',' && is_digit(rest[1]))
-        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: the decimal sign is a point", dwi_quoted,
+        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: the decimal sign is a point", quoted,
                  front);
     else if (name)
-        snprintf(complaint, sizeof complaint, "'%s' makes it %s", dwi_quoted, name);
+        snprintf(complaint, sizeof complaint, "'%s' makes it %s", quoted, name);
     else if (*word)
-        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: case counts, did you mean %s?", dwi_quoted,
+        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s: case counts, did you mean %s?", quoted,
                  front, word);
     else
-        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s", dwi_quoted, front);
+        snprintf(complaint, sizeof complaint, "'%s' was not understood after %s", quoted, front);
     return refuse(error, kind, complaint);
 }
 
 static enum dw_status refuse_text(struct dw_error *error, const char *text, enum dw_quantity kind)
 {
-    char dwi_quoted[QUOTED + 4], complaint[QUOTED + 64];
+    char quoted[QUOTED + 4], complaint[QUOTED + 64];
     const char *word = text + (*text == '+' || *text == '-');
     if (!*text)
         return refuse(error, kind, "nothing is written");
     const bool infinite = same_but_case(word, "inf") >= 0 || same_but_case(word, "infinity") >= 0;
-    snprintf(complaint, sizeof complaint, "'%s' is not %s", quote(dwi_quoted, text),
+    snprintf(complaint, sizeof complaint, "'%s' is not %s", quote(quoted, text),
              infinite || same_but_case(word, "nan") >= 0 ? "a finite number" : "a number");
     return refuse(error, kind, complaint);
 }
@@ -268,7 +268,7 @@ static enum dw_status refuse_text(struct dw_error *error, const char *text, enum
 static enum dw_status parse_counts(const char *text, const char *slash, enum dw_quantity kind, double *value,
                                    struct dw_error *error)
 {
-    char dwi_quoted[QUOTED + 4], complaint[QUOTED + 80];
+    char quoted[QUOTED + 4], complaint[QUOTED + 80];
     const char *end = text + strlen(text), *digits = "0123456789";
     double count = 0, most = 0;
     const bool whole = text + strspn(text, digits) == slash && slash[1] && slash + 1 + strspn(slash + 1, digits) == end;
@@ -280,7 +280,7 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
         *value = count / most;
         return DW_OK;
     }
-    snprintf(complaint, sizeof complaint, "'%s' %s", quote(dwi_quoted, text),
+    snprintf(complaint, sizeof complaint, "'%s' %s", quote(quoted, text),
              !whole ? "is not one whole count over another" : most > 0 ? "counts to 2^53 or beyond" : "is a share of nothing");
     return refuse(error, kind, complaint);
 }
@@ -289,7 +289,7 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
 static enum dw_status finish(struct spelling *number, const struct unit *unit, const char *text, enum dw_quantity kind,
                              double *value, struct dw_error *error)
 {
-    char dwi_quoted[QUOTED + 4], complaint[QUOTED + 64];
+    char quoted[QUOTED + 4], complaint[QUOTED + 64];
     double result = spelled(number);
     if (unit && unit->reciprocal)
         result = 1 / (unit->factor * result);
@@ -299,7 +299,7 @@ static enum dw_status finish(struct spelling *number, const struct unit *unit, c
         *value = result;
         return DW_OK;
     }
-    snprintf(complaint, sizeof complaint, "'%s' is too %s", quote(dwi_quoted, text), result == 0 ? "small" : "large");
+    snprintf(complaint, sizeof complaint, "'%s' is too %s", quote(quoted, text), result == 0 ? "small" : "large");
     return refuse(error, kind, complaint);
 }
 
@@ -325,6 +325,11 @@ enum dw_status dw_quantity_parse(const char *text, enum dw_quantity kind, double
     }
     if (*rest == '/' && (kind == DW_SHARE || kind == DW_PHASE))
         return parse_counts(text, rest, kind, value, error);
+    if (kind == DW_LENGTH && rest == after && !strcmp(rest, "m")) { /* milli elsewhere, metres here: nobody guesses */
+        char complaint[QUOTED + 64], quoted[QUOTED + 4];
+        snprintf(complaint, sizeof complaint, "'%s' may be millimetres or metres", quote(quoted, text));
+        return refuse(error, kind, complaint);
+    }
     if (*rest || rest == after) { /* blanks at the end are left over */
         struct spelling whole = number;
         if (take_unit(&whole, rest, kind, &unit))

@@ -123,7 +123,7 @@ static const struct good exact[] = {
     { "500mK/W", DW_THERMAL_RESISTANCE, 0.5 },
     { "0.3" DEGREE "C/W", DW_THERMAL_RESISTANCE, 0.3 },
     { "20mJ/K", DW_HEAT_CAPACITY, 20e-3 },
-    { "80mm", DW_LENGTH, 80e-3 }, { "8cm", DW_LENGTH, 0.08 }, { "0.08", DW_LENGTH, 0.08 }, { "6.4kN", DW_FORCE, 6400 }, { "800g", DW_MASS, 0.8 }, { "40kg", DW_MASS, 40 },
+    { "80mm", DW_LENGTH, 80e-3 }, { "3 m", DW_LENGTH, 3 }, { "8cm", DW_LENGTH, 0.08 }, { "0.08", DW_LENGTH, 0.08 }, { "6.4kN", DW_FORCE, 6400 }, { "800g", DW_MASS, 0.8 }, { "40kg", DW_MASS, 40 },
     /* 5e-324 is the least of all; just above half of it rounds up, and the 1s are beyond any shortcut of 19 digits */
     { "2.4703282292062328e-324", DW_NUMBER, 0x1p-1074 },
     { "179769313486231570.81111111111111111111111111111111111111111e291", DW_NUMBER, DBL_MAX },
@@ -280,6 +280,7 @@ static const struct bad bad[] = {
     { "4k7", DW_CAPACITANCE, "'k7' was not understood after 4" CAPACITANCE },
     { "4F7F", DW_CAPACITANCE, "'F7F' was not understood after 4" CAPACITANCE },
     { "47RF", DW_RESISTANCE, "'RF' was not understood after 47" RESISTANCE },
+    { "3m", DW_LENGTH, "'3m' may be millimetres or metres; expected a length, such as 0.08, 80mm or 8cm" },
     { "100N", DW_CAPACITANCE, "'N' makes it a force" CAPACITANCE },
     { "100U", DW_CAPACITANCE, "'U' was not understood after 100: case counts, did you mean u?" CAPACITANCE },
     { "10 m H", DW_INDUCTANCE, "'m H' was not understood after 10" INDUCTANCE },
