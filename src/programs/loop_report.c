@@ -185,8 +185,8 @@ static void note_offset(const struct loop_options *o, const struct dw_loop_stand
                      port.unit, offset < 0 ? "below" : "above", stand->mean, port.unit);
 }
 
-/* A gain with which the loop is stable, tried by running it; NaN: none was found. */
-static double better_gain(const struct loop_options *o, const struct dw_margins *margins, struct dw_error *error)
+/* A gain with which the loop is stable, tried by running it; NaN: none was found, and the status says why. */
+static enum dw_status better_gain(const struct loop_options *o, const struct dw_margins *margins, double *gain, struct dw_error *error)
 {
     struct dw_law_plan wish = o->law;
     struct dw_law law;
@@ -194,20 +194,24 @@ static double better_gain(const struct loop_options *o, const struct dw_margins 
     struct dw_sampled sampled;
     struct dw_margins then = { .stable = false };
     const double high = margins->gain_high, low = margins->gain_low;
+    *gain = NAN;
     if (isnan(high))
-        return NAN;
+        return DW_NO;
     wish.gain = dw_number_round(o->law.gain * (isinf(high) ? 2 * low : low > high / 4 ? sqrt(low * high) : high / 2), 2);
     plan.law = &law;
     plan.side = plan.wanted_from = NULL;  /* read already */
     enum dw_status status = dw_law_make(&wish, &law, error);
     struct dw_loop *loop = status == DW_OK ? dw_loop_new(&plan, error) : NULL;
-    status = loop ? dw_loop_run(loop, error) : DW_NO;
+    if (status == DW_OK)
+        status = loop ? dw_loop_run(loop, error) : error->status;
     if (status == DW_OK)
         status = dw_loop_sampled(loop, 0, &sampled, NULL, error);
     if (status == DW_OK)
         status = dw_loop_margins(&sampled, &law, &then, error);
     dw_loop_free(loop);
-    return status == DW_OK && then.stable ? wish.gain : NAN;
+    if (status == DW_OK && then.stable)
+        *gain = wish.gain;
+    return status;
 }
 
 /* Adds the rows, and says whether the loop is stable. */
@@ -229,13 +233,19 @@ static enum dw_status judge(const struct loop_options *o, struct dw_loop *loop, 
         status = dw_loop_margins(&sampled, o->plan.law, &margins, error);
     if (status != DW_OK)
         return status;
-    if (o->margins && margins.stable && dw_delay_margin(later, loop, o->plan.law, &margins, &delay, error) != DW_OK)
+    if (o->margins && margins.stable)
+        status = dw_delay_margin(later, loop, o->plan.law, &margins, &delay, error);
+    if (status == DW_NO_MEMORY)
+        return status;
+    if (status != DW_OK)
         delay = margins.delay;  /* too many samples to try: by phase and frequency */
     say_loop(o, report, &margins, delay, error);
     note_offset(o, &stand);
     if (margins.stable)
         return DW_OK;
-    const double gain = better_gain(o, &margins, error);
+    double gain;
+    if (better_gain(o, &margins, &gain, error) == DW_NO_MEMORY)
+        return DW_NO_MEMORY;
     if (isnan(gain))
         dw_error_set(verdict, DW_NO, 0, "the loop is not stable: its largest pole is %.4g, and no gain helps", margins.pole_highest);
     else
