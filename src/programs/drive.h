@@ -41,12 +41,14 @@ struct motor_channels {
     const char *low, *direction;  /* NULL: not given */
 };
 /* g: the group in --help of what drives it */
+/* NOLINTBEGIN(bugprone-macro-parentheses): a member's name stands in no brackets */
 #define MOTOR_CHANNEL_OPTIONS(m, g) \
     { "low-channel", "CHANNEL", \
       "Gate of the complementary transistor, such as complement from dw-pwm --dead-time: with both off, diodes carry the current", \
       OPTION_TEXT(m.low), .also = "low_gate", .group = (g) }, \
     { "direction", "CHANNEL", "Bridges: below zero reverses, zero keeps; default the channel direction, where there is one", \
       OPTION_TEXT(m.direction) }
+/* NOLINTEND(bugprone-macro-parentheses) */
 
 struct motor_inputs {
     const struct dw_motor_plan *plan;

@@ -58,7 +58,7 @@ static const struct option_spec options[] = {
 };
 
 static const struct option_rule rules[] = {
-    MOTOR_RULES,
+    MOTOR_RULES("&!at-end=switch"),
     { OPTION_ONE_OF, "efficiency screw-friction", NULL, "such as --efficiency 35%" },
     { OPTION_EXCLUDES, "efficiency", "screw-friction screw-diameter thread-angle collar-friction collar-diameter", "both say the screw's friction; give one" },
     { OPTION_NEEDED, "screw-diameter", "screw-friction", "such as 14mm" },

@@ -90,6 +90,7 @@ extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, ser
 
 /* ---- rows of a motor and its drive, for all loads that have one: m is the struct dw_motor_plan in their values ---- */
 
+/* NOLINTBEGIN(bugprone-macro-parentheses): a member's name stands in no brackets, nor does a piece of a string */
 #define MOTOR_OPTIONS(m) \
     { .help = "The motor:" }, \
     { "resistance", "R", "Of the winding and brushes (ohm)", OPTION_QUANTITY(m.resistance, DW_RESISTANCE), OPTION_ABOVE_ZERO }, \
@@ -115,7 +116,8 @@ extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, ser
       OPTION_NOT_NEGATIVE }, \
     { "threshold", "V", "Gates are on above it (V); default the middle of the table's levels", OPTION_QUANTITY(m.threshold, DW_VOLTAGE) }
 #define MOTOR_RATED "or --rated volts=,free-speed=,free-current=,stall-current="
-#define MOTOR_RULES \
+/* unless: "", or "&!" and what brings a diode of its own */
+#define MOTOR_RULES(unless) \
     { OPTION_EXCLUDES, "resistance constant drag", "rated", "a data sheet sets that too; give one" }, \
     { OPTION_NEEDED, "resistance", "!rated", "such as 1.2, " MOTOR_RATED }, \
     { OPTION_NEEDED, "constant", "!rated", "such as 23m (V s/rad), " MOTOR_RATED }, \
@@ -125,9 +127,10 @@ extern const struct load_kind smooth_kind, motor_kind, coil_kind, lamp_kind, ser
     SUPPLY_RULES, \
     { OPTION_NEEDED, "drive", NULL, "one of direct, one-switch, bridge-slow, bridge-fast, antiphase" }, \
     { OPTION_REFUSED, "threshold " SUPPLY_GIVEN, "drive=direct", "is of switched drives; --drive is direct" }, \
-    { OPTION_REFUSED, "diode-drop", "drive=direct&!at-end=switch", "is of switched drives; --drive is direct" }, \
-    { OPTION_REFUSED, "diode-drop", "drive=bridge-slow&!low-channel&!at-end=switch drive=antiphase&!low-channel&!at-end=switch", \
+    { OPTION_REFUSED, "diode-drop", "drive=direct" unless, "is of switched drives; --drive is direct" }, \
+    { OPTION_REFUSED, "diode-drop", "drive=bridge-slow&!low-channel" unless " drive=antiphase&!low-channel" unless, \
       "goes with --low-channel in this drive: without it transistors alone carry the current" }
+/* NOLINTEND(bugprone-macro-parentheses) */
 extern const char *const motor_drives[];
 enum dw_status motor_read_rated(const struct option_spec *option, const char *argument, void *options, struct dw_error *error);
 

@@ -56,7 +56,7 @@ static const struct option_spec options[] = {
 
 static const struct option_rule rules[] = {
     { OPTION_REFUSED, "angle-unit", "!all", "is of the channel angle, which --all writes" },
-    MOTOR_RULES,
+    MOTOR_RULES(""),
     { 0 }
 };
 

@@ -5,7 +5,7 @@
 #include <string.h>
 
 static const struct load_kind *const kinds[] = { &smooth_kind, &motor_kind, &coil_kind, &lamp_kind, &servo_kind, &actuator_kind };
-enum { KINDS = sizeof kinds / sizeof *kinds };
+enum { KINDS = sizeof kinds / sizeof *kinds };  /* NOLINT(bugprone-sizeof-expression): pointers are what is counted */
 
 /* What the loads' own programs take, and a load in a loop does not. */
 static const struct {

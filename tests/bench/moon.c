@@ -56,7 +56,7 @@ static double run_other(const double *begin, double tolerance, int steps, double
         double x[4];
         for (int i = 0; i < 4; i++)
             x[i] = NV_Ith_S(o.y, i) - (i == 3 ? begin[DW_STEPPER_FIRST] / other_teeth(&o) : 0);
-        for (int i = 0; sets && i < 4; i++)
+        for (int i = 0; truth && sets && i < 4; i++)
             truth[k - 1][i] = x[i];
         if (truth && !sets && k <= STEPS_TRUE)
             error = worse(error, x, truth[k - 1]);
