@@ -313,6 +313,7 @@ struct heat_run {
     struct dw_heat_source source;
     size_t *slope;
     struct dw_repeat *periods;
+    size_t used[3];            /* columns that the periods are compared by */
     struct dw_thermal *thermal;
     struct dw_heat *heat;
     struct output out;
@@ -350,10 +351,10 @@ static enum dw_status make_heat(const struct switch_options *o, struct heat_run 
 
 static enum dw_status start(const struct switch_options *o, struct heat_run *h, struct dw_error *error)
 {
-    const size_t used[] = { h->source.current, h->source.diode, h->source.gate };
     enum dw_status status = make_heat(o, h, error);
+    memcpy(h->used, (size_t[]){ h->source.current, h->source.diode, h->source.gate }, sizeof h->used);
     if (!status && h->periods)
-        status = start_steady(h->heat, h->periods, used, error);
+        status = start_steady(h->heat, h->periods, h->used, error);
     if (status == DW_NO && o->report) {
         h->unsteady = *error;
         command_note(o->common.command, "there is no steady state: findings are those of a start at ambient");
