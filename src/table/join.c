@@ -145,7 +145,7 @@ static enum dw_status check_same_channels(const struct dw_header *header, const 
         return dw_error_set(error, DW_BAD_INPUT, 0, "the tables have %zu and %zu channels", channels - 1, others - 1);
     for (size_t i = 0, j = 0, channel = 1; i < header->column_count; i++, j++, channel++) {
         i += header->columns[i].slope;
-        j += next->columns[j].slope;
+        j += j < next->column_count && next->columns[j].slope;
         if (channel > channels)
             break;
         const struct dw_column one = dw_header_column(header, i), other = dw_header_column(next, j);
