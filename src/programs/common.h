@@ -85,6 +85,28 @@ int program_finish(struct command *command, enum dw_status status, const struct 
 struct dw_reader *input_open(const struct common_options *options, bool rows_out, struct dw_error *error);
 /* Says of rows that look like samples but are not equally spaced what they are taken for. */
 void input_note_uneven(struct command *command, const struct dw_reader *reader);
+/* Rows on their way to standard output: all of them, or with --uniform values of the curves between them, after the jump where one is due. */
+struct even_rows {
+    struct dw_writer *writer;  /* NULL: not open */
+    struct dw_header *header;  /* of all rows, slopes included */
+    double rate, start;        /* Hz, 0: all; s */
+    double due;                /* number of the next row at that rate */
+    size_t columns, *slope;    /* of the header, and [columns] where slopes stand */
+    double *before, *between;  /* [columns], the last row, and room for one between */
+    bool begun;
+};
+/* Begins the table.
+ *   rows     zeroed; closed by the caller, also on error
+ *   header   taken
+ *   reader   whose encoding is kept, as for output_encoding */
+enum dw_status even_rows_open(struct even_rows *rows, const struct common_options *options, struct dw_header *header,
+                              const struct dw_reader *reader, struct dw_error *error);
+/* Takes a row, [columns]; `context` is the even_rows, so that it may be a sink. */
+enum dw_status even_rows_put(void *context, const double *row, struct dw_error *error);
+/* After the last one. */
+enum dw_status even_rows_finish(struct even_rows *rows, struct dw_error *error);
+void even_rows_close(struct even_rows *rows);
+
 /* Writes a report to standard output as --format and --digits ask, and frees it.
  *   status   of what was put into it: but for DW_OK nothing is written, and it is the answer */
 enum dw_status report_out(struct report *filled, const struct common_options *options, enum dw_status status, struct dw_error *error);

@@ -1,96 +1,23 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What dw-loop writes: the table, or findings. */
 #include "loop_options.h"
-#include <dutywright/pieces.h>
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 /* ---- the table ---- */
 
 struct loop_rows {
     struct command *command;
-    struct dw_writer *writer;
-    struct dw_header *header;
-    size_t columns;
-    size_t *slope;
-    double *before, *at;          /* [columns]; before: NULL without --uniform */
-    double rate, next, duration;
+    struct even_rows out;
+    double duration;
     unsigned long long count;
-    bool any;
 };
-
-/* One row at equal spacing, without slopes. */
-static enum dw_status put_at(struct loop_rows *r, const double *row, double time, struct dw_error *error)
-{
-    double *const out = r->at + r->columns;
-    size_t k = 0;
-    for (size_t i = 0; i < r->columns; i++)
-        if (!(i > 0 && r->slope[i - 1] == i))
-            out[k++] = row[i];
-    out[0] = time;
-    r->next++;
-    return dw_writer_row(r->writer, out, error);
-}
-
-static enum dw_status put_uniform(struct loop_rows *r, const double *row, struct dw_error *error)
-{
-    enum dw_status status = DW_OK;
-    for (double time; status == DW_OK && r->any && (time = r->next / r->rate) < row[0] - dw_time_slack(row[0]);) {
-        dw_row_between(r->columns, r->slope, r->before, row, time, r->at);
-        status = put_at(r, r->at, time, error);
-    }
-    memcpy(r->before, row, r->columns * sizeof *row);
-    r->any = true;
-    return status;
-}
-
-/* The last row, where one is due with it. */
-static enum dw_status end_uniform(struct loop_rows *r, struct dw_error *error)
-{
-    const double time = r->next / r->rate;
-    return r->any && time <= r->before[0] + dw_time_slack(time) ? put_at(r, r->before, time, error) : DW_OK;
-}
 
 static enum dw_status put_row(void *context, const double *row, struct dw_error *error)
 {
     struct loop_rows *r = context;
     if (r->count++ % 1024 == 0)
         command_progress(r->command, NULL, fmin(row[0] / r->duration, 1), true);
-    return r->rate > 0 ? put_uniform(r, row, error) : dw_writer_row(r->writer, row, error);
-}
-
-static enum dw_status open_rows(struct loop_options *o, const struct dw_loop *loop, struct loop_rows *r, struct dw_error *error)
-{
-    const struct common_options *c = &o->common;
-    struct dw_header *full = dw_loop_header(loop, c->command->made_by, error);
-    r->rate = c->uniform;
-    r->header = full && r->rate > 0 ? dw_header_without_slopes(full, error) : full;
-    enum dw_status status = r->header ? DW_OK : error->status;
-    if (status == DW_OK && r->rate > 0)
-        status = dw_header_set_number(r->header, "sampled", r->rate, error);
-    r->columns = full ? dw_header_columns(full) : 0;
-    r->slope = calloc(r->columns + 1, sizeof *r->slope);
-    r->before = calloc(3 * r->columns + 1, sizeof *r->before);
-    if (status == DW_OK && (!r->slope || !r->before))
-        status = dw_no_memory(error);
-    if (status == DW_OK) {
-        r->at = r->before + r->columns;
-        dw_header_slopes(full, r->slope);
-        r->writer = dw_writer_open_lines(STDOUT_FILENO, r->header, lines_wanted(c), output_encoding(c, NULL), error);
-        status = r->writer ? DW_OK : error->status;
-    }
-    if (full != r->header)
-        dw_header_free(full);
-    return status;
-}
-
-static void close_rows(struct loop_rows *r)
-{
-    dw_writer_free(r->writer);
-    dw_header_free(r->header);
-    free(r->slope);
-    free(r->before);
+    return even_rows_put(&r->out, row, error);
 }
 
 enum dw_status loop_table(struct loop_options *o, struct dw_error *error)
@@ -100,14 +27,13 @@ enum dw_status loop_table(struct loop_options *o, struct dw_error *error)
     plan.row = put_row;
     plan.context = &rows;
     struct dw_loop *loop = dw_loop_new(&plan, error);
-    enum dw_status status = loop ? open_rows(o, loop, &rows, error) : error->status;
+    struct dw_header *header = loop ? dw_loop_header(loop, o->common.command->made_by, error) : NULL;
+    enum dw_status status = header ? even_rows_open(&rows.out, &o->common, header, NULL, error) : error->status;
     if (status == DW_OK)
         status = dw_loop_run(loop, error);
-    if (status == DW_OK && rows.rate > 0)
-        status = end_uniform(&rows, error);
     if (status == DW_OK)
-        status = dw_writer_finish(rows.writer, error);
-    close_rows(&rows);
+        status = even_rows_finish(&rows.out, error);
+    even_rows_close(&rows.out);
     dw_loop_free(loop);
     return status;
 }
@@ -130,12 +56,6 @@ static enum dw_status see(void *context, double time, double measured, const str
     return dw_loop_meter_see(watch->meter, time, measured, watch->wanted, error);
 }
 
-static void say(struct report *report, const char *quantity, double value, const char *unit, struct dw_error *error)
-{
-    if (!isnan(value))
-        report_finding(report, "measured", quantity, value, unit, error);
-}
-
 static enum dw_status findings(const struct loop_options *o, const struct dw_loop_meter *meter, struct report *report, struct dw_error *error)
 {
     struct dw_loop_findings f;
@@ -143,14 +63,16 @@ static enum dw_status findings(const struct loop_options *o, const struct dw_loo
     const char *unit = o->plan.process.given ? "1" : dw_plant_port(o->plan.plant, o->plan.measured).unit;
     dw_loop_meter_end(meter, &f);
     snprintf(product, sizeof product, strcmp(unit, "1") ? "%s s" : "s", unit);
-    say(report, "rise-time", f.rise_time, "s", error);
-    say(report, "overshoot", f.overshoot, "%", error);
-    say(report, "settling-time", f.settling_time, "s", error);
-    say(report, "steady-error", f.steady_error, unit, error);
-    say(report, "iae", f.iae, product, error);
-    say(report, "cycle-amplitude", f.cycle_amplitude, unit, error);
-    say(report, "cycle-frequency", f.cycle_frequency, "Hz", error);
-    return DW_OK;
+    const struct offered rows[] = {
+        { true, "measured", "rise-time", report_number(f.rise_time), "s" },
+        { true, "measured", "overshoot", report_number(f.overshoot), "%" },
+        { true, "measured", "settling-time", report_number(f.settling_time), "s" },
+        { true, "measured", "steady-error", report_number(f.steady_error), unit },
+        { true, "measured", "iae", report_number(f.iae), product },
+        { true, "measured", "cycle-amplitude", report_number(f.cycle_amplitude), unit },
+        { true, "measured", "cycle-frequency", report_number(f.cycle_frequency), "Hz" },
+    };
+    return report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
 }
 
 /* ---- poles and margins ---- */
@@ -268,13 +190,11 @@ enum dw_status loop_report(struct loop_options *o, struct dw_error *error)
         status = findings(o, watch.meter, report, error);
     if (status == DW_OK && o->law.kind == DW_LAW_PID)
         status = judge(o, loop, report, &verdict, error);
-    if (status == DW_OK)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
+    status = report_out(report, &o->common, status, error);
     if (status == DW_OK && verdict.status == DW_NO) {
         *error = verdict;
         status = DW_NO;
     }
-    report_free(report);
     dw_loop_free(loop);
     dw_loop_meter_free(watch.meter);
     return status;

@@ -63,19 +63,16 @@ enum dw_status loop_tune(struct loop_options *o, struct dw_error *error)
     struct dw_sampled sampled;
     struct settings settings;
     struct dw_loop *loop = dw_loop_new(&o->plan, error);
-    struct report *report = loop ? report_findings(error) : NULL;
+    struct report *report = loop && o->print < 0 ? report_findings(error) : NULL;
     enum dw_status status = loop ? dw_loop_sampled(loop, 0, &sampled, NULL, error) : error->status;
     if (status == DW_OK)
         status = find_settings(o, &sampled, &settings, error);
     if (status == DW_OK && o->print >= 0)
         print_options(&settings.of[o->print]);
-    else if (status == DW_OK) {
+    else if (status == DW_OK)
         say_settings(o, &settings, report, error);
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    }
-    report_free(report);
     dw_loop_free(loop);
-    return status;
+    return o->print < 0 ? report_out(report, &o->common, status, error) : status;
 }
 
 /* ---- the law as C ---- */

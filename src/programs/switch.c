@@ -165,64 +165,6 @@ static enum dw_status find_source(const struct switch_options *o, const struct d
     return status;
 }
 
-/* Where rows go: all of them, or values of the curves between them at a rate, after the jump where one is due. */
-struct output {
-    struct dw_writer *writer;  /* NULL: findings instead of a table */
-    struct dw_header *header;  /* of all rows, slopes included */
-    double rate, start;        /* Hz, 0: all; s */
-    double due;                /* number of the next row at that rate */
-    size_t columns, *slope;    /* of the header, and [columns] where slopes stand */
-    double *before, *between;  /* [columns], the last row, and room for one between */
-    bool begun;
-};
-
-/* Time of the next row at that rate.
- *   slack    out, s: within so much of a row it is on it */
-static double due_time(const struct output *out, double *slack)
-{
-    const double time = out->start + out->due / out->rate;
-    *slack = dw_time_slack(fmax(fabs(time), fabs(out->start)));
-    return time;
-}
-
-/* One at that rate, where `row` is its values and slopes: the values alone are written. */
-static enum dw_status write_values(struct output *out, double *row, struct dw_error *error)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < out->columns; i++)
-        if (!dw_header_is_slope(out->header, i))
-            row[count++] = row[i];
-    out->due++;
-    return dw_writer_row(out->writer, row, error);
-}
-
-static enum dw_status write_row(void *context, const double *row, struct dw_error *error)
-{
-    struct output *out = context;
-    if (out->rate == 0)
-        return dw_writer_row(out->writer, row, error);
-    if (!out->begun)
-        out->start = row[0];
-    enum dw_status status = DW_OK;
-    double time, slack;
-    while (!status && out->begun && (time = due_time(out, &slack)) < row[0] - slack) {
-        dw_row_between(out->columns, out->slope, out->before, row, time, out->between);
-        status = write_values(out, out->between, error);
-    }
-    out->begun = true;
-    memcpy(out->before, row, out->columns * sizeof *row);
-    return status;
-}
-
-static enum dw_status finish(struct output *out, struct dw_error *error)
-{
-    enum dw_status status = DW_OK;
-    double slack;
-    if (out->begun && due_time(out, &slack) <= out->before[0] + slack)  /* the last row, which no other passes */
-        status = write_values(out, out->before, error);
-    return status ? status : dw_writer_finish(out->writer, error);
-}
-
 /* A channel, its natural scale and slope. */
 static enum dw_status append(const struct switch_options *o, struct dw_header *header, const char *name, const char *unit, double scale,
                              struct dw_error *error)
@@ -234,49 +176,20 @@ static enum dw_status append(const struct switch_options *o, struct dw_header *h
     return status ? status : dw_header_append_slope(header, error);
 }
 
-static enum dw_status begin_rows(const struct switch_options *o, const struct dw_reader *reader, struct output *out, struct dw_error *error)
-{
-    struct dw_header *plain = NULL;
-    enum dw_status status = DW_OK;
-    out->rate = o->common.uniform;
-    out->columns = dw_header_columns(out->header);
-    out->before = calloc(2 * out->columns, sizeof *out->before);
-    out->slope = calloc(out->columns, sizeof *out->slope);
-    if (!out->before || !out->slope)
-        return dw_error_set(error, DW_NO_MEMORY, 0, "out of memory for a row");
-    out->between = out->before + out->columns;
-    dw_header_slopes(out->header, out->slope);
-    if (out->rate > 0) {
-        plain = dw_header_without_slopes(out->header, error);
-        status = plain ? dw_header_set_number(plain, "sampled", out->rate, error) : error->status;
-    }
-    const enum dw_encoding encoding = output_encoding(&o->common, reader);
-    if (!status
-        && !(out->writer = dw_writer_open_lines(STDOUT_FILENO, plain ? plain : out->header, lines_wanted(&o->common), encoding, error)))
-        status = error->status;
-    dw_header_free(plain);
-    return status;
-}
-
 static enum dw_status open_output(const struct switch_options *o, const struct dw_reader *reader, const struct dw_thermal *thermal,
-                                  struct output *out, struct dw_error *error)
+                                  struct even_rows *out, struct dw_error *error)
 {
     const double supply = o->transistor.supply;
-    out->header = dw_header_derive(dw_reader_header(reader), DW_EXACT_ROWS, o->common.command->made_by, error);
-    enum dw_status status = out->header ? append(o, out->header, "loss", "W", supply, error) : error->status;
+    struct dw_header *header = dw_header_derive(dw_reader_header(reader), DW_EXACT_ROWS, o->common.command->made_by, error);
+    enum dw_status status = header ? append(o, header, "loss", "W", supply, error) : error->status;
     if (!status && thermal)
-        status = append(o, out->header, "junction", "degC", supply * dw_thermal_resistance(thermal), error);
+        status = append(o, header, "junction", "degC", supply * dw_thermal_resistance(thermal), error);
     if (!status && thermal && !o->steady)
-        status = dw_header_set_initial(out->header, dw_header_columns(out->header) - 2, o->ambient, error);
-    return status ? status : begin_rows(o, reader, out, error);
-}
-
-static void close_output(struct output *out)
-{
-    dw_writer_free(out->writer);
-    dw_header_free(out->header);
-    free(out->slope);
-    free(out->before);
+        status = dw_header_set_initial(header, dw_header_columns(header) - 2, o->ambient, error);
+    if (!status)
+        return even_rows_open(out, &o->common, header, reader, error);
+    dw_header_free(header);
+    return status;
 }
 
 static enum dw_status feed(struct dw_heat *heat, struct dw_reader *reader, struct dw_repeat *periods, struct dw_heat_result *result,
@@ -316,7 +229,7 @@ struct heat_run {
     size_t used[3];            /* columns that the periods are compared by */
     struct dw_thermal *thermal;
     struct dw_heat *heat;
-    struct output out;
+    struct even_rows out;
     struct dw_error unsteady;  /* its verdict where there is no steady state */
 };
 
@@ -345,7 +258,7 @@ static enum dw_status make_heat(const struct switch_options *o, struct heat_run 
     h->thermal = o->network.count ? dw_thermal_new(o->network.pairs, o->network.count, o->ambient, error) : NULL;
     if (h->thermal || !o->network.count)
         h->heat = dw_heat_new(o->alone ? NULL : &o->transistor, h->thermal, &h->source, o->common.accuracy,
-                              o->report ? NULL : write_row, &h->out, error);
+                              o->report ? NULL : even_rows_put, &h->out, error);
     return h->heat ? DW_OK : error->status;
 }
 
@@ -375,14 +288,14 @@ static enum dw_status heat_table(void *options_read, struct dw_error *error)
     if (!status)
         status = feed(h.heat, h.reader, h.periods, &result, error);
     if (!status && h.out.writer)
-        status = finish(&h.out, error);
+        status = even_rows_finish(&h.out, error);
     if (!status)
         status = switch_verdict(o, dw_header_column(dw_reader_header(h.reader), h.source.current).name, &result, error);
     if (!status && h.unsteady.status == DW_NO)
         status = (*error = h.unsteady).status;
     dw_heat_free(h.heat);
     dw_thermal_free(h.thermal);
-    close_output(&h.out);
+    even_rows_close(&h.out);
     free(h.slope);
     dw_repeat_free(h.periods);
     dw_reader_close(h.reader);
