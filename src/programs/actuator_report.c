@@ -4,12 +4,6 @@
 #include <dutywright/cubic.h>
 #include <math.h>
 
-static const char *in_words(char *out, double value, const char *unit)
-{
-    dw_quantity_print(out, 64, value, unit, 3);
-    return out;
-}
-
 /* ---- heat ---- */
 
 void actuator_heat(const struct actuator_options *o, struct actuator_seen *seen, const struct dw_run_row *row)
@@ -79,12 +73,12 @@ static void caution_end(const struct actuator_options *o, const struct actuator_
                         "it presses against its stop for %s with %s, and its winding takes %s: a stalled winding "
                         "burns; a limit switch or a "
                         "limit of the current ends that",
-                        in_words(one, f->pressed, "s"),
-                        in_words(two, dw_actuator_lifts(p, fabs(f->press_current)), "N"),
-                        in_words(three, p->motor.resistance * f->press_current * f->press_current, "W"));
+                        in_words(one, f->pressed, "s", 3),
+                        in_words(two, dw_actuator_lifts(p, fabs(f->press_current)), "N", 3),
+                        in_words(three, p->motor.resistance * f->press_current * f->press_current, "W", 3));
     if (f->cut > 0)
         command_note(command, "the limit switch cuts %s: %s of the winding go into its contact",
-                     in_words(one, f->cut, "A"), in_words(two, p->motor.inductance * f->cut * f->cut / 2, "J"));
+                     in_words(one, f->cut, "A", 3), in_words(two, p->motor.inductance * f->cut * f->cut / 2, "J", 3));
 }
 
 void actuator_caution(const struct actuator_options *o, const struct actuator_seen *seen)
@@ -97,13 +91,13 @@ void actuator_caution(const struct actuator_options *o, const struct actuator_se
     if (o->report)
         command_caution(command,
                         "an actuator moves without warning and pinches, here with up to %s: keep people out of its way",
-                        in_words(one, dw_actuator_lifts(p, dw_actuator_stall_current(p)), "N"));
+                        in_words(one, dw_actuator_lifts(p, dw_actuator_stall_current(p)), "N", 3));
     if (fabs(p->force) > back)
         command_caution(command,
                         "it drops when it is not driven: from %s on a load turns the screw, and here it is %s; a "
                         "brake, a finer lead or more "
                         "friction holds it",
-                        in_words(one, back, "N"), in_words(two, fabs(p->force), "N"));
+                        in_words(one, back, "N", 3), in_words(two, fabs(p->force), "N", 3));
     caution_end(o, seen);
     gates_caution(command, &seen->gates);
 }
@@ -154,10 +148,10 @@ static enum dw_status judge_end(const struct actuator_options *o, const struct d
     const struct dw_actuator_plan *p = &o->load.plan;
     const double stall = dw_actuator_lifts(p, dw_actuator_stall_current(p));
     char one[64], two[64], three[64], four[64];
-    in_words(one, f->position, "m");
-    in_words(two, p->travel, "m");
-    in_words(three, fabs(p->force), "N");
-    in_words(four, stall, "N");
+    in_words(one, f->position, "m", 3);
+    in_words(two, p->travel, "m", 3);
+    in_words(three, fabs(p->force), "N", 3);
+    in_words(four, stall, "N", 3);
     if (!isnan(f->ended))
         return DW_OK;
     if (f->motion == DW_ACTUATOR_OUT || f->motion == DW_ACTUATOR_IN)
@@ -184,7 +178,7 @@ static enum dw_status judge_heat(const struct actuator_options *o, const struct 
     if (!(fmax(duty, seen->hottest) > o->limit))
         return DW_OK;
     if (o->duty == DUTY_SHORT && allowed > 0 && !(seen->hottest > o->limit))
-        snprintf(would, sizeof would, "S2 of %s would do", in_words(time, allowed, "s"));
+        snprintf(would, sizeof would, "S2 of %s would do", in_words(time, allowed, "s", 3));
     if (o->duty == DUTY_INTERMITTENT && allowed > 0 && !(seen->hottest > o->limit))
         snprintf(would, sizeof would, "S3 of %.3g %% would do", 100 * allowed);
     return dw_error_set(error, DW_NO, 0, "the winding comes to %.4g degC, above %.4g degC: %s",
@@ -202,6 +196,6 @@ enum dw_status actuator_judge(const struct actuator_options *o, const struct act
                               "it runs past its limit switch onto the stop %s behind it: drive it at 0 V before, so "
                               "that the diode brakes, or "
                               "give it more overtravel",
-                              in_words(one, o->load.plan.overtravel, "m"));
+                              in_words(one, o->load.plan.overtravel, "m", 3));
     return status || !seen->thermal || isnan(o->limit) ? status : judge_heat(o, seen, error);
 }

@@ -92,11 +92,6 @@ static const char *apart(char *out, double value, double other, const char *unit
     return out;
 }
 
-static const char *in_words(char *out, double value, const char *unit)
-{
-    return apart(out, value, value, unit);
-}
-
 /* Why the armature can never pull in, or never let go; false where nothing is in its way. */
 static bool never(const struct dw_coil_plan *p, char *out, size_t size)
 {
@@ -107,11 +102,11 @@ static bool never(const struct dw_coil_plan *p, char *out, size_t size)
         return false;
     if (weak)
         snprintf(out, size, "never pulls in: %g V drives %s through %s, and that takes more than %s", p->supply,
-                 apart(drives, full, p->pull_in, "A"), in_words(path, p->resistance + p->switch_resistance, "ohm"),
+                 apart(drives, full, p->pull_in, "A"), in_words(path, p->resistance + p->switch_resistance, "ohm", 3),
                  apart(needs, p->pull_in, full, "A"));
     else
         snprintf(out, size, "never lets go: the resistor across the switch, %s, keeps %s flowing, and that takes less than %s",
-                 in_words(path, p->clamp_value, "ohm"), apart(drives, leak, p->drop_out, "A"), apart(needs, p->drop_out, leak, "A"));
+                 in_words(path, p->clamp_value, "ohm", 3), apart(drives, leak, p->drop_out, "A"), apart(needs, p->drop_out, leak, "A"));
     return true;
 }
 
@@ -125,21 +120,21 @@ static void caution(const struct coil_options *o, const struct coil_seen *seen)
         command_note(command, "the armature %s", reason);
     if (p->clamp == DW_CLAMP_NONE && seen->peak > p->supply)
         command_caution(command, "unclamped coil: the switch sees %s; give the current a path, such as a diode, or a switch that stands it",
-                        in_words(text, seen->peak, "V"));
+                        in_words(text, seen->peak, "V", 3));
     if (seen->peak > COMMAND_LOW_VOLTAGE && p->supply <= COMMAND_LOW_VOLTAGE)
         command_caution(command, "the coil's kick brings %s to the switch: over 60 V DC can kill; local electrical codes and a licensed "
-                        "person decide", in_words(text, seen->peak, "V"));
+                        "person decide", in_words(text, seen->peak, "V", 3));
     if (seen->stored > STORED)
         command_caution(command, "stored energy: the coil holds %s when it is switched off; never break its circuit by hand",
-                        in_words(text, seen->stored, "J"));
+                        in_words(text, seen->stored, "J", 3));
     if (o->load.temperature > BURNS)
         command_caution(command, "hot part: the coil at %g degC can burn skin", o->load.temperature);
     if (p->pull_in > 0 && seen->least < -p->drop_out)
         command_note(command, "the current swings back to %s through the body diode; a real armature may hang on through that",
-                     in_words(text, seen->least, "A"));
+                     in_words(text, seen->least, "A", 3));
     if (p->clamp == DW_CLAMP_RESISTOR && p->clamp_at_switch)
         command_note(command, "the resistor across the switch lets %s flow while it is off",
-                     in_words(text, p->supply / (p->resistance + p->clamp_value), "A"));
+                     in_words(text, p->supply / (p->resistance + p->clamp_value), "A", 3));
 }
 
 /* ---- findings and verdict ---- */
@@ -207,8 +202,8 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
 {
     char rate[64], takes[64], has[64], other[64], most[64], reason[320];
     const bool on = isfinite(f->on_longest) || isfinite(f->off_current);
-    in_words(rate, 1 / f->pulse, "Hz");
-    in_words(most, 1 / (limits->operate + limits->release), "Hz");
+    in_words(rate, 1 / f->pulse, "Hz", 3);
+    in_words(most, 1 / (limits->operate + limits->release), "Hz", 3);
     if (!(o->load.plan.pull_in > 0))
         return DW_OK;
     const bool holds = f->pulled_in && (o->expect == EXPECT_HOLD || (carried && o->expect != EXPECT_FOLLOW));
@@ -228,13 +223,13 @@ static enum dw_status judge(const struct coil_options *o, const struct dw_coil_f
                             "switch is on for %s; to let go takes %s from the full current; it follows up to about %s",
                             isfinite(f->pulse) ? " " : "", isfinite(f->pulse) ? rate : "",
                             apart(takes, limits->operate, f->on_longest, "s"), apart(has, f->on_longest, limits->operate, "s"),
-                            in_words(other, limits->release, "s"), most);
+                            in_words(other, limits->release, "s", 3), most);
     if (f->followed == f->pulses)
         return DW_OK;
     if (f->followed == 0 && isfinite(limits->release_here) && f->drop_outs == 0)
         return dw_error_set(error, DW_NO, 0, "the armature cannot follow %s: it never lets go: that takes %s from %s, and the "
                             "switch is off for %s; it follows up to about %s", rate, apart(takes, limits->release_here, f->off_longest, "s"),
-                            in_words(other, f->off_current, "A"), apart(has, f->off_longest, limits->release_here, "s"), most);
+                            in_words(other, f->off_current, "A", 3), apart(has, f->off_longest, limits->release_here, "s"), most);
     return dw_error_set(error, DW_NO, 0, "the armature cannot follow %s: it pulls in and lets go in %llu of %llu pulses; it "
                         "follows up to about %s", rate, f->followed, f->pulses, most);
 }

@@ -104,6 +104,11 @@ enum dw_status command_check(const struct command *command, const struct option_
 
 /* ---- words on standard error, each in one line ---- */
 
+/* A quantity for a message, as dw_quantity_print has it.
+ *   out       at least 64 bytes
+ *   returns   out */
+const char *in_words(char *out, double value, const char *unit, int digits);
+
 void command_note(struct command *command, const char *format, ...) __attribute__((format(printf, 2, 3)));  /* not with --quiet */
 void command_caution(struct command *command, const char *format, ...) __attribute__((format(printf, 2, 3)));
 /* Where the voltage is above extra-low (V DC): that it can kill, `also` (such as ", and capacitors stay charged"), and who decides. */

@@ -2,6 +2,7 @@
 /* Words on standard error; and a line on the terminal that says how far long work is. That comes late enough that short work
  * shows none, is written over itself, and goes before anything else is said. */
 #include "common.h"
+#include <dutywright/value.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -29,6 +30,12 @@ static void say(struct command *command, const char *kind, const char *format, v
     char text[2 * DW_ERROR_TEXT];
     vsnprintf(text, sizeof text, format, arguments);
     command_say(command, kind, text);
+}
+
+const char *in_words(char *out, double value, const char *unit, int digits)
+{
+    dw_quantity_print(out, 64, value, unit, digits);
+    return out;
 }
 
 void command_note(struct command *command, const char *format, ...)

@@ -6,19 +6,13 @@
  * worth a caution; share of the light that it has not settled by: common practice, no source. */
 static const double SEIZES_FROM = 3, SEIZES_TO = 70, HOT = 1, INRUSH = 3, UNSETTLED = 1e-3;
 
-static const char *in_words(char *out, double value, const char *unit)
-{
-    dw_quantity_print(out, 64, value, unit, 3);
-    return out;
-}
-
 static void caution_flicker(struct command *command, const struct lamp_seen *seen)
 {
     char text[64];
     const double frequency = 1 / seen->period, flicker = seen->most > 0 ? (seen->most - seen->least) / (seen->most + seen->least) : 0;
     if (seen->period > 0 && frequency >= SEIZES_FROM && frequency <= SEIZES_TO && flicker > dw_flicker_limit(DW_FLICKER_SEIZURES, frequency))
         command_caution(command, "flicker: light at %s can trigger seizures in those who are prone to them; do not run this where people are",
-                        in_words(text, frequency, "Hz"));
+                        in_words(text, frequency, "Hz", 3));
 }
 
 void lamp_caution(const struct lamp_options *o, const struct lamp_seen *seen)
@@ -31,14 +25,14 @@ void lamp_caution(const struct lamp_options *o, const struct lamp_seen *seen)
     caution_flicker(command, seen);
     if (full * volts > HOT)
         command_caution(command, "hot lamp: fully on it turns %s into heat and light; glass, sink and holder can burn skin and set things alight",
-                        in_words(power, full * volts, "W"));
+                        in_words(power, full * volts, "W", 3));
     if (p->kind == DW_LAMP_FILAMENT && seen->peak > INRUSH * full)
         command_caution(command, "inrush: the cold filament takes %s, %.3g times its hot current of %s: switch, fuse and supply must stand it",
-                        in_words(peak, seen->peak, "A"), seen->peak / full, in_words(hot, full, "A"));
+                        in_words(peak, seen->peak, "A", 3), seen->peak / full, in_words(hot, full, "A", 3));
     if (p->kind == DW_LAMP_LED && !(full > 0))
         command_note(command, "the lamp stays dark: its forward voltage, %s, is not below the supply, %s",
-                     in_words(peak, p->forward + (p->driver == DW_DRIVER_SWITCHING) * p->current * p->dynamic_resistance, "V"),
-                     in_words(hot, p->supply, "V"));
+                     in_words(peak, p->forward + (p->driver == DW_DRIVER_SWITCHING) * p->current * p->dynamic_resistance, "V", 3),
+                     in_words(hot, p->supply, "V", 3));
 }
 
 static enum dw_status write_findings(const struct lamp_options *o, struct lamp_seen *seen, const struct dw_light *light,
@@ -72,7 +66,7 @@ static void say(const struct lamp_options *o, const struct lamp_seen *seen, cons
     if (!(seen->period > 0))
         command_note(command, "frequency, limits and svm left out: the table does not say its period (key period)");
     else if (isnan(light->visibility))
-        command_note(command, "svm does not apply: light at %s has no line from %d Hz to %d Hz", in_words(text, 1 / light->period, "Hz"),
+        command_note(command, "svm does not apply: light at %s has no line from %d Hz to %d Hz", in_words(text, 1 / light->period, "Hz", 3),
                      (int)DW_VISIBLE_FROM, (int)DW_VISIBLE_TO);
     if (light->visibility > 1 && seen->period > 0)
         command_caution(command, "strobing: what moves is seen in steps, and a machine that turns may seem to stand still: no such light near "
@@ -89,7 +83,7 @@ static enum dw_status judge(const struct lamp_options *o, const struct dw_light 
     const enum dw_flicker_limit limit = o->expect == EXPECT_LOW_RISK ? DW_FLICKER_LOW_RISK : DW_FLICKER_NO_EFFECT;
     const double frequency = 1 / light->period;
     char at[64], other[64];
-    in_words(at, frequency, "Hz");
+    in_words(at, frequency, "Hz", 3);
     if (o->expect == EXPECT_NOTHING)
         return DW_OK;
     if (o->expect == EXPECT_VISIBILITY)
@@ -101,7 +95,7 @@ static enum dw_status judge(const struct lamp_options *o, const struct dw_light 
         return DW_OK;
     return dw_error_set(error, DW_NO, 0, "flicker of %.4g %% at %s is above the %s limit, %.4g %%; from %s on so much is within it",
                         100 * light->flicker, at, names[o->expect], 100 * dw_flicker_limit(limit, frequency),
-                        in_words(other, dw_flicker_frequency(limit, light->flicker), "Hz"));
+                        in_words(other, dw_flicker_frequency(limit, light->flicker), "Hz", 3));
 }
 
 enum dw_status lamp_report(const struct lamp_options *o, struct lamp_seen *seen, struct dw_error *error)

@@ -6,13 +6,7 @@ static const char *const ends[] = { "stop", "switch", NULL };
 
 static enum dw_status read_feedback(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
-    struct actuator_load *o = options;
-    char first[64];
-    const char *second = option_halves(argument, ':', first, sizeof first);
-    if (!second)
-        return option_error(error, option->name, argument, "must be two with a colon between, such as 0.3:3");
-    const enum dw_status status = option_value(option, first, &o->feedback[0], error);
-    return status ? status : option_value(option, second, &o->feedback[1], error);
+    return option_pair(option, argument, ':', "two with a colon between, such as 0.3:3", ((struct actuator_load *)options)->feedback, error);
 }
 
 #define OPTION_STRUCT struct actuator_load

@@ -12,14 +12,9 @@ static const char *const lost_words[] = { "stay", "free", NULL };
 static enum dw_status read_pair(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     struct servo_load *o = options;
-    double *pair = option->quantity == DW_TIME ? o->pulses : o->stops;
-    char first[64];
-    const char *second = option_halves(argument, ':', first, sizeof first);
-    if (!second)
-        return option_error(error, option->name, argument, "must be two with a colon between, such as %s",
-                            option->quantity == DW_TIME ? "0.5m:2.5m" : "-60:60");
-    const enum dw_status status = option_value(option, first, &pair[0], error);
-    return status ? status : option_value(option, second, &pair[1], error);
+    const bool widths = option->quantity == DW_TIME;
+    return option_pair(option, argument, ':', widths ? "two with a colon between, such as 0.5m:2.5m" : "two with a colon between, such as -60:60",
+                       widths ? o->pulses : o->stops, error);
 }
 
 #define OPTION_STRUCT struct servo_load

@@ -149,12 +149,6 @@ enum dw_status supply_row(struct supply_seen *seen, const struct dw_run_row *row
     return dw_meter_rows(seen->meter, (const double[COLUMNS]){ row->time, volts, slope, bulk, bulk_slope }, 1, error);
 }
 
-static const char *in_words(char *out, double value, const char *unit)
-{
-    dw_quantity_print(out, 64, value, unit, 3);
-    return out;
-}
-
 enum dw_status supply_findings(struct supply_seen *seen, struct report *report, struct dw_error *error)
 {
     if (!seen->given)
@@ -193,13 +187,13 @@ enum dw_status supply_end(struct supply_seen *seen, struct command *command, boo
         return DW_OK;
     if (seen->highest > LIFTED * seen->open)
         command_caution(command, "the load feeds back and lifts the supply to %s: a supply that cannot take current needs something that does, "
-                        "and all that hangs on it must stand that voltage", in_words(high, seen->highest, "V"));
+                        "and all that hangs on it must stand that voltage", in_words(high, seen->highest, "V", 3));
     if (!(seen->under > 0))
         return DW_OK;
-    in_words(lowest, seen->lowest, "V");
-    in_words(least, seen->least, "V");
-    in_words(lasts, seen->under, "s");
-    in_words(at, seen->under_at, "s");
+    in_words(lowest, seen->lowest, "V", 3);
+    in_words(least, seen->least, "V", 3);
+    in_words(lasts, seen->under, "s", 3);
+    in_words(at, seen->under_at, "s", 3);
     if (judged)
         return dw_error_set(error, DW_NO, 0, "brown-out: the supply is below %s for %s, first at %s, and falls to %s", least, lasts, at, lowest);
     command_note(command, "brown-out: the supply is below %s for %s, first at %s, and falls to %s", least, lasts, at, lowest);

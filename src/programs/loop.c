@@ -10,21 +10,13 @@ static const char *const carriers[] = { "pulses", "average", NULL };
 static const char *const instants[] = { "valley", "middle", "peak", NULL };
 static const char *const laws[] = { "on-off", "pid", NULL }, *const terms[] = { "p", "pi", "pid", NULL };
 
-static enum dw_status read_halves(const struct option_spec *option, const char *argument, char sign, double out[2], struct dw_error *error)
-{
-    char first[64];
-    const char *second = option_halves(argument, sign, first, sizeof first);
-    if (!second)
-        return option_error(error, option->name, argument, "must be two values with '%c' between them", sign);
-    const enum dw_status status = option_value(option, first, &out[0], error);
-    return status == DW_OK ? option_value(option, second, &out[1], error) : status;
-}
+#define WITH(sign) "two values with '" sign "' between them"
 
 static enum dw_status read_sensor(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     struct dw_converter *c = &((struct loop_options *)options)->law.converter;
     double pair[2];
-    const enum dw_status status = read_halves(option, argument, ',', pair, error);
+    const enum dw_status status = option_pair(option, argument, ',', WITH(","), pair, error);
     if (status != DW_OK)
         return status;
     c->gain = pair[0];
@@ -36,7 +28,7 @@ static enum dw_status read_hysteresis(const struct option_spec *option, const ch
 {
     struct dw_law_plan *law = &((struct loop_options *)options)->law;
     double pair[2];
-    const enum dw_status status = read_halves(option, argument, ':', pair, error);
+    const enum dw_status status = option_pair(option, argument, ':', WITH(":"), pair, error);
     law->on = pair[0];
     law->off = pair[1];
     return status;
@@ -46,7 +38,7 @@ static enum dw_status read_range(const struct option_spec *option, const char *a
 {
     struct dw_law_plan *law = &((struct loop_options *)options)->law;
     double pair[2];
-    const enum dw_status status = read_halves(option, argument, ':', pair, error);
+    const enum dw_status status = option_pair(option, argument, ':', WITH(":"), pair, error);
     if (status != DW_OK)
         return status;
     law->duty_low = pair[0];

@@ -145,3 +145,14 @@ const char *option_halves(const char *argument, char sign, char *first, size_t s
     first[length] = 0;
     return middle + 1;
 }
+
+enum dw_status option_pair(const struct option_spec *option, const char *argument, char sign, const char *expected, double pair[2],
+                           struct dw_error *error)
+{
+    char first[64];
+    const char *second = option_halves(argument, sign, first, sizeof first);
+    if (!second)
+        return option_error(error, option->name, argument, "must be %s", expected);
+    const enum dw_status status = option_value(option, first, &pair[0], error);
+    return status == DW_OK ? option_value(option, second, &pair[1], error) : status;
+}

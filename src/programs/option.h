@@ -106,6 +106,10 @@ enum dw_status option_store(const struct option_spec *option, const char *argume
 /* The two sides of A:B, given the room for the first.
  *   returns   the second, NULL where there is no such sign, or the first is too long */
 const char *option_halves(const char *argument, char sign, char *first, size_t size);
+/* Both sides, each read as the row says.
+ *   expected  ends the message `must be ...` where there is no such sign */
+enum dw_status option_pair(const struct option_spec *option, const char *argument, char sign, const char *expected, double pair[2],
+                           struct dw_error *error);
 
 /* A key of an argument such as r=2k7,c=150n. */
 struct option_key {

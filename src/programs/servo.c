@@ -65,12 +65,6 @@ static const char about[] =
     "  printf '0,-40\\n0.5,-40\\n1.5,40\\n2.5,40\\n' | dw-servo --angles-from - |\n"
     "    dw-pwm --period 20m --duty-from - | dw-servo";
 
-static const char *in_words(char *out, double value, const char *unit)
-{
-    dw_quantity_print(out, 64, value, unit, 4);
-    return out;
-}
-
 /* ---- pulses for angles ---- */
 
 /* s; of an angle that can be had. */
@@ -209,16 +203,16 @@ static void say(const struct servo_options *o, const struct dw_servo_findings *f
         command_caution(command, "a servo moves without warning, pinches, and drops its load without power: keep fingers away");
     if (f->pressed > 0)
         command_caution(command, "it presses against a stop for %s, up to %s short of the angle wanted: the motor then takes its stall current, and it "
-                        "or the gear burns out", in_words(one, f->pressed, "s"), in_words(two, f->beyond, "deg"));
+                        "or the gear burns out", in_words(one, f->pressed, "s", 4), in_words(two, f->beyond, "deg", 4));
     if (f->hunts >= 3)
         command_note(command, "it hunts: it turned round %llu times for less than ten dead bands; pulses from %s to %s vary by more than the dead band "
-                     "of %s", f->hunts, in_words(one, f->shortest, "s"), in_words(two, f->longest, "s"), in_words(text, p->dead_band, "s"));
+                     "of %s", f->hunts, in_words(one, f->shortest, "s", 4), in_words(two, f->longest, "s", 4), in_words(text, p->dead_band, "s", 4));
     if (f->lost > 0)
         command_note(command, "it was not driven for %s: there were no pulses, and what a load does to it then is not shown",
-                     in_words(one, f->lost, "s"));
+                     in_words(one, f->lost, "s", 4));
     if (tick > 0 && tick < p->dead_band)
-        command_note(command, "a count of %s is less than the dead band of %s: single counts are lost", in_words(one, tick, "s"),
-                     in_words(two, p->dead_band, "s"));
+        command_note(command, "a count of %s is less than the dead band of %s: single counts are lost", in_words(one, tick, "s", 4),
+                     in_words(two, p->dead_band, "s", 4));
 }
 
 static enum dw_status judge(const struct servo_options *o, const struct dw_servo_findings *f, struct dw_error *error)

@@ -5,13 +5,7 @@
 static enum dw_status read_band(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     double *band = ((struct smooth_options *)options)->band;
-    char first[64];
-    const char *second = option_halves(argument, ':', first, sizeof first);
-    if (!second)
-        return option_error(error, option->name, argument, "must be two frequencies, such as 1:100k");
-    enum dw_status status = option_value(option, first, &band[0], error);
-    if (status == DW_OK)
-        status = option_value(option, second, &band[1], error);
+    enum dw_status status = option_pair(option, argument, ':', "two frequencies, such as 1:100k", band, error);
     if (status == DW_OK && !(band[1] > band[0]))
         status = option_error(error, option->name, argument, "the second frequency must be above the first");
     return status;

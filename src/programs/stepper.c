@@ -25,13 +25,7 @@ struct stepper_options {
 static enum dw_status read_rates(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
 {
     double *rates = ((struct stepper_options *)options)->rates;
-    char first[64];
-    const char *second = option_halves(argument, ':', first, sizeof first);
-    if (!second)
-        return option_error(error, option->name, argument, "must be two rates with a colon between, such as 100:2k");
-    enum dw_status status = option_value(option, first, &rates[0], error);
-    if (!status)
-        status = option_value(option, second, &rates[1], error);
+    const enum dw_status status = option_pair(option, argument, ':', "two rates with a colon between, such as 100:2k", rates, error);
     if (!status && !(rates[0] < rates[1]))
         return option_error(error, option->name, argument, "the first must be below the second");
     return status;
@@ -97,12 +91,6 @@ static const char about[] =
     "  dw-stepper --rated torque=0.3,current=1.2 --resistance 2.1 \\\n"
     "    --inductance 3.4m --inertia 57gcm2 --drive current --supply 12 \\\n"
     "    --off-time 40u --pull-out 200:2k --points 4";
-
-static const char *in_words(char *out, double value, const char *unit)
-{
-    dw_quantity_print(out, 64, value, unit, 4);
-    return out;
-}
 
 /* ---- what comes in ---- */
 
@@ -206,30 +194,20 @@ static enum dw_status write_report(const struct stepper_options *o, struct stepp
     const struct dw_stepper_findings *f = &seen->meter.found;
     const struct dw_stepper_plan *p = &seen->plan;
     const double degrees = 180 / M_PI, teeth = p->full_steps / 4;
-    const struct {
-        const char *subject, *quantity;
-        double value;
-        const char *unit;
-    } rows[] = {
-        { "steps", "asked", f->asked, "" },
-        { "steps", "made", f->made, "" },
-        { "steps", "lost", f->lost, "" },
-        { "angle", "lag-highest", f->lag / teeth * degrees, "deg" },
-        { "angle", "final", f->angle * degrees, "deg" },
-        { "rotor", "natural-frequency", dw_stepper_frequency(p, f->amperes, f->field), "Hz" },
-        { "rotor", "ringing-frequency", ringing(p, f), "Hz" },
+    const struct offered rows[] = {
+        { true, "steps", "asked", report_number(f->asked), "" },
+        { true, "steps", "made", report_number(f->made), "" },
+        { true, "steps", "lost", report_number(f->lost), "" },
+        { true, "angle", "lag-highest", report_number(f->lag / teeth * degrees), "deg" },
+        { true, "angle", "final", report_number(f->angle * degrees), "deg" },
+        { true, "rotor", "natural-frequency", report_number(dw_stepper_frequency(p, f->amperes, f->field)), "Hz" },
+        { true, "rotor", "ringing-frequency", report_number(ringing(p, f)), "Hz" },
     };
     struct report *report = report_findings(error);
-    enum dw_status status = report ? DW_OK : error->status;
-    for (size_t i = 0; !status && i < sizeof rows / sizeof rows[0]; i++)
-        if (!isnan(rows[i].value))
-            status = report_finding(report, rows[i].subject, rows[i].quantity, rows[i].value, rows[i].unit, error);
+    enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
     if (!status)
         status = supply_findings(&seen->supply, report, error);
-    if (!status)
-        status = report_write(report, o->common.format, o->common.digits, stdout, error);
-    report_free(report);
-    return status;
+    return report_out(report, &o->common, status, error);
 }
 
 static void say(const struct stepper_options *o, const struct stepper_seen *seen)
@@ -242,9 +220,9 @@ static void say(const struct stepper_options *o, const struct stepper_seen *seen
         command_caution(command, "a stepper moves without warning, and pinches: keep hands and loose things away until the supply is off");
     if (f->rests && f->heat > WARM)
         command_caution(command, "hot part: at the end its windings take %s for as long as it is held; a stalled motor cools least, and they can burn",
-                        in_words(one, f->heat, "W"));
+                        in_words(one, f->heat, "W", 4));
     if (!o->report && f->lost != 0)
-        command_note(command, "%g steps are lost: the rotor slips first at %s", f->lost, in_words(one, f->slipped_at, "s"));
+        command_note(command, "%g steps are lost: the rotor slips first at %s", f->lost, in_words(one, f->slipped_at, "s", 4));
 }
 
 static enum dw_status judge(const struct dw_stepper_findings *f, struct dw_error *error)
@@ -254,7 +232,7 @@ static enum dw_status judge(const struct dw_stepper_findings *f, struct dw_error
         return dw_error_set(error, DW_NO, 0, "the rotor still turns at the end, so that steps cannot be counted: a longer table (dw-ramp --hold) may show them");
     if (f->lost != 0)
         return dw_error_set(error, DW_NO, 0, "%g steps are lost, the first at %s: a lower --start-rate or --acceleration of dw-ramp, or more current or "
-                            "supply, keeps them", f->lost, in_words(one, f->slipped_at, "s"));
+                            "supply, keeps them", f->lost, in_words(one, f->slipped_at, "s", 4));
     return DW_OK;
 }
 
