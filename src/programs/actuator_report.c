@@ -25,8 +25,7 @@ void actuator_heat(const struct actuator_options *o, struct actuator_seen *seen,
     seen->any = true;
 }
 
-/* degC, the highest of the winding with this loss, for so long (S2) or so much of each cycle (S3); NaN: out of memory.
- */
+/* degC, the highest of the winding with this loss, for so long (S2) or so much of each cycle (S3); NaN: out of memory. */
 static double duty_highest(const struct actuator_options *o, double loss, double running, struct dw_error *error)
 {
     struct dw_thermal *thermal = dw_thermal_new(o->network.pairs, o->network.count, o->ambient, error);
@@ -47,6 +46,17 @@ static double duty_highest(const struct actuator_options *o, double loss, double
         highest = dw_thermal_junction(thermal, &runs, 1, NULL);
     dw_thermal_free(thermal);
     return highest;
+}
+
+/* The same of the stroke seen and the duty type asked for; out NaN: none was, or its loss is not known. */
+static enum dw_status highest_by_duty(const struct actuator_options *o, const struct actuator_seen *seen, double *highest, struct dw_error *error)
+{
+    const double loss = seen->meter.found.heat;
+    *highest = NAN;
+    if (!seen->thermal || o->duty == DUTY_UNSAID || isnan(loss))
+        return DW_OK;
+    *highest = duty_highest(o, loss, o->running, error);
+    return isnan(*highest) ? error->status : DW_OK;
 }
 
 /* The most of S2 or S3 that stays within the limit; 0: none does. */
@@ -70,9 +80,8 @@ static void caution_end(const struct actuator_options *o, const struct actuator_
     char one[64], two[64], three[64];
     if (f->pressed > 0 && fabs(f->press_current) > 0)
         command_caution(command,
-                        "it presses against its stop for %s with %s, and its winding takes %s: a stalled winding "
-                        "burns; a limit switch or a "
-                        "limit of the current ends that",
+                        "it presses against its stop for %s with %s, and its winding takes %s: a stalled winding burns; a "
+                        "limit switch or a limit of the current ends that",
                         in_words(one, f->pressed, "s", 3),
                         in_words(two, dw_actuator_lifts(p, fabs(f->press_current)), "N", 3),
                         in_words(three, p->motor.resistance * f->press_current * f->press_current, "W", 3));
@@ -94,9 +103,8 @@ void actuator_caution(const struct actuator_options *o, const struct actuator_se
                         in_words(one, dw_actuator_lifts(p, dw_actuator_stall_current(p)), "N", 3));
     if (fabs(p->force) > back)
         command_caution(command,
-                        "it drops when it is not driven: from %s on a load turns the screw, and here it is %s; a "
-                        "brake, a finer lead or more "
-                        "friction holds it",
+                        "it drops when it is not driven: from %s on a load turns the screw, and here it is %s; a brake, a "
+                        "finer lead or more friction holds it",
                         in_words(one, back, "N", 3), in_words(two, fabs(p->force), "N", 3));
     caution_end(o, seen);
     gates_caution(command, &seen->gates);
@@ -112,7 +120,9 @@ enum dw_status actuator_report(const struct actuator_options *o, struct actuator
     const double stall = dw_actuator_stall_current(p), back = dw_actuator_back_drive(p), force = fabs(p->force),
                  time = f->ended - f->begun;
     const bool ends = !isnan(f->ended), heat = seen->thermal != NULL;
-    struct report *report = report_findings(error);
+    double by_duty;
+    enum dw_status status = highest_by_duty(o, seen, &by_duty, error);
+    struct report *report = status ? NULL : report_findings(error);
     const struct offered rows[] = {
         { ends, "stroke", "time", report_number(time), "s" },
         { ends, "stroke", "speed-mean", report_number(fabs(f->to - f->from) / time), "m/s" },
@@ -129,12 +139,12 @@ enum dw_status actuator_report(const struct actuator_options *o, struct actuator
         { true, "screw", "torque-lower", report_number(force > 0 ? -force * screw.lower : 0), "Nm" },
         { true, "screw", "efficiency", report_number(screw.ideal / screw.raise), "%" },
         { true, "screw", "self-locking", report_number(force < back), "" },
-        { heat && !isnan(f->heat), "winding", "loss", report_number(f->heat), "W" },
+        { heat, "winding", "loss", report_number(f->heat), "W" },
         { heat, "winding", "highest", report_number(seen->hottest), "degC" },
-        { heat && o->duty != DUTY_UNSAID && !isnan(f->heat), "winding", "duty-highest",
-          report_number(duty_highest(o, f->heat, o->running, error)), "degC" },
+        { heat, "winding", "duty-highest", report_number(by_duty), "degC" },
     };
-    enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
+    if (!status)
+        status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);
     if (!status)
         status = supply_findings(&seen->supply, report, error);
     return report_out(report, &o->common, status, error);
@@ -162,27 +172,27 @@ static enum dw_status judge_end(const struct actuator_options *o, const struct d
                             "no end is reached: it stands at %s of %s; %s stand against it, and it lifts up to %s", one,
                             two, three, four);
     return dw_error_set(error, DW_NO, 0,
-                        "no end is reached: it stands at %s of %s; it lifts up to %s with all of the supply, and less "
-                        "at a lower duty",
+                        "no end is reached: it stands at %s of %s; it lifts up to %s with all of the supply, and less at a "
+                        "lower duty",
                         one, two, four);
 }
 
 static enum dw_status judge_heat(const struct actuator_options *o, const struct actuator_seen *seen,
                                  struct dw_error *error)
 {
-    const double loss = seen->meter.found.heat;
-    const double duty =
-        o->duty != DUTY_UNSAID && !isnan(loss) ? duty_highest(o, loss, o->running, error) : seen->hottest;
-    const double allowed = o->duty == DUTY_SHORT || o->duty == DUTY_INTERMITTENT ? duty_allowed(o, loss) : 0;
+    double by_duty;
+    if (highest_by_duty(o, seen, &by_duty, error) != DW_OK)
+        return error->status;
+    const double highest = fmax(by_duty, seen->hottest);
+    const double allowed = o->duty == DUTY_SHORT || o->duty == DUTY_INTERMITTENT ? duty_allowed(o, seen->meter.found.heat) : 0;
     char would[96] = "less force, or a slower pace with rests, would do", time[64];
-    if (!(fmax(duty, seen->hottest) > o->limit))
+    if (!(highest > o->limit))
         return DW_OK;
     if (o->duty == DUTY_SHORT && allowed > 0 && !(seen->hottest > o->limit))
         snprintf(would, sizeof would, "S2 of %s would do", in_words(time, allowed, "s", 3));
     if (o->duty == DUTY_INTERMITTENT && allowed > 0 && !(seen->hottest > o->limit))
         snprintf(would, sizeof would, "S3 of %.3g %% would do", 100 * allowed);
-    return dw_error_set(error, DW_NO, 0, "the winding comes to %.4g degC, above %.4g degC: %s",
-                        fmax(duty, seen->hottest), o->limit, would);
+    return dw_error_set(error, DW_NO, 0, "the winding comes to %.4g degC, above %.4g degC: %s", highest, o->limit, would);
 }
 
 enum dw_status actuator_judge(const struct actuator_options *o, const struct actuator_seen *seen,
@@ -193,9 +203,8 @@ enum dw_status actuator_judge(const struct actuator_options *o, const struct act
     enum dw_status status = judge_end(o, f, error);
     if (!status && o->load.plan.switches && f->pressed > 0)
         status = dw_error_set(error, DW_NO, 0,
-                              "it runs past its limit switch onto the stop %s behind it: drive it at 0 V before, so "
-                              "that the diode brakes, or "
-                              "give it more overtravel",
+                              "it runs past its limit switch onto the stop %s behind it: drive it at 0 V before, so that the "
+                              "diode brakes, or give it more overtravel",
                               in_words(one, o->load.plan.overtravel, "m", 3));
     return status || !seen->thermal || isnan(o->limit) ? status : judge_heat(o, seen, error);
 }
