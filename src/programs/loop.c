@@ -309,14 +309,12 @@ static enum dw_status find_measured(struct loop_options *o, struct dw_error *err
 /* In the unit of the channel, or another of the same kind. */
 static enum dw_status read_wanted(struct loop_options *o, struct dw_error *error)
 {
-    static const enum dw_quantity kinds[] = { DW_VOLTAGE, DW_CURRENT, DW_SPEED, DW_ANGLE, DW_TORQUE };
     const char *unit = o->plan.process.given ? "" : dw_plant_port(o->plan.plant, o->plan.measured).unit;
-    enum dw_quantity kind = DW_NUMBER;
+    int kind = 0;
     struct dw_error why;
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
-        if (!strcmp(dw_quantity_unit(kinds[i]), unit))
-            kind = kinds[i];
-    if (o->wanted && dw_quantity_parse(o->wanted, kind, &o->plan.wanted, &why) != DW_OK)
+    while (kind <= DW_PHASE && strcmp(dw_quantity_unit((enum dw_quantity)kind), unit))
+        kind++;
+    if (o->wanted && dw_quantity_parse(o->wanted, kind <= DW_PHASE ? (enum dw_quantity)kind : DW_NUMBER, &o->plan.wanted, &why) != DW_OK)
         return option_error(error, "wanted", o->wanted, "%s", why.text);
     return DW_OK;
 }
