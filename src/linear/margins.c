@@ -244,19 +244,6 @@ static enum dw_status sweep(struct loop *l, struct dw_error *error)
 
 /* ---- answers ---- */
 
-/* Whether the loop is stable between crossing k - 1 and crossing k. */
-static enum dw_status stable_between(const struct loop *l, size_t k, bool *stable, struct dw_error *error)
-{
-    const size_t last = l->crossings;
-    const double low = k > 0 ? l->crossing[k - 1].gain : 0, high = k < last ? l->crossing[k].gain : INFINITY;
-    double largest;
-    /* well inside, and not near 0, where a pole leaves its place too little to be seen */
-    const double inside = last == 0 ? 1 : k == last ? 2 * low : fmax(high / 2, sqrt(low * high));
-    const enum dw_status status = radius(l, inside, &largest, error);
-    *stable = largest < 1;
-    return status;
-}
-
 static double gain_below(const struct loop *l, size_t k)
 {
     return k > 0 ? l->crossing[k - 1].gain : 0;
@@ -265,6 +252,18 @@ static double gain_below(const struct loop *l, size_t k)
 static double gain_above(const struct loop *l, size_t k)
 {
     return k < l->crossings ? l->crossing[k].gain : INFINITY;
+}
+
+/* Whether the loop is stable between crossing k - 1 and crossing k. */
+static enum dw_status stable_between(const struct loop *l, size_t k, bool *stable, struct dw_error *error)
+{
+    const double low = gain_below(l, k), high = gain_above(l, k);
+    double largest;
+    /* well inside, and not near 0, where a pole leaves its place too little to be seen */
+    const double inside = l->crossings == 0 ? 1 : k == l->crossings ? 2 * low : fmax(high / 2, sqrt(low * high));
+    const enum dw_status status = radius(l, inside, &largest, error);
+    *stable = largest < 1;
+    return status;
 }
 
 /* Of the stretches of gain in which the loop is stable that nearest to a factor; touching ones are one.
