@@ -252,23 +252,28 @@ static enum dw_status refuse_rest(struct dw_error *error, const char *text, cons
     return refuse(error, kind, complaint);
 }
 
-static enum dw_status refuse_text(struct dw_error *error, const char *text, enum dw_quantity kind)
+/* What is wrong with the whole text: "'10kk' WHAT". */
+static enum dw_status refuse_all(struct dw_error *error, const char *text, enum dw_quantity kind, const char *what)
 {
     char quoted[QUOTED + 4], complaint[QUOTED + 64];
+    snprintf(complaint, sizeof complaint, "'%s' %s", quote(quoted, text), what);
+    return refuse(error, kind, complaint);
+}
+
+static enum dw_status refuse_text(struct dw_error *error, const char *text, enum dw_quantity kind)
+{
     const char *word = text + (*text == '+' || *text == '-');
     if (!*text)
         return refuse(error, kind, "nothing is written");
     const bool infinite = same_but_case(word, "inf") >= 0 || same_but_case(word, "infinity") >= 0;
-    snprintf(complaint, sizeof complaint, "'%s' is not %s", quote(quoted, text),
-             infinite || same_but_case(word, "nan") >= 0 ? "a finite number" : "a number");
-    return refuse(error, kind, complaint);
+    return refuse_all(error, text, kind,
+                      infinite || same_but_case(word, "nan") >= 0 ? "is not a finite number" : "is not a number");
 }
 
 /* a/b, both whole counts; one correctly rounded division as long as they are below 2^53. */
 static enum dw_status parse_counts(const char *text, const char *slash, enum dw_quantity kind, double *value,
                                    struct dw_error *error)
 {
-    char quoted[QUOTED + 4], complaint[QUOTED + 80];
     const char *end = text + strlen(text), *digits = "0123456789";
     double count = 0, most = 0;
     const bool whole = text + strspn(text, digits) == slash && slash[1] && slash + 1 + strspn(slash + 1, digits) == end;
@@ -280,16 +285,14 @@ static enum dw_status parse_counts(const char *text, const char *slash, enum dw_
         *value = count / most;
         return DW_OK;
     }
-    snprintf(complaint, sizeof complaint, "'%s' %s", quote(quoted, text),
-             !whole ? "is not one whole count over another" : most > 0 ? "counts to 2^53 or beyond" : "is a share of nothing");
-    return refuse(error, kind, complaint);
+    return refuse_all(error, text, kind, !whole ? "is not one whole count over another"
+                                         : most > 0 ? "counts to 2^53 or beyond" : "is a share of nothing");
 }
 
 /* Applies the unit and judges the range; the last step of every spelling. */
 static enum dw_status finish(struct spelling *number, const struct unit *unit, const char *text, enum dw_quantity kind,
                              double *value, struct dw_error *error)
 {
-    char quoted[QUOTED + 4], complaint[QUOTED + 64];
     double result = spelled(number);
     if (unit && unit->reciprocal)
         result = 1 / (unit->factor * result);
@@ -299,8 +302,7 @@ static enum dw_status finish(struct spelling *number, const struct unit *unit, c
         *value = result;
         return DW_OK;
     }
-    snprintf(complaint, sizeof complaint, "'%s' is too %s", quote(quoted, text), result == 0 ? "small" : "large");
-    return refuse(error, kind, complaint);
+    return refuse_all(error, text, kind, result == 0 ? "is too small" : "is too large");
 }
 
 enum dw_status dw_quantity_parse(const char *text, enum dw_quantity kind, double *value, struct dw_error *error)
@@ -325,11 +327,8 @@ enum dw_status dw_quantity_parse(const char *text, enum dw_quantity kind, double
     }
     if (*rest == '/' && (kind == DW_SHARE || kind == DW_PHASE))
         return parse_counts(text, rest, kind, value, error);
-    if (kind == DW_LENGTH && rest == after && !strcmp(rest, "m")) { /* milli elsewhere, metres here: nobody guesses */
-        char complaint[QUOTED + 64], quoted[QUOTED + 4];
-        snprintf(complaint, sizeof complaint, "'%s' may be millimetres or metres", quote(quoted, text));
-        return refuse(error, kind, complaint);
-    }
+    if (kind == DW_LENGTH && rest == after && !strcmp(rest, "m")) /* milli elsewhere, metres here: nobody guesses */
+        return refuse_all(error, text, kind, "may be millimetres or metres");
     if (*rest || rest == after) { /* blanks at the end are left over */
         struct spelling whole = number;
         if (take_unit(&whole, rest, kind, &unit))
