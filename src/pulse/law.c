@@ -12,17 +12,16 @@ static double code_volts(const struct dw_converter *c)
     return (c->high - c->low) / (double)(1u << c->bits);
 }
 
-static double rounded(const struct dw_converter *c, double volts)
+/* (16.1); not of one that is exact. */
+static double code_of(const struct dw_converter *c, double quantity)
 {
-    if (c->bits == 0)
-        return volts;
-    const double code = floor((volts - c->low) / code_volts(c) + 0.5), last = (double)(1u << c->bits) - 1;
-    return c->low + (code < 0 ? 0 : code > last ? last : code) * code_volts(c);
+    const double code = floor((c->gain * quantity + c->offset - c->low) / code_volts(c) + 0.5), last = (double)(1u << c->bits) - 1;
+    return code < 0 ? 0 : code > last ? last : code;
 }
 
 double dw_converter_value(const struct dw_converter *c, double quantity)
 {
-    return c->bits == 0 ? quantity : (rounded(c, c->gain * quantity + c->offset) - c->offset) / c->gain;
+    return c->bits == 0 ? quantity : (c->low + code_of(c, quantity) * code_volts(c) - c->offset) / c->gain;
 }
 
 double dw_converter_sample(const struct dw_converter *c, uint64_t sample, double quantity)
@@ -195,16 +194,11 @@ static double pid(const struct dw_law *law, struct dw_law_state *s, double chang
     return asked;
 }
 
-/* From a value that stands for a code to that code. */
-static int32_t code_of(const struct dw_converter *c, double value)
-{
-    return (int32_t)lround((c->gain * value + c->offset - c->low) / code_volts(c));
-}
-
 static double whole(const struct dw_law *law, struct dw_law_state *s)
 {
     const struct dw_converter *c = &law->plan.converter;
-    return (double)dw_law_integers_step(law, s, code_of(c, s->wanted), code_of(c, s->measured)) / law->plan.duty_steps;
+    const int32_t wanted = (int32_t)lround(code_of(c, s->wanted)), measured = (int32_t)lround(code_of(c, s->measured));
+    return (double)dw_law_integers_step(law, s, wanted, measured) / law->plan.duty_steps;
 }
 
 double dw_law_step(const struct dw_law *law, struct dw_law_state *s, double wanted, double measured)
