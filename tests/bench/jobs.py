@@ -208,10 +208,11 @@ print(spent / periods, abs(out[-samples] - x[1]))
 """
 
 
-LOOPED = ("dw-loop --quiet --frequency 20k --every 1m --wanted 150 --gain 0.005 --integral-time 20m --duration {} {} -- dw-motor --resistance 1.85 "
-          "--constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12 --drive one-switch")
+LOOPED_PUMP = "dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12"
+LOOPED = ("dw-loop --quiet --frequency 20k --every 1m --wanted 150 --gain 0.005 --integral-time 20m --duration {} {} -- "
+          f"{LOOPED_PUMP} --drive one-switch")
 BASIN = ("dw-loop --quiet --carrier average --high 12 --every 2 --process gain=1.6m,lag=120,delay=3 --wanted 0.35 --gain 7 --integral-time 96 "
-         "--duration 3600 --report -- dw-motor --resistance 1.85 --constant 27m --drag 4m --inductance 900u --inertia 9u --supply 12 --drive direct")
+         f"--duration 3600 --report -- {LOOPED_PUMP} --drive direct")
 
 
 @job("loop")
