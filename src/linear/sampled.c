@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A plant from sample to sample. docs/theory.md, (16.7). */
 #include "linear/matrix_inner.h"
+#include "linear/system_inner.h"
 #include <dutywright/margins.h>
 #include <complex.h>
 #include <math.h>
@@ -52,21 +53,6 @@ static enum dw_status make_columns(struct dw_system *system, size_t input, doubl
     return status;
 }
 
-static void output_row(const struct dw_system *system, size_t input, size_t output, double *c, double *through)
-{
-    const size_t n = dw_system_states(system);
-    double x[DW_STATES] = { 0 }, u[DW_INPUTS] = { 0 }, y[DW_OUTPUTS];
-    for (size_t j = 0; j < n; j++) {
-        x[j] = 1;
-        dw_system_output(system, x, u, y);
-        c[j] = y[output];
-        x[j] = 0;
-    }
-    u[input] = 1;
-    dw_system_output(system, x, u, y);
-    *through = y[output];
-}
-
 enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t output, double sample_time, double delay,
                                struct dw_sampled *sampled, struct dw_error *error)
 {
@@ -81,10 +67,11 @@ enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t ou
     if (n + waiting > MOST)
         return dw_error_set(error, DW_BAD_USE, 0, "%zu states, and %g of duties that wait for %g s: there is room for %d", n, waiting, delay, MOST);
     struct dw_sampled s = { .states = n + (size_t)waiting, .sample_time = sample_time };
-    double early[DW_STATES], late[DW_STATES], through;
-    output_row(system, input, output, s.c, &through);
-    if (through != 0)
+    double early[DW_STATES], late[DW_STATES];
+    const double *row = system->output + output * (n + system->inputs);
+    if (row[n + input] != 0)
         return dw_error_set(error, DW_BAD_USE, 0, "output %zu follows input %zu at once: what is measured must follow it later", output + 1, input + 1);
+    memcpy(s.c, row, n * sizeof *row);
     const enum dw_status status = make_columns(system, input, rest, &s, early, late, error);
     if (status)
         return status;
