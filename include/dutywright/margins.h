@@ -33,8 +33,8 @@ struct dw_sampled {
 DW_API enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t output, double sample_time, double delay,
                                       struct dw_sampled *sampled, struct dw_error *error);
 /* The same without the states that no duty reaches, or that do not reach what is measured, by the zeros of the matrices.
- *   out      not the plant itself; it may have no state left
- *   returns  DW_OK; DW_BAD_USE: a size or number that cannot be */
+ *   out      not the plant itself; untouched on error
+ *   returns  DW_OK; DW_BAD_USE: a size or number that cannot be; DW_NO: no state is left, what is measured does not follow the duty */
 DW_API enum dw_status dw_sampled_reduce(const struct dw_sampled *sampled, struct dw_sampled *out, struct dw_error *error);
 /* Its poles, in no order.
  *   real, imaginary  out, [states]

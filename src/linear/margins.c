@@ -74,18 +74,12 @@ static enum dw_status radius(const struct loop *l, double factor, double *larges
     return status;
 }
 
-static enum dw_status reduced(const struct dw_sampled *sampled, struct dw_sampled *out, struct dw_error *error)
-{
-    const enum dw_status status = dw_sampled_reduce(sampled, out, error);
-    return status || out->states ? status : dw_error_set(error, DW_NO, 0, "what is measured does not follow the duty");
-}
-
 static enum dw_status loop_of(const struct dw_sampled *sampled, const struct dw_law *law, struct loop *l, struct dw_error *error)
 {
     if (law->plan.kind != DW_LAW_PID)
         return dw_error_set(error, DW_BAD_USE, 0, "an on-off law has no margins: it never comes to rest");
     *l = (struct loop){ .gain = law->plan.gain, .integrates = law->integrates, .differentiates = law->differentiates, .keeps = law->keeps };
-    return reduced(sampled, &l->plant, error);
+    return dw_sampled_reduce(sampled, &l->plant, error);
 }
 
 enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real, double *imaginary,
@@ -338,7 +332,7 @@ enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gai
     double out[2] = { 0, 0 };
     size_t last;
     bool found = false;
-    enum dw_status status = reduced(sampled, &l.plant, error);
+    enum dw_status status = dw_sampled_reduce(sampled, &l.plant, error);
     if (status)
         return status;
     dw_sampled_response(&l.plant, BESIDE, 0, out);  /* its sign is that of a plant that does not run away */

@@ -178,6 +178,8 @@ enum dw_status dw_sampled_reduce(const struct dw_sampled *s, struct dw_sampled *
     for (size_t i = 0; i < n; i++)
         if (driven[i] && seen[i])
             kept[count++] = i;
+    if (count == 0)
+        return dw_error_set(error, DW_NO, 0, "what is measured does not follow the duty");
     *out = (struct dw_sampled){ .states = count, .sample_time = s->sample_time };
     for (size_t i = 0; i < count; i++) {
         for (size_t j = 0; j < count; j++)
