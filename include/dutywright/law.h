@@ -92,7 +92,9 @@ struct dw_law_state {
 };
 
 /* What a quantity is for the law: exact, or the value of the nearest code, half a code rounded up; NaN stays NaN.
- *   source    IEEE Std 1241-2010, 4.1 (transfer with the transition to code k half a code below its value) */
+ *   quantity  Q
+ *   returns   Q
+ *   source    docs/theory.md, (16.1); IEEE Std 1241-2010, 4.1 (transfer with the transition to code k half a code below its value) */
 DW_API double dw_converter_value(const struct dw_converter *converter, double quantity);
 /* The same behind the noise of a sample, counted from 0. */
 DW_API double dw_converter_sample(const struct dw_converter *converter, uint64_t sample, double quantity);

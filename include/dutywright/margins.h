@@ -36,16 +36,22 @@ DW_API enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, si
  *   out      not the plant itself; untouched on error
  *   returns  DW_OK; DW_BAD_USE: a size or number that cannot be; DW_NO: no state is left, what is measured does not follow the duty */
 DW_API enum dw_status dw_sampled_reduce(const struct dw_sampled *sampled, struct dw_sampled *out, struct dw_error *error);
-/* Its poles, in no order.
+/* Its poles, the eigenvalues of a, in no order.
  *   real, imaginary  out, [states]
- *   returns          DW_OK; DW_BAD_USE: a size or number that cannot be; DW_NO: eigenvalues were not found */
+ *   returns          DW_OK; DW_BAD_USE: a size or number that cannot be; DW_NO: eigenvalues were not found
+ *   accuracy         a few states ulp of the norm of a, once its rows and columns are balanced */
 DW_API enum dw_status dw_sampled_poles(const struct dw_sampled *sampled, double *real, double *imaginary, struct dw_error *error);
-/* c (z - a)^-1 b at z = 1 + (real, imaginary), so that nothing cancels near 1; infinite at a pole. */
+/* c (z - a)^-1 b at z = 1 + (real, imaginary), so that nothing cancels near 1.
+ *   out      [2], Q for a duty of 1: real and imaginary part; INFINITY and 0 at a pole
+ *   source   docs/theory.md, (16.9)
+ *   accuracy a few states ulp times the condition of z - a */
 DW_API void dw_sampled_response(const struct dw_sampled *sampled, double real, double imaginary, double out[2]);
 /* The gain alone, behind the plant, with which the loop begins to oscillate, and the period of that.
- *   gain     out, its sign that of the plant: the least by which the loop, stable below, is so no more
+ *   gain     out, 1/Q, its sign that of the plant: the least by which the loop, stable below, is so no more
  *   period   out, s; INFINITY where it runs away without turning round
- *   returns  DW_OK; DW_BAD_USE; DW_NO: no gain is stable, or none unstable, or what is measured does not follow the duty */
+ *   returns  DW_OK; DW_BAD_USE; DW_NO: no gain is stable, or none unstable, or what is measured does not follow the duty
+ *   source   docs/theory.md, (16.9) without the law's other parts
+ *   accuracy as dw_loop_margins */
 DW_API enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gain, double *period, struct dw_error *error);
 
 struct dw_margins {
@@ -64,7 +70,9 @@ struct dw_margins {
  *   factor   of the law's gain, 1: as it is
  *   real, imaginary  out, [DW_LOOP_POLES]
  *   count    out
- *   returns  DW_OK; DW_BAD_USE: as above, or a law that is no pid; DW_NO: as above, or what is measured does not follow the duty */
+ *   returns  DW_OK; DW_BAD_USE: as above, or a law that is no pid; DW_NO: as above, or what is measured does not follow the duty
+ *   source   docs/theory.md, (16.8)
+ *   accuracy as dw_sampled_poles, of the matrix of the whole loop */
 DW_API enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real,
                                     double *imaginary, size_t *count, struct dw_error *error);
 /* States that do not reach what is measured, or that no duty reaches, are left out.

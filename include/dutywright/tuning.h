@@ -44,12 +44,18 @@ struct dw_lag_model {
 DW_API enum dw_status dw_lag_model(const struct dw_sampled *sampled, double closed, enum dw_law_terms terms, struct dw_lag_model *model,
                                    struct dw_error *error);
 /* Settings with which that follows as a lag of so long behind its delay.
+ *   model    its gain not 0, lag[0] > 0, lag[1] and the delay >= 0
  *   closed   s, > 0; the delay is the tightest that is robust
  *   returns  DW_OK; DW_BAD_USE
  *   source   there, equations 23 to 25, series form; docs/theory.md, (16.14) */
 DW_API enum dw_status dw_tune_simc(const struct dw_lag_model *model, double closed, enum dw_law_terms terms, struct dw_tuned *tuned,
                                    struct dw_error *error);
-/* Series form, gain (1 + 1/(ti s)) (1 + td s), as the parallel one; ti INFINITY: none. docs/theory.md, (16.15). */
+/* Series form, gain (1 + 1/(ti s)) (1 + td s), as the parallel one.
+ *   gain             1/Q
+ *   integral_time    s, > 0; INFINITY: none
+ *   derivative_time  s, >= 0
+ *   source           docs/theory.md, (16.15)
+ *   accuracy         4 ulp of each */
 DW_API struct dw_tuned dw_tune_from_series(double gain, double integral_time, double derivative_time);
 
 #ifdef __cplusplus

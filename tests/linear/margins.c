@@ -16,23 +16,28 @@ static struct dw_law law_of(double gain, double integral_time, double derivative
     return law;
 }
 
+static struct dw_sampled of_system(const struct dw_matrices *matrices, double sample_time, double delay)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_sampled sampled;
+    struct dw_system *system = dw_system_new(matrices, &error);
+    ck_assert_ptr_nonnull(system);
+    succeeds(dw_sampled_hold(system, 0, 0, sample_time, delay, &sampled, &error), error);
+    dw_system_free(system);
+    return sampled;
+}
+
 /* Lags in a row, of gain k: tau x' = before - x. */
 static struct dw_sampled lags(const double *tau, size_t count, double k, double sample_time, double delay)
 {
     double a[16] = { 0 }, b[4] = { k / tau[0] }, c[4] = { 0 };
-    struct dw_error error = { .status = DW_OK };
-    struct dw_sampled sampled;
     for (size_t i = 0; i < count; i++) {
         a[i * count + i] = -1 / tau[i];
         if (i > 0)
             a[i * count + i - 1] = 1 / tau[i];
     }
     c[count - 1] = 1;
-    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = count, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, &error);
-    ck_assert_ptr_nonnull(system);
-    succeeds(dw_sampled_hold(system, 0, 0, sample_time, delay, &sampled, &error), error);
-    dw_system_free(system);
-    return sampled;
+    return of_system(&(struct dw_matrices){ .states = count, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, sample_time, delay);
 }
 
 static struct dw_margins margins_of(const struct dw_sampled *sampled, const struct dw_law *law)
@@ -188,11 +193,7 @@ START_TEST(sharp_resonance)
 {
     static const double W = 40, D = 1e-5, T = 0.01;
     const double a[] = { 0, 1, -W * W, -2 * D * W }, b[] = { 0, W * W }, c[] = { 1, 0 };
-    struct dw_error error = { .status = DW_OK };
-    struct dw_sampled plant;
-    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 2, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, &error);
-    succeeds(dw_sampled_hold(system, 0, 0, T, T, &plant, &error), error);
-    dw_system_free(system);
+    const struct dw_sampled plant = of_system(&(struct dw_matrices){ .states = 2, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, T, T);
     const struct dw_law law = law_of(1, INFINITY, 0, 0, T);
     const struct dw_margins m = margins_of(&plant, &law);
     ck_assert(!m.stable && m.gain_high < 1e-3 && m.gain_low == 0);
