@@ -146,12 +146,13 @@ enum dw_status dwi_demands_check(const struct demand *demands, size_t count, str
 {
     for (size_t i = 0; i < count; i++) {
         const struct demand *d = demands + i;
+        const char *space = d->unit[0] ? " " : "";
         if (!isfinite(d->value))
             return dw_error_member(error, d->member, "%s %g: must be finite", d->name, d->value);
         if (d->rule == ABOVE_ZERO && !(d->value > 0))
-            return dw_error_member(error, d->member, "%s %g %s: must be above zero", d->name, d->value, d->unit);
+            return dw_error_member(error, d->member, "%s %g%s%s: must be above zero", d->name, d->value, space, d->unit);
         if (d->rule == NOT_NEGATIVE && !(d->value >= 0))
-            return dw_error_member(error, d->member, "%s %g %s: must not be negative", d->name, d->value, d->unit);
+            return dw_error_member(error, d->member, "%s %g%s%s: must not be negative", d->name, d->value, space, d->unit);
     }
     return DW_OK;
 }

@@ -15,7 +15,7 @@
 struct demand {
     const char *member, *name;  /* in the plan, and in a message */
     double value;
-    const char *unit;  /* as in a message */
+    const char *unit;  /* as in a message; "": none */
     enum { FINITE, NOT_NEGATIVE, ABOVE_ZERO } rule;  /* all must be finite */
 };
 

@@ -156,6 +156,7 @@ START_TEST(what_it_cannot_be_is_refused_with_what_would_do)
     } bad[] = {
         { .lead = 0, .efficiency = 0.3, .text = "a lead of 0 m: the nut would not move out; pitch times starts is above zero, such as 0.003 m" },
         { .lead = 3e-3, .efficiency = 1.2, .text = "efficiency 1.2: must be above 0 and at most 1" },
+        { .lead = 3e-3, .friction = -0.1, .text = "screw friction -0.1: must not be negative" },
         { .lead = 3e-3, .friction = 0.1, .text = "screw diameter 0 m: must be above zero" },
         { .lead = 60e-3, .friction = 0.9, .diameter = 12e-3,
           .text = "the screw binds: with a friction of 0.9 in its flanks no torque raises a load along a lead of 0.06 m; a friction below 0.628 would do, "
