@@ -30,8 +30,7 @@ struct dw_follow_plan {
     const char *steady;                   /* what asks, as messages begin with it ("a steady start"), to begin on the periodic orbit
                                              that is reached from rest, for a table that repeats; NULL: begin at rest */
     size_t input_column[DW_INPUTS];       /* [inputs], column of the table, along curves where it has a slope; 0: fed with 0 */
-    struct dw_reader *side;               /* a second table, whose first channel against time drives one input; before its first row
-                                             it has that one's value, after its last row that one's. NULL: none */
+    struct dw_reader *side;               /* a second table, whose first channel drives one input, as dw_course_new has it. NULL: none */
     size_t side_input;                    /* that input */
     struct dw_repeat *repeat;             /* of the same reader, where one was made already. NULL: made if steady */
     const double *ahead;                  /* rows that were read from the table already, [ahead_count x columns]; not with repeat */
@@ -65,8 +64,9 @@ struct dw_follow_seen {
  * before a steady start has been found.
  *   reader   at its first row, or behind those read ahead
  *   seen     out, also where the answer is no; may be NULL
- *   returns  DW_OK; DW_NO: no steady start, or switching without end; DW_BAD_INPUT: no rows, a steady start and a table that does
- *            not repeat; DW_BAD_USE: a steady start beside a second table; what reader, writer, run and watch give
+ *   returns  DW_OK; DW_NO: no steady start, or switching without end; DW_BAD_INPUT: no rows, here or in the second
+ *            table, a steady start and a table that does not repeat; DW_BAD_USE: a steady start beside a second table; what readers,
+ *            writer, run and watch give
  *   accuracy as that of a run, modes.h */
 DW_API enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *reader, struct dw_follow_seen *seen,
                                 struct dw_error *error);

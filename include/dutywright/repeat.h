@@ -41,22 +41,31 @@ DW_API enum dw_status dw_repeat_row(struct dw_repeat *repeat, const double **row
 
 struct dw_course;
 
-/* Opens a table, of whose first channel straight lines join the rows. Before its first row it has that one's value, after its last row
- * that one's; of rows at one time the last holds from there on.
- *   returns  NULL: no channel, or its first column is no time; what the reader gives; DW_NO_MEMORY */
+/* Straight lines join the rows of a table's first channel. Before its first row it has that one's value, after its last row that
+ * one's; of rows at one time the last holds from there on.
+ *   reader   at its first row; must live as long as the handle, which reads on from it
+ *   returns  NULL: DW_BAD_INPUT: its first column is no time, or it has no rows; what the reader gives; DW_NO_MEMORY */
+DW_API struct dw_course *dw_course_new(struct dw_reader *reader, struct dw_error *error);
+/* The same with a reader of its own, as dw_reader_open has the path. */
 DW_API struct dw_course *dw_course_open(const char *path, struct dw_error *error);
 DW_API void dw_course_close(struct dw_course *course);
 /* Unit of the channel, until it is closed. */
 DW_API const char *dw_course_unit(const struct dw_course *course);
-/* Passes all rows up to a time, which must not go back. */
+/* Passes all rows up to a time.
+ *   time     s, not before that of the last call
+ *   returns  DW_OK; what the reader gives */
 DW_API enum dw_status dw_course_pass(struct dw_course *course, double time, struct dw_error *error);
-/* The value at a time from the last row passed to the next one. */
+/* Its value.
+ *   time     s, from the last row passed to the next one
+ *   returns  unit of the channel
+ *   accuracy as dw_row_between */
 DW_API double dw_course_at(const struct dw_course *course, double time);
 /* The next row.
- *   value    out
- *   returns  its time, INFINITY where there is none */
+ *   value    out, unit of the channel; where there is none, that of the last
+ *   returns  s, its time; INFINITY where there is none */
 DW_API double dw_course_next(const struct dw_course *course, double *value);
-/* Passes that one. */
+/* Passes that one; where there is none, nothing happens.
+ *   returns  as dw_course_pass */
 DW_API enum dw_status dw_course_step(struct dw_course *course, struct dw_error *error);
 
 #ifdef __cplusplus

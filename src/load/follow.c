@@ -18,10 +18,9 @@ struct follow {
     size_t *slope;              /* [columns] of the table's slopes */
     double *before, *now, *in;  /* [columns] the rows of the table around the present instant, and the one there */
     double *out;                /* the row written */
-    double side[2][2];          /* time and value: the last vertex of the second table passed, and the next */
+    struct dw_course *side;     /* the second table; else NULL */
     double side_given;          /* its value in the last input fed */
     double fed_slope[DW_INPUTS];  /* of the inputs there, where what follows begins; NaN: it is a line */
-    bool side_ended;
 };
 
 /* ---- rows out ---- */
@@ -107,47 +106,13 @@ static enum dw_status open_writer(struct follow *f, struct dw_error *error)
     return status;
 }
 
-/* ---- the second table ---- */
-
-static enum dw_status next_side(struct follow *f, struct dw_error *error)
-{
-    const double *row;
-    memcpy(f->side[0], f->side[1], sizeof f->side[0]);
-    const enum dw_status status = dw_reader_row(f->plan->side, &row, error);
-    if (!status)
-        memcpy(f->side[1], row, sizeof f->side[1]);
-    f->side_ended = status == DW_END;
-    return f->side_ended ? DW_OK : status;
-}
-
-static double side_at(const struct follow *f, double time)
-{
-    double row[2];
-    if (f->side_ended || time >= f->side[1][0])
-        return f->side[1][1];
-    dw_row_between(2, NULL, f->side[0], f->side[1], time, row);
-    return row[1];
-}
-
-/* Passes the vertices of the second table up to the first row's instant. Before its first vertex it has that one's value. */
-static enum dw_status begin_side(struct follow *f, double time, struct dw_error *error)
-{
-    if (!f->plan->side)
-        return DW_OK;
-    enum dw_status status = next_side(f, error);
-    memcpy(f->side[0], f->side[1], sizeof f->side[0]);
-    while (!status && !f->side_ended && f->side[1][0] <= time)
-        status = next_side(f, error);
-    return status;
-}
-
 /* ---- rows in ---- */
 
 static void inputs_of(struct follow *f, const double *row, double side, double *input)
 {
     for (size_t i = 0; i < f->inputs; i++)
         input[i] = f->plan->input_column[i] ? row[f->plan->input_column[i]] : 0;
-    if (f->plan->side)
+    if (f->side)
         input[f->plan->side_input] = f->side_given = side;
 }
 
@@ -176,16 +141,15 @@ static enum dw_status feed(struct follow *f, const double *row, const double *in
 static enum dw_status feed_side(struct follow *f, double time, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    while (!status && f->plan->side && !f->side_ended && f->side[1][0] < time) {
-        const double at = f->side[1][0];
-        double input[DW_INPUTS];
-        if (at > f->before[0] || f->side[1][1] != f->side_given) {
+    double value = 0, input[DW_INPUTS];
+    for (double at; !status && f->side && (at = dw_course_next(f->side, &value)) < time;) {
+        if (at > f->before[0] || value != f->side_given) {
             dw_row_between(f->columns, f->slope, f->before, f->now, at, f->in);
-            inputs_of(f, f->in, f->side[1][1], input);
+            inputs_of(f, f->in, value, input);
             status = feed(f, f->in, input, error);
         }
         if (!status)
-            status = next_side(f, error);
+            status = dw_course_step(f->side, error);
     }
     return status;
 }
@@ -249,12 +213,12 @@ static enum dw_status begin(struct follow *f, struct dw_error *error)
         status = read_row(f, error);
     if (status == DW_END)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(f->reader));
-    if (!status)
-        status = begin_side(f, f->now[0], error);
+    if (!status && f->side)
+        status = dw_course_pass(f->side, f->now[0], error);
     if (status)
         return status;
     memcpy(f->before, f->now, f->columns * sizeof *f->now);
-    inputs_of(f, f->now, side_at(f, f->now[0]), input);
+    inputs_of(f, f->now, f->side ? dw_course_at(f->side, f->now[0]) : 0, input);
     slopes_of(f, f->now, f->fed_slope);
     status = dw_run_start(f->run, f->now[0], mode, state, input, error);
     return status || !f->exact ? status : dw_run_start(f->exact, f->now[0], mode, state, input, error);
@@ -266,7 +230,7 @@ static enum dw_status go(struct follow *f, struct dw_error *error)
     enum dw_status status = begin(f, error);
     while (!status && !(status = read_row(f, error))) {
         status = feed_side(f, f->now[0], error);
-        inputs_of(f, f->now, side_at(f, f->now[0]), input);
+        inputs_of(f, f->now, f->side ? dw_course_at(f->side, f->now[0]) : 0, input);
         if (!status)
             status = feed(f, f->now, input, error);
         memcpy(f->before, f->now, f->columns * sizeof *f->now);
@@ -307,6 +271,8 @@ static enum dw_status prepare(struct follow *f, struct dw_error *error)
         return dw_error_set(error, DW_BAD_USE, 0, "%s needs a load that repeats: not one from a second table", plan->steady);
     if (plan->steady && !f->repeat && !(f->repeat = dw_repeat_new(f->reader, plan->steady, error)))
         return error->status;
+    if (plan->side && !(f->side = dw_course_new(plan->side, error)))
+        return error->status;
     if (f->repeat)
         dw_repeat_compare(f->repeat, plan->input_column, f->inputs);
     if (!(f->run = dw_run_new(modes, &options, error)))
@@ -332,6 +298,7 @@ enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *re
     dw_run_free(f.run);
     dw_run_free(f.exact);
     dw_writer_free(f.writer);
+    dw_course_close(f.side);
     if (f.repeat != plan->repeat)
         dw_repeat_free(f.repeat);
     free(f.before);

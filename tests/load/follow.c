@@ -202,6 +202,27 @@ START_TEST(a_second_table_drives_its_input_with_all_its_vertices_and_jumps)
 }
 END_TEST
 
+START_TEST(a_second_table_without_time_or_rows_is_refused)
+{
+    static const char *const cases[][2] = {
+        { "# wave-table 1\n# columns: frequency[Hz] torque[Nm]\n1 0.001\n# end: 1\n", "frequency" },
+        { "# wave-table 1\n# columns: time[s] torque[Nm]\n# end: 0\n", ": a table without rows" },
+    };
+    struct dw_motor *motor = motor_made(&pump);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct dw_follow_plan plan = { .plant = dw_motor_plant(motor), .accuracy = 1e-3, .input_column = { [DW_MOTOR_PIN] = 1 },
+                                       .side = second_table(cases[i][0]), .side_input = DW_MOTOR_TORQUE };
+        struct followed f = follow(plan, TABLE(""));
+        ck_assert_int_eq(f.status, DW_BAD_INPUT);
+        ck_assert_msg(strstr(f.error.text, "side-") && strstr(f.error.text, cases[i][1]), "%s", f.error.text);
+        ck_assert_uint_eq(f.text.size, 0);
+        forget(&f);
+        dw_reader_close(plan.side);
+    }
+    dw_motor_free(motor);
+}
+END_TEST
+
 START_TEST(a_steady_start_is_the_orbit_and_rows_that_were_read_already_are_not_read_again)
 {
     /* of one capacitor: charged by 1 - exp(-t/RC) in the pulse, then down by exp(-t/RC); at the period's start
@@ -444,7 +465,7 @@ START_TEST(what_cannot_be_followed_is_refused_before_a_table_begins)
 END_TEST
 
 SUITE("load: along a table", a_motor_along_a_table_is_the_run_that_is_fed_with_its_rows,
-      a_second_table_drives_its_input_with_all_its_vertices_and_jumps,
+      a_second_table_drives_its_input_with_all_its_vertices_and_jumps, a_second_table_without_time_or_rows_is_refused,
       a_steady_start_is_the_orbit_and_rows_that_were_read_already_are_not_read_again,
       a_plant_of_smooth_equations_goes_along_a_table_and_frees_its_load,
       uniform_rows_stand_at_their_rate_and_the_watch_sees_the_events_between_them, what_is_found_is_told_and_a_watch_can_stop_it,
