@@ -338,6 +338,9 @@ struct dw_loop *dw_loop_new(const struct dw_loop_plan *plan, struct dw_error *er
     }
     loop->plan = *plan;
     loop->law = *plan->law;
+    loop->plan.law = &loop->law;
+    if (!plan->process.given)
+        loop->plan.process = (struct dw_loop_process){ .given = false };
     loop->room = (size_t)(plan->delay / loop->law.plan.sample_time) + 4;
     loop->pending = calloc(loop->room, sizeof *loop->pending);
     loop->row = calloc(2 * dw_plant_outputs(plan->plant) + 8, sizeof *loop->row);

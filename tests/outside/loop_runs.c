@@ -5,7 +5,6 @@
 #include "suite.h"
 #include <dutywright/ladder.h>
 #include <dutywright/loop.h>
-#include <stdlib.h>
 
 enum { MOST = 10001 };
 #define VOLTS 3.3
@@ -170,6 +169,29 @@ START_TEST(pulses_move_their_edges_and_hold_the_valley)
 }
 END_TEST
 
+/* The caller's law may change or go as soon as the loop is made, and a process that is not given has no delay either. */
+START_TEST(a_loop_keeps_what_it_was_given_and_nothing_else)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 0.31 * TAU, .gain = 0.2, .integral_time = TAU });
+    struct dw_plant *plant = rc();
+    const struct dw_loop_plan plan = { .plant = plant, .average = true, .every = 1, .high = VOLTS, .law = &law, .wanted = 0.8, .duration = 10 * TAU,
+                                       .process = { .gain = 0.7, .lag = TAU, .delay = 0.4 * TAU } };
+    struct dw_sampled got;
+    struct dw_loop *loop = dw_loop_new(&plan, &error);
+    ck_assert_msg(loop != NULL, "%s", error.text);
+    law = (struct dw_law){ .low = -1 };
+    struct dw_header *header = dw_loop_header(loop, NULL, &error);
+    ck_assert_str_eq(dw_header_get(header, "levels"), "0 3.3");
+    succeeds(dw_loop_sampled(loop, 0, &got, NULL, &error), error);
+    const struct dw_sampled want = { .states = 1, .sample_time = 0.31 * TAU, .a = { exp(-0.31) }, .b = { -VOLTS * expm1(-0.31) }, .c = { 1 } };
+    same_response(&got, &want, 1e-9);
+    dw_header_free(header);
+    dw_loop_free(loop);
+    dw_plant_free(plant);
+}
+END_TEST
+
 /* ---- margins, by raising the gain ---- */
 
 static double late_over_early(double gain, double period)
@@ -276,5 +298,5 @@ END_TEST
 
 SUITE("outside: runs of loops", a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples,
       a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held,
-      pulses_move_their_edges_and_hold_the_valley, a_loop_oscillates_on_and_on_from_its_gain_margin_on,
+      pulses_move_their_edges_and_hold_the_valley, a_loop_keeps_what_it_was_given_and_nothing_else, a_loop_oscillates_on_and_on_from_its_gain_margin_on,
       a_duty_coarser_than_the_converter_cycles_and_a_finer_one_rests, on_off_turns_at_its_thresholds)
