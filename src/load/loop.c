@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The loop in time: from edge to edge, from sample to sample. docs/theory.md, section 17. */
 #include "load/loop_inner.h"
-#include <dutywright/cubic.h>
 #include <dutywright/follow.h>
 #include <dutywright/value.h>
 #include <math.h>
@@ -42,30 +41,32 @@ static enum dw_status give_row(struct dw_loop *loop, double time, struct dw_erro
     return loop->plan.row(loop->plan.context, loop->row, error);
 }
 
+static struct tail_row plant_row(const struct dw_loop *loop, int which, size_t output)
+{
+    return (struct tail_row){ loop->last[which].time, loop->last[which].output[output], loop->last[which].slope[output] };
+}
+
 /* A row inside a piece of the plant's, where the process, which is late, has another piece. */
 static enum dw_status give_between(struct dw_loop *loop, double time, struct dw_error *error)
 {
     const size_t outputs = dw_plant_outputs(loop->plan.plant);
-    const double begin = loop->last[0].time, length = loop->last[1].time - begin, share = (time - begin) / length;
     if (!loop->plan.row)
         return DW_OK;
     fill_row(loop, time, loop->row);
     double *row = loop->row + (loop->plan.direction ? 3 : 2);
     for (size_t i = 0; i < outputs; i++) {
-        const struct dw_cubic cubic = dw_cubic_through(loop->last[0].output[i], length * loop->last[0].slope[i], loop->last[1].output[i],
-                                                       length * loop->last[1].slope[i]);
-        *row++ = dw_cubic_at(&cubic, share);
-        *row++ = (cubic.c[1] + share * (2 * cubic.c[2] + share * 3 * cubic.c[3])) / length;
+        const struct tail_row at = dwi_tail_between(plant_row(loop, 0, i), plant_row(loop, 1, i), time);
+        *row++ = at.value;
+        *row++ = at.slope;
     }
     return loop->plan.row(loop->plan.context, loop->row, error);
 }
 
 static enum dw_status run_process(struct dw_loop *loop, double time, struct dw_error *error)
 {
-    const size_t y = loop->plan.measured;
     struct tail *tail = loop->tail;
     const double delay = tail->process.delay;
-    enum dw_status status = dwi_tail_put(tail, (struct tail_row){ time, loop->last[1].output[y], loop->last[1].slope[y] }, error);
+    enum dw_status status = dwi_tail_put(tail, plant_row(loop, 1, loop->plan.measured), error);
     for (double next; status == DW_OK && (next = dwi_tail_next(tail)) + delay < time;) {
         status = dwi_tail_go(tail, next, error);
         if (status == DW_OK && next + delay > loop->last[0].time)

@@ -7,7 +7,7 @@
 
 enum { TAIL_STATES = 2 };
 
-/* A row of the plant's measured output, which the process has yet to see. */
+/* An output of the plant's or the process's input, s, and a second. */
 struct tail_row {
     double time, value, slope;
 };
@@ -18,9 +18,8 @@ struct tail {
     struct dw_system *system;
     size_t states;
     double state[TAIL_STATES];
-    double time;                  /* up to here: the load's, of which the output is late */
-    double value, slope;          /* of its input there */
-    struct tail_row *queue;           /* [room], a ring of rows from that time on */
+    struct tail_row now;          /* its input up to where it is carried, as a time of the load, of which the output is late */
+    struct tail_row *queue;       /* [room], a ring of rows from that time on: those which it has yet to see */
     size_t room, first, count;
 };
 
@@ -51,6 +50,8 @@ struct tail *dwi_tail_new(const struct dw_loop_process *process, struct dw_error
 void dwi_tail_free(struct tail *tail);
 /* A row of its input: at one time the last counts from there on. */
 enum dw_status dwi_tail_put(struct tail *tail, struct tail_row row, struct dw_error *error);
+/* On the cubic between two rows. */
+struct tail_row dwi_tail_between(struct tail_row from, struct tail_row to, double time);
 /* Carries it to a time of the load. */
 enum dw_status dwi_tail_go(struct tail *tail, double time, struct dw_error *error);
 /* When its output is next no smooth curve or has a new piece, as a time of the load; INFINITY: not yet known. */

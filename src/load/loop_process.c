@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What lies between the load and the sensor, carried along the cubics of the load's rows. */
 #include "load/loop_inner.h"
-#include <dutywright/cubic.h>
+#include <dutywright/pieces.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -64,42 +64,32 @@ enum dw_status dwi_tail_put(struct tail *tail, struct tail_row row, struct dw_er
     const enum dw_status status = tail->count == tail->room ? grow(tail, error) : DW_OK;
     if (status != DW_OK)
         return status;
-    if (tail->count == 0) {
-        tail->time = row.time;
-        tail->value = row.value;
-        tail->slope = row.slope;
-    }
+    if (tail->count == 0)
+        tail->now = row;
     tail->queue[(tail->first + tail->count++) % tail->room] = row;
     return DW_OK;
 }
 
-/* The cubic between the two first rows at a time between them. */
-static void input_at(const struct tail *tail, double time, double *value, double *slope)
+struct tail_row dwi_tail_between(struct tail_row from, struct tail_row to, double time)
 {
-    const struct tail_row *from = row_at(tail, 0), *to = row_at(tail, 1);
-    const double length = to->time - from->time, share = (time - from->time) / length;
-    const struct dw_cubic cubic = dw_cubic_through(from->value, length * from->slope, to->value, length * to->slope);
-    *value = dw_cubic_at(&cubic, share);
-    *slope = (cubic.c[1] + share * (2 * cubic.c[2] + share * 3 * cubic.c[3])) / length;
+    static const size_t slope[] = { 0, 2, 0 };
+    const double a[] = { from.time, from.value, from.slope }, b[] = { to.time, to.value, to.slope };
+    double row[3];
+    dw_row_between(3, slope, a, b, time, row);
+    return (struct tail_row){ row[0], row[1], row[2] };
 }
 
 enum dw_status dwi_tail_go(struct tail *tail, double time, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    while (status == DW_OK && tail->count > 1 && (tail->time < time || row_at(tail, 1)->time <= tail->time)) {
-        const struct tail_row next = *row_at(tail, 1);
-        struct tail_row end = next;
-        if (fmax(time, tail->time) < next.time) {
-            end.time = time;
-            input_at(tail, time, &end.value, &end.slope);
-        }
-        const double slope[2] = { tail->slope, end.slope };
-        if (end.time > tail->time)
-            status = dw_system_advance_over(tail->system, &(struct dw_interval){ tail->state, &tail->value, &end.value, end.time - tail->time, slope },
+    while (status == DW_OK && tail->count > 1 && (tail->now.time < time || row_at(tail, 1)->time <= tail->now.time)) {
+        const struct tail_row now = tail->now, next = *row_at(tail, 1);
+        const struct tail_row end = fmax(time, now.time) < next.time ? dwi_tail_between(*row_at(tail, 0), next, time) : next;
+        const double slope[2] = { now.slope, end.slope };
+        if (end.time > now.time)
+            status = dw_system_advance_over(tail->system, &(struct dw_interval){ tail->state, &now.value, &end.value, end.time - now.time, slope },
                                             dw_time_slack(end.time), tail->state, error);
-        tail->time = end.time;
-        tail->value = end.value;
-        tail->slope = end.slope;
+        tail->now = end;
         if (end.time == next.time) {
             tail->first = (tail->first + 1) % tail->room;
             tail->count--;
@@ -116,10 +106,10 @@ double dwi_tail_next(const struct tail *tail)
 double dwi_tail_output(const struct tail *tail, double *slope)
 {
     const struct dw_loop_process *p = &tail->process;
-    const double *x = tail->state, drive = p->gain * tail->value;
+    const double *x = tail->state, drive = p->gain * tail->now.value;
     double z = 0;
-    dw_system_output(tail->system, x, &tail->value, &z);
+    dw_system_output(tail->system, x, &tail->now.value, &z);
     if (slope)
-        *slope = p->lag > 0 && p->integrates ? x[0] : p->lag > 0 ? (drive - x[0]) / p->lag : p->integrates ? drive : p->gain * tail->slope;
+        *slope = p->lag > 0 && p->integrates ? x[0] : p->lag > 0 ? (drive - x[0]) / p->lag : p->integrates ? drive : p->gain * tail->now.slope;
     return z;
 }
