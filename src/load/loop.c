@@ -132,6 +132,11 @@ double dwi_loop_high(const struct dw_loop_plan *plan, double duty)
     return duty < 0 && !plan->direction ? -plan->high : plan->high;
 }
 
+double dwi_loop_low(const struct dw_loop_plan *plan, double duty)
+{
+    return plan->low + (plan->average ? duty * (plan->high - plan->low) : 0);
+}
+
 void dwi_loop_edges(const struct dw_loop_plan *plan, double duty, double edge[3])
 {
     const double d = fabs(duty), free = plan->alignment == DW_ALIGN_LEFT ? 0 : plan->alignment == DW_ALIGN_RIGHT ? 1 : 0.5;
@@ -246,7 +251,7 @@ static enum dw_status run_mean(struct dw_loop *loop, double end, struct dw_error
     enum dw_status status = look(loop, true, error);
     for (int part = 1; status == DW_OK && loop->now < end;) {
         come_into_force(loop);
-        status = set_pin(loop, plan->low + loop->duty * (plan->high - plan->low), error);
+        status = set_pin(loop, dwi_loop_low(plan, loop->duty), error);
         const double due = loop->count ? loop->pending[loop->first].due : INFINITY;
         const bool looks = plan->see && !plan->row && due > begin + (end - begin) * part / PARTS;
         const double next = looks ? begin + (end - begin) * part / PARTS : fmin(due, end);

@@ -63,8 +63,9 @@ double dwi_tail_output(const struct tail *tail, double *slope);
 double dwi_loop_measured(const struct dw_loop *loop);
 /* Shares of a period at which the pulse of a duty begins, has its middle, and ends. */
 void dwi_loop_edges(const struct dw_loop_plan *plan, double duty, double edge[3]);
-/* V, of the pin while a pulse lasts. */
+/* V, of the pin while a pulse lasts, and where none does; with a mean instead of pulses, always the latter. */
 double dwi_loop_high(const struct dw_loop_plan *plan, double duty);
+double dwi_loop_low(const struct dw_loop_plan *plan, double duty);
 /* Goes from the beginning of period 0, where dw_run_start has put the run, to the next one in which a sample is taken. */
 enum dw_status dwi_loop_one_sample(struct dw_loop *loop, struct dw_error *error);
 

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The map of one sample, by differences of runs over one sample about the orbit of one duty. docs/theory.md, (17.5). */
 #include "load/loop_inner.h"
-#include <dutywright/cubic.h>
 #include <math.h>
 #include <stdbool.h>
 #include <string.h>
@@ -41,25 +40,21 @@ static void input_at(const struct stand *stand, double volts, double *input)
         input[direction] = stand->duty < 0 ? -1 : 1;
 }
 
-/* The input over one period at the duty.
+enum { PERIOD_ROWS = 7 };
+/* The input over one period at the duty, with a row at each place of samples.
  *   returns  how many rows */
 static size_t period_rows(const struct stand *stand, double *time, double *input)
 {
     const struct dw_loop_plan *plan = &stand->loop->plan;
-    const double length = plan->average ? stand->sample_time : plan->period, high = dwi_loop_high(plan, stand->duty);
-    const size_t m = stand->inputs;
-    double edge[3], level[6] = { plan->low, plan->low, high, high, plan->low, plan->low }, at[6];
+    const double length = plan->average ? stand->sample_time : plan->period, low = dwi_loop_low(plan, stand->duty);
+    const double high = plan->average || stand->duty == 0 ? low : dwi_loop_high(plan, stand->duty);
+    double edge[3];
     dwi_loop_edges(plan, stand->duty, edge);
-    const double times[6] = { 0, edge[0], edge[0], edge[2], edge[2], 1 };
-    for (int i = 0; i < 6; i++)
-        at[i] = times[i] * length;
-    if (plan->average || stand->duty == 0)
-        for (int i = 0; i < 6; i++)
-            level[i] = plan->low + (plan->average ? stand->duty * (plan->high - plan->low) : 0);
-    const size_t first = edge[0] == 0 ? 2 : 0, last = edge[2] == 1 ? 3 : 5;
+    const double share[PERIOD_ROWS] = { 0, edge[0], edge[0], edge[1], edge[2], edge[2], 1 };
+    const size_t first = edge[0] == 0 ? 2 : 0, last = edge[2] == 1 ? 4 : 6;
     for (size_t i = first; i <= last; i++) {
-        time[i - first] = at[i];
-        input_at(stand, level[i], input + (i - first) * m);
+        time[i - first] = share[i] * length;
+        input_at(stand, i < 2 || i > 4 ? low : high, input + (i - first) * stand->inputs);
     }
     return last - first + 1;
 }
@@ -87,7 +82,7 @@ static enum dw_status find_orbit(struct stand *stand, double duty, struct dw_err
 {
     const struct dw_loop_plan *plan = &stand->loop->plan;
     struct dw_modes *modes = dw_plant_modes(plan->plant);
-    double time[6], input[6 * DW_INPUTS], edge[3], output[DW_OUTPUTS];
+    double time[PERIOD_ROWS], input[PERIOD_ROWS * DW_INPUTS], edge[3], output[DW_OUTPUTS];
     stand->duty = duty;
     const size_t rows = period_rows(stand, time, input);
     stand->mode = dw_plant_rest(plan->plant, stand->state);
@@ -101,17 +96,10 @@ static enum dw_status find_orbit(struct stand *stand, double duty, struct dw_err
     stand->place = plan->average ? 0 : edge[plan->instant] * plan->period;
     status = dw_run_start(run, time[0], stand->mode, stand->state, input, error);
     dw_run_output(run, output, NULL);
-    bool passed = stand->place == 0;
     for (size_t i = 1; status == DW_OK && i < rows; i++) {
-        if (!passed && time[i] >= stand->place) {
-            double between[DW_INPUTS];
-            memcpy(between, input + (i - 1) * stand->inputs, stand->inputs * sizeof *between);
-            status = dw_run_feed(run, stand->place, between, error);
+        status = dw_run_feed(run, time[i], input + i * stand->inputs, error);
+        if (time[i - 1] < stand->place && time[i] >= stand->place)
             dw_run_output(run, output, NULL);
-            passed = true;
-        }
-        if (status == DW_OK)
-            status = dw_run_feed(run, time[i], input + i * stand->inputs, error);
     }
     stand->measured = output[plan->measured];
     stand->mean = area.sum / (time[rows - 1] - time[0]);
@@ -137,13 +125,12 @@ static enum dw_status find_duty(struct stand *stand, struct dw_error *error)
         const bool inside = loop->duty > at[0] && loop->duty < at[1];
         return find_orbit(stand, inside ? loop->duty : (at[0] + at[1]) / 2, error);
     }
-    enum dw_status status = departure(stand, at[0], &f[0], error);
-    for (size_t i = 0; status == DW_OK && i < dw_plant_states(loop->plan.plant); i++)
-        stand->scale[i] = fabs(stand->state[i]);
-    if (status == DW_OK)
-        status = departure(stand, at[1], &f[1], error);
-    for (size_t i = 0; status == DW_OK && i < dw_plant_states(loop->plan.plant); i++)
-        stand->scale[i] = fmax(stand->scale[i], fabs(stand->state[i]));
+    enum dw_status status = DW_OK;
+    for (int end = 0; status == DW_OK && end < 2; end++) {
+        status = departure(stand, at[end], &f[end], error);
+        for (size_t i = 0; i < stand->states; i++)
+            stand->scale[i] = fmax(stand->scale[i], fabs(stand->state[i]));
+    }
     if (status != DW_OK)
         return status;
     if (f[0] * f[1] > 0)
@@ -167,16 +154,14 @@ static enum dw_status find_duty(struct stand *stand, struct dw_error *error)
 
 /* ---- one sample from a state ---- */
 
-static enum dw_status try_loop(struct stand *stand, struct dw_loop *trial, const double *x, double older, double newer, struct dw_error *error)
+static enum dw_status try_loop(struct stand *stand, struct dw_loop *t, const double *x, double older, double newer, struct dw_error *error)
 {
-    struct dw_loop *t = trial;
-    const struct dw_loop_plan *plan = &t->plan;
     t->duty = older;
     t->now = 0;
     t->pending[0] = (struct pending){ stand->due, newer };
     t->first = 0;
     t->count = 1;
-    input_at(stand, plan->average ? plan->low + older * (plan->high - plan->low) : plan->low, t->input);
+    input_at(stand, dwi_loop_low(&t->plan, older), t->input);
     memset(t->last, 0, sizeof t->last);
     if (t->tail) {
         t->tail->first = t->tail->count = 0;
@@ -320,26 +305,28 @@ static enum dw_status give_sampled(const struct map *map, double late, double sa
     return DW_OK;
 }
 
+static struct dw_loop *make_trial(const struct dw_loop_plan *plan, struct dw_error *error)
+{
+    struct dw_loop *trial = dw_loop_new(plan, error);
+    if (trial)
+        trial->forced = true;
+    return trial;
+}
+
 static enum dw_status make_trials(struct stand *stand, double at, struct dw_error *error)
 {
     struct dw_loop_plan plan = stand->loop->plan;
+    const bool late = plan.process.delay > 0;
     plan.row = NULL;
     plan.see = capture;
     plan.context = stand;
     plan.side = plan.wanted_from = NULL;
     plan.delay = plan.process.delay = 0;
     plan.accuracy = TRIAL_ACCURACY;
-    stand->trial = dw_loop_new(&plan, error);
-    if (stand->trial && stand->loop->plan.process.delay > 0) {
-        plan.process.delay = stand->sample_time - at;
-        stand->late = dw_loop_new(&plan, error);
-    }
-    if (!stand->trial || (stand->loop->plan.process.delay > 0 && !stand->late))
-        return error->status;
-    stand->trial->forced = true;
-    if (stand->late)
-        stand->late->forced = true;
-    return DW_OK;
+    stand->trial = make_trial(&plan, error);
+    plan.process.delay = stand->sample_time - at;
+    stand->late = stand->trial && late ? make_trial(&plan, error) : NULL;
+    return stand->trial && (stand->late || !late) ? DW_OK : error->status;
 }
 
 /* Inside the range by so much that both differences are. */
