@@ -194,14 +194,22 @@ END_TEST
 
 /* ---- margins, by raising the gain ---- */
 
-static double late_over_early(double gain, double period)
+/* 200 samples, each third period, of pulses in the centre, whose duty acts a period late. */
+static struct dw_loop *run_centred(struct dw_plant *plant, double gain, struct dw_law *law, struct seen *seen)
 {
-    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 3 * period, .gain = gain, .integral_time = TAU });
+    const double period = 0.1 * TAU;
+    *law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 3 * period, .gain = gain, .integral_time = TAU });
+    seen->count = 0;
+    return run((struct dw_loop_plan){ .plant = plant, .period = period, .every = 3, .alignment = DW_ALIGN_CENTRE, .instant = DW_SAMPLE_MIDDLE,
+                                      .delay = period, .law = law, .wanted = 1.5, .duration = 600 * period }, seen);
+}
+
+static double late_over_early(double gain)
+{
     struct dw_plant *plant = rc();
     static struct seen seen;
-    seen.count = 0;
-    dw_loop_free(run((struct dw_loop_plan){ .plant = plant, .period = period, .every = 3, .alignment = DW_ALIGN_CENTRE, .instant = DW_SAMPLE_MIDDLE,
-                                            .delay = period, .law = &law, .wanted = 1.5, .duration = 600 * period }, &seen));
+    struct dw_law law;
+    dw_loop_free(run_centred(plant, gain, &law, &seen));
     double early = 0, late = 0;
     for (size_t k = 50; k < 100; k++)
         early = fmax(early, fabs(seen.measured[k] - 1.5));
@@ -213,21 +221,18 @@ static double late_over_early(double gain, double period)
 
 START_TEST(a_loop_oscillates_on_and_on_from_its_gain_margin_on)
 {
-    const double period = 0.1 * TAU, gain = 0.1;
-    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 3 * period, .gain = gain, .integral_time = TAU });
+    const double gain = 0.1;
+    struct dw_law law;
     struct dw_plant *plant = rc();
     static struct seen seen;
     struct dw_error error = { .status = DW_OK };
     struct dw_sampled sampled;
     struct dw_margins margins;
-    seen.count = 0;
-    struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .period = period, .every = 3, .alignment = DW_ALIGN_CENTRE,
-                                                      .instant = DW_SAMPLE_MIDDLE, .delay = period, .law = &law, .wanted = 1.5,
-                                                      .duration = 600 * period }, &seen);
+    struct dw_loop *loop = run_centred(plant, gain, &law, &seen);
     succeeds(dw_loop_sampled(loop, 0, &sampled, NULL, &error), error);
     succeeds(dw_loop_margins(&sampled, &law, &margins, &error), error);
     /* in 100 samples a pole of 1 - 0.01 shrinks by e; one above 1 grows until the duty clips */
-    const double below = late_over_early(0.98 * gain * margins.gain_high, period), above = late_over_early(1.02 * gain * margins.gain_high, period);
+    const double below = late_over_early(0.98 * gain * margins.gain_high), above = late_over_early(1.02 * gain * margins.gain_high);
     ck_assert_msg(below < 0.5 && above > 0.95, "below the margin %g, above it %g", below, above);
     dw_loop_free(loop);
     dw_plant_free(plant);
