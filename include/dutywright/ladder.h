@@ -84,7 +84,7 @@ struct dw_ladder_setup {
     struct dw_supply source;  /* one switch: what its supply gives way by */
     double diode_drop;  /* V, >= 0: of the freewheel diode, and of the switch's own body diode */
     double initial;     /* V, of all capacitors at rest, where no coil carries a current */
-    bool drawn;         /* it has the second input; needs a capacitor in the last stage */
+    bool drawn;         /* it has the second input; needs a capacitor in the last stage, and behind one switch a coil in the first or no esr there */
     bool all;           /* every output; otherwise `out` alone, and before it supply (V) where that gives way */
 };
 

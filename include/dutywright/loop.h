@@ -20,7 +20,7 @@ enum dw_loop_instant { DW_SAMPLE_VALLEY, DW_SAMPLE_MIDDLE, DW_SAMPLE_PEAK };
 /* What lies between the load and the sensor: z = gain y, behind a first-order lag, integrated, and late. Leave out what is zero. */
 struct dw_loop_process {
     bool given;
-    double gain;
+    double gain;                  /* finite */
     double lag, delay;            /* s, >= 0 */
     bool integrates;              /* z is in the unit of gain y times s */
 };
@@ -69,7 +69,7 @@ DW_API struct dw_header *dw_loop_header(const struct dw_loop *loop, const char *
  *            output's scale times its gain */
 DW_API enum dw_status dw_loop_run(struct dw_loop *loop, struct dw_error *error);
 
-/* What the law saw and made of it at the last sample. */
+/* What the law saw and made of it at the last sample; before the first what it begins with. Lives as long as the loop. */
 DW_API const struct dw_law_state *dw_loop_state(const struct dw_loop *loop);
 
 /* ---- the map of one sample ---- */
@@ -108,12 +108,19 @@ struct dw_loop_findings {
 };
 
 struct dw_loop_meter;
+/*   returns  NULL with DW_NO_MEMORY; to be freed */
 DW_API struct dw_loop_meter *dw_loop_meter_new(struct dw_error *error);
 DW_API void dw_loop_meter_free(struct dw_loop_meter *meter);
-/* For a plan's `see`, in order; lines between.
- *   wanted   what is wanted from here on
- *   memory   up to 32 MiB; of more than a million instants every second is dropped, again and again */
+/* For a plan's `see`; lines between.
+ *   time     s, never decreasing
+ *   measured, wanted  in one unit, the latter from here on
+ *   returns  DW_OK; DW_NO_MEMORY
+ *   memory   up to 24 MiB; of more than a million instants every second is dropped, again and again */
 DW_API enum dw_status dw_loop_meter_see(struct dw_loop_meter *meter, double time, double measured, double wanted, struct dw_error *error);
+/* What all that amounts to so far.
+ *   findings out; of less than four instants in the last quarter the integral and what is wanted alone
+ *   source   docs/theory.md, (17.6)
+ *   accuracy a few roundings about the lines, of which each is off by an eighth of the bend times the square of its length */
 DW_API void dw_loop_meter_end(const struct dw_loop_meter *meter, struct dw_loop_findings *findings);
 
 #ifdef __cplusplus

@@ -4,7 +4,6 @@
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum { MOST = 1 << 20 };
 
