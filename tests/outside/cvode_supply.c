@@ -71,6 +71,58 @@ static int root(realtype t, N_Vector state, realtype *g, void *data)
     return 0;
 }
 
+/* CVODE's side of a load, from zeros. */
+struct solver {
+    SUNContext context;
+    N_Vector y;
+    SUNMatrix matrix;
+    SUNLinearSolver linear;
+    void *memory;
+};
+
+static void solver_open(struct solver *s, int states, CVRhsFn side, CVRootFn end, void *of)
+{
+    ck_assert_int_eq(SUNContext_Create(NULL, &s->context), 0);
+    s->y = N_VNew_Serial(states, s->context);
+    s->matrix = SUNDenseMatrix(states, states, s->context);
+    s->linear = SUNLinSol_Dense(s->y, s->matrix, s->context);
+    s->memory = CVodeCreate(CV_BDF, s->context);
+    N_VConst(0, s->y);
+    CVodeInit(s->memory, side, 0, s->y);
+    CVodeSStolerances(s->memory, 1e-12, 1e-12);
+    CVodeSetUserData(s->memory, of);
+    CVodeSetLinearSolver(s->memory, s->linear, s->matrix);
+    CVodeRootInit(s->memory, 1, end);
+    CVodeSetRootDirection(s->memory, (int[]){ -1 });
+    CVodeSetMaxNumSteps(s->memory, 1000000);
+}
+
+static void solver_close(struct solver *s)
+{
+    CVodeFree(&s->memory);
+    SUNLinSolFree(s->linear);
+    SUNMatDestroy(s->matrix);
+    N_VDestroy(s->y);
+    SUNContext_Free(&s->context);
+}
+
+/* Goes on where the first state is a current that a diode lets stop; returns how often it does. */
+static int pass_stops(struct solver *s, double from, double until)
+{
+    int stops = 0;
+    for (double t = from; t < until;) {
+        ck_assert_int_eq(CVodeReInit(s->memory, t, s->y), CV_SUCCESS);
+        ck_assert_int_eq(CVodeSetStopTime(s->memory, until), CV_SUCCESS);
+        const int flag = CVode(s->memory, until, s->y, &t, CV_NORMAL);
+        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
+        if (flag == CV_ROOT_RETURN) {
+            NV_Ith_S(s->y, 0) = 0;
+            stops++;
+        }
+    }
+    return stops;
+}
+
 static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
 {
     double t = from, g;
@@ -129,8 +181,6 @@ static size_t states_of(const struct dw_supply *s, int *index)
  * line. */
 START_TEST(motors_on_supplies_that_give_way_agree)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     int blocked = 0;
     for (int k = 0; k < CASES; k++) {
         const struct dw_motor_plan plan = random_motor(k);
@@ -138,19 +188,10 @@ START_TEST(motors_on_supplies_that_give_way_agree)
         const double period = plan.drive == DW_DRIVE_ONE_SWITCH ? 1 / 9000.0 : k % 2 ? 1 / 1600.0 : 1 / 450.0, duty = between(0.3, 0.9);
         struct dw_error error = { .status = DW_OK };
         struct other other = { .p = &plan };
-        N_Vector y = N_VNew_Serial(STATES, context);
-        N_VConst(0, y);
+        struct solver solver;
+        solver_open(&solver, STATES, right_side, root, &other);
+        N_Vector y = solver.y;
         NV_Ith_S(y, BULK) = plan.supply;
-        void *memory = CVodeCreate(CV_BDF, context);
-        SUNMatrix matrix = SUNDenseMatrix(STATES, STATES, context);
-        SUNLinearSolver linear = SUNLinSol_Dense(y, matrix, context);
-        CVodeInit(memory, right_side, 0, y);
-        CVodeSStolerances(memory, 1e-12, 1e-12);
-        CVodeSetUserData(memory, &other);
-        CVodeSetLinearSolver(memory, linear, matrix);
-        CVodeRootInit(memory, 1, root);
-        CVodeSetRootDirection(memory, (int[]){ -1 });
-        CVodeSetMaxNumSteps(memory, 1000000);
         struct dw_motor *motor = dw_motor_new(&plan, &error);
         ck_assert_msg(motor != NULL, "%s", error.text);
         struct dw_plant *plant = dw_motor_plant(motor);
@@ -163,7 +204,7 @@ START_TEST(motors_on_supplies_that_give_way_agree)
         for (int edge = 0; edge < 2 * PERIODS; edge++) {
             const double from = (edge / 2 + (edge % 2 ? duty : 0)) * period, to = (edge / 2 + (edge % 2 ? 1 : duty)) * period;
             other.on = edge % 2 == 0;
-            integrate(memory, &other, y, from, to);
+            integrate(solver.memory, &other, y, from, to);
             blocked += other.blocks;
             succeeds(dw_run_feed(run, to, input, &error), error);
             const double *x = dw_run_state(run), amperes = plan.supply / plan.resistance;
@@ -180,13 +221,9 @@ START_TEST(motors_on_supplies_that_give_way_agree)
         }
         dw_run_free(run);
         dw_motor_free(motor);
-        CVodeFree(&memory);
-        SUNLinSolFree(linear);
-        SUNMatDestroy(matrix);
-        N_VDestroy(y);
+        solver_close(&solver);
     }
     ck_assert_int_gt(blocked, 10);
-    SUNContext_Free(&context);
 }
 END_TEST
 
@@ -223,8 +260,6 @@ static int coil_root(realtype t, N_Vector state, realtype *g, void *data)
 /* Through rise and decay, until long after the current has stopped: all states at each edge within 1e-7 of their size. */
 START_TEST(coils_on_a_supply_that_gives_way_agree)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < 2; k++) {
         const struct dw_coil_plan plan = { .resistance = 15, .inductance = 0.11, .supply = 12, .clamp = k ? DW_CLAMP_ZENER : DW_CLAMP_DIODE,
                                            .clamp_at_switch = k, .clamp_value = 36, .diode_drop = 0.7, .switch_resistance = 0.1,
@@ -232,18 +267,10 @@ START_TEST(coils_on_a_supply_that_gives_way_agree)
                                                                           .bulk_resistance = 0.2 } };
         struct dw_error error = { .status = DW_OK };
         struct other_coil other = { &plan, true };
-        N_Vector y = N_VNew_Serial(3, context);
-        void *memory = CVodeCreate(CV_BDF, context);
-        SUNMatrix matrix = SUNDenseMatrix(3, 3, context);
-        SUNLinearSolver linear = SUNLinSol_Dense(y, matrix, context);
-        N_VConst(0, y);
+        struct solver solver;
+        solver_open(&solver, 3, coil_side, coil_root, &other);
+        N_Vector y = solver.y;
         NV_Ith_S(y, 2) = 12;
-        CVodeInit(memory, coil_side, 0, y);
-        CVodeSStolerances(memory, 1e-12, 1e-12);
-        CVodeSetUserData(memory, &other);
-        CVodeSetLinearSolver(memory, linear, matrix);
-        CVodeRootInit(memory, 1, coil_root);
-        CVodeSetMaxNumSteps(memory, 1000000);
         struct dw_coil *coil = dw_coil_new(&plan, &error);
         ck_assert_msg(coil != NULL, "%s", error.text);
         struct dw_run *run = dw_run_new(dw_plant_modes(dw_coil_plant(coil)), &(struct dw_run_options){ 0 }, &error);
@@ -251,15 +278,9 @@ START_TEST(coils_on_a_supply_that_gives_way_agree)
         const size_t mode = dw_plant_rest(dw_coil_plant(coil), state);
         succeeds(dw_run_start(run, 0, mode, state, &pin, &error), error);
         for (int edge = 0; edge < 6; edge++) {
-            double t = (edge / 2 + (edge % 2 ? 0.3 : 0)) / 12;
-            const double to = (edge / 2 + (edge % 2 ? 1 : 0.3)) / 12;
+            const double from = (edge / 2 + (edge % 2 ? 0.3 : 0)) / 12, to = (edge / 2 + (edge % 2 ? 1 : 0.3)) / 12;
             other.on = edge % 2 == 0;
-            while (t < to) {
-                ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
-                ck_assert_int_eq(CVodeSetStopTime(memory, to), CV_SUCCESS);
-                if (CVode(memory, to, y, &t, CV_NORMAL) == CV_ROOT_RETURN)
-                    NV_Ith_S(y, 0) = 0;
-            }
+            pass_stops(&solver, from, to);
             succeeds(dw_run_feed(run, to, &pin, &error), error);
             within_scale(dw_run_state(run)[DW_COIL_CURRENT], NV_Ith_S(y, 0), 1e-7, 0.8);
             within_scale(dw_run_state(run)[DW_COIL_STATES], NV_Ith_S(y, 1), 1e-7, 0.8);
@@ -269,12 +290,8 @@ START_TEST(coils_on_a_supply_that_gives_way_agree)
         }
         dw_run_free(run);
         dw_coil_free(coil);
-        CVodeFree(&memory);
-        SUNLinSolFree(linear);
-        SUNMatDestroy(matrix);
-        N_VDestroy(y);
+        solver_close(&solver);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 
@@ -310,28 +327,17 @@ static int filter_root(realtype t, N_Vector state, realtype *g, void *data)
 /* Under a load whose current never stops, and under a light one where it does in every period: supply and output at each edge within 1e-7. */
 START_TEST(filters_behind_one_switch_on_a_supply_that_gives_way_agree)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < 2; k++) {
         const struct dw_stage stage = { .r = 0.31, .l = 180e-6, .c = 47e-6 };
         const struct dw_ladder_setup setup = { .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 1.65, .diode_drop = 0.7,
                                                .source = { .line_resistance = 0.4, .line_inductance = 6e-6, .bulk = 220e-6, .bulk_resistance = 0.08 } };
         struct dw_error error = { .status = DW_OK };
         struct other_filter other = { &stage, &setup, k ? 170 : 1.6, true };
-        N_Vector y = N_VNew_Serial(4, context);
-        void *memory = CVodeCreate(CV_BDF, context);
-        SUNMatrix matrix = SUNDenseMatrix(4, 4, context);
-        SUNLinearSolver linear = SUNLinSol_Dense(y, matrix, context);
+        struct solver solver;
         int stopped = 0;
-        N_VConst(0, y);
+        solver_open(&solver, 4, filter_side, filter_root, &other);
+        N_Vector y = solver.y;
         NV_Ith_S(y, 3) = setup.supply;
-        CVodeInit(memory, filter_side, 0, y);
-        CVodeSStolerances(memory, 1e-12, 1e-12);
-        CVodeSetUserData(memory, &other);
-        CVodeSetLinearSolver(memory, linear, matrix);
-        CVodeRootInit(memory, 1, filter_root);
-        CVodeSetRootDirection(memory, (int[]){ -1 });
-        CVodeSetMaxNumSteps(memory, 1000000);
         struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &stage, .count = 1, .load = other.load }, &error);
         struct dw_plant *plant = ladder ? dw_ladder_plant_new(ladder, &setup, &error) : NULL;
         ck_assert_msg(plant != NULL, "%s", error.text);
@@ -341,17 +347,9 @@ START_TEST(filters_behind_one_switch_on_a_supply_that_gives_way_agree)
         const size_t mode = dw_plant_rest(plant, state);
         succeeds(dw_run_start(run, 0, mode, state, &pin, &error), error);
         for (int edge = 0; edge < 60; edge++) {
-            double t = (edge / 2 + (edge % 2 ? 0.42 : 0)) / 22500;
-            const double to = (edge / 2 + (edge % 2 ? 1 : 0.42)) / 22500;
+            const double from = (edge / 2 + (edge % 2 ? 0.42 : 0)) / 22500, to = (edge / 2 + (edge % 2 ? 1 : 0.42)) / 22500;
             other.on = edge % 2 == 0;
-            while (t < to) {
-                ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
-                ck_assert_int_eq(CVodeSetStopTime(memory, to), CV_SUCCESS);
-                if (CVode(memory, to, y, &t, CV_NORMAL) == CV_ROOT_RETURN) {
-                    NV_Ith_S(y, 0) = 0;
-                    stopped++;
-                }
-            }
+            stopped += pass_stops(&solver, from, to);
             succeeds(dw_run_feed(run, to, &pin, &error), error);
             dw_run_output(run, out, slope);
             const double drawn = other.on ? NV_Ith_S(y, 0) : 0;
@@ -364,12 +362,8 @@ START_TEST(filters_behind_one_switch_on_a_supply_that_gives_way_agree)
         dw_run_free(run);
         dw_plant_free(plant);
         dw_ladder_free(ladder);
-        CVodeFree(&memory);
-        SUNLinSolFree(linear);
-        SUNMatDestroy(matrix);
-        N_VDestroy(y);
+        solver_close(&solver);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 
