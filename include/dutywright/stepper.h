@@ -24,7 +24,7 @@ struct dw_stepper_plan {
     double resistance;         /* ohm, > 0, of a winding */
     double inductance;         /* H, > 0, of a winding */
     double constant;           /* N m/A = V s/rad, > 0: torque of one winding an ampere, at its best angle; from a data sheet
-                                  dw_stepper_rated */
+                                  dw_stepper_constant */
     double detent;             /* N m, >= 0: largest torque without current, four periods an electrical turn */
     double inertia;            /* kg m^2, > 0; of the rotor */
     double friction;           /* N m s/rad, >= 0; viscous */

@@ -86,7 +86,7 @@ static void rate_of(const void *of, size_t mode, double time, const double *stat
     const struct dw_stepper_plan *p = &s->plan;
     struct instant at;
     (void)time;
-    dwi_stepper_instant(s, mode + 1 == s->modes ? 0 : mode, state, input, &at);
+    dwi_stepper_instant(s, mode, state, input, &at);
     const double speed = state[DW_STEPPER_SPEED], drag = at.now.rotor == SLIDES_P ? p->drag : -p->drag;
     for (int phase = 0; phase < 2; phase++) {
         const double current = state[DW_STEPPER_CURRENT_A + phase];
@@ -113,7 +113,7 @@ static void outputs_of(const void *of, size_t mode, double time, const double *s
     struct instant at;
     (void)time;
     if (all || s->supplied)
-        dwi_stepper_instant(s, mode + 1 == s->modes ? 0 : mode, state, input, &at);
+        dwi_stepper_instant(s, mode, state, input, &at);
     const double line = s->supplied ? dwi_supply_line(&s->source, at.now.blocks, state, at.volts, at.drawn) : 0;
     if (all) {
         for (int phase = 0; phase < 2; phase++) {
@@ -170,9 +170,9 @@ static void set_sizes(struct stepper *s)
 {
     const struct dw_stepper_plan *p = &s->plan;
     const bool chops = p->drive == DW_STEPPER_CURRENT;
-    s->teeth = p->full_steps / 4;
-    s->inertia = p->inertia + p->load_inertia / (p->gear * p->gear);
-    s->ohms = p->resistance + 2 * p->switch_resistance;
+    s->teeth = dwi_stepper_teeth(p);
+    s->inertia = dwi_stepper_inertia(p);
+    s->ohms = dwi_stepper_ohms(p);
     s->amperes = chops ? p->current : p->supply / s->ohms;
     s->torque_scale = M_SQRT2 * p->constant * s->amperes;
     s->speed_scale = M_PI / 2 / s->teeth * sqrt(s->teeth * s->torque_scale / s->inertia);

@@ -3,6 +3,21 @@
 #include "load/stepper_inner.h"
 #include <math.h>
 
+double dwi_stepper_teeth(const struct dw_stepper_plan *p)
+{
+    return p->full_steps / 4;
+}
+
+double dwi_stepper_inertia(const struct dw_stepper_plan *p)
+{
+    return p->inertia + p->load_inertia / (p->gear * p->gear);
+}
+
+double dwi_stepper_ohms(const struct dw_stepper_plan *p)
+{
+    return p->resistance + 2 * p->switch_resistance;
+}
+
 bool dwi_bridge_blocks(enum bridge bridge)
 {
     return bridge == OPEN || bridge == DEAD;

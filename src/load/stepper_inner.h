@@ -35,9 +35,14 @@ struct stepper {
     double teeth, inertia;     /* electrical turns a turn; of rotor and load, kg m^2 */
     double ohms;               /* of a coil behind two transistors */
     double amperes, torque_scale, speed_scale, shortest;  /* natural sizes; s: of the chopper's time off */
-    struct condition *condition;  /* [modes - 1] */
+    struct condition *condition;  /* [modes]; of the beginning, as of the first */
     double *share;             /* [4 x microsteps][2]: of both coils at each place of a turn of the field */
 };
+
+/* Electrical turns a turn; of rotor and load, kg m^2; of a coil behind two transistors, ohm. */
+double dwi_stepper_teeth(const struct dw_stepper_plan *plan);
+double dwi_stepper_inertia(const struct dw_stepper_plan *plan);
+double dwi_stepper_ohms(const struct dw_stepper_plan *plan);
 
 size_t dwi_stepper_mode(const struct stepper *stepper, const struct condition *condition);
 

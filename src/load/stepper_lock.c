@@ -5,22 +5,12 @@
 #include <math.h>
 #include <string.h>
 
-static double teeth_of(const struct dw_stepper_plan *p)
-{
-    return p->full_steps / 4;
-}
-
-static double inertia_of(const struct dw_stepper_plan *p)
-{
-    return p->inertia + p->load_inertia / (p->gear * p->gear);
-}
-
 /* ---- findings of a run ---- */
 
 double dw_stepper_lag(const struct dw_stepper_plan *plan, const double *state, const double *input)
 {
     const struct stepper s = { .plan = *plan };
-    return dwi_stepper_field(&s, state, input) - state[DW_STEPPER_FIRST] - teeth_of(plan) * state[DW_STEPPER_ANGLE];
+    return dwi_stepper_field(&s, state, input) - state[DW_STEPPER_FIRST] - dwi_stepper_teeth(plan) * state[DW_STEPPER_ANGLE];
 }
 
 /* A and electrical rad of what holds the rotor. */
@@ -40,8 +30,8 @@ static void take_holding(const struct dw_stepper_plan *p, const double *state, c
 /* Whether energy of motion and of the lag within a turn of the field are too little to leave the place. */
 static bool cannot_leave(const struct dw_stepper_plan *p, const double *state, double lag, double amperes)
 {
-    const double depth = p->constant * amperes / teeth_of(p), rest = lag - 2 * M_PI * rint(lag / (2 * M_PI));
-    return inertia_of(p) * state[DW_STEPPER_SPEED] * state[DW_STEPPER_SPEED] / 2 + depth * (1 - cos(rest)) < depth;
+    const double depth = p->constant * amperes / dwi_stepper_teeth(p), rest = lag - 2 * M_PI * rint(lag / (2 * M_PI));
+    return dwi_stepper_inertia(p) * state[DW_STEPPER_SPEED] * state[DW_STEPPER_SPEED] / 2 + depth * (1 - cos(rest)) < depth;
 }
 
 void dw_stepper_meter_row(struct dw_stepper_meter *m, const struct dw_run_row *row)
@@ -71,8 +61,8 @@ void dw_stepper_meter_row(struct dw_stepper_meter *m, const struct dw_run_row *r
 
 double dw_stepper_frequency(const struct dw_stepper_plan *p, double amperes, double field)
 {
-    const double stiffness = teeth_of(p) * (p->constant * amperes + 4 * p->detent * cos(4 * field));
-    return stiffness > 0 ? sqrt(stiffness / inertia_of(p)) / (2 * M_PI) : NAN;
+    const double stiffness = dwi_stepper_teeth(p) * (p->constant * amperes + 4 * p->detent * cos(4 * field));
+    return stiffness > 0 ? sqrt(stiffness / dwi_stepper_inertia(p)) / (2 * M_PI) : NAN;
 }
 
 double dw_stepper_fundamental(const struct dw_stepper_plan *p, double coil)
@@ -81,21 +71,16 @@ double dw_stepper_fundamental(const struct dw_stepper_plan *p, double coil)
     return (p->microsteps == 1 ? M_SQRT2 : 1) * coil * sin(half) / half;
 }
 
-/* rad/s of the field, electrical, and of the rotor. */
+/* rad/s of the field, electrical. */
 static double field_speed(double rate)
 {
     return rate * M_PI / 2;
 }
 
-static double ohms_of(const struct dw_stepper_plan *p)
-{
-    return p->resistance + 2 * p->switch_resistance;
-}
-
 /* (14.7) */
 bool dw_stepper_lock(const struct dw_stepper_plan *p, struct dw_stepper_locked *at)
 {
-    const double field = field_speed(at->rate), speed = field / teeth_of(p), r = ohms_of(p), x = field * p->inductance, z = hypot(r, x);
+    const double field = field_speed(at->rate), speed = field / dwi_stepper_teeth(p), r = dwi_stepper_ohms(p), x = field * p->inductance, z = hypot(r, x);
     const double emf = p->constant * speed, drag = at->rate > 0 ? p->drag : 0;
     at->quadrature = (at->torque / p->gear + p->friction * speed + drag) / p->constant;
     const double sine = (at->quadrature * z * z + r * emf) / (at->volts * z);
@@ -148,7 +133,7 @@ static bool zeros(const double coefficient[5], double complex zero[4])
 
 bool dw_stepper_eigenvalues(const struct dw_stepper_plan *p, const struct dw_stepper_locked *at, double real[4], double imaginary[4])
 {
-    const double field = field_speed(at->rate), l = p->inductance, r = ohms_of(p), n = teeth_of(p), j = inertia_of(p), u = at->volts;
+    const double field = field_speed(at->rate), l = p->inductance, r = dwi_stepper_ohms(p), n = dwi_stepper_teeth(p), j = dwi_stepper_inertia(p), u = at->volts;
     const double stiff = at->rate > 0 ? 0 : 4 * p->detent * cos(4 * at->field);
     double a[16] = {
         -r / l,  field,  n * at->quadrature,                   -u / l * sin(at->lag),

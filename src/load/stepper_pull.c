@@ -24,19 +24,19 @@ static double most_amperes(const struct dw_stepper_plan *p)
 /* V that a current across the rotor takes while it turns. */
 static double volts_for(const struct dw_stepper_plan *p, double rate, double amperes)
 {
-    const double field = rate * M_PI / 2, ohms = p->resistance + 2 * p->switch_resistance;
-    return hypot(ohms * amperes + p->constant * field / (p->full_steps / 4), field * p->inductance * amperes);
+    const double field = rate * M_PI / 2;
+    return hypot(dwi_stepper_ohms(p) * amperes + p->constant * field / dwi_stepper_teeth(p), field * p->inductance * amperes);
 }
 
 static double losses(const struct dw_stepper_plan *p, double rate)
 {
-    return p->drag + p->friction * rate * M_PI / 2 / (p->full_steps / 4);
+    return p->drag + p->friction * rate * M_PI / 2 / dwi_stepper_teeth(p);
 }
 
 /* (14.7), on the output shaft */
 static double formula(const struct dw_stepper_plan *p, double rate)
 {
-    const double field = rate * M_PI / 2, speed = field / (p->full_steps / 4), r = p->resistance + 2 * p->switch_resistance;
+    const double field = rate * M_PI / 2, speed = field / dwi_stepper_teeth(p), r = dwi_stepper_ohms(p);
     const double z = hypot(r, field * p->inductance), volts = most_volts(p), amperes = most_amperes(p), emf = p->constant * speed;
     const double by_volts = p->constant * (volts / z - emf * r / (z * z));
     const double torque = isfinite(amperes) && volts_for(p, rate, amperes) <= volts ? p->constant * amperes : by_volts;
@@ -115,7 +115,7 @@ static double natural_period(const struct dw_stepper_plan *p)
 static enum dw_status begin_locked(struct pulling *t, struct dw_error *error)
 {
     const struct dw_stepper_plan *p = t->plan;
-    const double teeth = p->full_steps / 4, first = p->microsteps == 1 ? M_PI / 4 : 0, field = first - M_PI / 4 / p->microsteps;
+    const double teeth = dwi_stepper_teeth(p), first = p->microsteps == 1 ? M_PI / 4 : 0, field = first - M_PI / 4 / p->microsteps;
     double state[DW_STATES];
     struct dw_stepper_locked at;
     bool chopped;
@@ -137,7 +137,8 @@ static enum dw_status begin_locked(struct pulling *t, struct dw_error *error)
 /* N m: a load that rises slowly, at which it falls out of step. */
 static enum dw_status pull_out(struct pulling *t, double most, double *torque, struct dw_error *error)
 {
-    const double period = natural_period(t->plan), first = fmax(FIRST_PERIODS * period, 40 / t->rate), last = fmax((t->plan->drive == DW_STEPPER_CURRENT ? CHOPPED_PERIODS : LAST_PERIODS) * period, 160 / t->rate);
+    const double period = natural_period(t->plan), periods = t->plan->drive == DW_STEPPER_CURRENT ? CHOPPED_PERIODS : LAST_PERIODS;
+    const double first = fmax(FIRST_PERIODS * period, 40 / t->rate), last = fmax(periods * period, 160 / t->rate);
     enum dw_status status = begin_locked(t, error);
     double load = 0, lag = 0;
     while (!status && fabs(lag) < M_PI && load < 2 * most) {
