@@ -3,6 +3,7 @@
 #ifndef TESTS_FUZZ_PROMISE_H
 #define TESTS_FUZZ_PROMISE_H
 
+#include <dutywright/plant.h>
 #include <dutywright/status.h>
 #include <math.h>
 #include <stdbool.h>
@@ -61,6 +62,66 @@ static inline double next_size(struct bytes *bytes, double low, double high)
 static inline double next_part(struct bytes *bytes, double low, double high)
 {
     return next_byte(bytes) % 4 ? next_size(bytes, low, high) : 0;
+}
+
+/* ---- what a motor drives ---- */
+
+enum { DRIVEN_ROWS = 20000 };  /* then a run is ended */
+
+/* A run that is driven by pulses, and what has been seen of it. */
+struct driven {
+    const void *plan;
+    double period;                /* s */
+    size_t outputs, rows;
+    double full, slack;           /* J, natural size; by such a share of it rounding may raise what is stored */
+    bool quiet, falling;          /* nothing else drives it: while the pin is low, energy falls */
+    double time, energy;          /* of the last row, J */
+};
+
+/* A row is finite and later, and its energy, J, no more than before while it falls. */
+static inline enum dw_status see_row(struct driven *seen, const struct dw_run_row *row, double energy, struct dw_error *error)
+{
+    demand(row->time >= seen->time, "time does not go back");
+    for (size_t i = 0; i < seen->outputs; i++)
+        demand(isfinite(row->output[i]), "an output is finite");
+    demand(isfinite(energy), "a state is finite");
+    if (seen->falling)
+        demand(energy <= seen->energy + seen->slack * (seen->full + seen->energy), "energy falls with the gates off");
+    seen->energy = energy;
+    seen->time = row->time;
+    return ++seen->rows < DRIVEN_ROWS ? DW_OK : dw_error_set(error, DW_NO, 0, "enough rows");
+}
+
+/* Inputs while the pin is high or low; what it leaves stays. */
+typedef void set_input(const struct driven *seen, struct bytes *bytes, bool high, double *input);
+
+/* Drives a plant with pulses of crooked lengths about the period; where it is refused, as promised.
+ *   sink     of rows, with `seen` as its context
+ *   input    as the run starts */
+static inline void drive(struct dw_plant *plant, dw_run_sink *sink, struct driven *seen, struct bytes *bytes, set_input *set, double *input)
+{
+    struct dw_error error = { .status = DW_OK };
+    const struct dw_run_options options = { .accuracy = 1e-2, .sink = sink, .context = seen };
+    struct dw_run *run = dw_run_new(dw_plant_modes(plant), &options, &error);
+    double state[DW_STATES], time = 0;
+    const size_t mode = dw_plant_rest(plant, state);
+    demand(run != NULL, "a run begins");
+    seen->outputs = dw_plant_outputs(plant);
+    seen->time = -1;
+    enum dw_status status = dw_run_start(run, 0, mode, state, input, &error);
+    for (int k = 0; k < 8 && status == DW_OK; k++) {
+        const bool high = k % 2 == 0;
+        seen->falling = false;
+        set(seen, bytes, high, input);
+        status = dw_run_feed(run, time, input, &error);
+        seen->falling = seen->quiet && !high;
+        time += seen->period * (0.01 + next_share(bytes));
+        if (status == DW_OK)
+            status = dw_run_feed(run, time, input, &error);
+    }
+    if (status != DW_OK)
+        demand_error(&error, DW_BAD_USE, DW_NO);
+    dw_run_free(run);
 }
 
 #endif

@@ -7,15 +7,6 @@
 
 const int replay_changes = 20; /* scripts/fuzz short: 300 inputs */
 
-enum { MOST_ROWS = 20000 };
-
-struct seen {
-    const struct dw_motor_plan *plan;
-    size_t rows, outputs;
-    double time, energy;
-    bool falling;  /* the gates are off */
-};
-
 static void choose_plan(struct bytes *bytes, struct dw_motor_plan *plan)
 {
     *plan = (struct dw_motor_plan){ .drive = next_byte(bytes) % (DW_DRIVE_ANTIPHASE + 1), .threshold = 2.5 };
@@ -47,19 +38,15 @@ static double stored(const struct dw_motor_plan *plan, const double *state)
 
 static enum dw_status look(void *context, const struct dw_run_row *row, struct dw_error *error)
 {
-    struct seen *seen = context;
-    demand(row->time >= seen->time, "time does not go back");
-    for (size_t i = 0; i < seen->outputs; i++)
-        demand(isfinite(row->output[i]), "an output is finite");
-    const double energy = stored(seen->plan, row->state);
-    demand(isfinite(energy), "a state is finite");
-    /* states are good to 1e-13 of stall current and no-load speed: so is their energy, twice */
-    const double full[] = { dw_motor_stall_current(seen->plan), dw_motor_no_load_speed(seen->plan), 0 };
-    if (seen->falling)
-        demand(energy <= seen->energy + 1e-11 * (stored(seen->plan, full) + seen->energy), "energy falls with the gates off");
-    seen->energy = energy;
-    seen->time = row->time;
-    return ++seen->rows < MOST_ROWS ? DW_OK : dw_error_set(error, DW_NO, 0, "enough rows");
+    struct driven *seen = context;
+    return see_row(seen, row, stored(seen->plan, row->state), error);
+}
+
+static void set(const struct driven *seen, struct bytes *bytes, bool high, double *input)
+{
+    const struct dw_motor_plan *plan = seen->plan;
+    input[DW_MOTOR_PIN] = !high ? 0 : plan->drive == DW_DRIVE_DIRECT ? plan->supply : 5;
+    input[DW_MOTOR_LOW] = high || next_byte(bytes) % 2 ? 0 : 5;
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
@@ -73,29 +60,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         demand_error(&error, DW_BAD_USE, DW_BAD_USE);
         return 0;
     }
-    struct seen seen = { .plan = &plan, .outputs = dw_plant_outputs(dw_motor_plant(motor)), .time = -1 };
-    const struct dw_run_options options = { .accuracy = 1e-2, .sink = look, .context = &seen };
-    struct dw_run *run = dw_run_new(dw_plant_modes(dw_motor_plant(motor)), &options, &error);
-    const double period = next_size(&bytes, 1e-7, 10), on = plan.drive == DW_DRIVE_DIRECT ? plan.supply : 5;
-    const bool quiet = plan.torque == 0 && plan.drive != DW_DRIVE_ANTIPHASE;
-    double state[DW_MOTOR_STATES] = { 0 }, input[DW_MOTOR_INPUTS] = { 0 }, time = 0;
-    demand(run != NULL, "a run begins");
-    input[DW_MOTOR_DIRECTION] = next_byte(&bytes) % 2 ? 1 : -1;
-    enum dw_status status = dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), state, input, &error);
-    for (int k = 0; k < 8 && status == DW_OK; k++) {
-        const bool high = k % 2 == 0;
-        seen.falling = false;
-        input[DW_MOTOR_PIN] = high ? on : 0;
-        input[DW_MOTOR_LOW] = high || next_byte(&bytes) % 2 ? 0 : 5;
-        status = dw_run_feed(run, time, input, &error);
-        seen.falling = quiet && !high;
-        time += period * (0.01 + next_share(&bytes));
-        if (status == DW_OK)
-            status = dw_run_feed(run, time, input, &error);
-    }
-    if (status != DW_OK)
-        demand_error(&error, DW_BAD_USE, DW_NO);
-    dw_run_free(run);
+    /* states are good to 1e-13 of stall current and no-load speed: so is their energy, twice */
+    const double full[] = { dw_motor_stall_current(&plan), dw_motor_no_load_speed(&plan), 0 };
+    struct driven seen = { .plan = &plan, .full = stored(&plan, full), .slack = 1e-11, .period = next_size(&bytes, 1e-7, 10),
+                           .quiet = plan.torque == 0 && plan.drive != DW_DRIVE_ANTIPHASE };
+    double input[DW_MOTOR_INPUTS] = { [DW_MOTOR_DIRECTION] = next_byte(&bytes) % 2 ? 1 : -1 };
+    drive(dw_motor_plant(motor), look, &seen, &bytes, set, input);
     dw_motor_free(motor);
     return 0;
 }
