@@ -57,8 +57,8 @@ static size_t list_outputs(const struct dw_actuator *a, const struct load_motion
     const struct dw_actuator_plan *p = &a->plan;
     const double amperes = dw_motor_stall_current(&p->motor), speed = dw_motor_no_load_speed(&p->motor), k = p->motor.constant;
     const struct path *el = a->paths.path + path;
-    const struct forced feedback = dwi_forced_sum(1, (struct forced){ { .alone = p->feedback_low }, 0 }, (p->feedback_high - p->feedback_low) / p->travel,
-                                       of_state(X, 1));
+    const struct forced feedback = dwi_forced_sum(1, (struct forced){ { .alone = p->feedback_low }, 0 },
+                                                  (p->feedback_high - p->feedback_low) / p->travel, of_state(X, 1));
     const bool all = p->motor.all;
     struct dw_port port[SUPPLY_PORTS] = { { .name = NULL } };
     struct row value[SUPPLY_PORTS] = { { .alone = 0 } };
@@ -94,9 +94,11 @@ static void list_probes(const struct dw_actuator *a, const struct load_motion *m
 {
     const struct path *el = a->paths.path + path;
     const bool direct = a->plan.motor.drive == DW_DRIVE_DIRECT, turns = me->kind == MOVES || me->kind == FLIES;
+    const struct row none = { .alone = 0 };
     const double lost = me->kind == MOVES ? dwi_actuator_arm(a, me->way, me->side) - a->screw.ideal : 0;
     const struct actuator_output list[PROBES] = {
-        { .value = dwi_forced_sum(!direct, (struct forced){ supplied->volts, 0 }, 0, dwi_actuator_force(a, 0)), .pin = direct }, { .value = of_state(I, direct ? el->pin : el->share) }, { .value = of_state(I, 1) },
+        { .value = { direct ? none : supplied->volts, 0 }, .pin = direct },
+        { .value = of_state(I, direct ? el->pin : el->share) }, { .value = of_state(I, 1) },
         { .value = terminal(a, path), .pin = el->conduction == BLOCKS ? 0 : el->pin }, { .value = of_state(W, 1) },
         { .value = { { .alone = turns ? me->way : 0 }, 0 } },
         { .value = dwi_forced_sum(lost / a->plan.motor.gear, dwi_actuator_thread_force(a, me), 0, dwi_actuator_force(a, 0)) },

@@ -4,17 +4,15 @@
 #include <dutywright/actuator.h>
 #include <math.h>
 
-static const double PI = 3.14159265358979323846;
-
 /* Of the thread, with the wedge of its flanks. */
 static double thread_friction(const struct dw_actuator_plan *p)
 {
-    return p->screw_friction / cos(p->thread_angle / 2 * PI / 180);
+    return p->screw_friction / cos(p->thread_angle / 2 * M_PI / 180);
 }
 
 struct dw_screw dw_actuator_screw(const struct dw_actuator_plan *p)
 {
-    const double ideal = p->lead / (2 * PI), around = PI * p->screw_diameter, mu = thread_friction(p);
+    const double ideal = p->lead / (2 * M_PI), around = M_PI * p->screw_diameter, mu = thread_friction(p);
     const double collar = p->collar_friction * p->collar_diameter / 2;
     if (p->efficiency > 0)
         return (struct dw_screw){ ideal, ideal / p->efficiency, ideal * (2 - 1 / p->efficiency) };
@@ -43,29 +41,23 @@ double dw_actuator_stall_current(const struct dw_actuator_plan *p)
 
 static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_error *error)
 {
-    const double around = PI * p->screw_diameter, mu = thread_friction(p);
+    const double around = M_PI * p->screw_diameter, mu = thread_friction(p);
     if (!(p->lead > 0))
-        return dw_error_member(error, "lead",
-                               "a lead of %g m: the nut would not move out; pitch times starts is above zero, such as "
-                               "0.003 m",
-                               p->lead);
-    if (p->efficiency > 0 || p->efficiency < 0)
-        return p->efficiency > 0 && p->efficiency <= 1
-                   ? DW_OK
-                   : dw_error_member(error, "efficiency", "efficiency %g: must be above 0 and at most 1",
-                                     p->efficiency);
+        return dw_error_member(error, "lead", "a lead of %g m: the nut would not move out; pitch times starts is above zero, such as "
+                               "0.003 m", p->lead);
+    if (!(p->efficiency >= 0 && p->efficiency <= 1))
+        return dw_error_member(error, "efficiency", "efficiency %g: must be above 0 and at most 1", p->efficiency);
+    if (p->efficiency > 0)
+        return DW_OK;
     if (!(p->screw_diameter > 0))
         return dw_error_member(error, "screw_diameter", "screw diameter %g m: must be above zero", p->screw_diameter);
     if (!(p->thread_angle < 180))
-        return dw_error_member(error, "thread_angle",
-                               "thread angle %g deg: must be below 180; 0 is square, 29 and 30 are trapezoids",
-                               p->thread_angle);
+        return dw_error_member(error, "thread_angle", "thread angle %g deg: must be below 180; 0 is square, 29 and 30 are "
+                               "trapezoids", p->thread_angle);
     if (!(around > mu * p->lead))
-        return dw_error_member(error, "screw_friction",
-                               "the screw binds: with a friction of %g in its flanks no torque raises a load along a "
-                               "lead of "
-                               "%g m; a friction below %.3g would do, or a lead below %.3g m",
-                               p->screw_friction, p->lead, p->screw_friction * around / (mu * p->lead), around / mu);
+        return dw_error_member(error, "screw_friction", "the screw binds: with a friction of %g in its flanks no torque raises a load "
+                               "along a lead of %g m; a friction below %.3g would do, or a lead below %.3g m", p->screw_friction,
+                               p->lead, p->screw_friction * around / (mu * p->lead), around / mu);
     return DW_OK;
 }
 
@@ -76,22 +68,17 @@ static enum dw_status check_wedge(const struct dw_actuator_plan *p, struct dw_er
     const double each = screw.ideal * screw.lower / (p->motor.gear * p->motor.gear), inertia = p->motor.inertia;
     if (inertia + p->mass * each > 0)
         return DW_OK;
-    return dw_error_member(error, "mass",
-                           "the screw would wedge: a mass of %g kg that drives this self-locking screw stops it faster "
-                           "than its friction "
-                           "allows; a mass below %.3g kg would do, or an inertia of the rotor above %.3g kg m^2",
-                           p->mass, -inertia / each, -p->mass * each);
+    return dw_error_member(error, "mass", "the screw would wedge: a mass of %g kg that drives this self-locking screw stops it faster "
+                           "than its friction allows; a mass below %.3g kg would do, or an inertia of the rotor above %.3g kg m^2", p->mass,
+                           -inertia / each, -p->mass * each);
 }
 
 static enum dw_status check_ends(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const double beyond = p->switches ? p->overtravel : 0;
     if (p->switches && !(p->differential > 0 && p->differential < p->travel))
-        return dw_error_member(error, "differential",
-                               "a differential of %g m: must be above zero and below the travel, %g m; a hundredth of "
-                               "it, "
-                               "%g m, would do",
-                               p->differential, p->travel, p->travel / 100);
+        return dw_error_member(error, "differential", "a differential of %g m: must be above zero and below the travel, %g m; a "
+                               "hundredth of it, %g m, would do", p->differential, p->travel, p->travel / 100);
     if (p->switches && !(p->overtravel >= 0))
         return dw_error_member(error, "overtravel", "an overtravel of %g m: must not be negative", p->overtravel);
     if (!(p->initial >= -beyond && p->initial <= p->travel + beyond))
