@@ -59,8 +59,9 @@ DW_API double dw_actuator_back_drive(const struct dw_actuator_plan *plan);
 DW_API double dw_actuator_stall_current(const struct dw_actuator_plan *plan);
 
 struct dw_actuator;
-/*   returns   NULL with what dw_actuator_check refuses; DW_NO_MEMORY */
+/*   returns   NULL with what dw_actuator_check refuses, or DW_NO_MEMORY */
 DW_API struct dw_actuator *dw_actuator_new(const struct dw_actuator_plan *plan, struct dw_error *error);
+/* NULL is fine. */
 DW_API void dw_actuator_free(struct dw_actuator *actuator);
 /* Its plant: inputs and states above; its last four outputs are current (A), force in the screw (N), speed (m/s) and
  * position (m) of the load, before them feedback (V) and supply (V) where there are such. Its load is the actuator: to
@@ -78,6 +79,7 @@ DW_API int dw_actuator_open(const struct dw_actuator *actuator, size_t mode);
 enum dw_actuator_integral { DW_ACTUATOR_SUPPLIED, DW_ACTUATOR_HEATED, DW_ACTUATOR_ENTERED, DW_ACTUATOR_CONVERTED,
                             DW_ACTUATOR_DAMPED, DW_ACTUATOR_DRAGGED, DW_ACTUATOR_RUBBED, DW_ACTUATOR_LIFTED,
                             DW_ACTUATOR_INTEGRALS };
+/*   returns   [DW_ACTUATOR_INTEGRALS], the actuator's own, for a run of its plant */
 DW_API const struct dw_integrand *dw_actuator_integrals(const struct dw_actuator *actuator);
 /* J, each positive where it is taken: from the supply, heat of the winding, into the motor's terminals, by the rotor from
  * the current, by viscous friction and drag of the motor, by the screw's friction, by the force on the load.

@@ -105,7 +105,7 @@ struct dw_stepper_meter {
     bool any;
 };
 
-/* Takes a row of a run of the plant, in their order. */
+/* Takes every row of a run of the plant, from its start on. */
 DW_API void dw_stepper_meter_row(struct dw_stepper_meter *meter, const struct dw_run_row *row);
 
 /* ---- the locked motor ---- */
