@@ -108,7 +108,8 @@ static void note_offset(const struct loop_options *o, const struct dw_loop_stand
 }
 
 /* A gain with which the loop is stable, tried by running it; NaN: none was found, and the status says why. */
-static enum dw_status better_gain(const struct loop_options *o, const struct dw_margins *margins, double *gain, struct dw_error *error)
+static enum dw_status better_gain(const struct loop_options *o, double wanted, const struct dw_margins *margins, double *gain,
+                                  struct dw_error *error)
 {
     struct dw_law_plan wish = o->law;
     struct dw_law law;
@@ -122,6 +123,7 @@ static enum dw_status better_gain(const struct loop_options *o, const struct dw_
     wish.gain = dw_number_round(o->law.gain * (isinf(high) ? 2 * low : low > high / 4 ? sqrt(low * high) : high / 2), 2);
     plan.law = &law;
     plan.side = plan.wanted_from = NULL;  /* read already */
+    plan.wanted = wanted;
     enum dw_status status = dw_law_make(&wish, &law, error);
     struct dw_loop *loop = status == DW_OK ? dw_loop_new(&plan, error) : NULL;
     if (status == DW_OK)
@@ -166,7 +168,7 @@ static enum dw_status judge(const struct loop_options *o, struct dw_loop *loop, 
     if (margins.stable)
         return DW_OK;
     double gain;
-    if (better_gain(o, &margins, &gain, error) == DW_NO_MEMORY)
+    if (better_gain(o, dw_loop_state(loop)->wanted, &margins, &gain, error) == DW_NO_MEMORY)
         return DW_NO_MEMORY;
     if (isnan(gain))
         dw_error_set(verdict, DW_NO, 0, "the loop is not stable: its largest pole is %.4g, and no gain helps", margins.pole_highest);

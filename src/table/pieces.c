@@ -455,7 +455,7 @@ static enum dw_status take_row(struct dw_pieces *p, bool *given, struct dw_error
         status = time_goes_back(p, error);
     } else if (time >= p->next_cut || p->level_count) {
         status = time >= p->next_cut ? check_clocks(p, time, error) : DW_OK;
-        p->split_from = p->before;
+        p->split_from = status == DW_OK ? p->before : NULL;
         p->cuts = 0;
         p->second = false;
     } else {
