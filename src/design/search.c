@@ -179,6 +179,12 @@ static bool make_room(struct search *search)
     return search->count < search->allocated;
 }
 
+static void put(struct search *search, size_t at, const struct candidate *found)
+{
+    *search->kept[at] = *found;
+    search->kept[at]->change = ++search->changes;
+}
+
 /* Thousands may be kept: what moves are their addresses. */
 static void insert(struct search *search, size_t at, const struct candidate *found)
 {
@@ -187,7 +193,7 @@ static void insert(struct search *search, size_t at, const struct candidate *fou
     struct candidate *own = search->kept[search->count];
     memmove(search->kept + at + 1, search->kept + at, (search->count - at) * sizeof(struct candidate *));
     search->kept[at] = own;
-    *own = *found;
+    put(search, at, found);
     search->count++;
 }
 
@@ -202,12 +208,12 @@ static void offer_front(struct search *search, const struct candidate *found)
 {
     size_t at = front_before(search, found->settling);
     if (at > 0) {
-        struct candidate *best = search->kept[at - 1];
+        const struct candidate *best = search->kept[at - 1];
         if (best->ripple < found->ripple || (best->ripple == found->ripple && best->settling < found->settling))
             return;
         if (best->ripple == found->ripple && best->settling == found->settling) {  /* unrun: search-keeps */
             if (compare_rest(found, best) < 0)
-                *best = *found;
+                put(search, at - 1, found);
             return;
         }
         if (best->settling == found->settling)
@@ -302,12 +308,12 @@ bool dwi_search_ended(struct search *search)
     return search->stopped || search->no_memory || (search->halt && atomic_load(search->halt));
 }
 
-void dwi_search_join(struct search *search, const struct search *other, bool anew)
+unsigned long dwi_search_join(struct search *search, const struct search *other, unsigned long since)
 {
-    if (anew)
-        search->count = 0;
-    for (size_t i = 0; i < other->count && !search->no_memory; i++)
-        offer(search, other->kept[i]);
+    for (size_t i = 0; i < other->count && other->changes > since && !search->no_memory; i++)
+        if (other->kept[i]->change > since)
+            offer(search, other->kept[i]);
+    return other->changes;
 }
 
 void dwi_search_looked(struct search *search, double share)

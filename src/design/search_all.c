@@ -161,15 +161,17 @@ static bool take(struct work *work, struct search_piece *piece)
 static void take_part(struct work *work, struct search *own)
 {
     struct search_piece piece;
+    unsigned long seen = 0;
     pthread_mutex_lock(&work->lock);
     while (!dwi_search_ended(own) && take(work, &piece)) {
         if (own != work->whole)
-            dwi_search_join(own, work->whole, true);
+            seen = dwi_search_join(own, work->whole, seen);
+        const unsigned long begun = own->changes;
         pthread_mutex_unlock(&work->lock);
         look_at_piece(work, own, &piece);
         pthread_mutex_lock(&work->lock);
         if (own != work->whole)
-            dwi_search_join(work->whole, own, false);
+            dwi_search_join(work->whole, own, begun);
     }
     pthread_mutex_unlock(&work->lock);
 }

@@ -83,6 +83,7 @@ struct candidate {
     double ripple, settling; /* rounded, for the front */
     double price, resistance, capacitance;
     int parts, size;
+    unsigned long change;  /* the one that it was put here by */
 };
 
 struct search {
@@ -93,6 +94,7 @@ struct search {
     size_t room;             /* how many are kept; with GOAL_FRONT as many as there are */
     struct candidate **kept;     /* [count], with room for [allocated]: by rank; GOAL_FRONT: by settling, ripple falling */
     size_t count, allocated;
+    unsigned long changes;       /* how often one was put there */
     double evaluations;
     bool exhaustive;
     bool no_memory, stopped;
@@ -104,8 +106,9 @@ struct search {
 };
 /* Stopped, out of memory, or another thread is. */
 bool dwi_search_ended(struct search *search);
-/* Takes over what another search has kept: with `anew` instead of what it had itself. */
-void dwi_search_join(struct search *search, const struct search *other, bool anew);
+/* Takes over what another search has kept since some change of its own, 0 all; what it kept before must have been taken over already.
+ *   returns  its last change */
+unsigned long dwi_search_join(struct search *search, const struct search *other, unsigned long since);
 
 /* Whether nothing under this bound can be kept. */
 bool dwi_search_hopeless(const struct search *search, const struct bound *bound, bool coil);
