@@ -180,8 +180,10 @@ DW_API enum dw_status dw_filter_yield(const struct dw_filter_task *task, const s
                                       unsigned long long first, unsigned long long samples, double confidence,
                                       struct dw_yield *yield, struct dw_error *error);
 /* How many of so many samples must be good for the interval to begin no lower than a share.
- *   needed    out
- *   returns   DW_OK, or DW_BAD_USE: as above; a share outside 0..1; no number of them is enough, and how many samples would be */
+ *   share     0 < share < 1; samples, confidence as above
+ *   needed    out, the least such count; untouched on error
+ *   returns   DW_OK, or DW_BAD_USE: as above; a share outside 0..1; no number of them is enough, and how many samples would be
+ *   source    the interval of dw_yield_interval, which rises with the count: bisection; exact */
 DW_API enum dw_status dw_yield_needed(double share, unsigned long long samples, double confidence, unsigned long long *needed,
                                       struct dw_error *error);
 /* The interval alone, for counts that were added. */

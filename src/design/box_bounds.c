@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What no RC ladder of a box settles below, and what that and its ripple leave of the box: theory, 6.4. */
 #include "search_inner.h"
-#include <float.h>
 #include <math.h>
 #include <string.h>
 

@@ -178,8 +178,8 @@ enum dw_status dwi_choose_with(const struct dw_choice_wish *wish, enum goal goal
     if (!offers_new(&offers, wish))
         return dw_no_memory(error);
     struct search search = search_new(wish, goal);
-    double candidates = 0, evaluations = 0;
-    candidates = dwi_search_all(&search, wish, &offers.rc, &offers.lc);
+    double evaluations = 0;
+    const double candidates = dwi_search_all(&search, wish, &offers.rc, &offers.lc);
     if (search.count == 0)
         status = DW_NO;
     if (status == DW_NO && nearest && !search.stopped && !search.no_memory) {

@@ -97,11 +97,10 @@ static void look(struct search *search, const struct space *space, const struct 
 
 size_t dwi_rc_frontier(struct search *search, const struct space *space, struct search_box *boxes)
 {
-    size_t count = 0;
     boxes[0] = (struct search_box){ .stages = space->stages };
     for (int k = 0; k < space->stages; k++)
         boxes[0].node[k] = pairs_of(space, k)->node;
-    count = dwi_box_bounded(search, &boxes[0]);
+    size_t count = dwi_box_bounded(search, &boxes[0]);
     for (bool cut = true; cut && count > 0;) {
         cut = false;
         for (size_t i = count; i-- > 0 && count < FRONTIER;) {
