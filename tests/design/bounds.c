@@ -33,19 +33,26 @@ START_TEST(any_number_of_threads_gives_the_same_to_the_bit)
 }
 END_TEST
 
-/* Lists without a pattern, so that no two ladders are alike, and enough of them that the front is looked for in coarser lists first. */
+/* So many resistors and capacitors without a pattern, so that no two ladders are alike. */
+static struct dw_choice_wish drawn(uint64_t *seed, size_t count, double r_decades, double c_decades, bool spread)
+{
+    struct dw_part r[6], c[6];
+    struct dw_error error = { .text = "" };
+    for (size_t k = 0; k < count; k++) {
+        r[k] = (struct dw_part){ 1e3 * pow(10, uniform(seed, 0, r_decades)), spread ? uniform(seed, 0, 0.05) : 0, NAN };
+        c[k] = (struct dw_part){ 1e-9 * pow(10, uniform(seed, 0, c_decades)), spread ? uniform(seed, 0, 0.2) : 0, NAN };
+    }
+    return ladders(dw_parts_new(r, count, &error), dw_parts_new(c, count, &error));
+}
+
+/* Enough of them that the front is looked for in coarser lists first. */
 START_TEST(three_stages_searched_by_bounds_are_those_of_every_ladder)
 {
     uint64_t seed = 33;
     for (int n = 0; n < 6; n++) {
-        struct dw_part r[6], c[6];
         struct dw_choices *pruned, *all;
         struct dw_error error = { .text = "" };
-        for (int k = 0; k < 6; k++) {
-            r[k] = (struct dw_part){ 1e3 * pow(10, uniform(&seed, 0, 1.5)), n % 2 ? uniform(&seed, 0, 0.05) : 0, NAN };
-            c[k] = (struct dw_part){ 1e-9 * pow(10, uniform(&seed, 0, 2.5)), n % 2 ? uniform(&seed, 0, 0.2) : 0, NAN };
-        }
-        struct dw_choice_wish wish = ladders(dw_parts_new(r, 6, &error), dw_parts_new(c, 6, &error));
+        struct dw_choice_wish wish = drawn(&seed, 6, 1.5, 2.5, n % 2);
         wish.task.frequency = pow(10, uniform(&seed, 3.5, 5.5));
         wish.task.load = pow(10, uniform(&seed, 4, 6));
         wish.task.source = n < 3 ? 0 : 200;
@@ -77,14 +84,9 @@ START_TEST(fronts_of_fast_ladders_are_those_of_every_ladder)
 {
     uint64_t seed = 34;
     for (int n = 0; n < 12; n++) {
-        struct dw_part r[5], c[5];
         struct dw_choices *pruned, *all;
         struct dw_error error = { .text = "" };
-        for (int k = 0; k < 5; k++) {
-            r[k] = (struct dw_part){ 1e3 * pow(10, uniform(&seed, 0, 1)), n % 3 == 1 ? uniform(&seed, 0, 0.05) : 0, NAN };
-            c[k] = (struct dw_part){ 1e-9 * pow(10, uniform(&seed, 0, 1)), n % 3 == 1 ? uniform(&seed, 0, 0.2) : 0, NAN };
-        }
-        struct dw_choice_wish wish = ladders(dw_parts_new(r, 5, &error), dw_parts_new(c, 5, &error));
+        struct dw_choice_wish wish = drawn(&seed, 5, 1, 1, n % 3 == 1);
         wish.task.frequency = pow(10, uniform(&seed, 3, 5));
         wish.task.load = n % 2 ? pow(10, uniform(&seed, 4, 6)) : INFINITY;
         wish.task.load_spread = n % 2 ? 0.1 : 0;
