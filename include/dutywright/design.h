@@ -80,6 +80,9 @@ struct dw_filter_task {
     double load_spread;  /* tolerance of the load, share; 0 <= load_spread < 1 */
     double insulation; /* s, capacitance times insulation resistance of each capacitor; 0: none leaks. That of cd and its share of the
                           pin's current are left out */
+    double esr;        /* s, capacitance times effective series resistance of each capacitor, a loss angle's tangent over the angular
+                          frequency it is told at; 0: none. That of cd counts in rd, and what it takes off an RC filter's pin current is
+                          left out */
     double band;       /* of settling: share of the change, 0 < band < 1 */
     /* limits, > 0; INFINITY: none */
     double ripple;        /* V, peak to peak */
@@ -146,7 +149,7 @@ DW_API enum dw_status dw_filter_steady_currents(const struct dw_filter_task *tas
                                                 struct dw_filter_currents *currents, struct dw_error *error);
 
 /* Where the response has fallen by 3 dB from that at frequency zero, the highest such with a coil.
- *   cutoff    out, Hz
+ *   cutoff    out, Hz; INFINITY: it never falls so far, for series resistances of capacitors
  *   returns   DW_OK; DW_BAD_USE: no task or no filter; DW_NO_MEMORY
  *   accuracy  1e-13 times the quality of a coil's resonance */
 DW_API enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const struct dw_filter *filter, double *cutoff,

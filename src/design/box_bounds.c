@@ -131,20 +131,32 @@ struct middle {
     double share[COORDINATES];        /* of each in the sum that bounds the ripple */
     double width[COORDINATES];        /* how far each may rise */
     bool wide;                        /* too much so for the tangents below to tell more */
+    double band;                      /* of settling; what passes at once makes it wider */
+    double part[STAGES];              /* of each pole's time constant: the rest is the series resistance's */
+    double shift[STAGES];             /* what that adds to the time's logarithm here beyond what it adds in all of the box */
     double need;                      /* by how much that sum is above that of the least of all, at most */
     double level, slope[COORDINATES]; /* a plane that the logarithm of the time of a step's answer is nowhere below */
     struct boundary_plane tangent[TANGENTS]; /* those asked for last */
 };
 
-/* Of something's growth by each pole. */
-static void slopes_of(const struct middle *middle, const double *growth, double *slope)
+/* Of something's growth by each pole. With a series resistance (6.39) the two slowest together have planes of their own time alone.
+ *   returns  by how much the plane is lower than what it is a plane of, there */
+static double slopes_of(const struct middle *middle, const double *growth, double *slope)
 {
-    for (int k = 0; k < COORDINATES; k++) {
-        slope[k] = 0;
-        for (int n = 0; n < middle->stages; n++)
-            slope[k] += growth[n] * middle->by_coordinate[n][k];
-        slope[k] = fmax(slope[k], 0);
+    const double both = middle->stages == 3 ? fmax(0, growth[1] - growth[2]) : 0;
+    double lower = 0;
+    memset(slope, 0, COORDINATES * sizeof *slope);
+    for (int n = 0; n < middle->stages; n++) {
+        const double alone = n < 2 ? both * (1 - middle->part[n]) : 0;
+        for (int k = 0; k < COORDINATES; k++)
+            slope[k] += (growth[n] * middle->part[n] + alone) * middle->by_coordinate[n][k];
+        lower += n < 2 ? both * middle->shift[n] : 0;
     }
+    for (int k = 0; k < COORDINATES; k++)
+        slope[k] = fmax(slope[k], 0);
+    for (int k = 0; k < middle->stages; k++)
+        lower += slope[k] * middle->rise[k];
+    return lower;
 }
 
 static void turn_to_coordinates(struct middle *middle, const struct coefficients *of)
@@ -154,6 +166,35 @@ static void turn_to_coordinates(struct middle *middle, const struct coefficients
         for (int k = 0; k < COORDINATES; k++)
             middle->by_coordinate[n][k] = (of->slope[k][1] + s * (of->slope[k][2] + s * of->slope[k][3])) / down;
     }
+}
+
+/* Poles of the smallest ladder of the box that settles as slowly, or of the largest. */
+static struct exp_sum slow_end(const struct part_box *part, bool largest, double load)
+{
+    double r[STAGES], c[STAGES];
+    struct filter_poles poles;
+    for (int k = 0; k < part->stages; k++) {
+        const struct pair_node *node = &part->node[k];
+        r[k] = largest ? node->slow.r_most : node->slow.r_least;
+        c[k] = largest ? node->slow.time_most / node->slow.r_least : node->slow.time_least / node->slow.r_most;
+    }
+    dwi_rc_poles(&poles, part->stages, r, c, load);
+    return poles.out;
+}
+
+/* Each time constant longer by a series resistance's, and the band wider for what passes at once. (6.39) */
+static void lengthen(struct middle *middle, const struct task_terms *terms, const struct part_box *part)
+{
+    const double lost = terms->leak * terms->task.esr, esr = terms->task.esr / (1 + lost);
+    const struct exp_sum most = slow_end(part, true, INFINITY), least = slow_end(part, false, terms->load[1]);
+    for (int k = 0; k < part->stages; k++) {
+        const double longer = 1 + esr * middle->out.rate[k];
+        middle->part[k] = 1 / longer;
+        middle->shift[k] = fmax(0, log(longer / (1 + esr * most.rate[k])));
+        middle->out.rate[k] /= longer;
+        middle->out.even[k] *= pow(longer, part->stages - 1);
+    }
+    middle->band *= pow((1 + lost) * (1 + terms->task.esr * least.rate[0]), part->stages);
 }
 
 static void middle_of(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
@@ -189,21 +230,24 @@ static void middle_of(struct middle *middle, const struct task_terms *terms, con
     coefficients_of(&coefficients, part->stages, at);
     middle->out = poles.out;
     turn_to_coordinates(middle, &coefficients);
+    middle->band = terms->task.band;
+    for (int n = 0; n < part->stages; n++)
+        middle->part[n] = 1;
+    if (terms->task.esr > 0)
+        lengthen(middle, terms, part);
     const double interval = terms->step * terms->period;
-    struct exp_sum mean = poles.out;
+    struct exp_sum mean = middle->out;
     for (int n = 0; n < part->stages; n++)
         mean.even[n] *= -expm1(-mean.rate[n] * interval) / (mean.rate[n] * interval);
-    const double time = interval + fmax(0, reached(&mean, terms->task.band));
-    const struct moment moment = moment_at(&poles.out, time, interval);
-    growth_by_poles(&poles.out, &moment, growth);
+    /* what is within the band with its first mean has no time to be bounded */
+    const double after = reached(&mean, middle->band), time = interval + fmax(0, after);
+    const struct moment moment = moment_at(&middle->out, time, interval);
+    growth_by_poles(&middle->out, &moment, growth);
     for (int n = 0; n < part->stages; n++)
-        all += time * poles.out.rate[n] * poles.out.even[n] * moment.mean[n];
+        all += time * middle->out.rate[n] * middle->out.even[n] * moment.mean[n];
     for (int n = 0; n < part->stages; n++)
-        growth[n] /= all;
-    slopes_of(middle, growth, middle->slope);
-    middle->level = log(time);
-    for (int k = 0; k < part->stages; k++)
-        middle->level -= middle->slope[k] * middle->rise[k];
+        growth[n] = after > 0 ? growth[n] / all : 0;
+    middle->level = (after > 0 ? log(time) : -INFINITY) - slopes_of(middle, growth, middle->slope);
     for (int i = 0; i < TANGENTS; i++)
         middle->tangent[i].boundary = NAN;
 }
@@ -243,9 +287,7 @@ static double missing_from(struct middle *middle, const struct task_terms *terms
         for (int n = 0; n < middle->stages; n++)
             growth[n] /= there;
         *tangent = (struct boundary_plane){ .boundary = k, .level = there > 1e-6 ? log(there) : 0 };
-        slopes_of(middle, growth, tangent->slope);
-        for (int i = 0; i < middle->stages; i++)
-            tangent->level += tangent->slope[i] * middle->rise[i];
+        tangent->level += slopes_of(middle, growth, tangent->slope);
     }
     return -expm1(tangent->level - raised(middle, tangent->slope, sum));
 }
@@ -255,17 +297,17 @@ static double settling_from(struct middle *middle, const struct task_terms *term
 {
     enum { STEPS = 8 };
     const double by_mean = exp(middle->level + raised(middle, middle->slope, sum));
-    const bool convex = terms->task.band <= CONVEX && by_mean > FEW * terms->period;
+    const bool convex = middle->band <= CONVEX && by_mean > FEW * terms->period;
     if (convex && (by_mean > MANY * terms->period || middle->wide))
         return by_mean;
     double k = fmax(0, floor(by_mean / terms->period) - 1), before = missing_from(middle, terms, k, sum), after = 0;
-    for (int i = 0; i < STEPS && k > 0 && !(before > terms->task.band); i++)
+    for (int i = 0; i < STEPS && k > 0 && !(before > middle->band); i++)
         before = missing_from(middle, terms, --k, sum);
-    if (!(before > terms->task.band))
+    if (!(before > middle->band))
         return fmax(terms->period, convex ? by_mean : 0);
-    for (int i = 0; i < STEPS && (after = missing_from(middle, terms, k + 1, sum)) > terms->task.band; i++, k++)
+    for (int i = 0; i < STEPS && (after = missing_from(middle, terms, k + 1, sum)) > middle->band; i++, k++)
         before = after;
-    const double by_bounds = terms->period * (k + 1 + (after > terms->task.band ? 0 : (before - terms->task.band) / (before - after)));
+    const double by_bounds = terms->period * (k + 1 + (after > middle->band ? 0 : (before - middle->band) / (before - after)));
     return convex ? fmax(by_mean, by_bounds) : by_bounds;
 }
 
@@ -344,10 +386,11 @@ static bool by_times(struct search *search, struct part_box *part, struct bound 
 static struct bound begin(const struct task_terms *terms, const struct part_box *part)
 {
     double slow = 0, fast = 0, leaks = 0;
+    const double leak = terms->leak / (1 + terms->leak * terms->task.esr);
     struct bound bound = { .parts = 2 * part->stages };
     for (int k = 0; k < part->stages; k++) {
         slow += part->node[k].slow.r_least;
-        leaks += log1p(terms->leak * part->node[k].slow.time_least);
+        leaks += log1p(leak * part->node[k].slow.time_least);
         fast += part->node[k].fast.r_most;
         bound.resistance += part->node[k].resistance;
         bound.price += part->node[k].price;

@@ -4,13 +4,14 @@
 #include <dutywright/ladder.h>
 #include <math.h>
 
-/* A filter as a ladder, and where its outputs are. A damping branch is a last stage, so that its current is an output; the load
- * then stands as a leak beside the capacitor before it. */
+/* A filter as a ladder, and where its outputs are. A damping branch is the shunt of a last stage without a series branch, so that its
+ * current is an output. */
 struct filter_circuit {
     struct dw_system *system;
     size_t stages, out;
-    double load[DW_FILTER_STAGES];  /* S, beside each capacitor */
-    bool no_memory;                 /* for a response: then what was found is no answer */
+    double load, leak[DW_FILTER_STAGES];  /* S, of the last stage, beside each capacitor */
+    double lost;                          /* ohm of a capacitor's series resistance times its leak */
+    bool no_memory;                       /* for a response: then what was found is no answer */
 };
 
 static size_t node_output(const struct filter_circuit *circuit, size_t stage)
@@ -26,25 +27,24 @@ static size_t current_output(const struct filter_circuit *circuit, size_t stage)
 static enum dw_status circuit_new(struct filter_circuit *circuit, const struct dw_filter_task *task, const struct dw_filter *filter,
                                   struct dw_error *error)
 {
-    const bool damped = filter->cd.value > 0, loaded = isfinite(task->load);
+    const bool damped = filter->cd.value > 0;
     const size_t last = (size_t)filter->stages - 1;
     struct dw_stage stages[DW_FILTER_STAGES] = { { .l = filter->l.value } };
-    *circuit = (struct filter_circuit){ .stages = last + 1 + damped, .out = last };
+    *circuit = (struct filter_circuit){ .stages = last + 1 + damped, .out = last, .load = 1 / task->load };
     for (size_t k = 0; k <= last; k++) {
+        const double c = filter->c[k].value;
         stages[k].r = filter->r[k].value;
-        stages[k].c = filter->c[k].value;
-        stages[k].leak = task->insulation > 0 ? task->insulation / stages[k].c : 0;
-        circuit->load[k] = task->insulation > 0 ? stages[k].c / task->insulation : 0;
+        stages[k].c = c;
+        stages[k].esr = task->esr / c;
+        stages[k].leak = task->insulation > 0 ? task->insulation / c : 0;
+        circuit->leak[k] = task->insulation > 0 ? c / task->insulation : 0;
     }
-    if (damped) {
-        const double leak = (loaded ? 1 / task->load : 0) + (stages[last].leak > 0 ? 1 / stages[last].leak : 0);
-        stages[last].leak = leak > 0 ? 1 / leak : 0;
-        stages[last + 1] = (struct dw_stage){ .r = filter->rd.value, .c = filter->cd.value };
-    }
-    circuit->load[last] += 1 / task->load;
+    circuit->lost = task->insulation > 0 ? task->esr / task->insulation : 0;
+    if (damped)
+        stages[last + 1] = (struct dw_stage){ .c = filter->cd.value, .esr = filter->rd.value };
     const struct dw_ladder_plan plan = { .stages = stages, .count = circuit->stages,
                                          .source = task->source_low > 0 ? (task->source + task->source_low) / 2 : task->source,
-                                         .load = loaded && !damped ? task->load : 0 };
+                                         .load = isfinite(task->load) ? task->load : 0 };
     struct dw_ladder *ladder = dw_ladder_new(&plan, error);
     circuit->system = ladder ? dw_ladder_system(ladder, error) : NULL;
     dw_ladder_free(ladder);
@@ -108,9 +108,11 @@ static enum dw_status all_squares(const struct filter_circuit *circuit, const st
     for (size_t k = 0; k < circuit->stages && status == DW_OK; k++) {
         const bool more = k + 1 < circuit->stages;
         const struct output_sum through = { { current_output(circuit, k) }, { 1 } };
+        /* what the shunt takes, less what leaks of it */
+        const double kept = 1 + (circuit->leak[k] > 0 ? circuit->lost : 0);
         const struct output_sum shunt = {
             { current_output(circuit, k), more ? current_output(circuit, k + 1) : 0, node_output(circuit, k) },
-            { 1, more ? -1 : 0, -circuit->load[k] }
+            { kept, more ? -kept : 0, -circuit->leak[k] - (more ? 0 : kept * circuit->load) }
         };
         status = mean_square(steady, &through, &series[k], error);
         if (status == DW_OK)
@@ -175,14 +177,17 @@ static double response(struct filter_circuit *circuit, double angular)
     return circuit->no_memory ? NAN : status == DW_OK ? hypot(real[out], imaginary[out]) : INFINITY;
 }
 
-/* The highest angular frequency at which a response passes a level: downwards in steps, then by bisection.
+/* The highest angular frequency at which a response passes a level: downwards in steps, then by bisection. Infinite where what
+ * passes at once is more.
  *   from  from here on it only falls
  *   step  > 1: between two crossings there lies more than this factor */
 static double highest_crossing(struct filter_circuit *circuit, double level, double from, double step)
 {
     double high = from;
-    while (response(circuit, high) > level)
+    while (high < INFINITY && response(circuit, high) > level)
         high *= 2;
+    if (isinf(high))
+        return high;
     while (response(circuit, high / step) < level)
         high /= step;
     double low = high / step;

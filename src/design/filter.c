@@ -25,6 +25,7 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         { "source", "source", task->source },
         { "source_low", "source while low", task->source_low },
         { "insulation", "insulation", task->insulation },
+        { "esr", "esr", task->esr },
     };
     for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
         if (!(above_zero[i].value > 0))
@@ -74,13 +75,20 @@ void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms,
         r[k] = values->r[k];
     r[0] += values->source;
     dwi_rc_poles(poles, stages, r, values->c, values->load);
-    dwi_poles_leak(poles, terms->leak);
+    dwi_poles_lossy(poles, terms->leak, terms->task.esr);
 }
 
-double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles)
+double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles, double *duty)
 {
-    /* of all k / levels the one nearest to one half is the worst: theory, (6.4) */
-    return terms->height * poles->gain * dwi_pulse_ripple(&poles->out, terms->period, terms->duty);
+    const struct exp_sum *out = &poles->out;
+    double worst = terms->duty;
+    /* of all k / levels the one nearest to one half is the worst, unless some passes at once: theory, (6.4) */
+    const double share = terms->search_duty && out->jump > 0
+                             ? dwi_pulse_worst_ripple(out, terms->period, terms->task.levels, INFINITY, &worst)
+                             : dwi_pulse_ripple(out, terms->period, worst);
+    if (duty)
+        *duty = worst;
+    return terms->height * poles->gain * share;
 }
 
 double dwi_rc_settling(const struct task_terms *terms, const struct filter_poles *poles, bool *at_most)
@@ -257,6 +265,7 @@ struct lc_parts dwi_lc_parts_at(const struct task_terms *terms, const struct dw_
         .r = (terms->source[0] + terms->source[1]) / 2 + part_at(&filter->r[0], deviation, 0),
         .l = part_at(&filter->l, deviation, 1),
         .c = c,
+        .esr = terms->task.esr,
         .rd = part_at(&filter->rd, deviation, 3),
         .cd = part_at(&filter->cd, deviation, 4),
         .load = 1 / (1 / load_at(terms, deviation) + c * terms->leak),
@@ -274,7 +283,8 @@ bool dwi_figures_at(const struct task_terms *terms, const struct dw_filter *filt
     struct filter_poles poles;
     values.source = deviation ? terms->source[0] : values.source;
     dwi_rc_poles_of(&poles, terms, filter->stages, &values);
-    *figures = (struct dw_filter_figures){ .ripple = dwi_rc_ripple(terms, &poles), .duty = terms->duty };
+    *figures = (struct dw_filter_figures){ 0 };
+    figures->ripple = dwi_rc_ripple(terms, &poles, &figures->duty);
     figures->pin_current = dwi_rc_pin_current(terms, values.source + values.r[0], values.source + values.whole + values.load);
     if (deviation && terms->source[1] > terms->source[0]) {
         values.source = terms->source[1];

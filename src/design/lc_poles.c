@@ -8,20 +8,22 @@
 /* Numerators and denominator of docs/theory.md, (6.11), by rising powers of s. */
 struct fraction {
     int order;
-    double out[2], current[3], below[4];
+    double out[3], current[3], below[4];
 };
 
 static struct fraction fraction_of(const struct lc_parts *p)
 {
-    const double g = 1 / p->load, td = p->rd * p->cd, direct = 1 + p->r * g, first = p->r * p->c + p->l * g, second = p->l * p->c;
-    if (!(p->cd > 0))
-        return (struct fraction){ 2, { 1, 0 }, { g, p->c, 0 }, { direct, first, second, 0 } };
-    return (struct fraction){
-        .order = td > 0 ? 3 : 2,  /* unrun: undamped */
-        .out = { 1, td },
-        .current = { g, p->c + p->cd + td * g, td * p->c },
-        .below = { direct, td * direct + first + p->r * p->cd, second + td * first + p->l * p->cd, td * second },
+    const double g = 1 / p->load, te = p->esr, td = p->cd > 0 ? p->rd * p->cd : 0;
+    struct fraction h = {
+        .order = p->cd > 0 && td > 0 ? 3 : 2,  /* unrun: undamped */
+        .out = { 1, te + td, te * td },
+        .current = { g, p->c + p->cd + (te + td) * g, td * p->c + te * p->cd + te * td * g },
     };
+    for (int n = 0; n < 3; n++) {
+        h.below[n] += h.out[n] + p->r * h.current[n];
+        h.below[n + 1] += p->l * h.current[n];
+    }
+    return h;
 }
 
 static double complex polynomial(const double *a, int order, double complex s)
@@ -123,12 +125,13 @@ static void find_residues(struct exp_sum *f, const struct fraction *h, const dou
 bool dwi_lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
 {
     const struct fraction h = fraction_of(parts);
-    const double per_gain[2] = { h.out[0] * h.below[0], h.out[1] * h.below[0] };
+    const double per_gain[3] = { h.out[0] * h.below[0], h.out[1] * h.below[0], h.out[2] * h.below[0] };
     *poles = (struct filter_poles){ .gain = h.out[0] / h.below[0], .conductance = h.current[0] / h.below[0] };
     if (!find_poles(&poles->out, &h))
         return false;
     poles->current = poles->out;
-    find_residues(&poles->out, &h, per_gain, h.order == 3 ? 1 : 0);
+    poles->out.kinked = parts->esr > 0;
+    find_residues(&poles->out, &h, per_gain, h.order - 1);
     find_residues(&poles->current, &h, h.current, h.order - 1);
     return isfinite(dwi_exp_sum_bound(&poles->out, 0)) && isfinite(dwi_exp_sum_bound(&poles->current, 0));
 }
@@ -136,5 +139,5 @@ bool dwi_lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
 double dwi_lc_response(const struct lc_parts *parts, double angular)
 {
     const struct fraction h = fraction_of(parts);
-    return cabs(polynomial(h.out, 1, I * angular)) / cabs(polynomial(h.below, 3, I * angular));
+    return cabs(polynomial(h.out, 2, I * angular)) / cabs(polynomial(h.below, 3, I * angular));
 }

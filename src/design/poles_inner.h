@@ -21,6 +21,8 @@ struct exp_sum {
     double rate[POLES_MAX];  /* 1/s, > 0 */
     double even[POLES_MAX];
     double angular, odd;     /* rad/s, >= 0 */
+    double jump;             /* of an answer to a step: what is done of it at once, so that it begins at 1 - jump */
+    bool kinked;             /* and whether its slope begins at once, though there is more than one pole */
 };
 
 /* Multiplies one of the exponentials' residues, as which a pair has even + j odd, by what belongs to its pole, rate + j angular. */
@@ -59,7 +61,7 @@ void dwi_exp_sum_extremes(const struct exp_sum *f, double length, double *least,
 
 /* Answer to a step of 1 V: the output is gain (1 - out(t)), the current of the pin conductance - current(t). */
 struct filter_poles {
-    struct exp_sum out;      /* begins at 1; its slope at 0, where there is more than one pole */
+    struct exp_sum out;      /* begins at 1 - jump; its slope at 0, where there is more than one pole, unless kinked */
     struct exp_sum current;  /* A per V; of stages with a coil */
     double gain, conductance;
 };
@@ -73,9 +75,11 @@ struct filter_poles {
  *   accuracy  poles of one and two stages to 6 ulp each; of three to 1e-14 / (relative distance of the nearest two) */
 void dwi_rc_poles(struct filter_poles *poles, int stages, const double *r, const double *c, double load);
 
-/* The same where every capacitor leaks, at so many 1/s: its admittance c (s + leak) stands for c s.
- *   source    docs/theory.md, (6.33) */
-void dwi_poles_leak(struct filter_poles *poles, double leak);
+/* The same where capacitors are not ideal: each leaks, at so many 1/s, behind a series resistance of esr / c: with s + leak = u the
+ * admittance c u / (1 + esr u) stands for c s.
+ *   leak, esr  1/s, s; 0: none
+ *   source    docs/theory.md, (6.33), (6.37) */
+void dwi_poles_lossy(struct filter_poles *poles, double leak, double esr);
 
 /* One stage of series resistance and coil, shunt capacitor, beside it a damping branch (a resistor and a capacitor in series)
  * or none, load. */
@@ -84,6 +88,7 @@ struct lc_parts {
     double l, c;    /* H, F, > 0 */
     double rd, cd;  /* ohm, F: the damping branch; cd = 0: none */
     double load;    /* ohm, INFINITY: none */
+    double esr;     /* s, series resistance of c times c */
 };
 /* returns   false: nothing damps it, or values beyond reason
  * source    docs/theory.md, (6.11) to (6.13)
@@ -174,7 +179,8 @@ struct lc_parts dwi_lc_parts_at(const struct task_terms *terms, const struct dw_
 
 /* RC stages. Ripple in V, settling in s. */
 void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms, int stages, const struct rc_values *values);
-double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles);
+/*   duty  out: where it is; may be NULL */
+double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles, double *duty);
 double dwi_rc_settling(const struct task_terms *terms, const struct filter_poles *poles, bool *at_most);
 double dwi_rc_loading(const struct task_terms *terms, const struct filter_poles *poles, const struct rc_values *values);
 /* Peak current of the pin, from the first resistance, that of the source included, and all to ground. (6.16) */

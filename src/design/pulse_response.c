@@ -62,7 +62,7 @@ struct run_out {
 
 static struct run_out run_out_of(const struct exp_sum *step, double period, double rest)
 {
-    struct run_out run = { .step = step, .left = *step, .rest = rest };
+    struct run_out run = { .step = step, .left = *step, .rest = rest, .level = -rest * step->jump };
     for (int n = 0; n < step->count; n++) {
         run.level -= rest * step->even[n];
         if (n == 0 && step->angular != 0) {
@@ -83,12 +83,12 @@ static struct run_out run_out_of(const struct exp_sum *step, double period, doub
 static double excursion(const struct run_out *run, double time)
 {
     const struct exp_sum *step = run->step;
-    double sum = 0;
+    double sum = -run->rest * step->jump;
     int n = 0;
     if (step->angular != 0) {
         const struct exp_sum *left = &run->left;
         const double angle = left->angular * time;
-        sum = exp(-left->rate[0] * time) * (left->even[0] * cos(angle) + left->odd * sin(angle)) - run->rest * step->even[0];
+        sum += exp(-left->rate[0] * time) * (left->even[0] * cos(angle) + left->odd * sin(angle)) - run->rest * step->even[0];
         n = 1;
     }
     for (; n < step->count; n++)
@@ -96,7 +96,7 @@ static double excursion(const struct run_out *run, double time)
     return sum;
 }
 
-/* Extremes of the excursion but for those at the interval's end, where the other one begins. */
+/* Extremes of the excursion; but for a jump, the interval's end is where the other one begins. */
 static void excursions(const struct exp_sum *step, double period, double rest, double extremes[2])
 {
     const struct run_out run = run_out_of(step, period, rest);
@@ -104,6 +104,8 @@ static void excursions(const struct exp_sum *step, double period, double rest, d
     struct exp_zeros turns;
     double t;
     extremes[0] = extremes[1] = excursion(&run, 0);
+    if (step->jump > 0)
+        extremes[0] = fmin(extremes[0], excursion(&run, (1 - rest) * period));
     for (dwi_exp_zeros_begin(&turns, &slope, (1 - rest) * period); dwi_exp_zeros_next(&turns, &t);) {
         const double value = excursion(&run, t);
         extremes[0] = fmin(extremes[0], value);
@@ -137,9 +139,9 @@ double dwi_pulse_ripple(const struct exp_sum *out, double period, double duty)
     double extremes[2];
     if (duty <= 0 || duty >= 1)
         return 0;
-    if (out->angular == 0 && out->count == 1)
+    if (out->angular == 0 && out->count == 1 && out->jump == 0)
         return duty == 0.5 ? tanh(y / 4) : expm1(-y * duty) * expm1(-y * (1 - duty)) / -expm1(-y);
-    if (out->angular == 0 && out->count == 2)
+    if (out->angular == 0 && out->count == 2 && !out->kinked)
         return two_real(y, out->rate[1] * period, duty);
     orbit(out, period, duty, extremes);
     return extremes[1] - extremes[0];

@@ -74,22 +74,39 @@ void dwi_rc_poles(struct filter_poles *poles, int stages, const double *r, const
 {
     double *p = poles->out.rate, *w = poles->out.even;
     poles->out.count = stages;
-    poles->out.angular = poles->out.odd = 0;
+    poles->out.angular = poles->out.odd = poles->out.jump = 0;
+    poles->out.kinked = false;
     poles->gain = stages == 1   ? one_stage(r[0], c[0], load, p, w)
                   : stages == 2 ? two_stages(r, c, load, p, w)
                                 : three_stages(r, c, load, p, w);
 }
 
-void dwi_poles_leak(struct filter_poles *poles, double leak)
+/* Fractions in s / (1 + esr s) are fractions in s: each residue falls as its pole does. (6.37) */
+static void put_in_series(struct exp_sum *out, double esr)
+{
+    out->jump = 1;
+    out->kinked = true;
+    for (int k = 0; k < out->count; k++) {
+        const double slower = 1 + out->rate[k] * esr;
+        out->jump *= out->rate[k] * esr / slower;
+        out->rate[k] /= slower;
+        out->even[k] /= slower;
+    }
+}
+
+void dwi_poles_lossy(struct filter_poles *poles, double leak, double esr)
 {
     double *p = poles->out.rate, *w = poles->out.even, all = 1;
+    if (esr > 0)
+        put_in_series(&poles->out, esr);
     if (leak == 0)
         return;
     for (int k = 0; k < poles->out.count; k++)
-        all *= 1 + leak / p[k];
+        all *= (1 + leak / p[k]) / (1 + leak * esr);
     for (int k = 0; k < poles->out.count; k++) {
         w[k] *= all / (1 + leak / p[k]);
         p[k] += leak;
     }
+    poles->out.jump *= all;
     poles->gain /= all;
 }

@@ -67,8 +67,14 @@ static double magnitude(const double *a, double angular)
     return hypot(a[0] - square * a[2], angular * (a[1] - square * a[3]));
 }
 
-/* The sum of all poles, at most. */
-static double most_poles(const struct task_terms *terms, const struct part_box *part)
+/* The same with a series resistance of the capacitors, where with s + leak = u P(u / (1 + esr u)) stands for P(u). (6.37) */
+static double magnitude_with(const struct task_terms *terms, const double *a, double angular)
+{
+    const double complex u = terms->leak + I * angular, s = u / (1 + terms->task.esr * u) - terms->leak;
+    return cabs(((a[3] * s + a[2]) * s + a[1]) * s + a[0]);
+}
+
+double dwi_box_poles(const struct task_terms *terms, const struct part_box *part)
 {
     double sum = part->stages * terms->leak, next = terms->load[1];
     for (int k = part->stages - 1; k >= 0; k--) {
@@ -97,21 +103,33 @@ static double added_by_slow(const struct task_terms *terms, int stages, const do
     return sum;
 }
 
-/* What there is of a harmonic behind the slowest and the fastest poles: its share of the first one, and its phase at that one's peak. */
+/* What there is of a harmonic behind the slowest and the fastest poles: its share of the first one, and its phase at that one's peak.
+ *   zero    the angular frequency times the time constant of each zero; 0: none */
 struct harmonic {
     double share[2], phase[2];
 };
 
-static struct harmonic harmonic_of(const struct exp_sum *ends, int m, double angular)
+static struct harmonic harmonic_of(const struct exp_sum *ends, int m, double angular, double zero)
 {
+    const double lifted = sqrt((1 + m * m * zero * zero) / (1 + zero * zero)), turned = atan(m * zero) - m * atan(zero);
     struct harmonic of = { { 1, 1 }, { 0, 0 } };
     for (int i = 0; i < 2; i++)
         for (int k = 0; k < ends[i].count; k++) {
             const double x = ends[i].rate[k] / angular;
-            of.share[i] *= sqrt((x * x + 1) / (x * x + m * m));
-            of.phase[i] += (m - 1) * M_PI / 2 - m * atan(x) + atan(x / m);
+            of.share[i] *= sqrt((x * x + 1) / (x * x + m * m)) * lifted;
+            of.phase[i] += (m - 1) * M_PI / 2 - m * atan(x) + atan(x / m) + turned;
         }
     return of;
+}
+
+/* Where something passes at once harmonics are without end: then means of so much to either side are taken, by an angle of the first
+ * one, and the rest falls with the square. */
+static const double WINDOW = M_PI / 18;
+
+/* What such a mean leaves of a cosine. */
+static double averaged(double angle)
+{
+    return angle > 0 ? sin(angle) / angle : 1;
 }
 
 /* The least of a cosine over a range. */
@@ -123,25 +141,50 @@ static double least_cosine(double from, double to)
 
 /* What is found of harmonics 1 to 7 near the first one's peak at least, of its own amplitude, where poles are known to lie between two
  * ladders'. (6.35) */
-static double sum_between(const struct task_terms *terms, const struct exp_sum *ends)
+static double sum_between(const struct task_terms *terms, const struct exp_sum *ends, double zero)
 {
     struct harmonic of[TASK_HARMONICS];
     double slope = 0, bend = terms->sine[0];
     for (int i = 1; i < TASK_HARMONICS; i++) {
         const int m = 2 * i + 1;
-        of[i] = harmonic_of(ends, m, 2 * M_PI / terms->period);
+        of[i] = harmonic_of(ends, m, 2 * M_PI / terms->period, zero);
         const double there = terms->sine[i] * (of[i].share[0] + of[i].share[1]) / 2, phase = (of[i].phase[0] + of[i].phase[1]) / 2;
         slope -= there * sin(phase);
         bend += m * there * cos(phase);
     }
     /* where all of them together are larger than at the first one's peak: any place will do */
     const double shift = bend > 0 ? fmax(-0.3, fmin(0.3, slope / bend)) : 0;
-    double sum = terms->sine[0] * cos(shift);
+    const double window = zero > 0 ? WINDOW : 0;
+    double sum = terms->sine[0] * cos(shift) * averaged(window);
     for (int i = 1; i < TASK_HARMONICS; i++) {
         const int m = 2 * i + 1;
         const double turn = m * shift + (terms->sine[i] < 0 ? M_PI : 0);
         const double least = fabs(terms->sine[i]) * least_cosine(of[i].phase[1] + turn, of[i].phase[0] + turn);
-        sum += least / m * of[i].share[least < 0];
+        sum += least / m * of[i].share[least < 0] * averaged(m * window);
+    }
+    if (zero > 0)
+        sum -= harmonic_of(ends, 2 * TASK_HARMONICS + 1, 2 * M_PI / terms->period, zero).share[1] * REST[1] / WINDOW;
+    return sum;
+}
+
+/* The same of the way from just before one edge to just before the other, where much passes at once: each harmonic adds to it as long as
+ * none is later than half its period. (6.38)
+ *   returns  0: one may be */
+static double sum_at_edges(const struct task_terms *terms, const struct exp_sum *ends, double zero)
+{
+    const double angular = 2 * M_PI / terms->period;
+    double sum = M_PI / 4;
+    if (ends->count * (M_PI / 2 - atan(zero)) > M_PI)
+        return 0;
+    for (int k = 0; k < ends->count; k++)
+        sum *= sqrt((1 + pow(ends[0].rate[k] / angular, 2)) / (1 + 1 / (zero * zero)));
+    for (int i = 0; i < TASK_HARMONICS; i++) {
+        const int m = 2 * i + 1;
+        double late[2] = { 0, 0 };
+        for (int n = 0; n < 2; n++)
+            for (int k = 0; k < ends[n].count; k++)
+                late[n] += atan(m * angular / ends[n].rate[k]) - atan(m * zero);
+        sum += terms->sine[i] * terms->sine[i] / m * harmonic_of(ends, m, angular, zero).share[0] * fmin(sin(late[0]), sin(late[1]));
     }
     return sum;
 }
@@ -159,7 +202,7 @@ static void ends_of(const struct task_terms *terms, const struct part_box *part,
                      : fmin(node->fast.c_most, node->fast.time_most / node->fast.r_least);
         }
         dwi_rc_poles(&poles, part->stages, r, c, terms->load[1]);
-        dwi_poles_leak(&poles, terms->leak);
+        dwi_poles_lossy(&poles, terms->leak, terms->task.esr);
         ends[i] = poles.out;
     }
 }
@@ -174,7 +217,7 @@ static void slopes_of_first(const struct task_terms *terms, const struct part_bo
         wide |= of->width[k] > 0 ? 1u << k : 0;
     for (unsigned v = wide;; v = (v - 1) & wide) {
         at_vertex(terms, part, v, a);
-        at[v] = log(magnitude(a, angular));
+        at[v] = log(terms->task.esr > 0 ? magnitude_with(terms, a, angular) : magnitude(a, angular));
         if (v == 0)
             break;
     }
@@ -195,14 +238,14 @@ static void slopes_of_first(const struct task_terms *terms, const struct part_bo
 
 struct box_harmonics dwi_box_harmonics(const struct task_terms *terms, const struct part_box *part)
 {
-    const double angular = 2 * M_PI / terms->period;
+    const double angular = 2 * M_PI / terms->period, esr = terms->task.esr, zero = angular * esr / (1 + terms->leak * esr);
     struct box_harmonics of = { 0 };
     double a[STAGES + 1], sum = terms->sine[0];
     const double times = at_vertex(terms, part, (1u << TIMES) - 1, a), one = magnitude(a, angular);
-    const double poles = most_poles(terms, part), over = one / (times * pow(angular, part->stages));
+    const double poles = dwi_box_poles(terms, part), over = one / (times * pow(angular, part->stages));
     of.digits = DBL_EPSILON * terms->height * terms->period * poles;
     ranges_of(part, &of);
-    if (over < SLOW) {
+    if (over < SLOW && !(esr > 0)) {
         sum += added_by_slow(terms, part->stages, a, one, poles / angular) - over * REST[part->stages];
         of.level = log(times / one);
         for (int k = 0; k < part->stages; k++)
@@ -210,7 +253,8 @@ struct box_harmonics dwi_box_harmonics(const struct task_terms *terms, const str
     } else {
         struct exp_sum ends[2];
         ends_of(terms, part, ends);
-        sum = sum_between(terms, ends) - over * REST[part->stages];
+        sum = sum_between(terms, ends, zero);
+        sum = esr > 0 ? fmax(sum, sum_at_edges(terms, ends, zero)) : sum - over * REST[part->stages];
         slopes_of_first(terms, part, angular, &of);
     }
     of.level += log(terms->height * 4 / M_PI * fmax(sum, terms->sine[0] * M_PI / 4));

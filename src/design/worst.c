@@ -27,7 +27,10 @@ static void rc_worst(const struct task_terms *terms, const struct dw_filter *fil
         const struct rc_values low = values_at_end(terms, filter, 0, load), high = values_at_end(terms, filter, 1, load);
         const double first = low.source + low.r[0];
         dwi_rc_poles_of(&poles, terms, filter->stages, &low);
-        figures->ripple = fmax(figures->ripple, dwi_rc_ripple(terms, &poles));
+        double duty;
+        const double ripple = dwi_rc_ripple(terms, &poles, &duty);
+        figures->duty = ripple > figures->ripple ? duty : figures->duty;
+        figures->ripple = fmax(figures->ripple, ripple);
         /* falls with the first resistance, and goes one way with the others */
         const double current = fmax(dwi_rc_pin_current(terms, first, low.source + low.whole + low.load),
                                     dwi_rc_pin_current(terms, first, first + high.whole - high.r[0] + high.load));

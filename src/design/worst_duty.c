@@ -3,7 +3,7 @@
 #include "poles_inner.h"
 #include <math.h>
 
-/* The steady response to a train of impulses, of the share of time. */
+/* The steady response to a train of impulses, of the share of time, but for what of them passes at once. */
 static struct exp_sum impulses(const struct exp_sum *out, double period)
 {
     struct exp_sum train = *out;
@@ -14,12 +14,15 @@ static struct exp_sum impulses(const struct exp_sum *out, double period)
     return train;
 }
 
-/* Whether it has one maximum and one minimum a period. */
+/* Whether it has one maximum and one minimum a period: where it is kinked it rises from the end of a period to the next, and where
+ * it jumps by way of an impulse there. */
 static bool rises_once(const struct exp_sum *train, double period)
 {
     const struct exp_sum slope = dwi_exp_sum_slope(train);
     const double begin = dwi_exp_sum_at(&slope, 0, NULL), end = dwi_exp_sum_at(&slope, period, NULL);
     int changes = (begin > 0) != (end > 0);
+    if (train->kinked)
+        changes = (train->jump > 0 ? 1 + (begin > 0) : !(begin > 0)) + !(end > 0);
     struct exp_zeros turns;
     double t;
     for (dwi_exp_zeros_begin(&turns, &slope, period); changes <= 2 && dwi_exp_zeros_next(&turns, &t);)
@@ -47,14 +50,16 @@ static struct ceiling ceiling_of(const struct exp_sum *out, const struct exp_sum
     double least = INFINITY, most = -INFINITY, least_slope = INFINITY, most_slope = -INFINITY;
     double lowest = 0, highest = 0;
     const double slowest = out->rate[dwi_exp_sum_slowest(out)];
+    double bend;
     dwi_exp_sum_extremes(train, period, &least, &most);
     dwi_exp_sum_extremes(&slope, period, &least_slope, &most_slope);
     dwi_exp_sum_extremes(out, 40 / slowest, &lowest, &highest);
+    bend = out->kinked ? 2 * fmax(most_slope, -least_slope) : most_slope - least_slope;
     return (struct ceiling){
         .out = out,
         .step = period / steps,
         .slope = (most - least) / steps,
-        .curvature = period * (most_slope - least_slope) / (steps * steps),
+        .curvature = period * bend / (steps * steps),
         .edge = fmax(1 - lowest, highest) - fmin(1 - highest, lowest),
         .after_edges = 4 / -expm1(-slowest * period),
     };
@@ -92,7 +97,7 @@ double dwi_pulse_worst_ripple(const struct exp_sum *out, double period, long lev
     const double outlasted = ceil(dwi_exp_sum_bounded_from(out, SAME * most) / period * steps);
     const long from = outlasted < (double)worst ? (long)outlasted : worst;
     int depth = 0;
-    stack[depth++] = (struct duties){ 0, from, 0, from < worst ? dwi_pulse_ripple(out, period, (double)from / steps) : most };
+    stack[depth++] = (struct duties){ 0, from, out->jump, from < worst ? dwi_pulse_ripple(out, period, (double)from / steps) : most };
     while (depth > 0 && !(most > enough)) {
         const struct duties span = stack[--depth];
         if (span.to - span.from < 2 || most_within(&span, &ceiling) <= most * (1 + SAME))

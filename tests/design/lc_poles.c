@@ -34,7 +34,7 @@ static struct filter_poles poles_of(const struct dw_filter *f, double source, do
 {
     struct filter_poles stage;
     ck_assert(dwi_lc_poles(&stage, &(struct lc_parts){ f->r[0].value + source, f->l.value, f->c[0].value, f->rd.value,
-                                                             f->cd.value, load }));
+                                                             f->cd.value, load, 0 }));
     return stage;
 }
 

@@ -17,19 +17,28 @@ double uniform(uint64_t *state, double low, double high)
 
 struct simulated simulate(const struct dw_filter *filter, double source, double load, double period)
 {
+    struct simulated result = simulate_task(filter, &(struct dw_filter_task){ .frequency = 1, .source = source, .load = load });
+    result.period = period;
+    return result;
+}
+
+struct simulated simulate_task(const struct dw_filter *filter, const struct dw_filter_task *task)
+{
     struct dw_stage stages[DW_FILTER_STAGES] = { { 0 } };
     struct dw_error error = { .text = "" };
     for (int k = 0; k < filter->stages; k++) {
         stages[k].r = filter->r[k].value;
         stages[k].c = filter->c[k].value;
+        stages[k].esr = task->esr / stages[k].c;
+        stages[k].leak = task->insulation / stages[k].c;
     }
     stages[0].l = filter->l.value;
     stages[0].rd = filter->rd.value;
     stages[0].cd = filter->cd.value;
     struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = stages, .count = (size_t)filter->stages,
-        .source = source, .load = isinf(load) ? 0 : load }, &error);
+        .source = task->source, .load = isinf(task->load) ? 0 : task->load }, &error);
     ck_assert_msg(ladder != NULL, "%s", error.text);
-    struct simulated result = { dw_ladder_system(ladder, &error), period, dw_ladder_states(ladder), dw_ladder_outputs(ladder) - 1, 0 };
+    struct simulated result = { dw_ladder_system(ladder, &error), 1 / task->frequency, dw_ladder_states(ladder), dw_ladder_outputs(ladder) - 1, 0 };
     const char *name, *unit;
     while (dw_ladder_output(ladder, result.pin, &name, &unit), strcmp(name, "current1"))
         result.pin++;

@@ -20,6 +20,8 @@ struct simulated {
 };
 
 struct simulated simulate(const struct dw_filter *filter, double source, double load, double period);
+/* With the source, the load, and what the capacitors lose, of a task. */
+struct simulated simulate_task(const struct dw_filter *filter, const struct dw_filter_task *task);
 void simulated_free(struct simulated *filter);
 
 /* Peak to peak of an output in the steady state: samples, and golden sections around their turns.
