@@ -51,6 +51,24 @@ static enum dw_status read_spread(const struct option_spec *option, const char *
     return status;
 }
 
+/* Of one capacitor, or a loss angle: times its capacitance, or over the angular frequency, it is the same for all of the kind. */
+static enum dw_status read_esr(const struct option_spec *option, const char *argument, void *options, struct dw_error *error)
+{
+    struct option_key keys[] = { { "r", DW_RESISTANCE, NAN, NULL }, { "c", DW_CAPACITANCE, NAN, NULL }, { "tan", DW_SHARE, NAN, NULL },
+                                 { "frequency", DW_FREQUENCY, NAN, NULL } };
+    const enum dw_status status = option_keys(option->name, argument, keys, 4, error);
+    const bool angle = keys[2].seen || keys[3].seen;
+    for (int i = 0; i < 4 && status == DW_OK; i++) {
+        if (angle == (i >= 2) ? !keys[i].seen : keys[i].seen != NULL)
+            return option_error(error, option->name, argument, "must be such as r=0.4,c=100u or tan=0.1,frequency=120");
+        if (keys[i].seen && !(keys[i].value > 0 && isfinite(keys[i].value)))
+            return option_error(error, option->name, argument, "%s: must be above zero", keys[i].name);
+    }
+    ((struct choose_options *)options)->wish.task.esr =
+        angle ? keys[2].value / (2 * M_PI * keys[3].value) : keys[0].value * keys[1].value;
+    return status;
+}
+
 /* ---- the tables ---- */
 
 static const char *const ranks[] = { "parts", "margin", "ripple", "settling", "price", NULL };
@@ -89,6 +107,8 @@ static const struct option_spec options[] = {
       OPTION_ABOVE_ZERO },
     { "insulation", "T", "Leakage of the capacitors: capacitance times insulation resistance, such as 1000 s of film, 100 s of electrolytic "
       "ones (default: none leaks)", OPTION_QUANTITY(wish.task.insulation, DW_TIME), OPTION_ABOVE_ZERO },
+    { "esr", "KEYS", "Series resistance of the capacitors: r=0.4,c=100u, that of one of the kind; or tan=0.1,frequency=120, the tangent of "
+      "their loss angle and where it is told; capacitance times resistance is that of all (default: none)", OPTION_READ(read_esr) },
     { "stage-count", "A:B", "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", OPTION_READ(read_stages) },
     { "resistors", "WHICH",
       "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 2k7 1% 0.02 "
@@ -221,7 +241,8 @@ static const char about[] =
     "\v"
     "Ripple, settling and overshoot are those that dw-measure finds behind dw-pwm and dw-smooth with these parts. Their worst "
     "case within the tolerances is proved to be that for RC stages (extremes-by: proof); with a coil it is the worst of all corners and "
-    "of a search between them (search). Parts are ideal: check the esr of a large capacitor and the wire of a coil with dw-smooth.\n\n"
+    "of a search between them (search). Coils are ideal: check their wire with dw-smooth. Capacitors have what --esr and --insulation "
+    "say, nominally as in the worst case; that of cd counts in rd.\n\n"
     "A coil may be damped by the load, by r in series with it, or by rd and cd in series beside c.\n\n"
     "Columns: stages are what dw-smooth takes. loading: how much of the mean load, source and leakage take off. gain-error: the same in "
     "the worst case, with its sign, also in lsb of full scale where limits are in lsb. bend-lsb: how far a pin of two resistances bends "
@@ -249,7 +270,7 @@ static const char about[] =
 static void print_options(const struct choose_options *o, const struct dw_filter *filter)
 {
     char stages[400], value[40];
-    choose_stages(stages, sizeof stages, filter, "--stage ", o->wish.task.insulation);
+    choose_stages(stages, sizeof stages, filter, "--stage ", &o->wish.task);
     printf("%s", stages);
     if (o->wish.task.source > 0) {
         choose_spell(value, o->wish.task.source_low > 0 ? (o->wish.task.source + o->wish.task.source_low) / 2 : o->wish.task.source);

@@ -61,8 +61,9 @@ double choose_lsb(const struct dw_filter_task *task);
 /* A value as a part's is written, without special characters, so that it reads back to the same double: 4.7k, 100n.
  *   out   at least 40 bytes */
 void choose_spell(char *out, double value);
-/* "r=4.7k,c=100n r=10k,c=22n": the stages of a filter, each after `before`, with leaks where an insulation above 0 is given. */
-void choose_stages(char *out, size_t size, const struct dw_filter *filter, const char *before, double insulation);
+/* "r=4.7k,c=100n r=10k,c=22n": the stages of a filter, each after `before`.
+ *   losses  the capacitors' esr and leaks are told, too; may be NULL */
+void choose_stages(char *out, size_t size, const struct dw_filter *filter, const char *before, const struct dw_filter_task *losses);
 
 /* The ranking, or the front. */
 enum dw_status choose_report(const struct choose_options *o, const struct dw_choices *choices, struct dw_error *error);

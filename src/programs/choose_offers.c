@@ -176,7 +176,7 @@ static void add_part(char *out, size_t size, const char *key, const struct dw_pa
     *first = false;
 }
 
-void choose_stages(char *out, size_t size, const struct dw_filter *filter, const char *before, double insulation)
+void choose_stages(char *out, size_t size, const struct dw_filter *filter, const char *before, const struct dw_filter_task *losses)
 {
     *out = '\0';
     for (int k = 0; k < filter->stages; k++) {
@@ -187,7 +187,10 @@ void choose_stages(char *out, size_t size, const struct dw_filter *filter, const
         if (k == 0)
             add_part(out, size, "l", &filter->l, &first);
         add_part(out, size, "c", &filter->c[k], &first);
-        add_part(out, size, "leak", &(struct dw_part){ .value = insulation / filter->c[k].value }, &first);
+        if (losses) {
+            add_part(out, size, "esr", &(struct dw_part){ .value = losses->esr / filter->c[k].value }, &first);
+            add_part(out, size, "leak", &(struct dw_part){ .value = losses->insulation / filter->c[k].value }, &first);
+        }
         if (k == 0) {
             add_part(out, size, "rd", &filter->rd, &first);
             add_part(out, size, "cd", &filter->cd, &first);

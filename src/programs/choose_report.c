@@ -136,7 +136,7 @@ static enum dw_status add_row(const struct choose_options *o, const struct dw_ch
     const double lsb = choose_lsb(&o->wish.task);
     const struct dw_filter_figures *nominal = &choice->nominal, *worst = &choice->worst;
     char stages[300];
-    choose_stages(stages, sizeof stages, &choice->filter, "", 0);
+    choose_stages(stages, sizeof stages, &choice->filter, "", NULL);
     struct report_cell cell[COLUMNS] = {
         [RANK] = report_number((double)rank),
         [STAGES] = report_text(stages),
