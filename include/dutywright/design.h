@@ -166,21 +166,23 @@ DW_API double dw_filter_price(const struct dw_filter *filter);
 
 /* ---- Monte Carlo ---- */
 
+/* Which samples are drawn. One is the same whoever draws it, so that parts of a run can be drawn elsewhere and their counts added. */
+struct dw_yield_samples {
+    uint64_t seed;                   /* any */
+    unsigned long long first, count; /* counted from 0; 1 to 2^40 of them */
+    double confidence;               /* of the interval: 0.95 for 95 % */
+};
+
 struct dw_yield {
     unsigned long long samples, good;
     double share, least, most;  /* good / samples, and the ends of its confidence interval */
 };
 
 /* The share of filters that keep all limits if each part is spread evenly over its tolerance, independently.
- *   first, samples  which samples, counted from 0: a sample is the same whoever draws it, so that parts of a run can be drawn
- *                   elsewhere and their counts added; 1 to 2^40 of them
- *   seed      any
- *   confidence  0.95 for 95 %
  *   source    draws: Philox 4x32-10, Salmon et al. 2011, Parallel random numbers: as easy as 1, 2, 3 (SC11); interval: Clopper
  *             and Pearson 1934, Biometrika 26:404, by the beta distribution
  *   accuracy  of the interval's ends: 1e-15 sqrt(samples) */
-DW_API enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
-                                      unsigned long long first, unsigned long long samples, double confidence,
+DW_API enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, const struct dw_yield_samples *samples,
                                       struct dw_yield *yield, struct dw_error *error);
 /* How many of so many samples must be good for the interval to begin no lower than a share.
  *   share     0 < share < 1; samples, confidence as above

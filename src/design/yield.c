@@ -158,24 +158,23 @@ bool dwi_figures_kept(const struct task_terms *terms, const struct dw_filter *fi
     return true;
 }
 
-enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
-                               unsigned long long first, unsigned long long samples, double confidence,
+enum dw_status dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, const struct dw_yield_samples *samples,
                                struct dw_yield *yield, struct dw_error *error)
 {
     enum dw_status status = dwi_filter_check(task, filter, error);
     if (status == DW_OK)
-        status = check_counts(0, samples, confidence, error);  /* before they are drawn */
+        status = check_counts(0, samples->count, samples->confidence, error);  /* before they are drawn */
     if (status != DW_OK)
         return status;
     const struct task_terms terms = dwi_terms_of(task);
     const struct filter_limits limits = { 1, INFINITY, INFINITY };
     unsigned long long good = 0;
-    for (unsigned long long i = first; i < first + samples; i++) {
+    for (unsigned long long i = samples->first; i < samples->first + samples->count; i++) {
         double deviation[DEVIATIONS];
         struct dw_filter_figures figures;
-        draw(seed, i, deviation);
+        draw(samples->seed, i, deviation);
         if (dwi_figures_at(&terms, filter, deviation, &limits, &figures))  /* unrun: worst-middle */
             good += dwi_margin_of(task, &figures, filter->l.value > 0) <= 1;
     }
-    return dw_yield_interval(good, samples, confidence, yield, error);
+    return dw_yield_interval(good, samples->count, samples->confidence, yield, error);
 }

@@ -19,8 +19,8 @@ enum dw_status choose_draw(const struct choose_options *o, const struct dw_filte
     *good = 0;
     for (unsigned long long done = 0; done < samples && status == DW_OK; done += at_once) {
         const unsigned long long rest = samples - done;
-        status = dw_filter_yield(&o->wish.task, filter, o->seed, first + done, rest < at_once ? rest : at_once, CONFIDENCE,
-                                 &yield, error);
+        const struct dw_yield_samples part = { o->seed, first + done, rest < at_once ? rest : at_once, CONFIDENCE };
+        status = dw_filter_yield(&o->wish.task, filter, &part, &yield, error);
         if (status == DW_OK)
             *good += yield.good;
         choose_progress(o, "drawing samples", (double)done / (double)samples);

@@ -140,7 +140,7 @@ START_TEST(what_is_left_out_would_not_have_had_the_yield)
         for (size_t i = 0; i < dw_choices_count(pruned); i++) {
             const struct dw_choice *choice = dw_choices_get(pruned, i);
             struct dw_yield yield;
-            succeeds(dw_filter_yield(&wish.task, &choice->filter, wish.seed, 0, wish.samples, 0.95, &yield, &error), error);
+            succeeds(dw_filter_yield(&wish.task, &choice->filter, &(struct dw_yield_samples){ wish.seed, 0, wish.samples, 0.95 }, &yield, &error), error);
             ck_assert(yield.least >= wish.yield && choice->margin <= 1 && !choice->exact);
         }
         dw_choices_free(hard);

@@ -122,7 +122,7 @@ START_TEST(yield_is_the_share_that_keeps_the_limit)
     const struct dw_filter filter = three_quarters();
     struct dw_yield yield;
     struct dw_error error = { .text = "" };
-    succeeds(dw_filter_yield(&task, &filter, 5, 0, COUNT, 0.95, &yield, &error), error);
+    succeeds(dw_filter_yield(&task, &filter, &(struct dw_yield_samples){ 5, 0, COUNT, 0.95 }, &yield, &error), error);
     within_scale(yield.share, 0.75, 5 * sqrt(0.75 * 0.25 / COUNT), 1);
     ck_assert(yield.least < yield.share && yield.share < yield.most);
 }
@@ -133,18 +133,18 @@ START_TEST(samples_are_the_same_however_they_are_shared_out)
     const struct dw_filter filter = three_quarters();
     struct dw_yield whole, part;
     struct dw_error error = { .text = "" };
-    succeeds(dw_filter_yield(&task, &filter, 9, 0, 1000, 0.95, &whole, &error), error);
+    succeeds(dw_filter_yield(&task, &filter, &(struct dw_yield_samples){ 9, 0, 1000, 0.95 }, &whole, &error), error);
     for (unsigned long long pieces = 1; pieces <= 13; pieces += 3) {
         unsigned long long good = 0, from = 0;
         for (unsigned long long k = 0; k < pieces; k++) {
             const unsigned long long to = 1000 * (k + 1) / pieces;
-            succeeds(dw_filter_yield(&task, &filter, 9, from, to - from, 0.95, &part, &error), error);
+            succeeds(dw_filter_yield(&task, &filter, &(struct dw_yield_samples){ 9, from, to - from, 0.95 }, &part, &error), error);
             good += part.good;
             from = to;
         }
         ck_assert_uint_eq(good, whole.good);
     }
-    succeeds(dw_filter_yield(&task, &filter, 10, 0, 1000, 0.95, &part, &error), error);
+    succeeds(dw_filter_yield(&task, &filter, &(struct dw_yield_samples){ 10, 0, 1000, 0.95 }, &part, &error), error);
     ck_assert_uint_ne(part.good, whole.good);
 }
 END_TEST
@@ -164,9 +164,9 @@ START_TEST(what_makes_no_yield_is_refused)
             "1099511627777 samples: at most 1099511627776 can be counted");
     refuses(dw_yield_interval(1, 2, NAN, &yield, &error), DW_BAD_USE, error, message);
     wrong.levels = 1;
-    refuses(dw_filter_yield(&wrong, &filter, 1, 0, 10, 0.95, &yield, &error), DW_BAD_USE, error, "levels must be at least 2");
+    refuses(dw_filter_yield(&wrong, &filter, &(struct dw_yield_samples){ 1, 0, 10, 0.95 }, &yield, &error), DW_BAD_USE, error, "levels must be at least 2");
     filter.c[0].value = 0;
-    refuses(dw_filter_yield(&task, &filter, 1, 0, 10, 0.95, &yield, &error), DW_BAD_USE, error,
+    refuses(dw_filter_yield(&task, &filter, &(struct dw_yield_samples){ 1, 0, 10, 0.95 }, &yield, &error), DW_BAD_USE, error,
             "the parts make neither RC stages nor one stage with a coil");
 }
 END_TEST
