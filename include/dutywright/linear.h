@@ -95,6 +95,12 @@ DW_API enum dw_status dw_system_integrals(struct dw_system *system, const struct
 DW_API enum dw_status dw_system_response(const struct dw_system *system, size_t input, double angular, double *real,
                                          double *imaginary, struct dw_error *error);
 
+struct dw_sweep {
+    size_t input;                 /* counted from 0 */
+    double first, last;           /* Hz, 0 < first < last */
+    double accuracy;              /* > 0 */
+};
+
 /* One point of a sweep.
  *   frequency  Hz
  *   gain       [outputs]
@@ -104,10 +110,9 @@ typedef enum dw_status dw_sweep_sink(void *context, double frequency, const doub
 /* Response over a band, at as many points, nearly even in the logarithm, as keep straight lines between them within the
  * accuracy: of gain, relative to the larger of 1 and the gain; of phase, relative to 180 degrees. The turns of the response
  * (the eigenvalues' moduli and widths) are points themselves; between, lines are judged at their quarters.
- *   first, last  Hz, 0 < first < last
- *   returns      DW_OK; DW_NO: an undamped eigenvalue lies in the band; DW_BAD_USE; DW_NO_MEMORY; what the sink gave */
-DW_API enum dw_status dw_system_sweep(const struct dw_system *system, size_t input, double first, double last,
-                                      double accuracy, dw_sweep_sink *sink, void *context, struct dw_error *error);
+ *   returns  DW_OK; DW_NO: an undamped eigenvalue lies in the band; DW_BAD_USE; DW_NO_MEMORY; what the sink gave */
+DW_API enum dw_status dw_system_sweep(const struct dw_system *system, const struct dw_sweep *sweep, dw_sweep_sink *sink, void *context,
+                                      struct dw_error *error);
 
 /* Eigenvalues of A, sorted by rising modulus.
  *   real, imaginary  out, [states], rad/s */

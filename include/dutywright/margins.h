@@ -22,16 +22,19 @@ struct dw_sampled {
     double b[DW_SAMPLED_STATES], c[DW_SAMPLED_STATES];
 };
 
+/* How a duty drives a linear system, and what is measured there. */
+struct dw_hold {
+    size_t input, output;         /* counted from 0; the other inputs are 0 */
+    double sample_time;           /* s, > 0 */
+    double delay;                 /* s, >= 0, any: whole samples of it and a rest are states */
+};
+
 /* A linear system behind a duty that is held from sample to sample, and comes late.
- *   input, output  counted from 0; the other inputs are 0
- *   sample_time    s, > 0
- *   delay          s, >= 0, any: whole samples of it and a rest are states
- *   sampled        out; untouched on error
- *   returns        DW_OK; DW_BAD_USE: more states than there is room for, or an output that follows its input at once; DW_NO_MEMORY
- *   source         docs/theory.md, (16.7)
- *   accuracy       as dw_system_advance */
-DW_API enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t output, double sample_time, double delay,
-                                      struct dw_sampled *sampled, struct dw_error *error);
+ *   sampled  out; untouched on error
+ *   returns  DW_OK; DW_BAD_USE: more states than there is room for, or an output that follows its input at once; DW_NO_MEMORY
+ *   source   docs/theory.md, (16.7)
+ *   accuracy as dw_system_advance */
+DW_API enum dw_status dw_sampled_hold(struct dw_system *system, const struct dw_hold *hold, struct dw_sampled *sampled, struct dw_error *error);
 /* The same without the states that no duty reaches, or that do not reach what is measured, by the zeros of the matrices.
  *   out      not the plant itself; untouched on error
  *   returns  DW_OK; DW_BAD_USE: a size or number that cannot be; DW_NO: no state is left, what is measured does not follow the duty */
@@ -66,15 +69,19 @@ struct dw_margins {
                                      tries it */
 };
 
+struct dw_poles {
+    size_t count;
+    double real[DW_LOOP_POLES], imaginary[DW_LOOP_POLES];
+};
+
 /* Poles of the closed loop, those of the plant's order and up to two of the law.
  *   factor   of the law's gain, 1: as it is
- *   real, imaginary  out, [DW_LOOP_POLES]
- *   count    out
+ *   poles    out
  *   returns  DW_OK; DW_BAD_USE: as above, or a law that is no pid; DW_NO: as above, or what is measured does not follow the duty
  *   source   docs/theory.md, (16.8)
  *   accuracy as dw_sampled_poles, of the matrix of the whole loop */
-DW_API enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real,
-                                    double *imaginary, size_t *count, struct dw_error *error);
+DW_API enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, struct dw_poles *poles,
+                                    struct dw_error *error);
 /* States that do not reach what is measured, or that no duty reaches, are left out.
  *   margins  out; untouched on error
  *   returns  as dw_loop_poles

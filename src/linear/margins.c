@@ -53,24 +53,23 @@ static size_t loop_matrix(const struct loop *l, double factor, double *m)
     return all;
 }
 
-static enum dw_status loop_poles(const struct loop *l, double factor, double *real, double *imaginary, size_t *count, struct dw_error *error)
+static enum dw_status loop_poles(const struct loop *l, double factor, struct dw_poles *poles, struct dw_error *error)
 {
     double m[DW_LOOP_POLES * DW_LOOP_POLES];
-    *count = loop_matrix(l, factor, m);
-    dwi_matrix_balance(m, *count);
-    if (!dwi_matrix_eigenvalues(m, *count, real, imaginary))  /* unrun: eigenvalues */
+    poles->count = loop_matrix(l, factor, m);
+    dwi_matrix_balance(m, poles->count);
+    if (!dwi_matrix_eigenvalues(m, poles->count, poles->real, poles->imaginary))  /* unrun: eigenvalues */
         return dw_error_set(error, DW_NO, 0, "the poles of the loop were not found");
     return DW_OK;
 }
 
 static enum dw_status radius(const struct loop *l, double factor, double *largest, struct dw_error *error)
 {
-    double real[DW_LOOP_POLES], imaginary[DW_LOOP_POLES];
-    size_t count;
-    const enum dw_status status = loop_poles(l, factor, real, imaginary, &count, error);
+    struct dw_poles poles;
+    const enum dw_status status = loop_poles(l, factor, &poles, error);
     *largest = 0;
-    for (size_t i = 0; i < count && !status; i++)
-        *largest = fmax(*largest, hypot(real[i], imaginary[i]));
+    for (size_t i = 0; i < poles.count && !status; i++)
+        *largest = fmax(*largest, hypot(poles.real[i], poles.imaginary[i]));
     return status;
 }
 
@@ -82,14 +81,14 @@ static enum dw_status loop_of(const struct dw_sampled *sampled, const struct dw_
     return dw_sampled_reduce(sampled, &l->plant, error);
 }
 
-enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, double *real, double *imaginary,
-                             size_t *count, struct dw_error *error)
+enum dw_status dw_loop_poles(const struct dw_sampled *sampled, const struct dw_law *law, double factor, struct dw_poles *poles,
+                             struct dw_error *error)
 {
     struct loop l;
     enum dw_status status = loop_of(sampled, law, &l, error);
     if (!status)
         l.plant = *sampled;  /* all poles are asked for */
-    return status ? status : loop_poles(&l, factor, real, imaginary, count, error);
+    return status ? status : loop_poles(&l, factor, poles, error);
 }
 
 /* ---- along the circle ---- */

@@ -33,8 +33,8 @@ static enum dw_status step(struct dw_system *system, double *state, size_t input
     return dw_system_advance(system, state, held, held, length, 0, error);
 }
 
-/* The columns of x after = a x + early (duty at first) + late (duty after `turn`). */
-static enum dw_status make_columns(struct dw_system *system, size_t input, double turn, struct dw_sampled *s, double *early, double *late,
+/* The columns of x after = a x + held[0] (duty at first) + held[1] (duty after `turn`). */
+static enum dw_status make_columns(struct dw_system *system, size_t input, double turn, struct dw_sampled *s, double held[2][DW_STATES],
                                    struct dw_error *error)
 {
     const size_t n = dw_system_states(system), all = s->states;
@@ -48,15 +48,15 @@ static enum dw_status make_columns(struct dw_system *system, size_t input, doubl
         if (!status)
             status = step(system, x, input, j == n + 1, s->sample_time - turn, error);
         for (size_t i = 0; i < n; i++)
-            *(j < n ? &s->a[i * all + j] : j == n ? &early[i] : &late[i]) = x[i];
+            *(j < n ? &s->a[i * all + j] : &held[j - n][i]) = x[i];
     }
     return status;
 }
 
-enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t output, double sample_time, double delay,
-                               struct dw_sampled *sampled, struct dw_error *error)
+enum dw_status dw_sampled_hold(struct dw_system *system, const struct dw_hold *hold, struct dw_sampled *sampled, struct dw_error *error)
 {
-    const size_t n = dw_system_states(system);
+    const size_t n = dw_system_states(system), input = hold->input, output = hold->output;
+    const double sample_time = hold->sample_time, delay = hold->delay;
     if (!(sample_time > 0 && isfinite(sample_time)) || !(delay >= 0 && isfinite(delay)))
         return dw_error_set(error, DW_BAD_USE, 0, "sample time %g s, delay %g s: must be above zero, and not below zero", sample_time, delay);
     if (input >= dw_system_inputs(system) || output >= dw_system_outputs(system))
@@ -67,19 +67,19 @@ enum dw_status dw_sampled_hold(struct dw_system *system, size_t input, size_t ou
     if (n + waiting > MOST)
         return dw_error_set(error, DW_BAD_USE, 0, "%zu states, and %g of duties that wait for %g s: there is room for %d", n, waiting, delay, MOST);
     struct dw_sampled s = { .states = n + (size_t)waiting, .sample_time = sample_time };
-    double early[DW_STATES], late[DW_STATES];
+    double held[2][DW_STATES];
     const double *row = system->output + output * (n + system->inputs);
     if (row[n + input] != 0)
         return dw_error_set(error, DW_BAD_USE, 0, "output %zu follows input %zu at once: what is measured must follow it later", output + 1, input + 1);
     memcpy(s.c, row, n * sizeof *row);
-    const enum dw_status status = make_columns(system, input, rest, &s, early, late, error);
+    const enum dw_status status = make_columns(system, input, rest, &s, held, error);
     if (status)
         return status;
     /* the newest duty first: duty k back stands at n + k - 1; it acts at first and another one sample later after the turn */
     for (size_t i = 0; i < n; i++) {
-        *(waiting > 0 ? &s.a[i * s.states + s.states - 1] : &s.b[i]) += rest > 0 ? early[i] : late[i];
+        *(waiting > 0 ? &s.a[i * s.states + s.states - 1] : &s.b[i]) += held[rest > 0 ? 0 : 1][i];
         if (rest > 0)
-            *(waiting > 1 ? &s.a[i * s.states + s.states - 2] : &s.b[i]) += late[i];
+            *(waiting > 1 ? &s.a[i * s.states + s.states - 2] : &s.b[i]) += held[1][i];
     }
     if (waiting > 0)
         s.b[n] = 1;

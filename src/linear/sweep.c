@@ -15,8 +15,7 @@ struct point {
 
 struct sweep {
     const struct dw_system *system;
-    size_t input;
-    double accuracy;
+    const struct dw_sweep *plan;
     dw_sweep_sink *sink;
     void *context;
     struct dw_error *error;
@@ -27,7 +26,7 @@ static enum dw_status respond(const struct sweep *sweep, double frequency, const
 {
     double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
     const double angular = 2 * M_PI * frequency;
-    const enum dw_status status = dw_system_response(sweep->system, sweep->input, angular, real, imaginary,
+    const enum dw_status status = dw_system_response(sweep->system, sweep->plan->input, angular, real, imaginary,
                                                      sweep->error);
     if (status == DW_NO)  /* unrun: passed-on */
         return dw_error_set(sweep->error, status, 0, "the response is unbounded at %.9g Hz: nothing damps it there", frequency);
@@ -50,8 +49,8 @@ static bool on_line(const struct sweep *sweep, const struct point *a, const stru
     for (size_t k = 0; k < sweep->system->outputs; k++) {
         const double gain = a->gain[k] + share * (b->gain[k] - a->gain[k]);
         const double phase = a->phase[k] + share * (b->phase[k] - a->phase[k]);
-        if (fabs(gain - p->gain[k]) > sweep->accuracy * fmax(1, p->gain[k]) ||
-            fabs(phase - p->phase[k]) > sweep->accuracy * PHASE)
+        if (fabs(gain - p->gain[k]) > sweep->plan->accuracy * fmax(1, p->gain[k]) ||
+            fabs(phase - p->phase[k]) > sweep->plan->accuracy * PHASE)
             return false;
     }
     return true;
@@ -93,8 +92,9 @@ static int ascending(const void *a, const void *b)
 }
 
 /* Where the response may turn sharply: the moduli of the eigenvalues, and either side of each at its own width. */
-static size_t turning_points(const struct sweep *sweep, double first, double last, double *frequency)
+static size_t turning_points(const struct sweep *sweep, double *frequency)
 {
+    const double first = sweep->plan->first, last = sweep->plan->last;
     double real[DW_STATES], imaginary[DW_STATES];
     size_t count = 0;
     frequency[count++] = first;
@@ -113,38 +113,38 @@ static size_t turning_points(const struct sweep *sweep, double first, double las
 }
 
 /* An undamped eigenvalue inside the band, where the response has no bound. */
-static double undamped(const struct sweep *sweep, double first, double last)
+static double undamped(const struct sweep *sweep)
 {
     double real[DW_STATES], imaginary[DW_STATES];
     if (dw_system_rates(sweep->system, real, imaginary, NULL) != DW_OK)  /* unrun: eigenvalues */
         return 0;
     for (size_t i = 0; i < sweep->system->states; i++) {
         const double frequency = fabs(imaginary[i]) / (2 * M_PI);
-        if (frequency >= first && frequency <= last && fabs(real[i]) <= 64 * DBL_EPSILON * fabs(imaginary[i]))
+        if (frequency >= sweep->plan->first && frequency <= sweep->plan->last && fabs(real[i]) <= 64 * DBL_EPSILON * fabs(imaginary[i]))
             return frequency;
     }
     return 0;
 }
 
-enum dw_status dw_system_sweep(const struct dw_system *system, size_t input, double first, double last, double accuracy,
-                               dw_sweep_sink *sink, void *context, struct dw_error *error)
+enum dw_status dw_system_sweep(const struct dw_system *system, const struct dw_sweep *plan, dw_sweep_sink *sink, void *context,
+                               struct dw_error *error)
 {
-    const struct sweep sweep = { system, input, accuracy, sink, context, error };
+    const struct sweep sweep = { system, plan, sink, context, error };
     double frequency[3 * DW_STATES + 2];
-    if (input >= system->inputs)
-        return dw_error_set(error, DW_BAD_USE, 0, "a sweep of input %zu of %zu", input + 1, system->inputs);
-    if (!(first > 0 && last > first && isfinite(last)) || !(accuracy > 0 && isfinite(accuracy)))
+    if (plan->input >= system->inputs)
+        return dw_error_set(error, DW_BAD_USE, 0, "a sweep of input %zu of %zu", plan->input + 1, system->inputs);
+    if (!(plan->first > 0 && plan->last > plan->first && isfinite(plan->last)) || !(plan->accuracy > 0 && isfinite(plan->accuracy)))
         return dw_error_set(error, DW_BAD_USE, 0, "a sweep from %g to %g Hz at accuracy %g: 0 < first < last, accuracy > 0",
-                            first, last, accuracy);
-    const double blocked = undamped(&sweep, first, last);
+                            plan->first, plan->last, plan->accuracy);
+    const double blocked = undamped(&sweep);
     if (blocked > 0)
         return dw_error_set(error, DW_NO, 0,
                             "the response is unbounded at %.9g Hz: nothing damps it there; end the band before it, or give the "
                             "coil its resistance",
                             blocked);
-    const size_t count = turning_points(&sweep, first, last, frequency);
+    const size_t count = turning_points(&sweep, frequency);
     struct point at, next, end;
-    enum dw_status status = respond(&sweep, first, NULL, &at);
+    enum dw_status status = respond(&sweep, plan->first, NULL, &at);
     if (status == DW_OK)
         status = sink(context, at.frequency, at.gain, at.phase, error);
     for (size_t i = 1; i < count && status == DW_OK; i++) {

@@ -61,10 +61,10 @@ enum dw_status smooth_response(const struct smooth_options *options, struct dw_e
         system ? append_columns(header, options->common.command->made_by, ladder, &response, error) : error->status;
     response.header = header;
     response.encoding = output_encoding(&options->common, NULL);
+    const struct dw_sweep sweep = { .first = options->band[0], .last = options->band[1],
+                                    .accuracy = command_given(options->common.command, "accuracy") ? options->common.accuracy : LINES_OFF };
     if (status == DW_OK)
-        status = dw_system_sweep(system, 0, options->band[0], options->band[1],
-                                 command_given(options->common.command, "accuracy") ? options->common.accuracy : LINES_OFF,
-                                 write_point, &response, error);
+        status = dw_system_sweep(system, &sweep, write_point, &response, error);
     if (status == DW_OK)
         status = dw_writer_finish(response.writer, error);
     dw_writer_free(response.writer);

@@ -25,7 +25,7 @@ static struct dw_sampled of_system(const struct dw_matrices *matrices, double t,
     struct dw_sampled sampled;
     struct dw_system *system = dw_system_new(matrices, &error);
     ck_assert_ptr_nonnull(system);
-    succeeds(dw_sampled_hold(system, 0, 0, t, delay, &sampled, &error), error);
+    succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, t, delay }, &sampled, &error), error);
     dw_system_free(system);
     return sampled;
 }

@@ -310,7 +310,7 @@ static enum dw_status ladders(struct dw_error *error)
                                   (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 0 } }, 2, integral, error)) &&
         RIGHT(dw_system_rates(system, real, imaginary, error)) &&
         RIGHT(dw_system_response(system, 0, 1e3, integral, real, error)) &&
-        RIGHT(dw_system_sweep(system, 0, 10, 1e4, 1e-2, take_point, NULL, error)) &&
+        RIGHT(dw_system_sweep(system, &(struct dw_sweep){ 0, 10, 1e4, 1e-2 }, take_point, NULL, error)) &&
         RIGHT(dw_system_advance(system, state, clock_pin, clock_pin + 2, 1.7e-3, 0, error)) &&
         MADE(plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
                                                                             .diode_drop = 0.7, .all = true }, error)) &&
@@ -532,7 +532,7 @@ static enum dw_status laws(struct dw_error *error)
     struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 1, .inputs = 1, .outputs = 1, .a = &a, .b = &b, .c = &c }, error);
     char *text = NULL;
     if (MADE(system) && RIGHT(dw_law_make(&plan, &law, error)) && MADE(text = dw_law_firmware(&law, "panel", "the panel's voltage", error)) &&
-        RIGHT(dw_sampled_hold(system, 0, 0, 1e-3, 1.7e-3, &sampled, error)))
+        RIGHT(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1e-3, 1.7e-3 }, &sampled, error)))
         status = dw_loop_margins(&sampled, &law, &margins, error);
     free(text);
     dw_system_free(system);

@@ -202,7 +202,7 @@ START_TEST(lines_between_the_points_of_a_sweep_stay_within_the_accuracy_over_a_r
     struct dw_error error;
     const double accuracy = 1e-3;
     swept.count = 0;
-    succeeds(dw_system_sweep(system, 0, 10, 1e5, accuracy, keep, &swept, &error), error);
+    succeeds(dw_system_sweep(system, &(struct dw_sweep){ 0, 10, 1e5, accuracy }, keep, &swept, &error), error);
     double highest = 0;
     near(swept.frequency[0], 10, 0);
     near(swept.frequency[swept.count - 1], 1e5, 0);

@@ -22,7 +22,7 @@ static struct dw_sampled of_system(const struct dw_matrices *matrices, double sa
     struct dw_sampled sampled;
     struct dw_system *system = dw_system_new(matrices, &error);
     ck_assert_ptr_nonnull(system);
-    succeeds(dw_sampled_hold(system, 0, 0, sample_time, delay, &sampled, &error), error);
+    succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample_time, delay }, &sampled, &error), error);
     dw_system_free(system);
     return sampled;
 }
@@ -102,12 +102,11 @@ START_TEST(late_integrator)
     near(period, 6 * T, 1e-12);
     const struct dw_law law = law_of(0.3 / (K * T), 1.1, 0, 0, T);
     const struct dw_margins m = margins_of(&plant, &law);
-    double real[DW_LOOP_POLES], imaginary[DW_LOOP_POLES];
-    size_t count;
-    succeeds(dw_loop_poles(&plant, &law, 1, real, imaginary, &count, &error), error);
-    ck_assert_uint_eq(count, 3);
-    for (size_t i = 0; i < count; i++) {
-        const double complex z = real[i] + imaginary[i] * I;
+    struct dw_poles poles;
+    succeeds(dw_loop_poles(&plant, &law, 1, &poles, &error), error);
+    ck_assert_uint_eq(poles.count, 3);
+    for (size_t i = 0; i < poles.count; i++) {
+        const double complex z = poles.real[i] + poles.imaginary[i] * I;
         const double complex left = z * (z - 1) * (z - 1) + K * T * (law.plan.gain * (z - 1) + law.integrates * z);
         within_scale(cabs(left), 0, 1e-13, 1);
     }
@@ -275,12 +274,12 @@ START_TEST(refusals)
     const double a = -1, one = 1;
     struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 1, .inputs = 1, .outputs = 1, .a = &a, .b = &one, .c = &one, .d = &one },
                                              &error);
-    refuses(dw_sampled_hold(system, 0, 0, 1, 0, &bad, &error), DW_BAD_USE, error,
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, 0 }, &bad, &error), DW_BAD_USE, error,
             "output 1 follows input 1 at once: what is measured must follow it later");
-    refuses(dw_sampled_hold(system, 0, 1, 1, 0, &bad, &error), DW_BAD_USE, error, "input 1 of 1, output 2 of 1");
-    refuses(dw_sampled_hold(system, 0, 0, 1, 30, &bad, &error), DW_BAD_USE, error,
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 1, 1, 0 }, &bad, &error), DW_BAD_USE, error, "input 1 of 1, output 2 of 1");
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, 30 }, &bad, &error), DW_BAD_USE, error,
             "1 states, and 30 of duties that wait for 30 s: there is room for 28");
-    refuses(dw_sampled_hold(system, 0, 0, 1, -1, &bad, &error), DW_BAD_USE, error,
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, -1 }, &bad, &error), DW_BAD_USE, error,
             "sample time 1 s, delay -1 s: must be above zero, and not below zero");
     dw_system_free(system);
 }

@@ -136,18 +136,18 @@ START_TEST(responses_and_sweeps_are_refused_outside_their_ranges_and_pass_on_wha
     struct dw_error error;
     struct refusing many = { 1000 };
     for (size_t i = 0; i < sizeof sweeps / sizeof sweeps[0]; i++)
-        refuses(dw_system_sweep(system, sweeps[i].input, sweeps[i].first, sweeps[i].last, sweeps[i].accuracy, take_some, &many, &error),
+        refuses(dw_system_sweep(system, &(struct dw_sweep){ sweeps[i].input, sweeps[i].first, sweeps[i].last, sweeps[i].accuracy }, take_some, &many, &error),
                 DW_BAD_USE, error, sweeps[i].text);
     double real, imaginary;
     for (size_t i = 0; i < sizeof responses / sizeof responses[0]; i++)
         refuses(dw_system_response(system, 0, responses[i].angular, &real, &imaginary, &error), DW_BAD_USE, error, responses[i].text);
     ck_assert_int_eq(many.left, 1000);
-    succeeds(dw_system_sweep(system, 0, 0.01, 100, 0.01, take_some, &many, &error), error);
+    succeeds(dw_system_sweep(system, &(struct dw_sweep){ 0, 0.01, 100, 0.01 }, take_some, &many, &error), error);
     const int points = 1000 - many.left;
     ck_assert_int_gt(points, 4);
     for (int at = 0; at < points; at++) {
         struct refusing some = { at };
-        refuses(dw_system_sweep(system, 0, 0.01, 100, 0.01, take_some, &some, &error), DW_SYSTEM, error, "the disk is full");
+        refuses(dw_system_sweep(system, &(struct dw_sweep){ 0, 0.01, 100, 0.01 }, take_some, &some, &error), DW_SYSTEM, error, "the disk is full");
         ck_assert_int_eq(some.left, -1);  /* it is not asked again */
     }
     dw_system_free(system);

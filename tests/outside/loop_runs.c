@@ -131,7 +131,7 @@ START_TEST(a_mean_behind_a_process_is_the_plant_held)
             .plant = plant, .average = true, .law = &law, .wanted = 0.8, .delay = late[i][0] * sample, .duration = 10 * sample,
             .process = { .given = true, .gain = process_gain, .lag = lag, .delay = late[i][1] * sample } }, &seen);
         succeeds(dw_loop_sampled(loop, 0, &got, NULL, &error), error);
-        succeeds(dw_sampled_hold(system, 0, 0, sample, (late[i][0] + late[i][1]) * sample, &want, &error), error);
+        succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample, (late[i][0] + late[i][1]) * sample }, &want, &error), error);
         same_response(&got, &want, 1e-8);  /* differences of 1e-3 of full scale, over rows that are off by 1e-12 */
         dw_loop_free(loop);
     }

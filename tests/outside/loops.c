@@ -39,7 +39,7 @@ static struct dw_sampled sampled_of(const struct block *block, double gain, doub
     struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = n, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = row, .d = &through },
                                              &error);
     ck_assert_msg(system != NULL, "%s", error.text);
-    succeeds(dw_sampled_hold(system, 0, 0, sample_time, delay, &sampled, &error), error);
+    succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample_time, delay }, &sampled, &error), error);
     dw_system_free(system);
     return sampled;
 }
