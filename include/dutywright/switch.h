@@ -90,15 +90,20 @@ DW_API double dw_switch_conduction(const struct dw_switch *transistor, double cu
 DW_API double dw_switch_turn_on(const struct dw_switch *transistor, double current);
 DW_API double dw_switch_turn_off(const struct dw_switch *transistor, double current);
 
+/* What heats a junction. */
+struct dw_junction_heating {
+    double conduction;            /* W, mean, with the on-resistance at 25 degC */
+    double slope;                 /* 1/K, by which that grows, of its value at 25 degC */
+    double other;                 /* W, mean of all that does not depend on temperature */
+    double resistance;            /* K/W, junction to ambient */
+    double ambient;               /* degC */
+};
+
 /* Steady mean junction temperature where conduction loss grows with it.
- *   conduction  W, mean, with the on-resistance at 25 degC
- *   other       W, mean of all that does not depend on temperature
- *   resistance  K/W, junction to ambient
- *   junction    out, degC; untouched on DW_NO
- *   returns     DW_OK; DW_NO: runaway, each kelvin of warming adds more than a kelvin
- *   source      docs/theory.md (9.10) */
-DW_API enum dw_status dw_switch_steady_junction(double conduction, double other, double slope, double resistance,
-                                                double ambient, double *junction, struct dw_error *error);
+ *   junction  out, degC; untouched on DW_NO
+ *   returns   DW_OK; DW_NO: runaway, each kelvin of warming adds more than a kelvin
+ *   source    docs/theory.md (9.10) */
+DW_API enum dw_status dw_switch_steady_junction(const struct dw_junction_heating *heating, double *junction, struct dw_error *error);
 /* Heat-sink resistance in K/W (interface included) that keeps the junction at a limit; negative: none does.
  *   loss        W, mean, at the limit's temperature
  *   inner       K/W, junction to case
@@ -137,21 +142,27 @@ struct dw_heat_result {
  * rows of different time both are the cubics with these, monotone. */
 typedef enum dw_status dw_heat_sink(void *context, const double *row, struct dw_error *error);
 
+/* Output rows that are wanted. */
+struct dw_heat_rows {
+    dw_heat_sink *sink;
+    void *context;
+    double accuracy;         /* A: the cubics are off by no more than A times the natural scale, and by no more than DW_SWING A (follow.h)
+                              * times the largest change from turn to turn within the last period, or the last three changes where these
+                              * are larger. The natural scale of the loss is that of an ampere across the whole supply, and of the
+                              * junction this times the thermal resistance. 0 < A < 1 */
+};
+
 struct dw_heat;
-/*   transistor  copied; NULL: no loss, only currents (verdict on a rating)
+/* Sums are exact, whatever the accuracy of the rows is; a highest point between two rows is missed only where it rises above both by less
+ * than that.
+ *   transistor  copied; NULL: no loss, only currents (verdict on a rating)
  *   thermal     stays the caller's, outlives the heat; NULL: no temperature
- *   accuracy    A: the cubics are off by no more than A times the natural scale, and by no more than DW_SWING A (follow.h) times the
- *               largest change from turn to turn within the last period, or the last three changes where these are larger. The natural
- *               scale of the loss is that of an ampere across the whole supply, and of the junction this times the thermal resistance.
- *               Sums are exact, whatever the accuracy is; a highest point between two rows is missed only where it rises above both
- *               by less than this
  *   source      copied
- *   sink        may be NULL: only the result is wanted
- *   returns     NULL with DW_BAD_USE: a value of the transistor, a column, the period or the accuracy (0 < accuracy < 1) is
- *               outside its range; DW_NO_MEMORY */
-DW_API struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
-                                   const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink,
-                                   void *context, struct dw_error *error);
+ *   rows        copied; NULL: only the result is wanted
+ *   returns     NULL with DW_BAD_USE: a value of the transistor, a column, the period or the accuracy is outside its range;
+ *               DW_NO_MEMORY */
+DW_API struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal, const struct dw_heat_source *source,
+                                   const struct dw_heat_rows *rows, struct dw_error *error);
 DW_API void dw_heat_free(struct dw_heat *heat);
 /* Next input row, [source.columns]. DW_BAD_INPUT where an edge begins before the one before it has ended. */
 DW_API enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_error *error);

@@ -70,14 +70,13 @@ static struct dw_heat *make(const struct dw_heat_source *source)
     return heat;
 }
 
-struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal,
-                            const struct dw_heat_source *source, double accuracy, dw_heat_sink *sink, void *context,
-                            struct dw_error *error)
+struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_thermal *thermal, const struct dw_heat_source *source,
+                            const struct dw_heat_rows *rows, struct dw_error *error)
 {
     if ((transistor && dw_switch_check(transistor, error)) || check_source(source, error))
         return NULL;
-    if (!(accuracy > 0 && accuracy < 1)) {
-        dw_error_member(error, "accuracy", "accuracy %g: expected between 0 and 1", accuracy);
+    if (rows && !(rows->accuracy > 0 && rows->accuracy < 1)) {
+        dw_error_member(error, "accuracy", "accuracy %g: expected between 0 and 1", rows->accuracy);
         return NULL;
     }
     struct dw_heat *heat = make(source);
@@ -95,9 +94,7 @@ struct dw_heat *dw_heat_new(const struct dw_switch *transistor, struct dw_therma
     heat->thermal = thermal;
     heat->scale[LOSS] = heat->transistor.supply;  /* V, times 1 A */
     heat->scale[JUNCTION] = thermal ? heat->scale[LOSS] * dw_thermal_resistance(thermal) : 0;
-    heat->accuracy = sink ? accuracy : UNSEEN;
-    heat->sink = sink;
-    heat->context = context;
+    heat->rows = rows ? *rows : (struct dw_heat_rows){ .accuracy = UNSEEN };
     if (!restart(heat, source->period, error)) {
         dw_heat_free(heat);
         return NULL;
@@ -123,13 +120,15 @@ void dw_heat_free(struct dw_heat *heat)
 static void steady_from(struct dw_heat *heat)
 {
     struct dw_heat_result *r = &heat->result;
-    const double time = heat->now.time, cold = heat->now.cold / time, other = (heat->now.turn_on + heat->now.turn_off) / time;
-    const double slope = heat_growth(heat), inner = dw_thermal_resistance(heat->thermal), ambient = dw_thermal_ambient(heat->thermal);
+    const double time = heat->now.time;
+    const struct dw_junction_heating h = { .conduction = heat->now.cold / time, .slope = heat_growth(heat),
+                                           .other = (heat->now.turn_on + heat->now.turn_off) / time,
+                                           .resistance = dw_thermal_resistance(heat->thermal), .ambient = dw_thermal_ambient(heat->thermal) };
     double mean = NAN;
-    const bool runaway = dw_switch_steady_junction(cold, other, slope, inner, ambient, &mean, NULL) != DW_OK;
+    const bool runaway = dw_switch_steady_junction(&h, &mean, NULL) != DW_OK;
     if (heat->followed) {
         /* the last period may not have been the same as the one before it, from whose steady start it was followed */
-        const double followed = ambient + inner * (other + cold * (1 + slope * (heat->steady_hot - 25)));
+        const double followed = h.ambient + h.resistance * (h.other + h.conduction * (1 + h.slope * (heat->steady_hot - 25)));
         r->steady = true;
         r->runaway = runaway;
         r->steady_mean = mean;

@@ -133,7 +133,7 @@ static void widen(struct heating *s, const struct heated *at)
         s->high[which] = larger(s->high[which], at->value[which]);
         heat->largest[which] = larger(heat->largest[which], fabs(at->value[which]));
         const double change = dw_changes_largest(heat->changes + which, s->high[which] - s->low[which], at->time, heat->source.period);
-        s->tolerance[which] = larger(ROUNDING * heat->largest[which], heat->accuracy * lesser(heat->scale[which], DW_SWING * change));
+        s->tolerance[which] = larger(ROUNDING * heat->largest[which], heat->rows.accuracy * lesser(heat->scale[which], DW_SWING * change));
     }
 }
 
@@ -175,14 +175,14 @@ static enum dw_status give(struct dw_heat *heat, const double *b, const struct h
     const size_t columns = heat->source.columns;
     heat->waiting = false;
     heat->last = *at;
-    if (!heat->sink || heat->rehearsal)
+    if (!heat->rows.sink || heat->rehearsal)
         return DW_OK;
     dw_row_between(columns, heat->slope, heat->before, b, at->time, heat->out);
     heat->out[columns] = larger(at->value[LOSS], 0);  /* the foot of an edge's triangle is rounded */
     heat->out[columns + 1] = at->slope[LOSS];
     heat->out[columns + 2] = at->value[JUNCTION];
     heat->out[columns + 3] = at->slope[JUNCTION];
-    return heat->sink(heat->context, heat->out, error);
+    return heat->rows.sink(heat->rows.context, heat->out, error);
 }
 
 enum dw_status dwi_heat_give_waiting(struct dw_heat *heat, struct dw_error *error)

@@ -61,9 +61,7 @@ struct dw_heat {
     struct dw_thermal *thermal;
     struct dw_heat_source source;
     size_t *slope;                   /* [columns]: the source's own, copied */
-    double accuracy;
-    dw_heat_sink *sink;
-    void *context;
+    struct dw_heat_rows rows;
 
     struct dw_pieces *pieces;
     struct dw_level levels[3];       /* that pieces are cut at */

@@ -70,17 +70,16 @@ double dw_switch_turn_on(const struct dw_switch *t, double current)
     return dw_switch_turn_off(t, current) + t->output_capacitance * voltage * voltage / 2 + recovery;
 }
 
-enum dw_status dw_switch_steady_junction(double conduction, double other, double slope, double resistance,
-                                         double ambient, double *junction, struct dw_error *error)
+enum dw_status dw_switch_steady_junction(const struct dw_junction_heating *h, double *junction, struct dw_error *error)
 {
     /* T = Ta + R (other + conduction (1 + slope (T - 25))) is linear in T */
-    double gain = resistance * conduction * slope;
+    const double gain = h->resistance * h->conduction * h->slope;
     if (!(gain < 1))
         return dw_error_set(error, DW_NO, 0,
                             "thermal runaway: each kelvin of warming adds %.3g K more; the junction needs less than "
                             "%.3g K/W to ambient, or a transistor of lower on-resistance",
-                            gain, 1 / (conduction * slope));
-    *junction = (ambient + resistance * (other + conduction * (1 - 25 * slope))) / (1 - gain);
+                            gain, 1 / (h->conduction * h->slope));
+    *junction = (h->ambient + h->resistance * (h->other + h->conduction * (1 - 25 * h->slope))) / (1 - gain);
     return DW_OK;
 }
 

@@ -252,13 +252,13 @@ static enum dw_status open_table(const struct switch_options *o, struct heat_run
 /* At ambient. */
 static enum dw_status make_heat(const struct switch_options *o, struct heat_run *h, struct dw_error *error)
 {
+    const struct dw_heat_rows rows = { even_rows_put, &h->out, o->common.accuracy };
     dw_heat_free(h->heat);
     dw_thermal_free(h->thermal);
     h->heat = NULL;
     h->thermal = o->network.count ? dw_thermal_new(o->network.pairs, o->network.count, o->ambient, error) : NULL;
     if (h->thermal || !o->network.count)
-        h->heat = dw_heat_new(o->alone ? NULL : &o->transistor, h->thermal, &h->source, o->common.accuracy,
-                              o->report ? NULL : even_rows_put, &h->out, error);
+        h->heat = dw_heat_new(o->alone ? NULL : &o->transistor, h->thermal, &h->source, o->report ? NULL : &rows, error);
     return h->heat ? DW_OK : error->status;
 }
 

@@ -63,7 +63,8 @@ static struct dw_heat_result run(const struct dw_switch *t, struct dw_thermal *t
 {
     struct dw_error error = { .status = DW_OK };
     const struct dw_heat_source source = { .columns = 3, .current = 2, .gate = 1, .threshold = 2.5, .period = period };
-    struct dw_heat *heat = dw_heat_new(t, thermal, &source, 2e-8, kept ? keep : NULL, kept, &error);
+    const struct dw_heat_rows wanted = { keep, kept, 2e-8 };
+    struct dw_heat *heat = dw_heat_new(t, thermal, &source, kept ? &wanted : NULL, &error);
     ck_assert_msg(heat != NULL, "%s", error.text);
     if (steady)
         succeeds(dw_heat_start_steady(heat, rows, period_rows, &error), error);
@@ -166,7 +167,7 @@ START_TEST(without_a_diode_column_the_diode_has_what_the_gate_leaves)
     }
     const struct dw_heat_source with = { .columns = 4, .current = 2, .gate = 1, .diode = 3, .threshold = 2.5, .period = 1.3e-3 };
     struct dw_error error;
-    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &with, 1e-5, NULL, NULL, &error);
+    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &with, NULL, &error);
     ck_assert_msg(heat != NULL, "%s", error.text);
     for (size_t i = 0; i < count; i++)
         succeeds(dw_heat_row(heat, wide + 4 * i, &error), error);
@@ -188,7 +189,7 @@ START_TEST(a_bipolar_transistor_loses_as_much_to_a_current_the_other_way)
     for (int sign = -1; sign <= 1; sign += 2) {
         const struct dw_heat_source source = { .columns = 2, .current = 1 };
         struct dw_error error;
-        struct dw_heat *heat = dw_heat_new(&bipolar, NULL, &source, 1e-5, NULL, NULL, &error);
+        struct dw_heat *heat = dw_heat_new(&bipolar, NULL, &source, NULL, &error);
         ck_assert_msg(heat != NULL, "%s", error.text);
         for (size_t i = 0; i < 5; i++)
             succeeds(dw_heat_row(heat, (const double[]){ rows[i][0], sign * rows[i][1] }, &error), error);
@@ -253,7 +254,7 @@ START_TEST(an_edge_within_an_edge_is_refused)
     struct dw_error error = { .status = DW_OK };
     const double rows[] = { 0, 0, 2, 1e-3, 0, 2, 1e-3, 5, 2, 1.001e-3, 5, 2, 1.001e-3, 0, 2, 2e-3, 0, 2 };
     const struct dw_heat_source source = { .columns = 3, .current = 2, .gate = 1, .threshold = 2.5 };
-    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &source, 1e-5, NULL, NULL, &error);
+    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &source, NULL, &error);
     enum dw_status status = DW_OK;
     for (int i = 0; i < 6 && !status; i++)
         status = dw_heat_row(heat, rows + 3 * i, &error);
@@ -269,11 +270,11 @@ START_TEST(runaway_is_found)
     struct dw_error error;
     double junction = -1;
     /* 3 W cold, 25 K/W, 1.5 % a kelvin: each kelvin adds 1.125 K */
-    ck_assert_int_eq(dw_switch_steady_junction(3, 0, 0.015, 25, 25, &junction, &error), DW_NO);
+    ck_assert_int_eq(dw_switch_steady_junction(&(struct dw_junction_heating){ 3, 0.015, 0, 25, 25 }, &junction, &error), DW_NO);
     ck_assert(junction == -1);
     ck_assert_str_eq(error.text, "thermal runaway: each kelvin of warming adds 1.12 K more; the junction needs less than "
                                  "22.2 K/W to ambient, or a transistor of lower on-resistance");
-    succeeds(dw_switch_steady_junction(1.3, 0.4, 0.006, 25, 31, &junction, &error), error);
+    succeeds(dw_switch_steady_junction(&(struct dw_junction_heating){ 1.3, 0.006, 0.4, 25, 31 }, &junction, &error), error);
     near(junction, 31 + 25 * (0.4 + 1.3 * (1 + 0.006 * (junction - 25))), 4 * DBL_EPSILON);
 }
 END_TEST
@@ -296,7 +297,7 @@ START_TEST(columns_that_rows_lack_are_refused)
     };
     struct dw_error error;
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
-        ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &bad[i].source, 1e-5, NULL, NULL, &error));
+        ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &bad[i].source, NULL, &error));
         ck_assert_int_eq(error.status, DW_BAD_USE);
         ck_assert_str_eq(error.text, bad[i].text);
     }
@@ -308,7 +309,7 @@ START_TEST(a_period_without_length_has_no_steady_state)
     const struct dw_heat_source source = { .columns = 2, .current = 1 };
     const double rows[][2] = { { 0.5, 2 }, { 0.5, 3 } };
     struct dw_error error;
-    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &source, 1e-5, NULL, NULL, &error);
+    struct dw_heat *heat = dw_heat_new(&mosfet, NULL, &source, NULL, &error);
     for (size_t count = 0; count <= 2; count++)
         refuses(dw_heat_start_steady(heat, rows[0], count, &error), DW_BAD_INPUT, error,
                 "a period needs two rows at least, and time must pass");
@@ -357,10 +358,10 @@ START_TEST(transistors_out_of_range_are_refused)
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
         refuses(dw_switch_check(&bad[i].t, &error), DW_BAD_USE, error, bad[i].text);
     const struct dw_heat_source source = { .columns = 3, .current = 2 };
-    ck_assert_ptr_null(dw_heat_new(&bad[0].t, NULL, &source, 1e-5, NULL, NULL, &error));
-    ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &source, 0, NULL, NULL, &error));
+    ck_assert_ptr_null(dw_heat_new(&bad[0].t, NULL, &source, NULL, &error));
+    ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &source, &(struct dw_heat_rows){ NULL, NULL, 0 }, &error));
     ck_assert_str_eq(error.text, "accuracy 0: expected between 0 and 1");
-    ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &source, 1, NULL, NULL, &error));
+    ck_assert_ptr_null(dw_heat_new(&mosfet, NULL, &source, &(struct dw_heat_rows){ NULL, NULL, 1 }, &error));
     ck_assert_str_eq(error.text, "accuracy 1: expected between 0 and 1");
 }
 END_TEST

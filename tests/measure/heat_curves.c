@@ -63,7 +63,8 @@ static void go(struct run *run, const double rows[][COLUMNS], size_t count, size
     struct dw_thermal *thermal = run->hot ? dw_thermal_new(pairs, 3, 35, &error) : NULL;
     const struct dw_heat_source source = { .columns = COLUMNS, .slope = slopes, .current = CURRENT, .gate = run->gate, .threshold = 1.65,
                                            .period = run->period };
-    struct dw_heat *heat = dw_heat_new(run->transistor, thermal, &source, run->accuracy > 0 ? run->accuracy : 2e-8, keep, &run->kept, &error);
+    const struct dw_heat_rows wanted = { keep, &run->kept, run->accuracy > 0 ? run->accuracy : 2e-8 };
+    struct dw_heat *heat = dw_heat_new(run->transistor, thermal, &source, &wanted, &error);
     ck_assert_msg(heat != NULL, "%s", error.text);
     run->kept.count = 0;
     if (run->steady)
@@ -261,7 +262,7 @@ START_TEST(a_sink_that_refuses_a_row_ends_it)
     for (; status != DW_OK; taken++) {
         int left = taken;
         const struct dw_heat_source source = { .columns = COLUMNS, .slope = slopes, .current = CURRENT, .gate = GATE, .threshold = 1.65 };
-        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, 1e-4, refuse, &left, &error);
+        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, &(struct dw_heat_rows){ refuse, &left, 1e-4 }, &error);
         status = DW_OK;
         for (size_t i = 0; i <= count && status == DW_OK; i++)
             status = i < count ? dw_heat_row(heat, rows[i], &error) : dw_heat_finish(heat, NULL, &error);
@@ -291,7 +292,7 @@ START_TEST(lines_given_as_curves_give_the_same_numbers)
         struct dw_thermal *thermal = dw_thermal_new(pairs, 3, 35, &error);
         const struct dw_heat_source source = { .columns = COLUMNS, .slope = k ? slopes : NULL, .current = CURRENT, .gate = GATE,
                                                .threshold = 1.65, .period = PERIOD };
-        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, 2e-8, NULL, NULL, &error);
+        struct dw_heat *heat = dw_heat_new(&mosfet, thermal, &source, NULL, &error);
         succeeds(dw_heat_start_steady(heat, k ? curves[0] : lines[0], 4, &error), error);
         for (size_t i = 0; i < count; i++)
             succeeds(dw_heat_row(heat, k ? curves[i] : lines[i], &error), error);

@@ -84,7 +84,7 @@ START_TEST(a_steady_junction_is_ambient_and_power_times_resistances)
 {
     struct dw_error error = { .status = DW_OK };
     double junction;
-    succeeds(dw_switch_steady_junction(0, 11.3, 0, 1.5 + 0.4 + 4.2, 40, &junction, &error), error);
+    succeeds(dw_switch_steady_junction(&(struct dw_junction_heating){ 0, 0, 11.3, 1.5 + 0.4 + 4.2, 40 }, &junction, &error), error);
     near(junction, 108.93, 4 * DBL_EPSILON);
     near(dw_switch_heatsink(11.3, 1.5 + 0.4, 0, 40, 108.93), 4.2, 32 * DBL_EPSILON);
 }
@@ -112,7 +112,7 @@ START_TEST(repeated_pulses_of_power_heat_by_the_formula_of_data_sheets)
             struct dw_heat_result r;
             struct dw_thermal *thermal = dw_thermal_new(pairs, 3, 35, &error);
             const struct dw_heat_source source = { .columns = 2, .current = 1, .period = period };
-            struct dw_heat *heat = dw_heat_new(&transistor, thermal, &source, 2e-8, NULL, NULL, &error);
+            struct dw_heat *heat = dw_heat_new(&transistor, thermal, &source, NULL, &error);
             succeeds(dw_heat_start_steady(heat, rows[0], 4, &error), error);
             near(dw_thermal_now(thermal), after, 1e-13);  /* some tens of roundings of 35 to 40 degC */
             for (int i = 0; i < 4; i++)
