@@ -18,28 +18,28 @@ const char *figure_type_name(enum figure_type type)
 }
 
 /* One page that suits all sheets, where nothing else was asked for. */
-static enum dw_status choose_page(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                                  struct canvas *canvas, struct page *page, struct dw_error *error)
+static enum dw_status choose_page(const struct figure *figure, const struct figure_form *form, struct canvas *canvas, struct page *page,
+                                  struct dw_error *error)
 {
     enum dw_status status = DW_OK;
     *page = (struct page){ form->width ? form->width : FIGURE_WIDTH, form->height ? form->height : FIGURE_HEIGHT, form->font };
     page->font = page->font > 0 ? page->font : page_font(page->width, page->height);
-    for (size_t i = 0; i < count && !form->height && status == DW_OK; i++) {
+    for (size_t i = 0; i < figure->count && !form->height && status == DW_OK; i++) {
         int width = page->width, height = page->height;
-        status = page_least(&sheets[i], canvas, page->font, &width, &height, error);
-        height += (int)ceil((double)sheets[i].panels * PANEL_AIR * page->font);
+        status = page_least(&figure->sheets[i], canvas, page->font, &width, &height, error);
+        height += (int)ceil((double)figure->sheets[i].panels * PANEL_AIR * page->font);
         page->height = height > page->height ? height < FIGURE_MOST ? height : FIGURE_MOST : page->height;
     }
     return status;
 }
 
 /* The margins that all frames can share. */
-static enum dw_status share_margins(const struct sheet *sheets, size_t count, struct canvas *canvas,
-                                    const struct page *page, struct margins *margins, struct dw_error *error)
+static enum dw_status share_margins(const struct figure *figure, struct canvas *canvas, const struct page *page, struct margins *margins,
+                                    struct dw_error *error)
 {
     *margins = (struct margins){ 0, 0 };
-    for (size_t i = 0; i < count; i++) {
-        struct layout *layout = layout_new(&sheets[i], canvas, page, margins, error);
+    for (size_t i = 0; i < figure->count; i++) {
+        struct layout *layout = layout_new(&figure->sheets[i], canvas, page, margins, error);
         if (!layout)
             return error->status;
         *margins = layout->margins;
@@ -50,10 +50,8 @@ static enum dw_status share_margins(const struct sheet *sheets, size_t count, st
 
 /* One file: what goes into it, and its bytes. */
 struct rendering {
-    const struct sheet *sheets;
-    size_t count;
+    const struct figure *figure;
     const struct figure_form *form;
-    const struct remarks *remarks;
     struct page page;
     struct margins margins;
     char *bytes;
@@ -87,17 +85,17 @@ static enum dw_status paint_page(struct rendering *r, const struct sheet *sheet,
 
 static enum dw_status render_gif(struct rendering *r, struct dw_error *error)
 {
-    struct gif *gif = gif_new(r->page.width, r->page.height, r->count, r->form->seconds, error);
+    struct gif *gif = gif_new(r->page.width, r->page.height, r->figure->count, r->form->seconds, error);
     enum dw_status status = gif ? DW_OK : error->status;
-    for (size_t i = 0; i < r->count && status == DW_OK; i++) {
+    for (size_t i = 0; i < r->figure->count && status == DW_OK; i++) {
         struct picture picture = { 0 };
-        status = paint_page(r, &r->sheets[i], &picture, error);
+        status = paint_page(r, &r->figure->sheets[i], &picture, error);
         if (status == DW_OK)
             status = gif_add(gif, &picture, error);
         picture_free(&picture);
     }
     if (status == DW_OK)
-        status = gif_finish(gif, r->remarks, &r->bytes, &r->size, error);
+        status = gif_finish(gif, r->figure->remarks, &r->bytes, &r->size, error);
     gif_free(gif);
     return status;
 }
@@ -105,9 +103,9 @@ static enum dw_status render_gif(struct rendering *r, struct dw_error *error)
 static enum dw_status render_png(struct rendering *r, struct dw_error *error)
 {
     struct picture picture = { 0 };
-    enum dw_status status = paint_page(r, r->sheets, &picture, error);
+    enum dw_status status = paint_page(r, r->figure->sheets, &picture, error);
     if (status == DW_OK)
-        status = picture_png(&picture, r->remarks, &r->bytes, &r->size, error);
+        status = picture_png(&picture, r->figure->remarks, &r->bytes, &r->size, error);
     picture_free(&picture);
     return status;
 }
@@ -115,32 +113,31 @@ static enum dw_status render_png(struct rendering *r, struct dw_error *error)
 static enum dw_status render_vector(struct rendering *r, struct dw_error *error)
 {
     const bool svg = r->form->type == FIGURE_SVG;
-    enum dw_status status = draw_page(r, r->sheets, svg ? MEDIUM_SVG : MEDIUM_PS, 1, error);
+    enum dw_status status = draw_page(r, r->figure->sheets, svg ? MEDIUM_SVG : MEDIUM_PS, 1, error);
     if (status == DW_OK)
-        status = svg ? document_svg(&r->bytes, &r->size, r->page.width, r->page.height, r->remarks, error)
-                     : document_ps(&r->bytes, &r->size, r->remarks, error);
+        status = svg ? document_svg(&r->bytes, &r->size, r->page.width, r->page.height, r->figure->remarks, error)
+                     : document_ps(&r->bytes, &r->size, r->figure->remarks, error);
     return status;
 }
 
 static enum dw_status choose_room(struct rendering *r, struct dw_error *error)
 {
     struct canvas *measuring = canvas_new(MEDIUM_SVG, FIGURE_WIDTH, FIGURE_HEIGHT, 1, error);
-    enum dw_status status = measuring ? choose_page(r->sheets, r->count, r->form, measuring, &r->page, error) : error->status;
+    enum dw_status status = measuring ? choose_page(r->figure, r->form, measuring, &r->page, error) : error->status;
     if (status == DW_OK)
-        status = share_margins(r->sheets, r->count, measuring, &r->page, &r->margins, error);
+        status = share_margins(r->figure, measuring, &r->page, &r->margins, error);
     canvas_free(measuring);
     return status;
 }
 
-enum dw_status figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                             const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error)
+enum dw_status figure_render(const struct figure *figure, const struct figure_form *form, char **bytes, size_t *size, struct dw_error *error)
 {
     struct dw_error unheard = { .status = DW_OK };
     error = error ? error : &unheard;
     const struct preview_form preview = { form->width, form->height, form->colour, form->ascii };
     if (form->type == FIGURE_TEXT)
-        return preview_render(&sheets[0], &preview, bytes, size, error);
-    struct rendering r = { .sheets = sheets, .count = count, .form = form, .remarks = remarks };
+        return preview_render(&figure->sheets[0], &preview, bytes, size, error);
+    struct rendering r = { .figure = figure, .form = form };
     enum dw_status status = choose_room(&r, error);
     if (status == DW_OK)
         status = form->type == FIGURE_GIF ? render_gif(&r, error) : form->type == FIGURE_PNG ? render_png(&r, error) : render_vector(&r, error);

@@ -25,12 +25,17 @@ enum { FIGURE_WIDTH = 1280, FIGURE_HEIGHT = 720 };
 /* "svg", "png", "ps", "gif", "text"; static. */
 const char *figure_type_name(enum figure_type type);
 
-/* Draws one sheet, or the frames of an animation (FIGURE_GIF).
+struct figure {
+    const struct sheet *sheets;       /* one, or the frames of an animation (FIGURE_GIF) */
+    size_t count;
+    const struct remarks *remarks;    /* on all of it */
+};
+
+/* Draws a figure.
  *   bytes     out: the file, the caller's to free; untouched on error
  *   returns   DW_OK; DW_BAD_USE: a page too small for what is on it; DW_NO_MEMORY; DW_SYSTEM
  *   memory    FIGURE_PNG, FIGURE_GIF: some 75 bytes a pixel while it works, 35 from 4.2 million pixels on, 10 from 17 million */
-enum dw_status figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                             const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error);
+enum dw_status figure_render(const struct figure *figure, const struct figure_form *form, char **bytes, size_t *size, struct dw_error *error);
 
 /* ---- a sheet in the characters of a terminal ---- */
 

@@ -295,11 +295,12 @@ static enum dw_status draw(struct plot_options *o, const struct drawing *drawing
     size_t size;
     snprintf(made_by, sizeof made_by, "%s%s", drawing->made_by, o->common.command->made_by);
     const struct remarks remarks = { o->title ? o->title : "", made_by, drawing->summary };
+    const struct figure figure = { drawing->sheet, drawing->sheets, &remarks };
     struct dw_error why = { .status = DW_OK };
     if (o->form.type != FIGURE_TEXT && o->form.type != FIGURE_SVG)
         note_letters(o);
     drawing_library = true;
-    enum dw_status status = figure_render(drawing->sheet, drawing->sheets, &o->form, &remarks, &bytes, &size, &why);
+    enum dw_status status = figure_render(&figure, &o->form, &bytes, &size, &why);
     drawing_library = false;
     if (status == DW_BAD_USE)
         return dw_error_set(error, status, 0, "--size: %s", why.text);

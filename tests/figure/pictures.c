@@ -400,11 +400,12 @@ START_TEST(the_same_figure_begins_with_the_magic_of_each_type)
     struct trace trace = { "out", rows, 0, TRACE_LINES, 0, true, 0.25 };
     struct panel panel = { "", 0, { -1, 1, false, "V", { 0 } }, &trace, 1 };
     const struct sheet sheet = { "Title", "", "time", { 0, 99, false, "s", { 0 } }, &panel, 1 };
+    const struct figure figure = { &sheet, 1, &no_remarks };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const struct figure_form form = { .type = cases[i].type, .width = 320, .height = 200, .seconds = 0.1 };
         char *bytes;
         size_t size;
-        succeeds(figure_render(&sheet, 1, &form, &no_remarks, &bytes, &size, &error), error);
+        succeeds(figure_render(&figure, &form, &bytes, &size, &error), error);
         ck_assert(size > strlen(cases[i].magic) && !memcmp(bytes, cases[i].magic, strlen(cases[i].magic)));
         free(bytes);
     }
@@ -420,21 +421,22 @@ START_TEST(a_page_too_small_says_what_would_do)
     struct trace trace = { "out", rows, 0, TRACE_LINES, 0, false, 0 };
     struct panel panel = { "", 0, { -1, 1, false, "V", { 0 } }, &trace, 1 };
     const struct sheet sheet = { "", "", "time", { 0, 99, false, "s", { 0 } }, &panel, 1 };
+    const struct figure figure = { &sheet, 1, &no_remarks };
     struct figure_form form = { .type = FIGURE_SVG, .width = 100, .height = 80, .font = 20 };
     char *bytes = NULL;
     size_t size;
     int width = 0, height = 0;
-    ck_assert_int_eq(figure_render(&sheet, 1, &form, &no_remarks, &bytes, &size, &error), DW_BAD_USE);
+    ck_assert_int_eq(figure_render(&figure, &form, &bytes, &size, &error), DW_BAD_USE);
     /* NOLINTNEXTLINE(cert-err34-c): a number that does not fit fails the next demand */
     ck_assert_int_eq(sscanf(error.text, "100x80 pixels are too few for 1 panel with letters of 20; %dx%d would do", &width, &height), 2);
     ck_assert_ptr_null(bytes);
     form.width = width;
     form.height = height;
-    succeeds(figure_render(&sheet, 1, &form, &no_remarks, &bytes, &size, &error), error);
+    succeeds(figure_render(&figure, &form, &bytes, &size, &error), error);
     free(bytes);
     form.type = FIGURE_TEXT;
     form.width = 39;
-    refuses(figure_render(&sheet, 1, &form, &no_remarks, &bytes, &size, &error), DW_BAD_USE, error,
+    refuses(figure_render(&figure, &form, &bytes, &size, &error), DW_BAD_USE, error,
             "39 columns are too few; 40 would do");
     reduction_free(rows);
 }
