@@ -99,7 +99,7 @@ static enum dw_status prepare(struct actuator_options *o, struct dw_reader *read
     seen->meter.actuator = dw_plant_load(follow->plant);
     seen->gates = (struct gates_seen){ .low_gate = o->channels.low != NULL, .threshold = inputs.drive.threshold };
     seen->hottest = o->ambient;
-    return supply_begin(&seen->supply, &o->load.feed, o->load.plan.motor.supply, follow->plant, &o->common, reader, o->report, error);
+    return supply_begin(&seen->supply, &o->load.feed, follow->plant, &o->common, o->report ? reader : NULL, error);
 }
 
 static enum dw_status run_actuator(void *options_read, struct dw_error *error)

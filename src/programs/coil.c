@@ -280,7 +280,7 @@ static enum dw_status run_table(struct coil_options *o, struct dw_reader *reader
     if (o->report && dw_supply_ideal(&o->load.plan.source))
         common.accuracy = fmax(common.accuracy, 1e-2);  /* events and peaks are exact whatever the rows */
     if (!status)
-        status = supply_begin(&seen.supply, &o->load.feed, o->load.plan.supply, plant, &common, reader, o->report, error);
+        status = supply_begin(&seen.supply, &o->load.feed, plant, &common, o->report ? reader : NULL, error);
     if (!status)
         status = follow_table(&follow, &common, NULL, reader, &followed, error);
     if (!status && o->report)

@@ -131,7 +131,7 @@ static enum dw_status prepare(const struct lamp_options *o, const struct dw_read
                             "frequency", dw_reader_name(reader));
     if (o->report && !(seen->meter = dw_light_meter_new(&plan, error)))
         return error->status;
-    return supply_begin(&seen->supply, &o->load.feed, o->load.plan.supply, plant, &o->common, reader, o->report, error);
+    return supply_begin(&seen->supply, &o->load.feed, plant, &o->common, o->report ? reader : NULL, error);
 }
 
 static enum dw_status run_table(struct lamp_options *o, struct dw_reader *reader, const struct gate *gate, struct dw_error *error)

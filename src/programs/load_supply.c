@@ -97,18 +97,18 @@ static struct dw_meter *meter_of(const struct supply_seen *seen, const struct co
     return meter;
 }
 
-enum dw_status supply_begin(struct supply_seen *seen, const struct supply_load *supply, double volts, const struct dw_plant *plant,
-                            const struct common_options *common, const struct dw_reader *reader, bool report, struct dw_error *error)
+enum dw_status supply_begin(struct supply_seen *seen, const struct supply_load *supply, const struct dw_plant *plant,
+                            const struct common_options *common, const struct dw_reader *reported, struct dw_error *error)
 {
     const size_t outputs = dw_plant_outputs(plant), bulk = output_named(plant, "bulk-current");
     *seen = (struct supply_seen){ .volts = output_named(plant, "supply"), .bulk = bulk, .given = !dw_supply_ideal(&supply->parts),
-                                  .least = supply->least, .open = volts, .lowest = INFINITY, .highest = -INFINITY };
+                                  .least = supply->least, .lowest = INFINITY, .highest = -INFINITY };
     if (!seen->given)
         return DW_OK;
-    seen->scale[0] = dw_plant_port(plant, seen->volts).scale;
+    seen->open = seen->scale[0] = dw_plant_port(plant, seen->volts).scale;
     seen->has_bulk = bulk < outputs;
     seen->scale[1] = seen->has_bulk ? dw_plant_port(plant, bulk).scale : 1;
-    return !report || (seen->meter = meter_of(seen, common, reader, error)) ? DW_OK : error->status;
+    return !reported || (seen->meter = meter_of(seen, common, reported, error)) ? DW_OK : error->status;
 }
 
 /* s, of a piece below a voltage: where between two rows it crosses. */

@@ -51,10 +51,9 @@ struct supply_seen {
 };
 
 /* What to look at.
- *   volts    V without load
- *   report   findings are wanted; the plant then has all its outputs */
-enum dw_status supply_begin(struct supply_seen *seen, const struct supply_load *supply, double volts, const struct dw_plant *plant,
-                            const struct common_options *common, const struct dw_reader *reader, bool report, struct dw_error *error);
+ *   reported   the table whose last period is reported on; the plant then has all its outputs. NULL: no report is wanted */
+enum dw_status supply_begin(struct supply_seen *seen, const struct supply_load *supply, const struct dw_plant *plant,
+                            const struct common_options *common, const struct dw_reader *reported, struct dw_error *error);
 /* The next row of the run, curves. */
 enum dw_status supply_row(struct supply_seen *seen, const struct dw_run_row *row, struct dw_error *error);
 /* Adds its rows to a report: supply mean, ripple, lowest, sag, rise, bulk-rms, brown-out. */

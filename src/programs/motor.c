@@ -140,7 +140,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
     if (!status && !(follow.plant = motor_kind.plant(&o->load, &inputs.drive, error)))
         status = error->status;
     if (!status)
-        status = supply_begin(&seen.supply, &o->load.feed, o->load.plan.supply, follow.plant, &o->common, reader, o->report, error);
+        status = supply_begin(&seen.supply, &o->load.feed, follow.plant, &o->common, o->report ? reader : NULL, error);
     if (!status) {
         seen.motor = dw_plant_load(follow.plant);
         seen.gates.threshold = inputs.drive.threshold;

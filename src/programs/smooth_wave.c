@@ -125,7 +125,7 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
     struct dw_follow_seen seen;
     status = load->current_from && !side ? error->status : DW_OK;
     if (status == DW_OK)
-        status = supply_begin(&wave->seen, &load->feed, wave->supply, plant, &wave->options->common, wave->reader, report, error);
+        status = supply_begin(&wave->seen, &load->feed, plant, &wave->options->common, report ? wave->reader : NULL, error);
     if (status == DW_OK)
         status = follow_table(&follow, &wave->options->common, "ladder", wave->reader, &seen, error);
     if (status == DW_OK && report)

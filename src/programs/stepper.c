@@ -251,7 +251,7 @@ static enum dw_status follow_steps(struct stepper_options *o, struct dw_reader *
     if (!status && !(follow.plant = stepper_kind.plant(&o->load, &drive, error)))
         status = error->status;
     if (!status)
-        status = supply_begin(&seen.supply, &o->load.feed, o->load.plan.supply, follow.plant, &o->common, reader, o->report, error);
+        status = supply_begin(&seen.supply, &o->load.feed, follow.plant, &o->common, o->report ? reader : NULL, error);
     if (!status) {
         seen.plan = *(const struct dw_stepper_plan *)dw_plant_load(follow.plant);
         seen.meter.plan = &seen.plan;
