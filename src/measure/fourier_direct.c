@@ -23,6 +23,12 @@ struct exact {
     double high, low;
 };
 
+/* Turns a line and their multiples within a chunk of lines. */
+struct turning {
+    struct exact turn;
+    struct rotation rotation;
+};
+
 /* What one piece weighs in each line of a chunk, for its mean and for its rise; of a cubic also for P_2 and P_3. */
 struct chunk_weights {
     double mean_cos[CHUNK], mean_sin[CHUNK], rise_cos[CHUNK], rise_sin[CHUNK];
@@ -30,14 +36,15 @@ struct chunk_weights {
 };
 
 /* Doubling from angles reduced afresh at 1 and 8: the others are at most three products away, so errors stay at a few ulp. */
-static void rotation_fill(struct rotation *r, struct exact turn, size_t count)
+static void turning_fill(struct turning *t, size_t count)
 {
+    struct rotation *const r = &t->rotation;
     r->cosine[0] = 1;
     r->sine[0] = 0;
     for (size_t half = 1; half < count; half *= 2) {
         double c, s;
         if (half == 1 || half == 8) {
-            dwi_turn_cos_sin(dwi_turn_of((double)half, turn.high, turn.low), &c, &s);
+            dwi_turn_cos_sin(dwi_turn_of((double)half, t->turn.high, t->turn.low), &c, &s);
         } else {
             const double pc = r->cosine[half / 2], ps = r->sine[half / 2];
             c = pc * pc - ps * ps;
@@ -50,11 +57,10 @@ static void rotation_fill(struct rotation *r, struct exact turn, size_t count)
     }
 }
 
-/* j_0 and j_1 of lines first .. first + CHUNK - 1; `half` rotates by half the piece's width. */
-static void bessel_of_chunk(const struct line_sums *d, size_t first, struct exact half_width,
-                            const struct rotation *half, double *restrict j0, double *restrict j1)
+/* j_0 and j_1 of lines first .. first + CHUNK - 1; `half` is half the piece's width. */
+static void bessel_of_chunk(const struct line_sums *d, size_t first, const struct turning *half, double *restrict j0, double *restrict j1)
 {
-    const double step = 2 * M_PI * half_width.high; /* theta of the first line */
+    const double step = 2 * M_PI * half->turn.high; /* theta of the first line */
     if (step * (double)first <= 1)
         for (int k = 0; k < CHUNK; k++) { /* beyond theta = 1 these are overwritten; int: vectors of it turn into double */
             j0[k] = weight_j0_series(step * ((int)first + k));
@@ -63,8 +69,8 @@ static void bessel_of_chunk(const struct line_sums *d, size_t first, struct exac
     if (step * (double)(first + CHUNK) <= 1)
         return;
     double c[CHUNK], s[CHUNK], cosine, sine;
-    dwi_turn_cos_sin(dwi_turn_of((double)first, half_width.high, half_width.low), &cosine, &sine);
-    dwi_rotate(half, cosine, sine, c, s);
+    dwi_turn_cos_sin(dwi_turn_of((double)first, half->turn.high, half->turn.low), &cosine, &sine);
+    dwi_rotate(&half->rotation, cosine, sine, c, s);
     const double inverse = 1 / step;
     const size_t series = step * (double)first <= 1 ? (size_t)(1 / step - (double)first) + 1 : 0;
     for (size_t k = series; k < CHUNK; k++) {
@@ -90,16 +96,16 @@ static void bessel_of_cubic(const struct line_sums *d, size_t first, double half
     }
 }
 
-static void weigh(const struct line_sums *d, size_t first, struct exact middle, struct exact half_width,
-                  const struct rotation *at_middle, const struct rotation *half, struct chunk_weights *w)
+static void weigh(const struct line_sums *d, size_t first, const struct turning *middle, const struct turning *half, struct chunk_weights *w)
 {
+    const double half_width = half->turn.high;
     double c[CHUNK], s[CHUNK], j[4][CHUNK], cosine, sine;
-    dwi_turn_cos_sin(dwi_turn_of((double)first, middle.high, middle.low), &cosine, &sine);
-    dwi_rotate(at_middle, cosine, sine, c, s);
-    bessel_of_chunk(d, first, half_width, half, j[0], j[1]);
+    dwi_turn_cos_sin(dwi_turn_of((double)first, middle->turn.high, middle->turn.low), &cosine, &sine);
+    dwi_rotate(&middle->rotation, cosine, sine, c, s);
+    bessel_of_chunk(d, first, half, j[0], j[1]);
     for (size_t k = 0; k < CHUNK; k++) {
         /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): either way of the above fills the chunk */
-        const double mean = 2 * half_width.high * j[0][k], rise = half_width.high * j[1][k];
+        const double mean = 2 * half_width * j[0][k], rise = half_width * j[1][k];
         w->mean_cos[k] = mean * c[k];
         w->mean_sin[k] = mean * s[k];
         w->rise_cos[k] = rise * c[k];
@@ -107,9 +113,9 @@ static void weigh(const struct line_sums *d, size_t first, struct exact middle, 
     }
     if (!d->cubic)
         return;
-    bessel_of_cubic(d, first, half_width.high, j);
+    bessel_of_cubic(d, first, half_width, j);
     for (size_t k = 0; k < CHUNK; k++) {
-        const double second = 2 * half_width.high * j[2][k], third = 2 * half_width.high * j[3][k];
+        const double second = 2 * half_width * j[2][k], third = 2 * half_width * j[3][k];
         w->second_cos[k] = second * c[k];
         w->second_sin[k] = second * s[k];
         w->third_cos[k] = third * c[k];
@@ -137,17 +143,16 @@ static void add_chunk_of_cubic(const struct chunk_weights *w, double second, dou
 /* What takes a line of the wave. */
 static void add_piece(struct line_sums *d, const struct fourier_piece *p)
 {
-    struct exact middle, half_width;
-    two_sum(p->from / 2, p->to / 2, &middle.high, &middle.low);
-    two_sum(p->to / 2, -p->from / 2, &half_width.high, &half_width.low);
-    const size_t tabled = d->lines < CHUNK ? d->lines + 1 : CHUNK;
-    struct rotation at_middle = { .cosine = { 0 } }, half = { .cosine = { 0 } };
+    struct turning middle = { .turn = { 0 } }, half = { .turn = { 0 } };
     struct chunk_weights w;
-    rotation_fill(&at_middle, middle, tabled);
-    if (2 * M_PI * half_width.high * (double)d->length > 1)
-        rotation_fill(&half, half_width, tabled);
+    const size_t tabled = d->lines < CHUNK ? d->lines + 1 : CHUNK;
+    two_sum(p->from / 2, p->to / 2, &middle.turn.high, &middle.turn.low);
+    two_sum(p->to / 2, -p->from / 2, &half.turn.high, &half.turn.low);
+    turning_fill(&middle, tabled);
+    if (2 * M_PI * half.turn.high * (double)d->length > 1)
+        turning_fill(&half, tabled);
     for (size_t first = 0; first < d->length; first += CHUNK) {
-        weigh(d, first, middle, half_width, &at_middle, &half, &w);
+        weigh(d, first, &middle, &half, &w);
         for (size_t i = 0; i < d->channels; i++) {
             double *part = d->part + i * 2 * d->length + first, c[4];
             if (!d->cubic) {
