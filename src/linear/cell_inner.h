@@ -4,6 +4,7 @@
 #define LINEAR_CELL_INNER_H
 
 #include "linear/system_inner.h"
+#include <string.h>
 
 enum {
     ORDERS = 4,       /* derivatives that guards and straight lines are judged by; */
@@ -143,6 +144,33 @@ struct solution {
 /* The node's input part must be set. Plain double: for what is seen, not for what is carried on. */
 void dwi_cell_solution(const struct stretch *stretch, const struct node *node, double length, struct solution *solution);
 void dwi_solution_at(const struct solution *solution, size_t states, double share, double *state);
+
+static inline void copy_node(const struct stretch *stretch, struct node *to, const struct node *from)
+{
+    const size_t width = stretch_width(stretch);
+    memcpy(to->high, from->high, width * sizeof to->high[0]);
+    memcpy(to->low, from->low, (stretch_doubled(stretch) ? width : stretch->system->states) * sizeof to->low[0]);
+}
+
+/* A cell's solution, where rows are needed inside it. */
+struct inside {
+    const struct node *start;  /* NULL: not known yet */
+    double begin, length;
+    bool series;               /* a share of the solution is taken; else the node is carried on along the chain */
+    struct solution solution;
+    /* without a series: how far it has been */
+    struct chain chain;
+    struct stretch stretch;
+    struct position position;
+    struct node node;
+};
+
+/* Goes to the start of a cell.
+ *   seen    outputs are only seen there: plain double does */
+void dwi_inside_begin(const struct stretch *stretch, const struct node *start, struct position position, double length, bool seen,
+                      struct inside *inside);
+/* Sets inside->node to an offset within the cell; offsets never fall. */
+void dwi_inside_go(const struct stretch *stretch, double offset, struct inside *inside);
 
 /* Where sign * (derivative `order` of f) falls below zero in a cell that starts at or above zero and ends below.
  *   start     position, node: start of the cell, of this level and length

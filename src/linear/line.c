@@ -1,6 +1,38 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* How far a straight line may go from the last row given: docs/theory.md, (2.14) and (2.15). */
+/* Rows inside a cell: what the state is there, and how far a straight line may go from the last row given: docs/theory.md, (2.14) and
+ * (2.15). */
 #include "linear/cell_inner.h"
+
+void dwi_inside_begin(const struct stretch *stretch, const struct node *start, struct position position, double length, bool seen,
+                      struct inside *inside)
+{
+    inside->start = start;
+    inside->begin = dwi_stretch_offset(stretch, position).hi;
+    inside->length = length;
+    inside->series = stretch->system->norm * length <= SOLUTION_REACH;
+    inside->position = position;
+    inside->stretch = *stretch;
+    copy_node(stretch, &inside->node, start);
+    if (inside->series) {
+        dwi_cell_solution(stretch, start, length, &inside->solution);
+        memset(inside->node.low, 0, stretch->system->states * sizeof inside->node.low[0]);
+    } else if (seen) {
+        inside->chain = *stretch->chain;
+        inside->chain.low = NULL;
+        inside->stretch.chain = &inside->chain;
+    }
+}
+
+void dwi_inside_go(const struct stretch *stretch, double offset, struct inside *inside)
+{
+    if (inside->series) {
+        dwi_solution_at(&inside->solution, stretch->system->states, (offset - inside->begin) / inside->length, inside->node.high);
+        inside->position = stretch->flat ? inside->position : dwi_stretch_seek(stretch, doubled_of(offset));
+    } else {
+        dwi_stretch_move(&inside->stretch, &inside->position, doubled_of(offset), false, &inside->node);
+    }
+    dwi_stretch_input(stretch, inside->position, 0, &inside->node);
+}
 
 void dwi_line_begin(struct line *line, double offset, size_t outputs)
 {

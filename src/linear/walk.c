@@ -20,6 +20,19 @@ struct place {
     struct slopes guards[MODE_GUARDS], outputs[DW_OUTPUTS];
 };
 
+/* Where the rows of a cell end. */
+struct cell_end {
+    double offset;             /* the cell's end, or an event in it */
+    const struct node *node;   /* there */
+    bool event, last;          /* last: an event, or the stretch's end; a row is given there anyway */
+};
+
+/* Of the outputs in a cell or at its end, sorted. */
+struct extrema {
+    size_t count;
+    struct row_found found[DW_OUTPUTS];
+};
+
 /* A run ends, or says why not: after so many cells, whether the way to the next row of the input would take more than that. */
 enum { CELLS_JUDGED = 1 << 16 };
 static const double CELLS_MOST = 0x1p22, CELLS_WITH_ROWS_MOST = 0x1p31;
@@ -110,13 +123,6 @@ static void halve(struct cell *cell, unsigned levels)
         cell->level++;
 }
 
-static inline void copy_node(const struct stretch *stretch, struct node *to, const struct node *from)
-{
-    const size_t width = stretch_width(stretch);
-    memcpy(to->high, from->high, width * sizeof to->high[0]);
-    memcpy(to->low, from->low, (stretch_doubled(stretch) ? width : stretch->system->states) * sizeof to->low[0]);
-}
-
 /* Chooses the longest cell from here over which everything is proved, and carries the node over it. */
 static void take_cell(struct dw_run *run, struct cell *cell, bool judged)
 {
@@ -187,18 +193,15 @@ static int turns(const struct cell *cell, size_t output)
     return first > 0 && last <= 0 ? 1 : first < 0 && last >= 0 ? -1 : 0;
 }
 
-/* Extrema of the outputs inside the cell or at its end, sorted; up to a limit, where rows are given anyway if it is an event or
- * the stretch's end.
- *   found    out, [*count] up to DW_OUTPUTS */
-static void find_extrema(const struct dw_run *run, const struct cell *cell, double limit, bool row_there,
-                         struct row_found *found, size_t *count)
+static void find_extrema(const struct dw_run *run, const struct cell *cell, const struct cell_end *end, struct extrema *extrema)
 {
     const struct mode *mode = present_mode(run);
     const double begin = dwi_stretch_offset(&run->stretch, cell->position).hi;
-    *count = 0;
+    struct row_found *const found = extrema->found;
+    extrema->count = 0;
     for (size_t j = 0; j < run->modes->outputs; j++) {
         const int turn = turns(cell, j);
-        size_t at = *count;
+        size_t at = extrema->count;
         struct row_found *one = found + at;
         if (turn == 0)
             continue;
@@ -206,62 +209,15 @@ static void find_extrema(const struct dw_run *run, const struct cell *cell, doub
         dwi_find_crossing(&run->stretch, cell->position, cell->level, cell->length, mode->outputs + j, 1, turn, &one->offset,
                           &one->node);
         one->output = j;
-        one->offset.hi = lesser(larger(one->offset.hi, begin), limit);
-        if (one->offset.hi >= limit && row_there)
+        one->offset.hi = lesser(larger(one->offset.hi, begin), end->offset);
+        if (one->offset.hi >= end->offset && end->last)
             continue;
-        for (++*count; at > 0 && found[at - 1].offset.hi > found[at].offset.hi; at--) {
+        for (extrema->count++; at > 0 && found[at - 1].offset.hi > found[at].offset.hi; at--) {
             const struct row_found later = found[at - 1];
             found[at - 1] = found[at];
             found[at] = later;
         }
     }
-}
-
-/* A cell's solution, where rows are needed inside it. */
-struct inside {
-    const struct node *start;  /* NULL: not known yet */
-    double begin, length;
-    bool series;
-    struct solution solution;
-    /* without a series: how far the node has been carried, along the chain */
-    struct chain chain;
-    struct stretch stretch;
-    struct position position;
-    struct node node;
-};
-
-/* Goes to the start of a cell.
- *   seen    outputs are only seen there: plain double does */
-static void set_inside(const struct stretch *stretch, const struct node *start, struct position position, double length, bool seen,
-                       struct inside *inside)
-{
-    inside->start = start;
-    inside->begin = dwi_stretch_offset(stretch, position).hi;
-    inside->length = length;
-    inside->series = stretch->system->norm * length <= SOLUTION_REACH;
-    inside->position = position;
-    inside->stretch = *stretch;
-    copy_node(stretch, &inside->node, start);
-    if (inside->series) {
-        dwi_cell_solution(stretch, start, length, &inside->solution);
-        memset(inside->node.low, 0, stretch->system->states * sizeof inside->node.low[0]);
-    } else if (seen) {
-        inside->chain = *stretch->chain;
-        inside->chain.low = NULL;
-        inside->stretch.chain = &inside->chain;
-    }
-}
-
-/* Sets inside->node to an offset within the cell; offsets never fall. */
-static void go_inside(const struct stretch *stretch, double offset, struct inside *inside)
-{
-    if (inside->series) {
-        dwi_solution_at(&inside->solution, stretch->system->states, (offset - inside->begin) / inside->length, inside->node.high);
-        inside->position = stretch->flat ? inside->position : dwi_stretch_seek(stretch, doubled_of(offset));
-    } else {
-        dwi_stretch_move(&inside->stretch, &inside->position, doubled_of(offset), false, &inside->node);
-    }
-    dwi_stretch_input(stretch, inside->position, 0, &inside->node);
 }
 
 /* Without a series an offset is reached along the chain: one on its grid, at most a sixteenth of the line short of it, in few steps. */
@@ -290,8 +246,8 @@ static enum dw_status give_lines(struct dw_run *run, struct cell *cell, double e
         if (run->stretch.system->norm * cell->length > SOLUTION_REACH)
             reach = on_the_grid(&run->stretch, larger(cell->line.from, crossing.begin), reach);
         if (!inside->start)
-            set_inside(&run->stretch, &cell->here->node, cell->position, cell->length, true, inside);
-        go_inside(&run->stretch, reach, inside);
+            dwi_inside_begin(&run->stretch, &cell->here->node, cell->position, cell->length, true, inside);
+        dwi_inside_go(&run->stretch, reach, inside);
         const enum dw_status status = dwi_run_give(run, run->time + reach, &inside->node, DW_ROW_BETWEEN, 0, error);
         if (status != DW_OK)
             return status;
@@ -319,13 +275,13 @@ static enum dw_status give_uniform(struct dw_run *run, const struct cell *cell, 
 }
 
 /* Rows of one cell that lines join. */
-static enum dw_status give_lined(struct dw_run *run, struct cell *cell, double limit, const struct row_found *extrema, size_t count,
+static enum dw_status give_lined(struct dw_run *run, struct cell *cell, const struct cell_end *end, const struct extrema *extrema,
                                  struct dw_error *error)
 {
     struct inside inside;
     inside.start = NULL;
-    for (size_t i = 0; i < count; i++) {
-        const struct row_found *extremum = extrema + i;
+    for (size_t i = 0; i < extrema->count; i++) {
+        const struct row_found *extremum = extrema->found + i;
         enum dw_status status = give_lines(run, cell, extremum->offset.hi, &inside, error);
         if (status == DW_OK)
             status = dwi_run_give(run, run->time + extremum->offset.hi, &extremum->node, DW_ROW_EXTREMUM, 0, error);
@@ -333,7 +289,7 @@ static enum dw_status give_lined(struct dw_run *run, struct cell *cell, double l
             return status;
         dwi_line_begin(&cell->line, extremum->offset.hi, run->modes->outputs);
     }
-    return give_lines(run, cell, limit, &inside, error);
+    return give_lines(run, cell, end->offset, &inside, error);
 }
 
 /* Sets a node inside a segment; the work done for the last one is kept. */
@@ -347,15 +303,15 @@ static void go_inside_segment(void *of, const struct segment *segment, double of
 {
     struct segment_inside *s = of;
     if (s->inside.start != &segment->node || (!s->inside.series && offset < s->offset))
-        set_inside(s->stretch, &segment->node, segment->position, segment->length, false, &s->inside);
+        dwi_inside_begin(s->stretch, &segment->node, segment->position, segment->length, false, &s->inside);
     s->offset = offset;
-    go_inside(s->stretch, offset, &s->inside);
+    dwi_inside_go(s->stretch, offset, &s->inside);
     copy_node(s->stretch, node, &s->inside.node);
 }
 
 /* Keeps a cell for the curves, whose rows are given when the walk ends. */
-static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double limit, const struct node *node, bool last,
-                                const struct row_found *extrema, size_t count, struct dw_error *error)
+static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, const struct cell_end *end, const struct extrema *extrema,
+                                struct dw_error *error)
 {
     struct curves *curve = run->curve;
     struct segment *segment = dwi_curve_add(curve, cell->bend, run->modes->outputs);
@@ -363,38 +319,33 @@ static enum dw_status keep_cell(struct dw_run *run, struct cell *cell, double li
     segment->length = cell->length;
     segment->position = cell->position;
     copy_node(&run->stretch, &segment->node, &cell->here->node);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < extrema->count; i++) {
         struct turn *turn = dwi_curve_add_turn(curve);
-        turn->offset = extrema[i].offset.hi;
-        turn->output = extrema[i].output;
-        copy_node(&run->stretch, &turn->node, &extrema[i].node);
+        turn->offset = extrema->found[i].offset.hi;
+        turn->output = extrema->found[i].output;
+        copy_node(&run->stretch, &turn->node, &extrema->found[i].node);
     }
-    if (!last && !dwi_curve_is_full(curve, run->modes->outputs))
+    if (!end->last && !dwi_curve_is_full(curve, run->modes->outputs))
         return DW_OK;
     struct segment_inside inside;
     inside.stretch = &run->stretch;
     inside.inside.start = NULL;
-    const enum dw_status status = dwi_curve_flush(run, limit, node, last, (struct curve_inside){ go_inside_segment, &inside }, error);
+    const enum dw_status status = dwi_curve_flush(run, end->offset, end->node, end->last, (struct curve_inside){ go_inside_segment, &inside }, error);
     memcpy(cell->chord, curve->tolerance, run->modes->outputs * sizeof *cell->chord);
     return status;
 }
 
-/* Rows of one cell; `limit` is its end or the event's offset.
- *   node   at the limit */
-static enum dw_status give_cell(struct dw_run *run, struct cell *cell, double limit, const struct node *node, bool event,
-                                struct dw_error *error)
+/* Rows of one cell. */
+static enum dw_status give_cell(struct dw_run *run, struct cell *cell, const struct cell_end *end, struct dw_error *error)
 {
-    const bool last = event || dwi_stretch_at_end(&run->stretch, cell->after);
     if (run->options.sink && run->options.uniform > 0)
         /* the stretch's end is asked by time: of lengths that share a chain, a cell may end ulps behind it */
-        return give_uniform(run, cell, !event && last ? run->goal_time : run->time + limit, error);
+        return give_uniform(run, cell, !end->event && end->last ? run->goal_time : run->time + end->offset, error);
     if (!cell->rows)
         return DW_OK;
-    struct row_found extrema[DW_OUTPUTS];
-    size_t count = 0;
-    find_extrema(run, cell, limit, last, extrema, &count);
-    return run->curve ? keep_cell(run, cell, limit, node, last, extrema, count, error) :
-                        give_lined(run, cell, limit, extrema, count, error);
+    struct extrema extrema;
+    find_extrema(run, cell, end, &extrema);
+    return (run->curve ? keep_cell : give_lined)(run, cell, end, &extrema, error);
 }
 
 static bool any_guard_moves(const struct dw_run *run)
@@ -436,47 +387,64 @@ static bool leap(struct dw_run *run, struct cell *cell)
     return true;
 }
 
+/* A cell of no length yet, from the run's node at an offset. */
+static void begin_cells(struct dw_run *run, struct doubled offset, struct cell *cell)
+{
+    const struct stretch *stretch = &run->stretch;
+    cell->position = dwi_stretch_seek(stretch, offset);
+    cell->here = cell->places;
+    cell->next = cell->places + 1;
+    copy_node(stretch, &cell->here->node, &run->node);
+    if (!stretch_doubled(stretch))
+        memset(cell->here->node.low, 0, stretch->system->width * sizeof(double));
+    cell->here->known = cell->here->carried = false;
+    cell->rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
+    dwi_line_begin(&cell->line, offset.hi, run->modes->outputs);
+    cell->orders = cell->rows && run->curve ? CURVE_ORDERS : ORDERS;
+    for (size_t j = 0; j < run->modes->outputs; j++)
+        cell->chord[j] = run->options.accuracy * present_mode(run)->outputs[j].scale;
+    if (cell->rows && run->curve) {
+        dwi_curve_begin(run, offset.hi);
+        memcpy(cell->chord, run->curve->tolerance, run->modes->outputs * sizeof *cell->chord);
+    }
+}
+
+/* Whether the cells so far are so short, or what is in them so large, that the walk has no end. */
+static enum dw_status check_pace(struct dw_run *run, const struct cell *cell, bool judged, struct dw_error *error)
+{
+    const double gone = dwi_stretch_offset(&run->stretch, cell->position).hi, whole = run->goal_time - run->time;
+    const double most = cell->rows ? CELLS_WITH_ROWS_MOST : CELLS_MOST;
+    if (++run->cells % CELLS_JUDGED == 0 && gone * most < (double)run->cells * whole)
+        return dw_error_set(error, DW_NO, 0, "at %.9g s something changes so fast that the way to the next row of the input, %.3g s, would take "
+                            "more than %.2g steps", run->time + gone, whole, most);
+    if (judged && cell->here->wholly && !isfinite(cell->here->rates.norm[ORDERS]))
+        return dw_error_set(error, DW_NO, 0, "at %.9g s something is so large, or changes so fast, that its derivatives are beyond "
+                            "what numbers can hold", run->time + gone);
+    return DW_OK;
+}
+
 enum dw_status dwi_run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
 {
     const struct stretch *stretch = &run->stretch;
     struct cell cell;
-    cell.position = dwi_stretch_seek(stretch, *offset);
-    cell.here = cell.places;
-    cell.next = cell.places + 1;
-    copy_node(stretch, &cell.here->node, &run->node);
-    cell.here->known = cell.here->carried = false;
-    cell.rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
-    dwi_line_begin(&cell.line, offset->hi, run->modes->outputs);
-    cell.orders = cell.rows && run->curve ? CURVE_ORDERS : ORDERS;
-    for (size_t j = 0; j < run->modes->outputs; j++)
-        cell.chord[j] = run->options.accuracy * present_mode(run)->outputs[j].scale;
-    if (cell.rows && run->curve) {
-        dwi_curve_begin(run, offset->hi);
-        memcpy(cell.chord, run->curve->tolerance, run->modes->outputs * sizeof *cell.chord);
-    }
+    begin_cells(run, *offset, &cell);
     const bool judged = cell.rows || any_guard_moves(run);
     *guard = NULL;
-    if (!stretch_doubled(stretch))
-        memset(cell.here->node.low, 0, stretch->system->width * sizeof(double));
     const bool plain = judged && !cell.rows && !run->tangent && !(run->options.sink && run->options.uniform > 0);
     /* a mode that ended by a guard will most likely do so again, and then its cells are needed */
     if (plain && !run->hint[run->mode].crossed && leap(run, &cell))
         return DW_OK;
     while (!dwi_stretch_at_end(stretch, cell.position)) {
         take_cell(run, &cell, judged);
-        const double gone = dwi_stretch_offset(stretch, cell.position).hi, whole = run->goal_time - run->time;
-        const double most = cell.rows ? CELLS_WITH_ROWS_MOST : CELLS_MOST;
-        if (++run->cells % CELLS_JUDGED == 0 && gone * most < (double)run->cells * whole)
-            return dw_error_set(error, DW_NO, 0, "at %.9g s something changes so fast that the way to the next row of the input, %.3g s, would take "
-                                "more than %.2g steps", run->time + gone, whole, most);
-        if (judged && cell.here->wholly && !isfinite(cell.here->rates.norm[ORDERS]))
-            return dw_error_set(error, DW_NO, 0, "at %.9g s something is so large, or changes so fast, that its derivatives are beyond "
-                                "what numbers can hold", run->time + dwi_stretch_offset(stretch, cell.position).hi);
+        enum dw_status status = check_pace(run, &cell, judged, error);
+        if (status != DW_OK)
+            return status;
         struct row_found found;
         found.offset = dwi_stretch_offset(stretch, cell.after);
         *guard = judged ? first_crossing(run, &cell, &found) : NULL;
-        const struct node *const end = *guard ? &found.node : &cell.next->node;
-        const enum dw_status status = give_cell(run, &cell, found.offset.hi, end, *guard != NULL, error);
+        const struct cell_end end = { found.offset.hi, *guard ? &found.node : &cell.next->node, *guard != NULL,
+                                      *guard || dwi_stretch_at_end(stretch, cell.after) };
+        status = give_cell(run, &cell, &end, error);
         if (status != DW_OK)
             return status;
         if (run->tangent)
