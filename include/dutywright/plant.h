@@ -41,6 +41,8 @@ DW_API size_t dw_plant_inputs(const struct dw_plant *plant);
 DW_API size_t dw_plant_outputs(const struct dw_plant *plant);
 /*   output   below dw_plant_outputs */
 DW_API struct dw_port dw_plant_port(const struct dw_plant *plant, size_t output);
+/* The output of that name; dw_plant_outputs where there is none. */
+DW_API size_t dw_plant_output(const struct dw_plant *plant, const char *name);
 /* Where it rests.
  *   state    out, [states]; may be NULL
  *   returns  the mode */

@@ -16,14 +16,6 @@ static double moving_energy(const struct dw_actuator *a, const double *x)
     return (p->motor.inertia * x[DW_ACTUATOR_SPEED] * x[DW_ACTUATOR_SPEED] + p->mass * load * load) / 2;
 }
 
-static size_t output_named(const struct dw_plant *plant, const char *name)
-{
-    size_t k = 0;
-    while (k < dw_plant_outputs(plant) && strcmp(dw_plant_port(plant, k).name, name))
-        k++;
-    return k;
-}
-
 /* What the supply gives since the row before: the product of two cubics, or of one and the voltage of an ideal supply. */
 static void take_energy(struct dw_actuator_meter *m, const struct dw_run_row *row)
 {
@@ -112,8 +104,8 @@ static void begin(struct dw_actuator_meter *m, const struct dw_run_row *row, dou
                                               .motion = dw_actuator_motion(m->actuator, row->mode) };
     m->open = dw_actuator_open(m->actuator, row->mode);
     const bool direct = m->actuator->plan.motor.drive == DW_DRIVE_DIRECT, all = m->actuator->plan.motor.all;
-    m->volts = output_named(m->actuator->plant, direct ? "terminal" : "supply");
-    m->amperes = output_named(m->actuator->plant, !direct ? "supply-current" : all ? "current" : "none");
+    m->volts = dw_plant_output(m->actuator->plant, direct ? "terminal" : "supply");
+    m->amperes = dw_plant_output(m->actuator->plant, !direct ? "supply-current" : all ? "current" : "none");
     m->press_begun = row->time;
     m->any = true;
 }

@@ -93,6 +93,14 @@ struct dw_port dw_plant_port(const struct dw_plant *plant, size_t output)
     return plant->port[output];
 }
 
+size_t dw_plant_output(const struct dw_plant *plant, const char *name)
+{
+    size_t i = 0;
+    while (i < plant->outputs && strcmp(plant->port[i].name, name) != 0)
+        i++;
+    return i;
+}
+
 size_t dw_plant_rest(const struct dw_plant *plant, double *state)
 {
     if (state)

@@ -2,7 +2,6 @@
 /* A supply that gives way, as an option of loads, and what is found of it. */
 #include "load_supply.h"
 #include <dutywright/cubic.h>
-#include <string.h>
 
 /* A key's value that is not below zero; NaN where it was not given. */
 static enum dw_status read_keys(const struct option_spec *option, const char *argument, struct option_key *keys, size_t count,
@@ -60,14 +59,6 @@ enum dw_status supply_read_battery(const struct option_spec *option, const char 
 
 /* ---- what is found ---- */
 
-static size_t output_named(const struct dw_plant *plant, const char *name)
-{
-    size_t i = 0;
-    while (i < dw_plant_outputs(plant) && strcmp(dw_plant_port(plant, i).name, name))
-        i++;
-    return i;
-}
-
 enum { TIME, VOLTS, VOLTS_SLOPE, BULK, BULK_SLOPE, COLUMNS };
 
 /* The meter of the last period, from rows as a table has them. */
@@ -100,8 +91,8 @@ static struct dw_meter *meter_of(const struct supply_seen *seen, const struct co
 enum dw_status supply_begin(struct supply_seen *seen, const struct supply_load *supply, const struct dw_plant *plant,
                             const struct common_options *common, const struct dw_reader *reported, struct dw_error *error)
 {
-    const size_t outputs = dw_plant_outputs(plant), bulk = output_named(plant, "bulk-current");
-    *seen = (struct supply_seen){ .volts = output_named(plant, "supply"), .bulk = bulk, .given = !dw_supply_ideal(&supply->parts),
+    const size_t outputs = dw_plant_outputs(plant), bulk = dw_plant_output(plant, "bulk-current");
+    *seen = (struct supply_seen){ .volts = dw_plant_output(plant, "supply"), .bulk = bulk, .given = !dw_supply_ideal(&supply->parts),
                                   .least = supply->least, .lowest = INFINITY, .highest = -INFINITY };
     if (!seen->given)
         return DW_OK;

@@ -292,18 +292,14 @@ static enum dw_status find_measured(struct loop_options *o, struct dw_error *err
     const struct dw_plant *plant = o->plan.plant;
     const size_t outputs = dw_plant_outputs(plant);
     char names[DW_ERROR_TEXT] = "";
-    o->plan.measured = outputs - 1;
-    for (size_t i = 0; i < outputs && o->measured; i++) {
-        const struct dw_port port = dw_plant_port(plant, i);
-        if (!strcmp(port.name, o->measured)) {
-            o->plan.measured = i;
-            return DW_OK;
-        }
+    o->plan.measured = o->measured ? dw_plant_output(plant, o->measured) : outputs - 1;
+    if (o->plan.measured < outputs)
+        return DW_OK;
+    for (size_t i = 0; i < outputs; i++) {
         const size_t used = strlen(names);
-        snprintf(names + used, sizeof names - used, "%s%s", i ? ", " : "", port.name);
+        snprintf(names + used, sizeof names - used, "%s%s", i ? ", " : "", dw_plant_port(plant, i).name);
     }
-    return o->measured ? dw_error_set(error, DW_BAD_USE, 0, "--measured: %s has no channel '%s'; it has %s", o->load.program.name, o->measured, names)
-                       : DW_OK;
+    return dw_error_set(error, DW_BAD_USE, 0, "--measured: %s has no channel '%s'; it has %s", o->load.program.name, o->measured, names);
 }
 
 /* In the unit of the channel, or another of the same kind. */

@@ -201,14 +201,6 @@ START_TEST(the_duty_for_a_filaments_light_gives_that_light)
 }
 END_TEST
 
-static size_t output(const struct dw_plant *plant, const char *name)
-{
-    size_t i = 0;
-    while (strcmp(dw_plant_port(plant, i).name, name))
-        ck_assert_uint_lt(++i, dw_plant_outputs(plant));
-    return i;
-}
-
 /* All outputs at an instant, the switch on since the start. */
 static struct dw_plant *lit(const struct dw_lamp_plan *plan, double time, double *out)
 {
@@ -235,15 +227,15 @@ START_TEST(a_line_takes_its_part_of_the_voltage)
         plan.resistor = 97;
         struct dw_plant *plant = lit(&plan, 1, out);
         const double amperes = (11.7 - 9.13) / (97 + 8.3 + 31);
-        near(out[output(plant, "current")], amperes, 1e-12);
-        near(out[output(plant, "supply")], 11.7 - 31 * amperes, 1e-12);
-        near(out[output(plant, "line-current")], amperes, 1e-12);
-        near(out[output(plant, "light")], amperes / ((11.7 - 9.13) / (97 + 8.3)), 1e-12);
+        near(out[dw_plant_output(plant, "current")], amperes, 1e-12);
+        near(out[dw_plant_output(plant, "supply")], 11.7 - 31 * amperes, 1e-12);
+        near(out[dw_plant_output(plant, "line-current")], amperes, 1e-12);
+        near(out[dw_plant_output(plant, "light")], amperes / ((11.7 - 9.13) / (97 + 8.3)), 1e-12);
         dw_plant_free(plant);
         plan.driver = DW_DRIVER_LINEAR;
         for (plan.current = 0.008; plan.current < 0.03; plan.current += 0.007) {
             plant = lit(&plan, 1, out);
-            near(out[output(plant, "current")], fmin(plan.current, amperes), 1e-12);
+            near(out[dw_plant_output(plant, "current")], fmin(plan.current, amperes), 1e-12);
             dw_plant_free(plant);
         }
         plan.driver = DW_DRIVER_SWITCHING;
@@ -251,15 +243,15 @@ START_TEST(a_line_takes_its_part_of_the_voltage)
         plan.current = 0.03;
         plant = lit(&plan, 1, out);
         const double power = 0.03 * (9.13 + 0.03 * 8.3), volts = (11.7 + sqrt(11.7 * 11.7 - 4 * 31 * power)) / 2;
-        near(out[output(plant, "supply")], volts, 1e-9);
-        near(out[output(plant, "supply-current")], power / volts, 1e-9);
-        ck_assert_double_eq(out[output(plant, "light")], 1);
+        near(out[dw_plant_output(plant, "supply")], volts, 1e-9);
+        near(out[dw_plant_output(plant, "supply-current")], power / volts, 1e-9);
+        ck_assert_double_eq(out[dw_plant_output(plant, "light")], 1);
         dw_plant_free(plant);
     }
     plan.source = (struct dw_supply){ .line_resistance = 131 };  /* would take 4 * 131 * 0.28 W > 11.7^2 */
     struct dw_plant *plant = lit(&plan, 1, out);
-    ck_assert_double_eq(out[output(plant, "light")], 0);
-    near(out[output(plant, "supply")], 11.7, 1e-15);
+    ck_assert_double_eq(out[dw_plant_output(plant, "light")], 0);
+    near(out[dw_plant_output(plant, "supply")], 11.7, 1e-15);
     dw_plant_free(plant);
 }
 END_TEST
@@ -279,8 +271,8 @@ START_TEST(a_diode_in_the_line_lets_the_lamp_have_its_current)
             plan.source = source;
         }
         struct dw_plant *plant = lit(&plan, 1, out);
-        near(out[output(plant, "line-current")], out[output(plant, "current")], 1e-8);  /* a filament's steps are good to 1e-10 */
-        near(out[output(plant, "supply")], 11.7 - 0.3 * out[output(plant, "current")], 1e-8);
+        near(out[dw_plant_output(plant, "line-current")], out[dw_plant_output(plant, "current")], 1e-8);  /* a filament's steps are good to 1e-10 */
+        near(out[dw_plant_output(plant, "supply")], 11.7 - 0.3 * out[dw_plant_output(plant, "current")], 1e-8);
         dw_plant_free(plant);
     }
 }

@@ -22,14 +22,6 @@ static struct dw_plant *made(const struct dw_motor_plan *plan, const struct dw_s
     return dw_motor_plant(motor);
 }
 
-static size_t output(const struct dw_plant *plant, const char *name)
-{
-    size_t i = 0;
-    while (strcmp(dw_plant_port(plant, i).name, name))
-        ck_assert_uint_lt(++i, dw_plant_outputs(plant));
-    return i;
-}
-
 /* Integrals of products of outputs over a steady period of pulses. */
 static void over_period(struct dw_plant *plant, double duty, double period, const struct dw_integrand *integrand, size_t count, double *integral)
 {
@@ -59,9 +51,9 @@ START_TEST(energy_is_kept_over_a_steady_period)
         source.line_inductance = k / 2 % 2 ? line.line_inductance : 0;
         source.no_return = k % 4 == 3;
         struct dw_plant *plant = made(&plan, &source);
-        const size_t v = output(plant, "supply"), i = output(plant, "line-current"), c = output(plant, "bulk-current");
-        const size_t drawn = output(plant, "supply-current"), motor = output(plant, "current"), speed = output(plant, "speed");
-        const size_t terminal = output(plant, "terminal");
+        const size_t v = dw_plant_output(plant, "supply"), i = dw_plant_output(plant, "line-current"), c = dw_plant_output(plant, "bulk-current");
+        const size_t drawn = dw_plant_output(plant, "supply-current"), motor = dw_plant_output(plant, "current"), speed = dw_plant_output(plant, "speed");
+        const size_t terminal = dw_plant_output(plant, "terminal");
         const struct dw_integrand integrand[] = { { i, DW_ALONE }, { i, i }, { c, c }, { v, drawn }, { v, i }, { terminal, motor },
                                                   { motor, motor }, { motor, speed } };
         double e[8];
@@ -85,7 +77,7 @@ START_TEST(ripple_current_of_the_bulk_is_that_of_square_pulses)
     const struct dw_supply source = { .line_resistance = 0.35, .line_inductance = 0.2, .bulk = 0.1, .bulk_resistance = 0.08 };
     for (double duty = 0.15; duty < 1; duty += 0.2) {
         struct dw_plant *plant = made(&stiff, &source);
-        const size_t c = output(plant, "bulk-current"), motor = output(plant, "current");
+        const size_t c = dw_plant_output(plant, "bulk-current"), motor = dw_plant_output(plant, "current");
         const struct dw_integrand integrand[] = { { c, c }, { motor, DW_ALONE } };
         double e[2];
         over_period(plant, duty, 1 / 22500.0, integrand, 2, e);
@@ -105,8 +97,8 @@ START_TEST(braking_lifts_the_bulk)
     plan.torque = 0;
     source.no_return = true;
     struct dw_plant *plant = made(&plan, &source);
-    const size_t v = output(plant, "supply"), drawn = output(plant, "supply-current"), c = output(plant, "bulk-current");
-    const size_t i = output(plant, "line-current");
+    const size_t v = dw_plant_output(plant, "supply"), drawn = dw_plant_output(plant, "supply-current"), c = dw_plant_output(plant, "bulk-current");
+    const size_t i = dw_plant_output(plant, "line-current");
     const struct dw_integrand integrand[] = { { v, drawn }, { c, c }, { i, DW_ALONE }, { i, i } };
     double state[DW_STATES], out[DW_OUTPUTS], input[DW_MOTOR_INPUTS] = { 3.3 };
     struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .integrand = integrand, .integrand_count = 4 }, &error);
@@ -126,7 +118,7 @@ START_TEST(braking_lifts_the_bulk)
     const double after = dw_run_state(run)[DW_MOTOR_STATES + 1], *e = dw_run_integrals(run);
     const double brought = 12 * (e[2] - at[2]) - 0.35 * (e[3] - at[3]) + 6e-6 * flows * flows / 2;  /* the little that still comes in */
     ck_assert_double_gt(after, before + 0.5);
-    ck_assert_double_eq(out[output(plant, "line-current")], 0);
+    ck_assert_double_eq(out[dw_plant_output(plant, "line-current")], 0);
     near(470e-6 * (after * after - before * before) / 2, brought - (e[0] - at[0]) - 0.08 * (e[1] - at[1]), 1e-9);
     dw_run_free(run);
     dw_plant_free(plant);
@@ -146,13 +138,13 @@ START_TEST(a_line_alone_divides_the_voltage)
     const size_t mode = dw_plant_rest(plant, state);
     succeeds(dw_run_start(run, 0, mode, state, input, &error), error);
     dw_run_output(run, out, NULL);
-    near(out[output(plant, "supply")], 12, 1e-15);
+    near(out[dw_plant_output(plant, "supply")], 12, 1e-15);
     succeeds(dw_run_feed(run, 1, input, &error), error);
     dw_run_output(run, out, NULL);
     const double amperes = 12 / (1.85 + 0.04 + 0.35 + 0.11 + 0.2);
-    near(out[output(plant, "current")], amperes, 1e-12);
-    near(out[output(plant, "supply")], 12 - amperes * (0.35 + 0.11 + 0.2), 1e-12);
-    near(out[output(plant, "line-current")], amperes, 1e-12);
+    near(out[dw_plant_output(plant, "current")], amperes, 1e-12);
+    near(out[dw_plant_output(plant, "supply")], 12 - amperes * (0.35 + 0.11 + 0.2), 1e-12);
+    near(out[dw_plant_output(plant, "line-current")], amperes, 1e-12);
     dw_run_free(run);
     dw_plant_free(plant);
 }
@@ -229,8 +221,8 @@ START_TEST(a_filter_on_a_line_keeps_its_energy)
         struct dw_ladder *ladder = dw_ladder_new(&parts, &error);
         struct dw_plant *plant = ladder ? dw_ladder_plant_new(ladder, &setup, &error) : NULL;
         ck_assert_msg(plant != NULL, "%s", error.text);
-        const size_t i = output(plant, "line-current"), c = output(plant, "bulk-current"), current = output(plant, "current1");
-        const size_t out = output(plant, "out");
+        const size_t i = dw_plant_output(plant, "line-current"), c = dw_plant_output(plant, "bulk-current"), current = dw_plant_output(plant, "current1");
+        const size_t out = dw_plant_output(plant, "out");
         ck_assert_uint_eq(out, dw_plant_outputs(plant) - 1);
         const struct dw_integrand integrand[] = { { i, DW_ALONE }, { i, i }, { c, c }, { current, current }, { out, out } };
         double e[5], time[5] = { 0, 18e-6, 18e-6, 44e-6, 44e-6 }, pin[5] = { 3.3, 3.3, 0, 0, 3.3 }, state[DW_STATES];

@@ -57,6 +57,8 @@ START_TEST(a_line_gives_a_plant)
     ck_assert_uint_eq(dw_plant_outputs(plant), 2);
     ck_assert_str_eq(dw_plant_port(plant, 0).name, "current");
     ck_assert_str_eq(dw_plant_port(plant, 1).unit, "rpm");
+    ck_assert_uint_eq(dw_plant_output(plant, "speed"), 1);
+    ck_assert_uint_eq(dw_plant_output(plant, "light"), dw_plant_outputs(plant));
     /* 30 / pi, to the roundings of both products */
     ck_assert_double_eq_tol(dw_plant_port(plant, 1).scale, 9.549296585513721 * dw_motor_no_load_speed(&values.plan),
                             2 * DBL_EPSILON * dw_plant_port(plant, 1).scale);
