@@ -30,7 +30,7 @@ struct dw_follow_plan {
     const char *steady;                   /* what asks, as messages begin with it ("a steady start"), to begin on the periodic orbit
                                              that is reached from rest, for a table that repeats; NULL: begin at rest */
     size_t input_column[DW_INPUTS];       /* [inputs], column of the table, along curves where it has a slope; 0: fed with 0 */
-    struct dw_reader *side;               /* a second table, whose first channel drives one input, as dw_course_new has it. NULL: none */
+    struct dw_course *side;               /* a second table, whose first channel drives one input. NULL: none */
     size_t side_input;                    /* that input */
     struct dw_repeat *repeat;             /* of the same reader, where one was made already. NULL: made if steady */
     const double *ahead;                  /* rows that were read from the table already, [ahead_count x columns]; not with repeat */

@@ -43,10 +43,8 @@ struct dw_course;
 
 /* Straight lines join the rows of a table's first channel. Before its first row it has that one's value, after its last row that
  * one's; of rows at one time the last holds from there on.
- *   reader   at its first row; must live as long as the handle, which reads on from it
+ *   path     as dw_reader_open has it
  *   returns  NULL: DW_BAD_INPUT: its first column is no time, or it has no rows; what the reader gives; DW_NO_MEMORY */
-DW_API struct dw_course *dw_course_new(struct dw_reader *reader, struct dw_error *error);
-/* The same with a reader of its own, as dw_reader_open has the path. */
 DW_API struct dw_course *dw_course_open(const char *path, struct dw_error *error);
 DW_API void dw_course_close(struct dw_course *course);
 /* Unit of the channel, until it is closed. */

@@ -18,7 +18,6 @@ struct follow {
     size_t *slope;              /* [columns] of the table's slopes */
     double *before, *now, *in;  /* [columns] the rows of the table around the present instant, and the one there */
     double *out;                /* the row written */
-    struct dw_course *side;     /* the second table; else NULL */
     double side_given;          /* its value in the last input fed */
     double fed_slope[DW_INPUTS];  /* of the inputs there, where what follows begins; NaN: it is a line */
 };
@@ -112,7 +111,7 @@ static void inputs_of(struct follow *f, const double *row, double side, double *
 {
     for (size_t i = 0; i < f->inputs; i++)
         input[i] = f->plan->input_column[i] ? row[f->plan->input_column[i]] : 0;
-    if (f->side)
+    if (f->plan->side)
         input[f->plan->side_input] = f->side_given = side;
 }
 
@@ -142,14 +141,14 @@ static enum dw_status feed_side(struct follow *f, double time, struct dw_error *
 {
     enum dw_status status = DW_OK;
     double value = 0, input[DW_INPUTS];
-    for (double at; !status && f->side && (at = dw_course_next(f->side, &value)) < time;) {
+    for (double at; !status && f->plan->side && (at = dw_course_next(f->plan->side, &value)) < time;) {
         if (at > f->before[0] || value != f->side_given) {
             dw_row_between(f->columns, f->slope, f->before, f->now, at, f->in);
             inputs_of(f, f->in, value, input);
             status = feed(f, f->in, input, error);
         }
         if (!status)
-            status = dw_course_step(f->side, error);
+            status = dw_course_step(f->plan->side, error);
     }
     return status;
 }
@@ -213,12 +212,12 @@ static enum dw_status begin(struct follow *f, struct dw_error *error)
         status = read_row(f, error);
     if (status == DW_END)
         return dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(f->reader));
-    if (!status && f->side)
-        status = dw_course_pass(f->side, f->now[0], error);
+    if (!status && f->plan->side)
+        status = dw_course_pass(f->plan->side, f->now[0], error);
     if (status)
         return status;
     memcpy(f->before, f->now, f->columns * sizeof *f->now);
-    inputs_of(f, f->now, f->side ? dw_course_at(f->side, f->now[0]) : 0, input);
+    inputs_of(f, f->now, f->plan->side ? dw_course_at(f->plan->side, f->now[0]) : 0, input);
     slopes_of(f, f->now, f->fed_slope);
     status = dw_run_start(f->run, f->now[0], mode, state, input, error);
     return status || !f->exact ? status : dw_run_start(f->exact, f->now[0], mode, state, input, error);
@@ -230,7 +229,7 @@ static enum dw_status go(struct follow *f, struct dw_error *error)
     enum dw_status status = begin(f, error);
     while (!status && !(status = read_row(f, error))) {
         status = feed_side(f, f->now[0], error);
-        inputs_of(f, f->now, f->side ? dw_course_at(f->side, f->now[0]) : 0, input);
+        inputs_of(f, f->now, f->plan->side ? dw_course_at(f->plan->side, f->now[0]) : 0, input);
         if (!status)
             status = feed(f, f->now, input, error);
         memcpy(f->before, f->now, f->columns * sizeof *f->now);
@@ -271,8 +270,6 @@ static enum dw_status prepare(struct follow *f, struct dw_error *error)
         return dw_error_set(error, DW_BAD_USE, 0, "%s needs a load that repeats: not one from a second table", plan->steady);
     if (plan->steady && !f->repeat && !(f->repeat = dw_repeat_new(f->reader, plan->steady, error)))
         return error->status;
-    if (plan->side && !(f->side = dw_course_new(plan->side, error)))
-        return error->status;
     if (f->repeat)
         dw_repeat_compare(f->repeat, plan->input_column, f->inputs);
     if (!(f->run = dw_run_new(modes, &options, error)))
@@ -298,7 +295,6 @@ enum dw_status dw_follow(const struct dw_follow_plan *plan, struct dw_reader *re
     dw_run_free(f.run);
     dw_run_free(f.exact);
     dw_writer_free(f.writer);
-    dw_course_close(f.side);
     if (f.repeat != plan->repeat)
         dw_repeat_free(f.repeat);
     free(f.before);

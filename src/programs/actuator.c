@@ -88,7 +88,7 @@ static enum dw_status prepare(struct actuator_options *o, struct dw_reader *read
 {
     struct motor_inputs inputs = { .plan = &o->load.plan.motor, .column = follow->input_column };
     enum dw_status status = motor_inputs_find(&o->common, &o->channels, reader, &inputs, error);
-    if (!status && o->load.force_from && !(follow->side = dw_reader_open(o->load.force_from, NULL, error)))
+    if (!status && o->load.force_from && !(follow->side = dw_course_open(o->load.force_from, error)))
         status = error->status;
     if (!status && !(follow->plant = actuator_kind.plant(&o->load, &inputs.drive, error)))
         status = error->status;
@@ -122,7 +122,7 @@ static enum dw_status run_actuator(void *options_read, struct dw_error *error)
     const enum dw_status judged = status || fed || !o->report ? fed : actuator_judge(o, &watching.seen, error);
     dw_thermal_free(watching.seen.thermal);
     dw_plant_free(follow.plant);
-    dw_reader_close(follow.side);
+    dw_course_close(follow.side);
     dw_reader_close(reader);
     return status ? status : judged;
 }

@@ -135,7 +135,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
     o->load.plan.all = o->load.plan.all || o->report;  /* findings are of all its channels */
     struct dw_reader *reader = input_open(&o->common, !o->report, error);
     enum dw_status status = reader ? motor_inputs_find(&o->common, &o->channels, reader, &inputs, error) : error->status;
-    if (!status && o->load.torque_from && !(follow.side = dw_reader_open(o->load.torque_from, NULL, error)))
+    if (!status && o->load.torque_from && !(follow.side = dw_course_open(o->load.torque_from, error)))
         status = error->status;
     if (!status && !(follow.plant = motor_kind.plant(&o->load, &inputs.drive, error)))
         status = error->status;
@@ -153,7 +153,7 @@ static enum dw_status run_motor(void *options_read, struct dw_error *error)
     const enum dw_status judged = supply_end(&seen.supply, status ? NULL : o->common.command, o->report, error);
     status = status ? status : judged;
     dw_plant_free(follow.plant);
-    dw_reader_close(follow.side);
+    dw_course_close(follow.side);
     dw_reader_close(reader);
     return status;
 }

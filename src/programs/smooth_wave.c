@@ -117,7 +117,7 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
     struct dw_plant *plant = status == DW_OK ? smooth_kind.plant(load, &wave->drive, error) : NULL;
     if (!plant)
         return status == DW_OK ? error->status : status;
-    struct dw_reader *side = load->current_from ? dw_reader_open(load->current_from, NULL, error) : NULL;
+    struct dw_course *side = load->current_from ? dw_course_open(load->current_from, error) : NULL;
     const struct dw_follow_plan follow = { .plant = plant, .steady = wave->options->steady ? START_STEADY : NULL,
                                            .input_column = { wave->channel }, .side = side, .side_input = DW_LADDER_DRAWN, .repeat = wave->periods, .ahead = wave->ahead,
                                            .ahead_count = wave->ahead_count, .descriptor = report ? -1 : STDOUT_FILENO,
@@ -134,7 +134,7 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
         caution(wave, dw_plant_load(plant), seen.state);
     const enum dw_status judged = supply_end(&wave->seen, status ? NULL : wave->options->common.command, report, error);
     dw_plant_free(plant);
-    dw_reader_close(side);
+    dw_course_close(side);
     return status ? status : judged;
 }
 

@@ -246,7 +246,7 @@ static enum dw_status follow_steps(struct stepper_options *o, struct dw_reader *
     const bool gives_way = !dw_supply_ideal(&o->load.feed.parts);
     o->load.plan.all = o->load.plan.all || (o->report && gives_way);  /* findings are of all its channels */
     enum dw_status status = find_inputs(o, reader, follow.input_column, &drive, error);
-    if (!status && o->load.torque_from && !(follow.side = dw_reader_open(o->load.torque_from, NULL, error)))
+    if (!status && o->load.torque_from && !(follow.side = dw_course_open(o->load.torque_from, error)))
         status = error->status;
     if (!status && !(follow.plant = stepper_kind.plant(&o->load, &drive, error)))
         status = error->status;
@@ -266,7 +266,7 @@ static enum dw_status follow_steps(struct stepper_options *o, struct dw_reader *
     const enum dw_status judged = supply_end(&seen.supply, status ? NULL : o->common.command, o->report, error);
     status = status ? status : judged;
     dw_plant_free(follow.plant);
-    dw_reader_close(follow.side);
+    dw_course_close(follow.side);
     return status || !o->report ? status : judge(&seen.meter.found, error);
 }
 

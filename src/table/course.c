@@ -6,7 +6,7 @@
 #include <string.h>
 
 struct dw_course {
-    struct dw_reader *reader, *own;  /* own: closed with the course; or NULL */
+    struct dw_reader *reader;
     double row[2][2];  /* time and value: the last row passed, or one long before the first; the next one, or one after the end */
 };
 
@@ -23,19 +23,20 @@ static enum dw_status fetch(struct dw_course *course, struct dw_error *error)
     return status;
 }
 
-struct dw_course *dw_course_new(struct dw_reader *reader, struct dw_error *error)
+struct dw_course *dw_course_open(const char *path, struct dw_error *error)
 {
     struct dw_course *course = calloc(1, sizeof *course);
     if (!course) {
         dw_no_memory(error);
         return NULL;
     }
-    course->reader = reader;
-    enum dw_status status = dw_header_needs_time(dw_reader_header(reader), dw_reader_name(reader), error);
+    course->reader = dw_reader_open(path, NULL, error);
+    enum dw_status status =
+        course->reader ? dw_header_needs_time(dw_reader_header(course->reader), dw_reader_name(course->reader), error) : error->status;
     if (status == DW_OK)
         status = fetch(course, error);
     if (status == DW_OK && isinf(course->row[1][0]))
-        status = dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(reader));
+        status = dw_error_set(error, DW_BAD_INPUT, 0, "%s: a table without rows", dw_reader_name(course->reader));
     course->row[0][0] = -INFINITY;
     course->row[0][1] = course->row[1][1];
     if (status == DW_OK)
@@ -44,22 +45,11 @@ struct dw_course *dw_course_new(struct dw_reader *reader, struct dw_error *error
     return NULL;
 }
 
-struct dw_course *dw_course_open(const char *path, struct dw_error *error)
-{
-    struct dw_reader *reader = dw_reader_open(path, NULL, error);
-    struct dw_course *course = reader ? dw_course_new(reader, error) : NULL;
-    if (course)
-        course->own = reader;
-    else
-        dw_reader_close(reader);
-    return course;
-}
-
 void dw_course_close(struct dw_course *course)
 {
     if (!course)
         return;
-    dw_reader_close(course->own);
+    dw_reader_close(course->reader);
     free(course);
 }
 

@@ -283,12 +283,13 @@ static enum dw_status run_plant(struct dw_plant *plant, struct dw_coil_meter *me
 static enum dw_status follow_file(struct dw_plant *plant, const char *steady, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    struct dw_reader *reader = dw_reader_open(ours, NULL, error), *side = NULL;
+    struct dw_reader *reader = dw_reader_open(ours, NULL, error);
+    struct dw_course *side = NULL;
     const int out = open("/dev/null", O_WRONLY | O_CLOEXEC);
-    if (MADE(reader) && (steady || MADE(side = dw_reader_open(ours, NULL, error))))
+    if (MADE(reader) && (steady || MADE(side = dw_course_open(ours, error))))
         status = dw_follow(&(struct dw_follow_plan){ .plant = plant, .accuracy = 1e-3, .uniform = steady ? 10 : 0, .steady = steady,
             .input_column = { 1 }, .side = side, .watch = take_row, .made_by = "hand", .descriptor = out }, reader, NULL, error);
-    dw_reader_close(side);
+    dw_course_close(side);
     dw_reader_close(reader);
     close(out);
     return status;

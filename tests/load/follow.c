@@ -151,18 +151,24 @@ START_TEST(a_motor_along_a_table_is_the_run_that_is_fed_with_its_rows)
 END_TEST
 
 /* A table in a file that is gone once it is open. */
-static struct dw_reader *second_table(const char *text)
+static struct dw_course *course_of(const char *text, struct dw_error *error)
 {
     char path[] = "side-XXXXXX";
-    struct dw_error error = { .status = DW_OK };
     const int file = mkstemp(path);
     ck_assert_int_ge(file, 0);
     ck_assert_int_eq(write(file, text, strlen(text)), (ssize_t)strlen(text));
     close(file);
-    struct dw_reader *reader = dw_reader_open(path, NULL, &error);
+    struct dw_course *course = dw_course_open(path, error);
     unlink(path);
-    ck_assert_msg(reader != NULL, "%s", error.text);
-    return reader;
+    return course;
+}
+
+static struct dw_course *second_table(const char *text)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_course *course = course_of(text, &error);
+    ck_assert_msg(course != NULL, "%s", error.text);
+    return course;
 }
 
 START_TEST(a_second_table_drives_its_input_with_all_its_vertices_and_jumps)
@@ -189,7 +195,7 @@ START_TEST(a_second_table_drives_its_input_with_all_its_vertices_and_jumps)
     struct followed f = follow(plan, TABLE(""));
     same(&f, &k);
     forget(&f);
-    dw_reader_close(plan.side);
+    dw_course_close(plan.side);
     plan.side = second_table(torque);
     plan.steady = STEADY;
     f = follow(plan, TABLE("# period: 0.000625\n"));
@@ -197,7 +203,7 @@ START_TEST(a_second_table_drives_its_input_with_all_its_vertices_and_jumps)
     ck_assert_str_eq(f.error.text, "an orbit needs a load that repeats: not one from a second table");
     ck_assert_uint_eq(f.text.size, 0);
     forget(&f);
-    dw_reader_close(plan.side);
+    dw_course_close(plan.side);
     dw_motor_free(motor);
 }
 END_TEST
@@ -208,18 +214,12 @@ START_TEST(a_second_table_without_time_or_rows_is_refused)
         { "# wave-table 1\n# columns: frequency[Hz] torque[Nm]\n1 0.001\n# end: 1\n", "frequency" },
         { "# wave-table 1\n# columns: time[s] torque[Nm]\n# end: 0\n", ": a table without rows" },
     };
-    struct dw_motor *motor = motor_made(&pump);
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-        struct dw_follow_plan plan = { .plant = dw_motor_plant(motor), .accuracy = 1e-3, .input_column = { [DW_MOTOR_PIN] = 1 },
-                                       .side = second_table(cases[i][0]), .side_input = DW_MOTOR_TORQUE };
-        struct followed f = follow(plan, TABLE(""));
-        ck_assert_int_eq(f.status, DW_BAD_INPUT);
-        ck_assert_msg(strstr(f.error.text, "side-") && strstr(f.error.text, cases[i][1]), "%s", f.error.text);
-        ck_assert_uint_eq(f.text.size, 0);
-        forget(&f);
-        dw_reader_close(plan.side);
+        struct dw_error error = { .status = DW_OK };
+        ck_assert_ptr_null(course_of(cases[i][0], &error));
+        ck_assert_int_eq(error.status, DW_BAD_INPUT);
+        ck_assert_msg(strstr(error.text, "side-") && strstr(error.text, cases[i][1]), "%s", error.text);
     }
-    dw_motor_free(motor);
 }
 END_TEST
 

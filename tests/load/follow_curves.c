@@ -45,7 +45,7 @@ static enum dw_status see(void *context, const struct dw_run_row *row, struct dw
 }
 
 /* Its rows, the table read as curves. */
-static struct seen seen_along(const char *text, struct dw_reader *side, const char *steady)
+static struct seen seen_along(const char *text, struct dw_course *side, const char *steady)
 {
     struct seen seen = { .count = 0 };
     struct dw_error error = { .status = DW_OK };
@@ -91,7 +91,7 @@ START_TEST(a_channel_that_is_a_curve_drives_as_its_cubics_beside_one_of_lines)
 END_TEST
 
 /* From a file that has no name any more. */
-static struct dw_reader *second_table(const char *text)
+static struct dw_course *second_table(const char *text)
 {
     struct dw_error error = { .status = DW_OK };
     char path[] = "side-XXXXXX";
@@ -99,10 +99,10 @@ static struct dw_reader *second_table(const char *text)
     ck_assert_int_ge(file, 0);
     ck_assert_int_eq(write(file, text, strlen(text)), (int)strlen(text));
     close(file);
-    struct dw_reader *reader = dw_reader_open(path, NULL, &error);
-    ck_assert_msg(reader != NULL, "%s", error.text);
+    struct dw_course *course = dw_course_open(path, &error);
+    ck_assert_msg(course != NULL, "%s", error.text);
     unlink(path);
-    return reader;
+    return course;
 }
 
 START_TEST(a_vertex_of_the_second_table_cuts_a_cubic_and_changes_nothing_of_it)
@@ -111,11 +111,11 @@ START_TEST(a_vertex_of_the_second_table_cuts_a_cubic_and_changes_nothing_of_it)
                                          "# wave-table 1\n# columns: time[s] v[V]\n0 0.25\n0.3 0.25\n0.9 0.25\n2.75 0.25\n9 0.25\n# end: 5\n" };
     double x[2];
     for (int i = 0; i < 2; i++) {
-        struct dw_reader *side = second_table(sides[i]);
+        struct dw_course *side = second_table(sides[i]);
         const struct seen seen = seen_along(TABLE(""), side, NULL);
         ck_assert_uint_eq(seen.count, i ? 8 : 5);
         x[i] = seen.x[seen.count - 1];
-        dw_reader_close(side);
+        dw_course_close(side);
     }
     within_scale(x[1], x[0], 8 * DBL_EPSILON, 1);
 }
