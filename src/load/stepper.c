@@ -44,10 +44,10 @@ enum dw_status dw_stepper_check(const struct dw_stepper_plan *p, struct dw_error
 {
     const struct demand demands[] = {
         { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },     { "inductance", "inductance", p->inductance, "H", ABOVE_ZERO },
-        { "constant", "constant", p->constant, "Vs", ABOVE_ZERO },            { "detent", "detent torque", p->detent, "Nm", NOT_NEGATIVE },
-        { "inertia", "inertia", p->inertia, "kgm2", ABOVE_ZERO },             { "friction", "friction", p->friction, "Nms", NOT_NEGATIVE },
-        { "drag", "drag", p->drag, "Nm", NOT_NEGATIVE },                      { "torque", "torque", p->torque, "Nm", FINITE },
-        { "gear", "gear", p->gear, "", ABOVE_ZERO },                          { "load_inertia", "load inertia", p->load_inertia, "kgm2", NOT_NEGATIVE },
+        { "constant", "constant", p->constant, "V s/rad", ABOVE_ZERO },            { "detent", "detent torque", p->detent, "N m", NOT_NEGATIVE },
+        { "inertia", "inertia", p->inertia, "kg m^2", ABOVE_ZERO },             { "friction", "friction", p->friction, "N m s", NOT_NEGATIVE },
+        { "drag", "drag", p->drag, "N m", NOT_NEGATIVE },                      { "torque", "torque", p->torque, "N m", FINITE },
+        { "gear", "gear", p->gear, "", ABOVE_ZERO },                          { "load_inertia", "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
         { "supply", "supply", p->supply, "V", ABOVE_ZERO },                   { "diode_drop", "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
         { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
         { "threshold", "threshold", p->threshold, "V", FINITE },              { "level", "level", p->coils ? p->level : 1, "V", ABOVE_ZERO },
@@ -141,7 +141,7 @@ static size_t ports_of(const struct stepper *s, struct dw_port *port)
     const struct dw_stepper_plan *p = &s->plan;
     const double step = 360.0 / p->full_steps;
     const struct dw_port first[] = { { "coil-a", "V", p->supply, NAN }, { "coil-b", "V", p->supply, NAN }, { "speed", "rad/s", s->speed_scale, 0 },
-                                     { "torque", "Nm", s->torque_scale, NAN }, { "supply-current", "A", s->amperes, NAN } };
+                                     { "torque", "N m", s->torque_scale, NAN }, { "supply-current", "A", s->amperes, NAN } };
     const struct dw_port last[] = { { "current-a", "A", s->amperes, NAN }, { "current-b", "A", s->amperes, NAN }, { "wanted", "deg", step, 0 },
                                     { "angle", "deg", step, NAN } };
     size_t count = 0;
