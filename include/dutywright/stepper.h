@@ -128,9 +128,10 @@ struct dw_stepper_locked {
  *   returns  false where no lag gives the torque */
 DW_API bool dw_stepper_lock(const struct dw_stepper_plan *plan, struct dw_stepper_locked *locked);
 /* Eigenvalues of small deviations from it, in the rotor's coordinates, the detent left out while it turns: docs/theory.md, (14.6).
- *   real, imaginary  out, [4], 1/s and rad/s
- *   returns  false where they are not found */
-DW_API bool dw_stepper_eigenvalues(const struct dw_stepper_plan *plan, const struct dw_stepper_locked *locked, double real[4], double imaginary[4]);
+ *   real, imaginary  out, [4], 1/s and rad/s, sorted by rising modulus
+ *   returns  DW_OK; DW_BAD_USE: a number that is not finite; DW_NO: they are not found; DW_NO_MEMORY */
+DW_API enum dw_status dw_stepper_eigenvalues(const struct dw_stepper_plan *plan, const struct dw_stepper_locked *locked, double real[4],
+                                             double imaginary[4], struct dw_error *error);
 
 /* V or A, of the fundamental of a field in the plan's microsteps: 4/pi times what a coil gets in full steps. */
 DW_API double dw_stepper_fundamental(const struct dw_stepper_plan *plan, double coil);

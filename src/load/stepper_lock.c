@@ -1,9 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A stepper in step with its field: what is found of a run, steady motion, small deviations from it. docs/theory.md, section 14. */
 #include "load/stepper_inner.h"
-#include <complex.h>
+#include <dutywright/linear.h>
 #include <math.h>
-#include <string.h>
 
 /* ---- findings of a run ---- */
 
@@ -91,67 +90,19 @@ bool dw_stepper_lock(const struct dw_stepper_plan *p, struct dw_stepper_locked *
     return true;
 }
 
-/* Coefficients of the characteristic polynomial of a 4 x 4 matrix, highest power first: Faddeev and LeVerrier's recurrence (Gantmacher, The
- * Theory of Matrices, chapter 4, 5). */
-static void characteristic(const double a[16], double coefficient[5])
-{
-    double m[16] = { 0 };
-    coefficient[0] = 1;
-    for (int k = 1; k <= 4; k++) {
-        double product[16] = { 0 }, trace = 0;
-        for (int i = 0; i < 4; i++)
-            m[5 * i] += coefficient[k - 1];
-        for (int i = 0; i < 64; i++)
-            product[i / 16 * 4 + i % 4] += a[i / 16 * 4 + i / 4 % 4] * m[i / 4 % 4 * 4 + i % 4];
-        for (int i = 0; i < 4; i++)
-            trace += product[5 * i];
-        coefficient[k] = -trace / k;
-        memcpy(m, product, sizeof m);
-    }
-}
-
-/* Its zeros, all at once: Durand and Kerner (Kerner 1966, Numer. Math. 8:290). */
-static bool zeros(const double coefficient[5], double complex zero[4])
-{
-    for (int i = 0; i < 4; i++)
-        zero[i] = cpow(0.4 + 0.9 * I, i);
-    double moved = 1;
-    for (int turn = 0; turn < 500 && moved > 1e-15; turn++) {
-        moved = 0;
-        for (int i = 0; i < 4; i++) {
-            double complex value = 0, others = 1;
-            for (int k = 0; k < 5; k++)
-                value = value * zero[i] + coefficient[k];
-            for (int k = 0; k < 4; k++)
-                others *= k == i ? 1 : zero[i] - zero[k];
-            zero[i] -= value / others;
-            moved = fmax(moved, cabs(value / others));
-        }
-    }
-    return moved < 1e-6;  /* where two zeros are one, it is slow */
-}
-
-bool dw_stepper_eigenvalues(const struct dw_stepper_plan *p, const struct dw_stepper_locked *at, double real[4], double imaginary[4])
+enum dw_status dw_stepper_eigenvalues(const struct dw_stepper_plan *p, const struct dw_stepper_locked *at, double real[4], double imaginary[4],
+                                      struct dw_error *error)
 {
     const double field = field_speed(at->rate), l = p->inductance, r = dwi_stepper_ohms(p), n = dwi_stepper_teeth(p), j = dwi_stepper_inertia(p), u = at->volts;
     const double stiff = at->rate > 0 ? 0 : 4 * p->detent * cos(4 * at->field);
-    double a[16] = {
+    const double a[16] = {
         -r / l,  field,  n * at->quadrature,                   -u / l * sin(at->lag),
         -field,  -r / l, -n * at->direct - p->constant / l,    u / l * cos(at->lag),
         0,       p->constant / j, -p->friction / j,            stiff / j,
         0,       0,      -n,                                   0,
     };
-    /* by a rate that makes all numbers moderate */
-    const double turn = r / l + field + sqrt(n * p->constant * (hypot(at->direct, at->quadrature) + u / r) / j) + p->friction / j;
-    for (int i = 0; i < 16; i++)
-        a[i] /= turn;
-    double coefficient[5];
-    double complex zero[4];
-    characteristic(a, coefficient);
-    const bool found = zeros(coefficient, zero);
-    for (int i = 0; i < 4; i++) {
-        real[i] = turn * creal(zero[i]);
-        imaginary[i] = turn * cimag(zero[i]);
-    }
-    return found;
+    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 4, .a = a }, error);
+    const enum dw_status status = system ? dw_system_rates(system, real, imaginary, error) : error->status;
+    dw_system_free(system);
+    return status;
 }

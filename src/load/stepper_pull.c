@@ -58,20 +58,21 @@ static bool lock_at(const struct dw_stepper_plan *p, double rate, double torque,
 }
 
 /* Whether small deviations die out; with currents held they swing, and friction alone damps them. */
-static bool is_stable(const struct dw_stepper_plan *p, double rate, double torque)
+static enum dw_status judge_stable(const struct dw_stepper_plan *p, double rate, double torque, bool *stable, struct dw_error *error)
 {
-    for (int k = 0; k < LOADS; k++) {
+    enum dw_status status = DW_OK;
+    *stable = true;
+    for (int k = 0; *stable && !status && k < LOADS; k++) {
         struct dw_stepper_locked at;
         double real[4], imaginary[4];
         bool chopped;
-        if (!lock_at(p, rate, torque * k / LOADS, &at, &chopped))
-            return false;
-        if (chopped)
+        *stable = lock_at(p, rate, torque * k / LOADS, &at, &chopped);
+        if (!*stable || chopped)
             continue;
-        if (!dw_stepper_eigenvalues(p, &at, real, imaginary) || fmax(fmax(real[0], real[1]), fmax(real[2], real[3])) >= 0)
-            return false;
+        status = dw_stepper_eigenvalues(p, &at, real, imaginary, error);
+        *stable = !status && fmax(fmax(real[0], real[1]), fmax(real[2], real[3])) < 0;
     }
-    return true;
+    return status;
 }
 
 /* ---- by simulation ---- */
@@ -193,10 +194,10 @@ enum dw_status dw_stepper_pull(const struct dw_stepper_plan *plan, double rate, 
     enum dw_status status = t.plant ? DW_OK : error->status;
     if (!status && !(t.run = dw_run_new(dw_plant_modes(t.plant), &(struct dw_run_options){ 0 }, error)))
         status = error->status;
-    if (!status) {
+    if (!status)
         *pull = (struct dw_stepper_pull){ .formula = formula(&p, rate) };
-        pull->stable = pull->formula > 0 && is_stable(&p, rate, pull->formula);
-    }
+    if (!status && pull->formula > 0)
+        status = judge_stable(&p, rate, pull->formula, &pull->stable, error);
     if (!status && pull->formula > 0)
         status = pull_out(&t, pull->formula, &pull->simulated, error);
     if (!status && pull->formula > 0)

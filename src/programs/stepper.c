@@ -177,16 +177,20 @@ static enum dw_status watch(void *context, const struct dw_run_row *row, struct 
 }
 
 /* Hz, of small swings where the supply holds voltages and not currents; NaN: they do not swing. */
-static double ringing(const struct dw_stepper_plan *p, const struct dw_stepper_findings *f)
+static enum dw_status find_ringing(const struct dw_stepper_plan *p, const struct dw_stepper_findings *f, double *hertz, struct dw_error *error)
 {
     const double ohms = p->resistance + 2 * p->switch_resistance;
     const struct dw_stepper_locked held = { .volts = f->amperes * ohms, .direct = f->amperes, .field = f->field };
     double real[4], imaginary[4], most = 0;
-    if (p->drive != DW_STEPPER_VOLTAGE || !dw_stepper_eigenvalues(p, &held, real, imaginary))
-        return NAN;
-    for (int i = 0; i < 4; i++)
+    *hertz = NAN;
+    if (p->drive != DW_STEPPER_VOLTAGE)
+        return DW_OK;
+    const enum dw_status status = dw_stepper_eigenvalues(p, &held, real, imaginary, error);
+    for (int i = 0; !status && i < 4; i++)
         most = fmax(most, imaginary[i]);
-    return most > 1e-9 * fabs(real[0]) ? most / (2 * M_PI) : NAN;
+    if (!status && most > 1e-9 * fabs(real[3]))
+        *hertz = most / (2 * M_PI);
+    return status;
 }
 
 static enum dw_status write_report(const struct stepper_options *o, struct stepper_seen *seen, struct dw_error *error)
@@ -194,6 +198,9 @@ static enum dw_status write_report(const struct stepper_options *o, struct stepp
     const struct dw_stepper_findings *f = &seen->meter.found;
     const struct dw_stepper_plan *p = &seen->plan;
     const double degrees = 180 / M_PI, teeth = p->full_steps / 4;
+    double hertz;
+    if (find_ringing(p, f, &hertz, error))
+        return error->status;
     const struct offered rows[] = {
         { true, "steps", "asked", report_number(f->asked), "" },
         { true, "steps", "made", report_number(f->made), "" },
@@ -201,7 +208,7 @@ static enum dw_status write_report(const struct stepper_options *o, struct stepp
         { true, "angle", "lag-highest", report_number(f->lag / teeth * degrees), "deg" },
         { true, "angle", "final", report_number(f->angle * degrees), "deg" },
         { true, "rotor", "natural-frequency", report_number(dw_stepper_frequency(p, f->amperes, f->field)), "Hz" },
-        { true, "rotor", "ringing-frequency", report_number(ringing(p, f)), "Hz" },
+        { true, "rotor", "ringing-frequency", report_number(hertz), "Hz" },
     };
     struct report *report = report_findings(error);
     enum dw_status status = report_wanted(report, rows, sizeof rows / sizeof rows[0], error);

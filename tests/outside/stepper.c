@@ -78,8 +78,9 @@ START_TEST(eigenvalues_on_a_voltage_are_the_zeros_of_the_closed_polynomial)
     struct dw_stepper_plan p = MOON;
     p.detent = 0.011;
     const struct dw_stepper_locked at = { .volts = amperes * 2.1, .direct = amperes, .field = PI / 4 };
+    struct dw_error error;
     double real[4], imaginary[4], most = 0;
-    ck_assert(dw_stepper_eigenvalues(&p, &at, real, imaginary));
+    succeeds(dw_stepper_eigenvalues(&p, &at, real, imaginary, &error), error);
     for (int i = 0; i < 4; i++) {
         const double complex s = real[i] + imaginary[i] * I;
         const double complex rotor = p.inertia * s * s + p.friction * s + stiffness, value = (s + pole) * (rotor * (s + pole) + 0.177 * 0.177 * s / 3.4e-3);
