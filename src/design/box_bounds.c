@@ -197,13 +197,12 @@ static void lengthen(struct middle *middle, const struct task_terms *terms, cons
     middle->band *= pow((1 + lost) * (1 + terms->task.esr * least.rate[0]), part->stages);
 }
 
-static void middle_of(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
-                      const struct box_harmonics *harmonics)
+/* How wide the box is, and how far its middle stands above its least corner.
+ *   at   out, [COORDINATES], the middle's */
+static void measure_box(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
+                        const struct box_harmonics *harmonics, double *at)
 {
-    double at[COORDINATES] = { 0 }, loaded[STAGES], growth[STAGES], all = 0;
-    struct filter_poles poles;
-    struct coefficients coefficients;
-    *middle = (struct middle){ .stages = part->stages };
+    double loaded[STAGES], width = 0;
     unloaded(terms, part, loaded);
     for (int k = 0; k < part->stages; k++) {
         const struct pair_node *node = &part->node[k], *next = node + 1;
@@ -222,10 +221,38 @@ static void middle_of(struct middle *middle, const struct task_terms *terms, con
         middle->need += middle->share[ratio] * (node->ln_r_slower[0] - next->ln_r_slower[1]
                                                 - (node->slow.ln.r_least - next->slow.ln.r_most));
     }
-    double width = 0;
     for (int k = 0; k < part->stages; k++)
         width = fmax(width, middle->width[k]);
     middle->wide = width > WIDE;
+}
+
+/* When the answer of the middle has settled, and how that changes with each coordinate. */
+static void settle(struct middle *middle, const struct task_terms *terms)
+{
+    const double interval = terms->step * terms->period;
+    double growth[STAGES], all = 0;
+    struct exp_sum mean = middle->out;
+    for (int n = 0; n < middle->stages; n++)
+        mean.even[n] *= -expm1(-mean.rate[n] * interval) / (mean.rate[n] * interval);
+    /* what is within the band with its first mean has no time to be bounded */
+    const double after = reached(&mean, middle->band), time = interval + fmax(0, after);
+    const struct moment moment = moment_at(&middle->out, time, interval);
+    growth_by_poles(&middle->out, &moment, growth);
+    for (int n = 0; n < middle->stages; n++)
+        all += time * middle->out.rate[n] * middle->out.even[n] * moment.mean[n];
+    for (int n = 0; n < middle->stages; n++)
+        growth[n] = after > 0 ? growth[n] / all : 0;
+    middle->level = (after > 0 ? log(time) : -INFINITY) - slopes_of(middle, growth, middle->slope);
+}
+
+static void middle_of(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
+                      const struct box_harmonics *harmonics)
+{
+    double at[COORDINATES] = { 0 };
+    struct filter_poles poles;
+    struct coefficients coefficients;
+    *middle = (struct middle){ .stages = part->stages };
+    measure_box(middle, terms, part, harmonics, at);
     poles_at(&poles, part->stages, at);
     coefficients_of(&coefficients, part->stages, at);
     middle->out = poles.out;
@@ -235,19 +262,7 @@ static void middle_of(struct middle *middle, const struct task_terms *terms, con
         middle->part[n] = 1;
     if (terms->task.esr > 0)
         lengthen(middle, terms, part);
-    const double interval = terms->step * terms->period;
-    struct exp_sum mean = middle->out;
-    for (int n = 0; n < part->stages; n++)
-        mean.even[n] *= -expm1(-mean.rate[n] * interval) / (mean.rate[n] * interval);
-    /* what is within the band with its first mean has no time to be bounded */
-    const double after = reached(&mean, middle->band), time = interval + fmax(0, after);
-    const struct moment moment = moment_at(&middle->out, time, interval);
-    growth_by_poles(&middle->out, &moment, growth);
-    for (int n = 0; n < part->stages; n++)
-        all += time * middle->out.rate[n] * middle->out.even[n] * moment.mean[n];
-    for (int n = 0; n < part->stages; n++)
-        growth[n] = after > 0 ? growth[n] / all : 0;
-    middle->level = (after > 0 ? log(time) : -INFINITY) - slopes_of(middle, growth, middle->slope);
+    settle(middle, terms);
     for (int i = 0; i < TANGENTS; i++)
         middle->tangent[i].boundary = NAN;
 }

@@ -269,16 +269,9 @@ static enum dw_status check_setup(const struct ladder_net *net, const struct dw_
         "a supply that gives way goes with one switch: a push-pull pin gives its voltage as it stands");
 }
 
-struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
-                                     struct dw_error *error)
+static struct driven *driven_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup, struct dw_error *error)
 {
     const struct ladder_net *net = &ladder->net;
-    const bool push_pull = setup->drive == DW_PUSH_PULL;
-    const size_t outputs = setup->all ? 2 * net->count : 1, first = 2 * net->count - outputs;
-    double weight[BUILD_STATES], rest[BUILD_STATES] = { 0 };
-    struct dw_port port[BUILD_OUTPUTS];
-    if (check_setup(net, setup, error) != DW_OK)
-        return NULL;
     struct driven *driven = calloc(1, sizeof *driven);
     if (!driven) {
         dw_no_memory(error);
@@ -287,29 +280,42 @@ struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struc
     driven->ladder = *ladder;
     driven->inputs = setup->drawn ? DW_LADDER_INPUTS : DW_LADDER_DRAWN;
     dwi_supply_place(&driven->source, &setup->source, setup->supply, dw_ladder_current_scale(ladder, setup->supply), net->states);
-    driven->first = first;
-    driven->outputs = outputs;
+    driven->outputs = setup->all ? 2 * net->count : 1;
+    driven->first = 2 * net->count - driven->outputs;
     driven->all = setup->all;
+    if (setup->drive == DW_PUSH_PULL || one_switch(driven, setup, error) == DW_OK)
+        return driven;
+    free(driven);
+    return NULL;
+}
+
+struct dw_plant *dw_ladder_plant_new(const struct dw_ladder *ladder, const struct dw_ladder_setup *setup,
+                                     struct dw_error *error)
+{
+    const bool push_pull = setup->drive == DW_PUSH_PULL;
     const double amperes = dw_ladder_current_scale(ladder, setup->supply);
-    fill_weights(net, weight);
+    double weight[BUILD_STATES], rest[BUILD_STATES] = { 0 };
+    struct dw_port port[BUILD_OUTPUTS];
+    struct driven *driven = check_setup(&ladder->net, setup, error) == DW_OK ? driven_new(ladder, setup, error) : NULL;
+    if (!driven)
+        return NULL;
+    const size_t outputs = driven->outputs;
+    fill_weights(&ladder->net, weight);
     dw_ladder_charged(ladder, setup->initial, rest);
     for (size_t i = 0; i < outputs; i++) {
         port[i].initial = i + 1 < outputs ? NAN : setup->initial;
-        dw_ladder_output(ladder, first + i, &port[i].name, &port[i].unit);
+        dw_ladder_output(ladder, driven->first + i, &port[i].name, &port[i].unit);
         port[i].scale = port[i].unit[0] == 'V' || amperes == 0 ? setup->supply : amperes;  /* unrun: implied */
     }
-    struct dw_plant *plant = NULL;
-    if (push_pull || one_switch(driven, setup, error) == DW_OK) {
-        const struct dw_port out = port[outputs - 1];
-        const size_t extras = dwi_supply_outputs(&driven->source, setup->all, NULL, port + outputs - 1, NULL);
-        port[outputs - 1 + extras] = out;
-        dwi_supply_rest(&driven->source, weight, rest);
-        plant = dw_plant_new(&(struct dw_plant_plan){
-            .modes = { .states = driven->source.states, .inputs = driven->inputs, .outputs = outputs + extras, .weight = weight,
-                       .mode_count = push_pull ? 1 : PATHS * driven->source.conditions,
-                       .make = push_pull ? make_push_pull : make_one_switch, .of = driven },
-            .ports = port, .rest = rest, .load = driven, .release = free }, error);
-    }
+    const struct dw_port out = port[outputs - 1];
+    const size_t extras = dwi_supply_outputs(&driven->source, setup->all, NULL, port + outputs - 1, NULL);
+    port[outputs - 1 + extras] = out;
+    dwi_supply_rest(&driven->source, weight, rest);
+    struct dw_plant *plant = dw_plant_new(&(struct dw_plant_plan){
+        .modes = { .states = driven->source.states, .inputs = driven->inputs, .outputs = outputs + extras, .weight = weight,
+                   .mode_count = push_pull ? 1 : PATHS * driven->source.conditions,
+                   .make = push_pull ? make_push_pull : make_one_switch, .of = driven },
+        .ports = port, .rest = rest, .load = driven, .release = free }, error);
     if (!plant)
         free(driven);
     return plant;
