@@ -59,15 +59,18 @@ static enum dw_status highest_by_duty(const struct actuator_options *o, const st
     return isnan(*highest) ? error->status : DW_OK;
 }
 
-/* The most of S2 or S3 that stays within the limit; 0: none does. */
-static double duty_allowed(const struct actuator_options *o, double loss)
+/* The most of S2 or S3 that stays within the limit with a loss that is known; out 0: none does. */
+static enum dw_status duty_allowed(const struct actuator_options *o, double loss, double *allowed, struct dw_error *error)
 {
     double low = 0, high = o->running;
     for (int i = 0; i < 50; i++) {
-        const double middle = (low + high) / 2;
-        *(duty_highest(o, loss, middle, NULL) <= o->limit ? &low : &high) = middle;
+        const double middle = (low + high) / 2, highest = duty_highest(o, loss, middle, error);
+        if (isnan(highest))
+            return error->status;
+        *(highest <= o->limit ? &low : &high) = middle;
     }
-    return low > 1e-6 * o->running ? low : 0;
+    *allowed = low > 1e-6 * o->running ? low : 0;
+    return DW_OK;
 }
 
 /* ---- cautions ---- */
@@ -184,13 +187,16 @@ static enum dw_status judge_heat(const struct actuator_options *o, const struct 
     if (highest_by_duty(o, seen, &by_duty, error) != DW_OK)
         return error->status;
     const double highest = fmax(by_duty, seen->hottest);
-    const double allowed = o->duty == DUTY_SHORT || o->duty == DUTY_INTERMITTENT ? duty_allowed(o, seen->meter.found.heat) : 0;
+    double allowed = 0;
     char would[96] = "less force, or a slower pace with rests, would do", time[64];
     if (!(highest > o->limit))
         return DW_OK;
-    if (o->duty == DUTY_SHORT && allowed > 0 && !(seen->hottest > o->limit))
+    const bool by_rests = (o->duty == DUTY_SHORT || o->duty == DUTY_INTERMITTENT) && !(seen->hottest > o->limit);
+    if (by_rests && duty_allowed(o, seen->meter.found.heat, &allowed, error) != DW_OK)
+        return error->status;
+    if (o->duty == DUTY_SHORT && allowed > 0)
         snprintf(would, sizeof would, "S2 of %s would do", in_words(time, allowed, "s", 3));
-    if (o->duty == DUTY_INTERMITTENT && allowed > 0 && !(seen->hottest > o->limit))
+    if (o->duty == DUTY_INTERMITTENT && allowed > 0)
         snprintf(would, sizeof would, "S3 of %.3g %% would do", 100 * allowed);
     return dw_error_set(error, DW_NO, 0, "the winding comes to %.4g degC, above %.4g degC: %s", highest, o->limit, would);
 }
