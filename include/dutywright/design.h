@@ -160,6 +160,8 @@ DW_API enum dw_status dw_filter_cutoff(const struct dw_filter_task *task, const 
  * rule of ours, at which chip, film or box, and electrolytic parts begin at 5 V. */
 DW_API int dw_filter_size(const struct dw_filter_task *task, const struct dw_filter *filter, double peak_current);
 
+/* The pin's resistance in ohm that a nominal filter has: the mean of that while high and that while low. */
+DW_API double dw_filter_source(const struct dw_filter_task *task);
 /* How many parts; their price together (NaN where one is not known). */
 DW_API int dw_filter_parts(const struct dw_filter *filter);
 DW_API double dw_filter_price(const struct dw_filter *filter);

@@ -88,7 +88,7 @@ static struct task_terms bounds_of(const struct dw_choice_wish *wish)
 {
     struct task_terms terms = dwi_terms_of(&wish->task);
     if (wish->yield > 0) {
-        terms.source[0] = terms.source[1] = (terms.source[0] + terms.source[1]) / 2;
+        terms.source[0] = terms.source[1] = dw_filter_source(&wish->task);
         terms.load[0] = terms.load[1] = wish->task.load;
     }
     return terms;

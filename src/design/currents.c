@@ -42,8 +42,7 @@ static enum dw_status circuit_new(struct filter_circuit *circuit, const struct d
     circuit->lost = task->insulation > 0 ? task->esr / task->insulation : 0;
     if (damped)
         stages[last + 1] = (struct dw_stage){ .c = filter->cd.value, .esr = filter->rd.value };
-    const struct dw_ladder_plan plan = { .stages = stages, .count = circuit->stages,
-                                         .source = task->source_low > 0 ? (task->source + task->source_low) / 2 : task->source,
+    const struct dw_ladder_plan plan = { .stages = stages, .count = circuit->stages, .source = dw_filter_source(task),
                                          .load = isfinite(task->load) ? task->load : 0 };
     struct dw_ladder *ladder = dw_ladder_new(&plan, error);
     circuit->system = ladder ? dw_ladder_system(ladder, error) : NULL;

@@ -247,9 +247,14 @@ static double load_at(const struct task_terms *terms, const double *deviation)
     return terms->task.load * (deviation ? 1 + deviation[DEVIATIONS - 1] * terms->task.load_spread : 1);
 }
 
+double dw_filter_source(const struct dw_filter_task *task)
+{
+    return task->source_low > 0 ? (task->source + task->source_low) / 2 : task->source;
+}
+
 struct rc_values dwi_rc_values_at(const struct task_terms *terms, const struct dw_filter *filter, const double *deviation)
 {
-    struct rc_values values = { .source = (terms->source[0] + terms->source[1]) / 2, .load = load_at(terms, deviation) };
+    struct rc_values values = { .source = dw_filter_source(&terms->task), .load = load_at(terms, deviation) };
     for (int k = 0; k < filter->stages; k++) {
         values.r[k] = part_at(&filter->r[k], deviation, 2 * k);
         values.c[k] = part_at(&filter->c[k], deviation, 2 * k + 1);
@@ -262,7 +267,7 @@ struct lc_parts dwi_lc_parts_at(const struct task_terms *terms, const struct dw_
 {
     const double c = part_at(&filter->c[0], deviation, 2);
     return (struct lc_parts){
-        .r = (terms->source[0] + terms->source[1]) / 2 + part_at(&filter->r[0], deviation, 0),
+        .r = dw_filter_source(&terms->task) + part_at(&filter->r[0], deviation, 0),
         .l = part_at(&filter->l, deviation, 1),
         .c = c,
         .esr = terms->task.esr,

@@ -273,7 +273,7 @@ static void print_options(const struct choose_options *o, const struct dw_filter
     choose_stages(stages, sizeof stages, filter, "--stage ", &o->wish.task);
     printf("%s", stages);
     if (o->wish.task.source > 0) {
-        choose_spell(value, o->wish.task.source_low > 0 ? (o->wish.task.source + o->wish.task.source_low) / 2 : o->wish.task.source);
+        choose_spell(value, dw_filter_source(&o->wish.task));
         printf(" --source %s", value);
     }
     if (isfinite(o->wish.task.load)) {

@@ -390,7 +390,9 @@ START_TEST(a_pin_of_two_resistances_bends_the_mean_as_the_switched_circuit_does)
     }
     struct dw_filter_task one = two_pins;
     double bend = 1;
+    near(dw_filter_source(&one), 65, DBL_EPSILON);
     one.source_low = 0;
+    near(dw_filter_source(&one), 90, DBL_EPSILON);
     succeeds(dw_filter_nonlinearity(&one, &filters[0], &bend, &error), error);
     ck_assert(bend == 0);
     one.source_low = -1;
