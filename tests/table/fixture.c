@@ -2,6 +2,7 @@
 #include "config.h"
 #include "table/fixture.h"
 #include "suite.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
@@ -36,6 +37,15 @@ struct dw_reader *reader_of(const void *bytes, size_t size, bool partial, struct
 struct dw_reader *reader_of_text(const char *text, struct dw_error *error)
 {
     return reader_of(text, strlen(text), false, error);
+}
+
+void columns_of(const struct dw_header *header, char *out, size_t size)
+{
+    size_t used = 0;
+    for (size_t i = 0; i < dw_header_columns(header); i++) {
+        const struct dw_column column = dw_header_column(header, i);
+        used += (size_t)snprintf(out + used, size - used, "%s%s[%s]", i ? " " : "", column.name, column.unit);
+    }
 }
 
 struct whole read_whole(const void *bytes, size_t size, bool partial, size_t most)

@@ -35,4 +35,7 @@ struct bytes take_bytes(int file);
 /* Reads a table and writes it again. */
 struct bytes converted(const void *bytes, size_t size, enum dw_encoding encoding);
 
+/* A header's columns, "time[s] pin[V]". */
+void columns_of(const struct dw_header *header, char *out, size_t size);
+
 #endif
