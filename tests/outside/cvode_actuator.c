@@ -2,14 +2,10 @@
 /* The actuator against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363), BDF at tight
  * tolerance, with its own root-finding and its own account of what conducts, sticks, pushes and stops. */
 #include "draw.h"
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/actuator.h>
-#include <nvector/nvector_serial.h>
 #include <stdint.h>
-#include <string.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { KINDS = 4, CASES = 60, SEGMENTS = 8, STATES = 5, ROOTS = 6 };
 enum { PULSED, BETWEEN_STOPS, BETWEEN_SWITCHES, LOOSE };
@@ -176,19 +172,16 @@ static void choose(struct other *o, double *y)
     choose_side(o, y);
 }
 
-static void integrate(void *memory, struct other *o, N_Vector yy, double from, double until)
+static void integrate(struct solver *s, struct other *o, double from, double until)
 {
-    double t = from, *y = N_VGetArrayPointer(yy);
+    double t = from, *y = N_VGetArrayPointer(s->y);
     choose(o, y);
-    ck_assert_int_eq(CVodeReInit(memory, t, yy), CV_SUCCESS);
+    solver_begin(s, t);
     while (t < until) {
-        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-        const int flag = CVode(memory, until, yy, &t, CV_NORMAL);
         int found[ROOTS];
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
-        if (flag != CV_ROOT_RETURN)
+        if (!solver_go(s, until, &t))
             continue;
-        CVodeGetRootInfo(memory, found);
+        CVodeGetRootInfo(s->memory, found);
         const bool conducts = found[0] && !o->flows;
         if (found[0] && o->flows)
             y[0] = 0;
@@ -212,7 +205,7 @@ static void integrate(void *memory, struct other *o, N_Vector yy, double from, d
             o->side = found[3] > 0 ? 1 : -1;
         if (conducts)
             o->flows = o->open ? -o->open : y[1] < 0 ? 1 : -1;
-        ck_assert_int_eq(CVodeReInit(memory, t, yy), CV_SUCCESS);
+        solver_begin(s, t);
     }
 }
 
@@ -254,13 +247,10 @@ struct pair {
     struct dw_actuator *ours;
     struct dw_run *run;
     struct other other;
-    N_Vector y;
-    SUNMatrix matrix;
-    SUNLinearSolver linear;
-    void *memory;
+    struct solver solver;
 };
 
-static void pair_new(struct pair *q, const struct dw_actuator_plan *p, SUNContext context)
+static void pair_new(struct pair *q, const struct dw_actuator_plan *p)
 {
     struct dw_error error = { .status = DW_OK };
     const struct dw_screw s = dw_actuator_screw(p);
@@ -269,31 +259,18 @@ static void pair_new(struct pair *q, const struct dw_actuator_plan *p, SUNContex
     q->run = dw_run_new(dw_plant_modes(dw_actuator_plant(q->ours)), &(struct dw_run_options){ 0 }, &error);
     q->other = (struct other){ .p = p, .raise = s.raise, .lower = s.lower, .lead = s.ideal / p->motor.gear, .side = p->force < 0 ? -1 : 1,
                                .force = p->force };
-    q->y = N_VNew_Serial(STATES, context);
-    q->matrix = SUNDenseMatrix(STATES, STATES, context);
-    q->linear = SUNLinSol_Dense(q->y, q->matrix, context);
-    q->memory = CVodeCreate(CV_BDF, context);
-    N_VConst(0, q->y);
-    NV_Ith_S(q->y, 2) = p->initial;
-    NV_Ith_S(q->y, 4) = p->force < 0 ? p->backlash : 0;
-    CVodeInit(q->memory, right_side, 0, q->y);
-    CVodeSStolerances(q->memory, 1e-12, 1e-14);
-    CVodeSetUserData(q->memory, &q->other);
-    CVodeSetLinearSolver(q->memory, q->linear, q->matrix);
-    CVodeRootInit(q->memory, ROOTS, roots);
-    CVodeSetRootDirection(q->memory, (int[ROOTS]){ [5] = -1 });
-    CVodeSetNoInactiveRootWarn(q->memory);  /* a gap begins at nothing */
-    CVodeSetMaxNumSteps(q->memory, 1000000);
+    solver_open(&q->solver, CV_BDF, STATES, right_side, &q->other, 1e-14);
+    solver_watch(&q->solver, ROOTS, roots);
+    CVodeSetRootDirection(q->solver.memory, (int[ROOTS]){ [5] = -1 });
+    NV_Ith_S(q->solver.y, 2) = p->initial;
+    NV_Ith_S(q->solver.y, 4) = p->force < 0 ? p->backlash : 0;
 }
 
 static void pair_free(struct pair *q)
 {
     dw_run_free(q->run);
     dw_actuator_free(q->ours);
-    CVodeFree(&q->memory);
-    SUNLinSolFree(q->linear);
-    SUNMatDestroy(q->matrix);
-    N_VDestroy(q->y);
+    solver_close(&q->solver);
 }
 
 /* Both to the end of a segment. */
@@ -307,8 +284,8 @@ static void follow(struct pair *q, double from, double until, double volts, doub
     q->other.force = p->force + force;
     succeeds(dw_run_feed(q->run, from, input, &error), error);
     succeeds(dw_run_feed(q->run, until, input, &error), error);
-    integrate(q->memory, &q->other, q->y, from, until);
-    const double *state = dw_run_state(q->run), *y = N_VGetArrayPointer(q->y);
+    integrate(&q->solver, &q->other, from, until);
+    const double *state = dw_run_state(q->run), *y = N_VGetArrayPointer(q->solver.y);
     const double speed = dw_motor_no_load_speed(&p->motor), way = speed * q->other.lead * until;
     /* CVODE's 1e-12 a step grows to some 1e-9 of the scale over a few thousand steps */
     within_scale(state[DW_ACTUATOR_CURRENT], y[0], 2e-8, dw_motor_stall_current(&p->motor));
@@ -322,14 +299,12 @@ static void follow(struct pair *q, double from, double until, double volts, doub
 
 START_TEST(random_actuators_agree_with_an_independent_solver)
 {
-    SUNContext context;
     unsigned long long events[KINDS] = { 0 };
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < CASES; k++) {
         const int kind = k % KINDS;
         const struct dw_actuator_plan p = random_actuator(kind);
         struct pair q;
-        pair_new(&q, &p, context);
+        pair_new(&q, &p);
         const double length = p.motor.inertia * p.motor.resistance / (p.motor.constant * p.motor.constant), first = kind == PULSED ? p.motor.supply : 0;
         double state[DW_STATES], time = 0;
         struct dw_error error = { .status = DW_OK };
@@ -343,7 +318,6 @@ START_TEST(random_actuators_agree_with_an_independent_solver)
         events[kind] += dw_run_events(q.run);
         pair_free(&q);
     }
-    SUNContext_Free(&context);
     for (int kind = 0; kind < KINDS; kind++)  /* they stick, stop, open and shut, or cross the backlash */
         ck_assert_msg(events[kind] > SEGMENTS * CASES / KINDS, "%d: only %llu events", kind, events[kind]);
 }

@@ -2,15 +2,12 @@
 /* The coil against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363) at tight
  * tolerance, in flux linkage instead of current, with its own root-finding and its own list of what conducts. */
 #include "draw.h"
+#include "outside/cvode.h"
 #include "outside/measured.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/coil.h>
-#include <nvector/nvector_serial.h>
 #include <stdint.h>
 #include <string.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { CASES = 48, PERIODS = 4, MOVES_MOST = 64, ROOTS = 4,
        STATES = 4 /* flux linkage, voltage of the stray capacitance; integrals of the current and its square */ };
@@ -125,21 +122,17 @@ static void next_choice(struct other *o, N_Vector y, const int *found, double t)
 }
 
 /* Carries y to time `until`, event by event. */
-static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
+static void integrate(struct solver *s, struct other *o, double from, double until)
 {
     double t = from;
-    ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
-    while (t < until) {
-        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-        int flag = CVode(memory, until, y, &t, CV_NORMAL);
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
-        if (flag == CV_ROOT_RETURN) {
+    solver_begin(s, t);
+    while (t < until)
+        if (solver_go(s, until, &t)) {
             int found[ROOTS];
-            CVodeGetRootInfo(memory, found);
-            next_choice(o, y, found, t);
-            ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+            CVodeGetRootInfo(s->memory, found);
+            next_choice(o, s->y, found, t);
+            solver_begin(s, t);
         }
-    }
 }
 
 static uint64_t seed = 20241125;
@@ -198,8 +191,6 @@ static enum dw_status note_moves(void *context, const struct dw_run_row *row, st
 
 START_TEST(states_moves_and_what_the_table_measures_agree_with_an_independent_solver)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     unsigned long long events = 0;
     int moved = 0;
     for (int k = 0; k < CASES; k++) {
@@ -213,27 +204,19 @@ START_TEST(states_moves_and_what_the_table_measures_agree_with_an_independent_so
         const double volts = p.supply + dw_coil_full_current(&p) * (p.stray > 0 ? sqrt(p.inductance / p.stray) : 0);
 
         struct other o = { .p = &p };
-        N_Vector y = N_VNew_Serial(STATES, context);
-        SUNMatrix matrix = SUNDenseMatrix(STATES, STATES, context);
-        SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
-        void *memory = CVodeCreate(CV_BDF, context);
+        struct solver solver;
+        solver_open(&solver, CV_BDF, STATES, right_side, &o, 0);
+        solver_watch(&solver, ROOTS, roots);
+        N_Vector y = solver.y, least = N_VClone(y);
         double state[DW_COIL_STATES], pin = 5;
         const size_t mode = dw_plant_rest(dw_coil_plant(ours.coil), state);
         NV_Ith_S(y, 0) = state[DW_COIL_CURRENT] * p.inductance;
         NV_Ith_S(y, 1) = state[DW_COIL_STRAY];
-        NV_Ith_S(y, 2) = NV_Ith_S(y, 3) = 0;
-        CVodeInit(memory, right_side, 0, y);
-        N_Vector least = N_VNew_Serial(STATES, context);
         NV_Ith_S(least, 0) = 1e-13 * p.inductance * dw_coil_full_current(&p);
         NV_Ith_S(least, 1) = 1e-13 * volts;
         NV_Ith_S(least, 2) = 1e-13 * dw_coil_full_current(&p) * period;
         NV_Ith_S(least, 3) = NV_Ith_S(least, 2) * dw_coil_full_current(&p);
-        CVodeSVtolerances(memory, 1e-12, least);
-        CVodeSetUserData(memory, &o);
-        CVodeSetLinearSolver(memory, solver, matrix);
-        CVodeRootInit(memory, ROOTS, roots);
-        CVodeSetMaxNumSteps(memory, 1000000);
-        CVodeSetNoInactiveRootWarn(memory);
+        CVodeSVtolerances(solver.memory, 1e-12, least);
 
         succeeds(dw_run_start(run, 0, mode, state, &pin, &error), error);
         for (int lap = 0; lap < PERIODS; lap++)
@@ -243,7 +226,7 @@ START_TEST(states_moves_and_what_the_table_measures_agree_with_an_independent_so
                 succeeds(dw_run_feed(run, from, &pin, &error), error);
                 succeeds(dw_run_feed(run, to, &pin, &error), error);
                 switch_over(&o, y, !half);
-                integrate(memory, &o, y, from, to);
+                integrate(&solver, &o, from, to);
                 memcpy(state, dw_run_state(run), sizeof state);
                 const double current = NV_Ith_S(y, 0) / inductance(&o);
                 /* CVODE's 1e-12 a step grows to some 1e-9 of the scale over a few thousand steps */
@@ -263,15 +246,11 @@ START_TEST(states_moves_and_what_the_table_measures_agree_with_an_independent_so
         dw_meter_free(meter);
         moved += ours.count;
         events += dw_run_events(run);
-        CVodeFree(&memory);
-        SUNLinSolFree(solver);
-        SUNMatDestroy(matrix);
         N_VDestroy(least);
-        N_VDestroy(y);
+        solver_close(&solver);
         dw_run_free(run);
         dw_coil_free(ours.coil);
     }
-    SUNContext_Free(&context);
     /* the gates alone make 2 a period: clamps, body diodes and armatures must have come in, or this proves little */
     ck_assert_msg(events > 4 * CASES * PERIODS, "only %llu events", events);
     ck_assert_msg(moved > CASES, "the armatures moved only %d times", moved);

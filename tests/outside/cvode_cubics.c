@@ -2,12 +2,9 @@
 /* Loads on supplies that are cubics between rows, against SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363) with
  * its own root-finding: a motor that sticks and turns both ways, and a rectifier. */
 #include "draw.h"
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/motor.h>
-#include <nvector/nvector_serial.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { CASES = 16, PIECES = 24 };
 #define SILL 0.01  /* V beyond its drop, from which the diode begins to conduct: else its current would begin with no slope */
@@ -89,20 +86,16 @@ static void leave(struct other *o, N_Vector y)
     o->turns = stops && fabs(push) < o->motor->drag ? 0 : push > 0 ? 1 : -1;
 }
 
-static void integrate(void *memory, struct other *o, N_Vector y)
+static void integrate(struct solver *s, struct other *o)
 {
     const double until = o->piece.from + o->piece.length;
     double t = o->piece.from;
-    ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
-    while (t < until) {
-        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-        const int flag = CVode(memory, until, y, &t, CV_NORMAL);
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
-        if (flag == CV_ROOT_RETURN) {
-            leave(o, y);
-            ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+    solver_begin(s, t);
+    while (t < until)
+        if (solver_go(s, until, &t)) {
+            leave(o, s->y);
+            solver_begin(s, t);
         }
-    }
 }
 
 /* How the two runs are compared: pieces of such a length and swing, scales of both states.
@@ -112,41 +105,27 @@ static unsigned long long compare(struct dw_modes *modes, struct other *o, doubl
     struct dw_error error = { .status = DW_OK };
     const double nothing[DW_STATES] = { 0 }, none[DW_INPUTS] = { 0 };
     struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ 0 }, &error);
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
-    N_Vector y = N_VNew_Serial(2, context);
-    SUNMatrix matrix = SUNDenseMatrix(2, 2, context);
-    SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
-    void *memory = CVodeCreate(CV_BDF, context);
-    N_VConst(0, y);
-    CVodeInit(memory, right_side, 0, y);
-    N_Vector least = N_VNew_Serial(2, context);
+    struct solver solver;
+    solver_open(&solver, CV_BDF, 2, right_side, o, 0);
+    solver_watch(&solver, 1, roots);
+    N_Vector y = solver.y, least = N_VClone(y);
     NV_Ith_S(least, 0) = 1e-13 * scale[0];
     NV_Ith_S(least, 1) = 1e-13 * scale[1];
-    CVodeSVtolerances(memory, 1e-12, least);
-    CVodeSetUserData(memory, o);
-    CVodeSetLinearSolver(memory, solver, matrix);
-    CVodeRootInit(memory, 1, roots);
-    CVodeSetMaxNumSteps(memory, 1000000);
-    CVodeSetMaxStep(memory, length / 200);  /* it looks for roots at the ends of steps, and at rest they would be long */
-    CVodeSetNoInactiveRootWarn(memory);
+    CVodeSVtolerances(solver.memory, 1e-12, least);
+    CVodeSetMaxStep(solver.memory, length / 200);  /* it looks for roots at the ends of steps, and at rest they would be long */
     succeeds(dw_run_start(run, 0, 0, nothing, none, &error), error);
     for (int k = 0; k < PIECES; k++) {
         next_piece(&o->piece, k, length * between(0.3, 1.5), swing);
         double input[DW_INPUTS] = { o->piece.value[1] }, begin[DW_INPUTS] = { o->piece.slope[0] }, end[DW_INPUTS] = { o->piece.slope[1] };
         succeeds(dw_run_feed_curve(run, o->piece.from + o->piece.length, input, begin, end, &error), error);
-        integrate(memory, o, y);
+        integrate(&solver, o);
         /* CVODE's 1e-12 a step grows to some 1e-9 of the scale over a few thousand steps, and its events are where its states are */
         within_scale(dw_run_state(run)[0], NV_Ith_S(y, 0), 5e-9, scale[0]);
         within_scale(dw_run_state(run)[1], NV_Ith_S(y, 1), 5e-9, scale[1]);
     }
     const unsigned long long events = dw_run_events(run);
-    CVodeFree(&memory);
-    SUNLinSolFree(solver);
-    SUNMatDestroy(matrix);
-    N_VDestroy(y);
     N_VDestroy(least);
-    SUNContext_Free(&context);
+    solver_close(&solver);
     dw_run_free(run);
     return events;
 }

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Smooth equations against an independent solver: van der Pol's oscillator (1926, Phil. Mag. 2:978), driven by ramps and jumps,
  * against SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363) with its own root-finding. */
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/equations.h>
-#include <nvector/nvector_serial.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { CROSSINGS = 64, ROWS = 12 };
 
@@ -75,30 +72,13 @@ static int root_of(realtype time, N_Vector y, realtype *g, void *data)
     return 0;
 }
 
-static void integrate(void *memory, struct crossings *c, N_Vector y, double until)
+static void integrate(struct solver *s, struct crossings *c, double until)
 {
     double time = c->from;
-    ck_assert_int_eq(CVodeReInit(memory, time, y), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-    while (time < until) {
-        const int flag = CVode(memory, until, y, &time, CV_NORMAL);
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, time);
-        if (flag == CV_ROOT_RETURN)
-            note(c, time, NV_Ith_S(y, 1));
-    }
-}
-
-static void *solver_for(struct crossings *c, N_Vector y, SUNMatrix matrix, SUNLinearSolver solver, SUNContext context)
-{
-    void *memory = CVodeCreate(CV_BDF, context);
-    CVodeInit(memory, right_side, 0, y);
-    CVodeSStolerances(memory, 1e-12, 1e-13);
-    CVodeSetUserData(memory, c);
-    CVodeSetLinearSolver(memory, solver, matrix);
-    CVodeRootInit(memory, 1, root_of);
-    CVodeSetMaxNumSteps(memory, 1000000);
-    CVodeSetNoInactiveRootWarn(memory);
-    return memory;
+    solver_begin(s, time);
+    while (time < until)
+        if (solver_go(s, until, &time))
+            note(c, time, NV_Ith_S(s->y, 1));
 }
 
 START_TEST(crossings_and_states_of_a_driven_relaxation_oscillator_agree_from_soft_to_stiff)
@@ -107,8 +87,6 @@ START_TEST(crossings_and_states_of_a_driven_relaxation_oscillator_agree_from_sof
     /* in periods of the undriven oscillator; equal instants are a jump */
     static const double instant[ROWS] = { 0, 0.37, 1.1, 1.1, 2.9, 3.3, 4.1, 4.1, 6.2, 8.05, 9.3, 11.7 };
     static const double drive[ROWS] = { 0, 0.3, -0.2, 0.25, 0.25, -0.3, 0.1, -0.35, 0.2, 0, 0.15, -0.1 };
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         const double mu = cases[i].mu, period = cases[i].period, start[] = { 0.4, 0.1 }, scale[] = { 2, 1.5 * mu };
         static const struct dw_equations_mode sides[] = { { "above", 1 }, { "below", 1 } };
@@ -119,12 +97,12 @@ START_TEST(crossings_and_states_of_a_driven_relaxation_oscillator_agree_from_sof
             .tolerance = 1e-12 }, &error);
         ck_assert_msg(modes != NULL, "%s", error.text);
         struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .sink = note_row, .context = &ours }, &error);
-        N_Vector y = N_VNew_Serial(2, context);
-        SUNMatrix matrix = SUNDenseMatrix(2, 2, context);
-        SUNLinearSolver solver = SUNLinSol_Dense(y, matrix, context);
+        struct solver solver;
+        solver_open(&solver, CV_BDF, 2, right_side, &theirs, 1e-13);
+        solver_watch(&solver, 1, root_of);
+        N_Vector y = solver.y;
         NV_Ith_S(y, 0) = start[0];
         NV_Ith_S(y, 1) = start[1];
-        void *memory = solver_for(&theirs, y, matrix, solver, context);
         succeeds(dw_run_start(run, 0, 0, start, drive, &error), error);
         for (int k = 1; k < ROWS; k++) {
             const double from = instant[k - 1] * period, until = instant[k] * period;
@@ -134,7 +112,7 @@ START_TEST(crossings_and_states_of_a_driven_relaxation_oscillator_agree_from_sof
             theirs.from = from;
             theirs.input = drive[k - 1];
             theirs.slope = (drive[k] - drive[k - 1]) / (until - from);
-            integrate(memory, &theirs, y, until);
+            integrate(&solver, &theirs, until);
             /* CVODE's 1e-12 a step grows to some 1e-9 over a few thousand steps, of the state and of the phase in periods, which
              * where the oscillator jumps moves the state by its rate */
             double rate[2];
@@ -148,14 +126,10 @@ START_TEST(crossings_and_states_of_a_driven_relaxation_oscillator_agree_from_sof
             within_scale(ours.speed[k], theirs.speed[k], 5e-9, scale[1]);
         }
         ck_assert_int_ge(ours.count, cases[i].least);
-        CVodeFree(&memory);
-        SUNLinSolFree(solver);
-        SUNMatDestroy(matrix);
-        N_VDestroy(y);
+        solver_close(&solver);
         dw_run_free(run);
         dw_modes_free(modes);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 

@@ -4,13 +4,10 @@
 #include "linear/quad.h"
 #include "load/ladder_inner.h" /* both are given our equations, to 106 bits, which no call hands out */
 #include "load/random_ladder.h"
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <float.h>
-#include <nvector/nvector_serial.h>
 #include <stdlib.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { LADDERS = 48, PERIODS = 3, ROWS = 5 * PERIODS + 1 };
 
@@ -94,49 +91,23 @@ static double choose_period(struct dw_system *system)
                        : ladder_between(0.1, 10) / slowest;
 }
 
-struct stepper {
-    SUNContext context;
-    N_Vector x, tolerance;
-    SUNMatrix matrix;
-    SUNLinearSolver solver;
-    void *memory;
-};
-
-static void stepper_new(struct stepper *s, struct problem *p, const double *scale)
+/* With a Jacobian, and a tolerance as tight as it takes. */
+static void open_tight(struct solver *s, struct problem *p, const double *scale)
 {
-    ck_assert_int_eq(SUNContext_Create(NULL, &s->context), 0);
-    s->x = N_VNew_Serial((sunindextype)p->n, s->context);
-    s->tolerance = N_VClone(s->x);
-    N_VConst(0, s->x);
+    solver_open(s, CV_BDF, (sunindextype)p->n, right_side, p, 0);
+    N_Vector tolerance = N_VClone(s->y);
     for (size_t i = 0; i < p->n; i++)
-        NV_Ith_S(s->tolerance, i) = 1e-2 * STEP_TOLERANCE * scale[i];
-    s->matrix = SUNDenseMatrix((sunindextype)p->n, (sunindextype)p->n, s->context);
-    s->solver = SUNLinSol_Dense(s->x, s->matrix, s->context);
-    s->memory = CVodeCreate(CV_BDF, s->context);
-    ck_assert_int_eq(CVodeInit(s->memory, right_side, 0, s->x), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSVtolerances(s->memory, STEP_TOLERANCE, s->tolerance), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSetUserData(s->memory, p), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSetLinearSolver(s->memory, s->solver, s->matrix), CV_SUCCESS);
+        NV_Ith_S(tolerance, i) = 1e-2 * STEP_TOLERANCE * scale[i];
+    ck_assert_int_eq(CVodeSVtolerances(s->memory, STEP_TOLERANCE, tolerance), CV_SUCCESS);
     ck_assert_int_eq(CVodeSetJacFn(s->memory, jacobian), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSetMaxNumSteps(s->memory, 2000000), CV_SUCCESS);
+    N_VDestroy(tolerance);
 }
 
-static void stepper_free(struct stepper *s)
-{
-    CVodeFree(&s->memory);
-    SUNLinSolFree(s->solver);
-    SUNMatDestroy(s->matrix);
-    N_VDestroy(s->tolerance);
-    N_VDestroy(s->x);
-    SUNContext_Free(&s->context);
-}
-
-static void step_to(struct stepper *s, double from, double to)
+static void step_to(struct solver *s, double from, double to)
 {
     realtype reached;
-    ck_assert_int_eq(CVodeReInit(s->memory, from, s->x), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSetStopTime(s->memory, to), CV_SUCCESS);
-    ck_assert_int_ge(CVode(s->memory, to, s->x, &reached, CV_NORMAL), CV_SUCCESS);
+    solver_begin(s, from);
+    solver_go(s, to, &reached);
     near(reached, to, 0);
 }
 
@@ -179,8 +150,8 @@ static struct outcome compare(int trial)
     for (size_t i = 0; i < p.n; i++)
         if (!ladder->net.is_current[i])
             scale[i] = SUPPLY;
-    struct stepper stepper;
-    stepper_new(&stepper, &p, scale);
+    struct solver solver;
+    open_tight(&solver, &p, scale);
     struct outcome outcome = { 0, 0, 0 };
     for (size_t r = 1; r < ROWS; r++) {
         const double length = time[r] - time[r - 1];
@@ -189,17 +160,17 @@ static struct outcome compare(int trial)
         p.start = time[r - 1];
         p.from = input[r - 1];
         p.slope = (input[r] - input[r - 1]) / length;
-        step_to(&stepper, time[r - 1], time[r]);
+        step_to(&solver, time[r - 1], time[r]);
         succeeds(dw_system_advance(system, x, input + r - 1, input + r, length, 0, &error), error);
         for (size_t i = 0; i < p.n; i++) {
-            const double theirs = NV_Ith_S(stepper.x, i);
+            const double theirs = NV_Ith_S(solver.y, i);
             ck_assert(isfinite(theirs) && isfinite(x[i]));
             outcome.apart = fmax(outcome.apart, fabs(theirs - x[i]) / scale[i]);
             outcome.ours = fmax(outcome.ours, fabs((double)(x[i] - truth[r][i])) / scale[i]);
             outcome.theirs = fmax(outcome.theirs, fabs((double)(theirs - truth[r][i])) / scale[i]);
         }
     }
-    stepper_free(&stepper);
+    solver_close(&solver);
     dw_system_free(system);
     dw_ladder_free(ladder);
     return outcome;

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Filaments against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363), Adams at tight
  * tolerance, of the temperature in kelvin with a resistance and a heat capacity of its own. Exponents: common practice, no source. */
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/lamp.h>
-#include <nvector/nvector_serial.h>
-#include <string.h>
-#include <sunnonlinsol/sunnonlinsol_fixedpoint.h>
 
 static const double HOT = 2800, COLD = 293.15;
 
@@ -35,41 +32,12 @@ static int right_side(realtype t, N_Vector y, N_Vector dy, void *data)
     return 0;
 }
 
-struct solver {
-    N_Vector y;
-    SUNNonlinearSolver nonlinear;
-    void *memory;
-};
-
 static void integrate(struct solver *s, struct other *o, double from, double to, double volts)
 {
     double t = from;
     o->volts = volts;
-    ck_assert_int_eq(CVodeReInit(s->memory, from, s->y), CV_SUCCESS);
-    ck_assert_int_eq(CVodeSetStopTime(s->memory, to), CV_SUCCESS);
-    ck_assert_int_ge(CVode(s->memory, to, s->y, &t, CV_NORMAL), 0);
-}
-
-static struct solver solver_new(struct other *o, SUNContext context)
-{
-    struct solver s = { .y = N_VNew_Serial(2, context) };
-    s.nonlinear = SUNNonlinSol_FixedPoint(s.y, 0, context);
-    s.memory = CVodeCreate(CV_ADAMS, context);
-    NV_Ith_S(s.y, 0) = COLD;
-    NV_Ith_S(s.y, 1) = 0;
-    CVodeInit(s.memory, right_side, 0, s.y);
-    CVodeSStolerances(s.memory, 1e-12, 1e-13);
-    CVodeSetUserData(s.memory, o);
-    CVodeSetNonlinearSolver(s.memory, s.nonlinear);
-    CVodeSetMaxNumSteps(s.memory, 1000000);
-    return s;
-}
-
-static void solver_free(struct solver *s)
-{
-    CVodeFree(&s->memory);
-    SUNNonlinSolFree(s->nonlinear);
-    N_VDestroy(s->y);
+    solver_begin(s, from);
+    solver_go(s, to, &t);
 }
 
 static struct dw_run *begin(const struct dw_lamp_plan *plan, struct dw_lamp **lamp, double pin, dw_run_sink *sink, void *context)
@@ -113,13 +81,13 @@ static enum dw_status sum(void *context, const struct dw_run_row *row, struct dw
  * the last of them within 1e-7 of full. */
 START_TEST(a_filament_at_100_hertz_is_that_of_another_solver)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < 4; k++) {
         const struct dw_lamp_plan plan = { .kind = DW_LAMP_FILAMENT, .supply = k < 2 ? 12 : 11.3, .rated_volts = 12, .rated_watts = 4.7,
                                            .time_constant = k % 2 ? 0.23 : 0.041, .resistor = k < 3 ? 0 : 1.3, .threshold = 1.65 };
         struct other other = { .p = &plan };
-        struct solver solver = solver_new(&other, context);
+        struct solver solver;
+        solver_open(&solver, CV_ADAMS, 2, right_side, &other, 1e-13);
+        NV_Ith_S(solver.y, 0) = COLD;
         struct dw_lamp *lamp;
         struct summed seen = { .from = 0.19, .least = INFINITY };
         struct dw_run *run = begin(&plan, &lamp, 3.3, sum, &seen);
@@ -142,9 +110,8 @@ START_TEST(a_filament_at_100_hertz_is_that_of_another_solver)
         near(seen.peak, dw_lamp_cold_current(&plan), 1e-12);
         dw_run_free(run);
         dw_lamp_free(lamp);
-        solver_free(&solver);
+        solver_close(&solver);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 
@@ -227,21 +194,13 @@ START_TEST(lamps_on_a_supply_that_gives_way_agree)
         { .kind = DW_LAMP_LED, .driver = DW_DRIVER_SWITCHING, .supply = 12, .forward = 6.2, .dynamic_resistance = 0.4, .current = 1.3,
           .threshold = 1.65 },
     };
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < 2; k++) {
         plans[k].source = source;
         struct other other = { .p = &plans[k] };
-        struct solver s = { .y = N_VNew_Serial(4, context) };
-        s.nonlinear = SUNNonlinSol_FixedPoint(s.y, 0, context);
-        s.memory = CVodeCreate(CV_ADAMS, context);
-        const double begins[4] = { COLD, 0, 0, 12 };
-        memcpy(NV_DATA_S(s.y), begins, sizeof begins);
-        CVodeInit(s.memory, supplied_side, 0, s.y);
-        CVodeSStolerances(s.memory, 1e-12, 1e-12);
-        CVodeSetUserData(s.memory, &other);
-        CVodeSetNonlinearSolver(s.memory, s.nonlinear);
-        CVodeSetMaxNumSteps(s.memory, 1000000);
+        struct solver s;
+        solver_open(&s, CV_ADAMS, 4, supplied_side, &other, 1e-12);
+        NV_Ith_S(s.y, 0) = COLD;
+        NV_Ith_S(s.y, 3) = 12;
         struct dw_lamp *lamp;
         struct dw_run *run = begin(&plans[k], &lamp, 3.3, NULL, NULL);
         struct dw_error error = { .status = DW_OK };
@@ -256,9 +215,8 @@ START_TEST(lamps_on_a_supply_that_gives_way_agree)
         }
         dw_run_free(run);
         dw_lamp_free(lamp);
-        solver_free(&s);
+        solver_close(&s);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 

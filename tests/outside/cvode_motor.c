@@ -2,15 +2,11 @@
 /* The motor against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363), BDF at
  * tight tolerance, with its own root-finding for diodes and standstill and its own table of what conducts. */
 #include "draw.h"
+#include "outside/cvode.h"
 #include "outside/measured.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/motor.h>
-#include <nvector/nvector_serial.h>
 #include <stdint.h>
-#include <string.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { CASES = 32, PERIODS = 5, SUMMED = 5 /* states, where integrals of current, its square and speed are among them */ };
 
@@ -82,18 +78,16 @@ static void choose(struct other *o, double *i, double *w)
 }
 
 /* Carries y to time `until`, event by event. */
-static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
+static void integrate(struct solver *s, struct other *o, double from, double until)
 {
     double t = from;
+    N_Vector y = s->y;
     choose(o, &NV_Ith_S(y, 0), &NV_Ith_S(y, 1));
-    ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+    solver_begin(s, t);
     while (t < until) {
-        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-        int flag = CVode(memory, until, y, &t, CV_NORMAL);
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
-        if (flag == CV_ROOT_RETURN) {
+        if (solver_go(s, until, &t)) {
             int found[3];
-            CVodeGetRootInfo(memory, found);
+            CVodeGetRootInfo(s->memory, found);
             if (found[0])
                 NV_Ith_S(y, 0) = 0;
             if (found[1])
@@ -103,41 +97,9 @@ static void integrate(void *memory, struct other *o, N_Vector y, double from, do
             choose(o, &NV_Ith_S(y, 0), &NV_Ith_S(y, 1));
             if (found[2])
                 o->turns = o->p->constant * NV_Ith_S(y, 0) > o->p->torque ? 1 : -1;
-            ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+            solver_begin(s, t);
         }
     }
-}
-
-/* A solver for a motor at rest, all states zero. */
-struct solver {
-    N_Vector y;
-    SUNMatrix matrix;
-    SUNLinearSolver linear;
-    void *memory;
-};
-
-static struct solver solver_new(struct other *o, sunindextype states, SUNContext context)
-{
-    struct solver s = { .y = N_VNew_Serial(states, context) };
-    s.matrix = SUNDenseMatrix(states, states, context);
-    s.linear = SUNLinSol_Dense(s.y, s.matrix, context);
-    s.memory = CVodeCreate(CV_BDF, context);
-    N_VConst(0, s.y);
-    CVodeInit(s.memory, right_side, 0, s.y);
-    CVodeSStolerances(s.memory, 1e-12, 1e-13);
-    CVodeSetUserData(s.memory, o);
-    CVodeSetLinearSolver(s.memory, s.linear, s.matrix);
-    CVodeRootInit(s.memory, 3, roots);
-    CVodeSetMaxNumSteps(s.memory, 1000000);
-    return s;
-}
-
-static void solver_free(struct solver *s)
-{
-    CVodeFree(&s->memory);
-    SUNLinSolFree(s->linear);
-    SUNMatDestroy(s->matrix);
-    N_VDestroy(s->y);
 }
 
 static uint64_t seed = 20240611;
@@ -165,8 +127,6 @@ static struct dw_motor_plan random_motor(int k)
 
 START_TEST(states_at_every_edge_agree_with_an_independent_solver)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     unsigned long long events = 0;
     for (int k = 0; k < CASES; k++) {
         struct dw_motor_plan p = random_motor(k);
@@ -177,7 +137,9 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
         const double period = exp(between(log(1e-4), log(4e-3))), duty = between(0.15, 0.85);
 
         struct other o = { .p = &p };
-        struct solver s = solver_new(&o, 2, context);
+        struct solver s;
+        solver_open(&s, CV_BDF, 2, right_side, &o, 1e-13);
+        solver_watch(&s, 3, roots);
 
         double input[DW_MOTOR_INPUTS] = { 5 };
         succeeds(dw_run_start(run, 0, dw_plant_rest(dw_motor_plant(motor), NULL), (const double[3]){ 0 }, input, &error), error);
@@ -188,18 +150,17 @@ START_TEST(states_at_every_edge_agree_with_an_independent_solver)
                 succeeds(dw_run_feed(run, from, input, &error), error);
                 succeeds(dw_run_feed(run, to, input, &error), error);
                 o.on = !half;
-                integrate(s.memory, &o, s.y, from, to);
+                integrate(&s, &o, from, to);
                 const double *state = dw_run_state(run);
                 /* CVODE's 1e-12 a step grows to some 1e-9 of the scale over a few thousand steps */
                 within_scale(state[DW_MOTOR_CURRENT], NV_Ith_S(s.y, 0), 5e-9, dw_motor_stall_current(&p));
                 within_scale(state[DW_MOTOR_SPEED], NV_Ith_S(s.y, 1), 5e-9, dw_motor_no_load_speed(&p));
             }
         events += dw_run_events(run);
-        solver_free(&s);
+        solver_close(&s);
         dw_run_free(run);
         dw_motor_free(motor);
     }
-    SUNContext_Free(&context);
     /* the gates alone make 2 a period: diodes and standstill must have come in, or this proves little */
     ck_assert_msg(events > 3 * CASES * PERIODS, "only %llu events", events);
 }
@@ -207,17 +168,17 @@ END_TEST
 
 START_TEST(means_and_heat_measured_in_the_table_agree_with_integrals_of_an_independent_solver)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < CASES; k++) {
         struct dw_motor_plan p = random_motor(k);
         struct other o = { .p = &p };
-        struct solver s = solver_new(&o, SUMMED, context);
+        struct solver s;
+        solver_open(&s, CV_BDF, SUMMED, right_side, &o, 1e-13);
+        solver_watch(&s, 3, roots);
         const double period = exp(between(log(1e-4), log(4e-3))), duty = between(0.15, 0.85), all = PERIODS * period;
         for (int lap = 0; lap < PERIODS; lap++)
             for (int half = 0; half < 2; half++) {
                 o.on = !half;
-                integrate(s.memory, &o, s.y, (lap + (half ? duty : 0)) * period, (lap + (half ? 1 : duty)) * period);
+                integrate(&s, &o, (lap + (half ? duty : 0)) * period, (lap + (half ? 1 : duty)) * period);
             }
         struct dw_error error = { .status = DW_OK };
         struct dw_motor *motor = dw_motor_new(&p, &error);
@@ -230,9 +191,8 @@ START_TEST(means_and_heat_measured_in_the_table_agree_with_integrals_of_an_indep
         within_scale(dw_meter_result(meter, 1, DW_MEASURE_RMS).value, sqrt(NV_Ith_S(s.y, 3) / all), 2.5e-8, stall);
         within_scale(dw_meter_result(meter, 2, DW_MEASURE_MEAN).value, NV_Ith_S(s.y, 4) / all, 2.5e-8, dw_motor_no_load_speed(&p));
         dw_meter_free(meter);
-        solver_free(&s);
+        solver_close(&s);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 

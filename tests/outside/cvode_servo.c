@@ -2,12 +2,9 @@
 /* The servo against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363) at tight tolerance. It
  * gets the speed as one formula of what is left, cut off at the slew, and its own list of what holds the servo. */
 #include "draw.h"
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/servo.h>
-#include <nvector/nvector_serial.h>
-#include <sundials/sundials_nonlinearsolver.h>
-#include <sunnonlinsol/sunnonlinsol_fixedpoint.h>
 
 enum { CASES = 40, PULSES = 30 };
 
@@ -47,14 +44,13 @@ static bool goes_on(const struct other *o, double angle)
     return !blocked && fabs(left) > o->close + 1e-9;
 }
 
-static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
+static void integrate(struct solver *s, struct other *o, double from, double until)
 {
     double t = from;
     while (t < until && o->moves) {
-        ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
-        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-        ck_assert(CVode(memory, until, y, &t, CV_NORMAL) >= 0);
-        o->moves = goes_on(o, NV_Ith_S(y, 0));
+        solver_begin(s, t);
+        solver_go(s, until, &t);
+        o->moves = goes_on(o, NV_Ith_S(s->y, 0));
     }
 }
 
@@ -86,7 +82,7 @@ static void pulse(struct dw_run *run, double rises, double falls, double end)
         succeeds(dw_run_feed(run, times[i], &levels[i], &error), error);
 }
 
-static void compare(SUNContext context, const struct dw_servo_plan *p)
+static void compare(const struct dw_servo_plan *p)
 {
     struct dw_error error = { .status = DW_OK };
     struct dw_plant *plant = dw_servo_plant(p, &error);
@@ -96,17 +92,11 @@ static void compare(SUNContext context, const struct dw_servo_plan *p)
     struct other o = { .slew = p->slew * (1 - p->torque / p->stall_torque), .near = p->slow_within, .band = p->dead_band * rise / width,
                        .low = p->stop_low, .high = p->stop_high, .wanted = p->initial };
     o.close = fmin(o.band / 10, o.near / 2);
-    N_Vector y = N_VNew_Serial(1, context);
+    struct solver solver;
+    solver_open(&solver, CV_ADAMS, 1, speed, &o, 1e-11);
+    solver_watch(&solver, 4, roots);
+    N_Vector y = solver.y;
     NV_Ith_S(y, 0) = p->initial;
-    SUNNonlinearSolver solver = SUNNonlinSol_FixedPoint(y, 0, context);
-    void *memory = CVodeCreate(CV_ADAMS, context);
-    CVodeInit(memory, speed, 0, y);
-    CVodeSStolerances(memory, 1e-12, 1e-11);
-    CVodeSetUserData(memory, &o);
-    CVodeSetNonlinearSolver(memory, solver);
-    CVodeRootInit(memory, 4, roots);
-    CVodeSetMaxNumSteps(memory, 1000000);
-    CVodeSetNoInactiveRootWarn(memory);
     double state[DW_SERVO_STATES], low = 0, before = 0, w = 1.5e-3;
     const size_t mode = dw_plant_rest(plant, state);
     succeeds(dw_run_start(run, 0, mode, state, &low, &error), error);
@@ -115,31 +105,26 @@ static void compare(SUNContext context, const struct dw_servo_plan *p)
             w = between(p->points[0].width, p->points[1].width);
         const double falls = k * frame + w;
         pulse(run, k * frame, falls, (k + 1) * frame);
-        integrate(memory, &o, y, before, falls);
+        integrate(&solver, &o, before, falls);
         const double left = o.wanted - NV_Ith_S(y, 0);
         o.wanted = p->points[0].angle + rise * (w - p->points[0].width) / width;
         const bool on = o.moves && left * (o.wanted - NV_Ith_S(y, 0)) > 0; /* one that has to turn round begins anew */
         o.moves = fabs(o.wanted - NV_Ith_S(y, 0)) > (on ? o.close : o.band) && goes_on(&o, NV_Ith_S(y, 0));
-        integrate(memory, &o, y, falls, before = (k + 1) * frame);
+        integrate(&solver, &o, falls, before = (k + 1) * frame);
         /* 1e-11 deg a step over some hundred steps; where a stop or the nearness ends it, 1e-9 deg of goes_on */
         within_scale(dw_run_state(run)[DW_SERVO_ANGLE], NV_Ith_S(y, 0), 1e-10, 160);
     }
-    CVodeFree(&memory);
-    SUNNonlinSolFree(solver);
-    N_VDestroy(y);
+    solver_close(&solver);
     dw_run_free(run);
     dw_plant_free(plant);
 }
 
 START_TEST(angles_agree_with_an_independent_solver)
 {
-    SUNContext context;
-    ck_assert_int_eq(SUNContext_Create(NULL, &context), 0);
     for (int k = 0; k < CASES; k++) {
         const struct dw_servo_plan p = random_servo();
-        compare(context, &p);
+        compare(&p);
     }
-    SUNContext_Free(&context);
 }
 END_TEST
 

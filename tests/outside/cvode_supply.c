@@ -2,15 +2,11 @@
 /* Supplies that give way under a load, against an independent solver: SUNDIALS CVODE (Hindmarsh et al. 2005, ACM Trans. Math. Softw. 31:363),
  * BDF at tight tolerance, with the node at the load solved on its own and its own root-finding for the diode in the line. */
 #include "draw.h"
+#include "outside/cvode.h"
 #include "suite.h"
-#include <cvode/cvode.h>
 #include <dutywright/coil.h>
 #include <dutywright/ladder.h>
 #include <dutywright/motor.h>
-#include <nvector/nvector_serial.h>
-#include <string.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { CASES = 24, PERIODS = 6, CURRENT = 0, SPEED, LINE, BULK, SLOW, STATES };
 
@@ -71,39 +67,10 @@ static int root(realtype t, N_Vector state, realtype *g, void *data)
     return 0;
 }
 
-/* CVODE's side of a load, from zeros. */
-struct solver {
-    SUNContext context;
-    N_Vector y;
-    SUNMatrix matrix;
-    SUNLinearSolver linear;
-    void *memory;
-};
-
-static void solver_open(struct solver *s, int states, CVRhsFn side, CVRootFn end, void *of)
+static void watch_falling(struct solver *s, CVRootFn what)
 {
-    ck_assert_int_eq(SUNContext_Create(NULL, &s->context), 0);
-    s->y = N_VNew_Serial(states, s->context);
-    s->matrix = SUNDenseMatrix(states, states, s->context);
-    s->linear = SUNLinSol_Dense(s->y, s->matrix, s->context);
-    s->memory = CVodeCreate(CV_BDF, s->context);
-    N_VConst(0, s->y);
-    CVodeInit(s->memory, side, 0, s->y);
-    CVodeSStolerances(s->memory, 1e-12, 1e-12);
-    CVodeSetUserData(s->memory, of);
-    CVodeSetLinearSolver(s->memory, s->linear, s->matrix);
-    CVodeRootInit(s->memory, 1, end);
-    CVodeSetRootDirection(s->memory, (int[]){ -1 });
-    CVodeSetMaxNumSteps(s->memory, 1000000);
-}
-
-static void solver_close(struct solver *s)
-{
-    CVodeFree(&s->memory);
-    SUNLinSolFree(s->linear);
-    SUNMatDestroy(s->matrix);
-    N_VDestroy(s->y);
-    SUNContext_Free(&s->context);
+    solver_watch(s, 1, what);
+    ck_assert_int_eq(CVodeSetRootDirection(s->memory, (int[]){ -1 }), CV_SUCCESS);
 }
 
 /* Goes on where the first state is a current that a diode lets stop; returns how often it does. */
@@ -111,11 +78,8 @@ static int pass_stops(struct solver *s, double from, double until)
 {
     int stops = 0;
     for (double t = from; t < until;) {
-        ck_assert_int_eq(CVodeReInit(s->memory, t, s->y), CV_SUCCESS);
-        ck_assert_int_eq(CVodeSetStopTime(s->memory, until), CV_SUCCESS);
-        const int flag = CVode(s->memory, until, s->y, &t, CV_NORMAL);
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
-        if (flag == CV_ROOT_RETURN) {
+        solver_begin(s, t);
+        if (solver_go(s, until, &t)) {
             NV_Ith_S(s->y, 0) = 0;
             stops++;
         }
@@ -123,24 +87,20 @@ static int pass_stops(struct solver *s, double from, double until)
     return stops;
 }
 
-static void integrate(void *memory, struct other *o, N_Vector y, double from, double until)
+static void integrate(struct solver *s, struct other *o, double from, double until)
 {
     double t = from, g;
-    root(t, y, &g, o);
+    root(t, s->y, &g, o);
     if (g < 0)  /* at an edge of the gate what flows jumps */
         o->blocks = !o->blocks;
-    ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
-    while (t < until) {
-        ck_assert_int_eq(CVodeSetStopTime(memory, until), CV_SUCCESS);
-        const int flag = CVode(memory, until, y, &t, CV_NORMAL);
-        ck_assert_msg(flag >= 0, "CVODE gives %d at %g", flag, t);
-        if (flag == CV_ROOT_RETURN) {
+    solver_begin(s, t);
+    while (t < until)
+        if (solver_go(s, until, &t)) {
             if (!o->blocks)
-                NV_Ith_S(y, LINE) = 0;
+                NV_Ith_S(s->y, LINE) = 0;
             o->blocks = !o->blocks;
-            ck_assert_int_eq(CVodeReInit(memory, t, y), CV_SUCCESS);
+            solver_begin(s, t);
         }
-    }
 }
 
 static uint64_t seed = 20260914;
@@ -189,7 +149,8 @@ START_TEST(motors_on_supplies_that_give_way_agree)
         struct dw_error error = { .status = DW_OK };
         struct other other = { .p = &plan };
         struct solver solver;
-        solver_open(&solver, STATES, right_side, root, &other);
+        solver_open(&solver, CV_BDF, STATES, right_side, &other, 1e-12);
+        watch_falling(&solver, root);
         N_Vector y = solver.y;
         NV_Ith_S(y, BULK) = plan.supply;
         struct dw_motor *motor = dw_motor_new(&plan, &error);
@@ -204,7 +165,7 @@ START_TEST(motors_on_supplies_that_give_way_agree)
         for (int edge = 0; edge < 2 * PERIODS; edge++) {
             const double from = (edge / 2 + (edge % 2 ? duty : 0)) * period, to = (edge / 2 + (edge % 2 ? 1 : duty)) * period;
             other.on = edge % 2 == 0;
-            integrate(solver.memory, &other, y, from, to);
+            integrate(&solver, &other, from, to);
             blocked += other.blocks;
             succeeds(dw_run_feed(run, to, input, &error), error);
             const double *x = dw_run_state(run), amperes = plan.supply / plan.resistance;
@@ -268,7 +229,8 @@ START_TEST(coils_on_a_supply_that_gives_way_agree)
         struct dw_error error = { .status = DW_OK };
         struct other_coil other = { &plan, true };
         struct solver solver;
-        solver_open(&solver, 3, coil_side, coil_root, &other);
+        solver_open(&solver, CV_BDF, 3, coil_side, &other, 1e-12);
+        watch_falling(&solver, coil_root);
         N_Vector y = solver.y;
         NV_Ith_S(y, 2) = 12;
         struct dw_coil *coil = dw_coil_new(&plan, &error);
@@ -335,7 +297,8 @@ START_TEST(filters_behind_one_switch_on_a_supply_that_gives_way_agree)
         struct other_filter other = { &stage, &setup, k ? 170 : 1.6, true };
         struct solver solver;
         int stopped = 0;
-        solver_open(&solver, 4, filter_side, filter_root, &other);
+        solver_open(&solver, CV_BDF, 4, filter_side, &other, 1e-12);
+        watch_falling(&solver, filter_root);
         N_Vector y = solver.y;
         NV_Ith_S(y, 3) = setup.supply;
         struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &stage, .count = 1, .load = other.load }, &error);
