@@ -59,6 +59,12 @@ DW_API enum dw_status dw_error_member(struct dw_error *error, const char *member
  *   returns  DW_NO_MEMORY */
 DW_API enum dw_status dw_no_memory(struct dw_error *error);
 
+/* The same where a file cannot be opened or read, "parts.txt: No such file or directory"; line 0.
+ *   error    out, may be NULL
+ *   number   of <errno.h>
+ *   returns  whose fault it is: DW_BAD_INPUT, of who named the file; DW_NO_MEMORY; DW_SYSTEM */
+DW_API enum dw_status dw_error_file(struct dw_error *error, const char *name, int number);
+
 /* One short English phrase for a status, static storage; never NULL. */
 DW_API const char *dw_status_text(enum dw_status status);
 

@@ -136,22 +136,6 @@ static bool append(struct dw_part **part, size_t *count, size_t *room, struct dw
     return true;
 }
 
-/* Whose fault it is that a file cannot be read. */
-static enum dw_status blame(int number)
-{
-    switch (number) {  /* unrun: disk-fails */
-    case ENOENT:
-    case EACCES:
-    case EPERM:
-    case EISDIR:
-    case ENOTDIR:
-    case ELOOP:
-    case ENAMETOOLONG: return DW_BAD_INPUT;
-    case ENOMEM: return DW_NO_MEMORY;
-    default: return DW_SYSTEM;  /* unrun: disk-fails */
-    }
-}
-
 static FILE *open_list(const char *path, double spread, struct dw_error *error)
 {
     if (!(spread >= 0 && spread < 1)) {
@@ -159,9 +143,8 @@ static FILE *open_list(const char *path, double spread, struct dw_error *error)
         return NULL;
     }
     FILE *file = fopen(path, "re");
-    const int reason = errno;
     if (!file)
-        dw_error_set(error, blame(reason), 0, "%.300s: %s", path, strerror(reason));
+        dw_error_file(error, path, errno);
     return file;
 }
 
@@ -191,7 +174,7 @@ struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double l
         }
     }
     if (status == DW_OK && ferror(file))
-        status = dw_error_set(error, blame(errno), 0, "%.300s: %s", path, strerror(errno));
+        status = dw_error_file(error, path, errno);
     fclose(file);
     if (status == DW_OK && count == 0)
         status = dw_error_set(error, DW_BAD_INPUT, 0, seen ? "%.300s: none of its parts lies in the range"

@@ -82,13 +82,12 @@ static enum dw_status read_file(struct choose_pile *pile, const char *path, stru
     enum dw_status status = DW_OK;
     unsigned long long number = 0;
     if (!file)
-        return dw_error_set(error, errno == ENOMEM ? DW_NO_MEMORY : DW_BAD_INPUT, 0, "%.300s: %s", name, strerror(errno));
+        return dw_error_file(error, name, errno);
     errno = 0;
     while (status == DW_OK && (length = getline(&line, &room, file)) > 0)
         status = append(pile, name, ++number, line, (size_t)length, error);
     if (status == DW_OK && !feof(file))
-        status = dw_error_set(error, errno == ENOMEM ? DW_NO_MEMORY : errno == EISDIR ? DW_BAD_INPUT : DW_SYSTEM, 0, "%.300s: %s",
-                              name, strerror(errno));
+        status = dw_error_file(error, name, errno);
     else if (status == DW_OK && number == 0)
         status = dw_error_set(error, DW_BAD_INPUT, 0, "%.300s: is empty; did its shard fail?", name);
     free(line);

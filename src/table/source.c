@@ -12,21 +12,6 @@
 /* Twice what a pipe holds: fewer calls, and still in the cache of one core. */
 enum { FIRST_ROOM = 1 << 17 };
 
-/* Whose fault a failure is: the user's, who named the file, or the machine's. */
-static enum dw_status blame(int number)
-{
-    switch (number) {
-    case ENOENT:
-    case EACCES:
-    case EPERM:
-    case EISDIR:
-    case ENOTDIR:
-    case ELOOP:
-    case ENAMETOOLONG: return DW_BAD_INPUT;
-    default: return DW_SYSTEM;
-    }
-}
-
 enum dw_status dwi_source_open(struct source *source, const char *path, struct dw_error *error)
 {
     const bool standard = !path || !strcmp(path, "-");
@@ -38,7 +23,7 @@ enum dw_status dwi_source_open(struct source *source, const char *path, struct d
     while (!standard && source->descriptor < 0) {
         source->descriptor = open(path, O_RDONLY | O_CLOEXEC);
         if (source->descriptor < 0 && errno != EINTR)  /* unrun: system-call */
-            return dw_error_set(error, blame(errno), 0, "%.300s: %s", path, strerror(errno));
+            return dw_error_file(error, path, errno);
     }
     struct stat about;
     const off_t from = lseek(source->descriptor, 0, SEEK_CUR);
@@ -109,7 +94,7 @@ enum dw_status dwi_source_more(struct source *source, struct dw_error *error)
         if (errno == EAGAIN || errno == EWOULDBLOCK) /* someone made it non-blocking: wait all the same */
             poll(&(struct pollfd){ .fd = source->descriptor, .events = POLLIN }, 1, -1);
         else if (errno != EINTR)
-            return dw_error_set(error, blame(errno), 0, "%.300s: %s", source->name, strerror(errno));
+            return dw_error_file(error, source->name, errno);
     }
 }
 

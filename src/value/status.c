@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <dutywright/status.h>
+#include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -36,6 +37,26 @@ enum dw_status dw_error_member(struct dw_error *error, const char *member, const
         va_end(arguments);
     }
     return DW_BAD_USE;
+}
+
+static enum dw_status blame(int number)
+{
+    switch (number) {
+    case ENOENT:
+    case EACCES:
+    case EPERM:
+    case EISDIR:
+    case ENOTDIR:
+    case ELOOP:
+    case ENAMETOOLONG: return DW_BAD_INPUT;
+    case ENOMEM: return DW_NO_MEMORY;
+    default: return DW_SYSTEM;
+    }
+}
+
+enum dw_status dw_error_file(struct dw_error *error, const char *name, int number)
+{
+    return dw_error_set(error, blame(number), 0, "%.300s: %s", name, strerror(number));
 }
 
 const char *dw_status_text(enum dw_status status)

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "suite.h"
+#include <errno.h>
+#include <stdio.h>
 #include <string.h>
 
 START_TEST(every_status_has_its_own_phrase)
@@ -36,6 +38,23 @@ START_TEST(an_error_can_be_put_into_other_words_with_its_own_text)
 }
 END_TEST
 
+START_TEST(a_file_that_cannot_be_read_is_named_and_who_is_to_blame)
+{
+    static const struct {
+        int number;
+        enum dw_status status;
+    } cases[] = { { ENOENT, DW_BAD_INPUT }, { EISDIR, DW_BAD_INPUT }, { ENOMEM, DW_NO_MEMORY }, { EIO, DW_SYSTEM } };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_error error;
+        char text[DW_ERROR_TEXT];
+        ck_assert_int_eq(dw_error_file(&error, "parts.txt", cases[i].number), cases[i].status);
+        ck_assert_int_eq(error.status, cases[i].status);
+        snprintf(text, sizeof text, "parts.txt: %s", strerror(cases[i].number));
+        ck_assert_str_eq(error.text, text);
+    }
+}
+END_TEST
+
 START_TEST(memory_that_runs_out_is_told_in_the_status_s_own_words)
 {
     struct dw_error error = { .line = 9 };
@@ -61,6 +80,6 @@ START_TEST(a_refused_member_is_named_until_the_error_is_put_into_other_words)
 }
 END_TEST
 
-SUITE("value: status", a_refused_member_is_named_until_the_error_is_put_into_other_words,
+SUITE("value: status", a_file_that_cannot_be_read_is_named_and_who_is_to_blame, a_refused_member_is_named_until_the_error_is_put_into_other_words,
       every_status_has_its_own_phrase, memory_that_runs_out_is_told_in_the_status_s_own_words,
       an_error_is_cut_to_its_buffer_and_needs_none, an_error_can_be_put_into_other_words_with_its_own_text)
