@@ -3,6 +3,8 @@
 #ifndef DUTYWRIGHT_STATUS_H
 #define DUTYWRIGHT_STATUS_H
 
+#include <stddef.h>
+
 #ifdef __cplusplus
 extern "C" {
 #endif
@@ -64,6 +66,20 @@ DW_API enum dw_status dw_no_memory(struct dw_error *error);
  *   number   of <errno.h>
  *   returns  whose fault it is: DW_BAD_INPUT, of who named the file; DW_NO_MEMORY; DW_SYSTEM */
 DW_API enum dw_status dw_error_file(struct dw_error *error, const char *name, int number);
+
+/* What must hold of a value of a plan. */
+struct dw_demand {
+    const char *member, *name;  /* in the plan, and in a message */
+    double value;
+    const char *unit;           /* as in a message; "": none */
+    enum dw_demand_rule { DW_FINITE, DW_NOT_NEGATIVE, DW_ABOVE_ZERO, DW_NOT_ZERO } rule;  /* all must be finite */
+};
+
+/* Tries them in order.
+ *   demands  [count]
+ *   error    out, may be NULL: the first that does not hold, "drag -3 N m: must not be negative"
+ *   returns  DW_OK, DW_BAD_USE */
+DW_API enum dw_status dw_demands_check(const struct dw_demand *demands, size_t count, struct dw_error *error);
 
 /* One short English phrase for a status, static storage; never NULL. */
 DW_API const char *dw_status_text(enum dw_status status);

@@ -89,24 +89,24 @@ static enum dw_status check_ends(const struct dw_actuator_plan *p, struct dw_err
 
 enum dw_status dw_actuator_check(const struct dw_actuator_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "lead", "lead", p->lead, "m", FINITE },
-        { "efficiency", "efficiency", p->efficiency, "", FINITE },
-        { "screw_friction", "screw friction", p->screw_friction, "", NOT_NEGATIVE },
-        { "screw_diameter", "screw diameter", p->screw_diameter, "m", NOT_NEGATIVE },
-        { "thread_angle", "thread angle", p->thread_angle, "deg", NOT_NEGATIVE },
-        { "collar_friction", "collar friction", p->collar_friction, "", NOT_NEGATIVE },
-        { "collar_diameter", "collar diameter", p->collar_diameter, "m", NOT_NEGATIVE },
-        { "travel", "travel", p->travel, "m", ABOVE_ZERO },
-        { "initial", "initial position", p->initial, "m", FINITE },
-        { "force", "force", p->force, "N", FINITE },
-        { "mass", "mass", p->mass, "kg", NOT_NEGATIVE },
-        { "backlash", "backlash", p->backlash, "m", NOT_NEGATIVE },
-        { "feedback_low", "feedback", p->feedback_low, "V", FINITE },
-        { "feedback_high", "feedback", p->feedback_high, "V", FINITE },
+    const struct dw_demand demands[] = {
+        { "lead", "lead", p->lead, "m", DW_FINITE },
+        { "efficiency", "efficiency", p->efficiency, "", DW_FINITE },
+        { "screw_friction", "screw friction", p->screw_friction, "", DW_NOT_NEGATIVE },
+        { "screw_diameter", "screw diameter", p->screw_diameter, "m", DW_NOT_NEGATIVE },
+        { "thread_angle", "thread angle", p->thread_angle, "deg", DW_NOT_NEGATIVE },
+        { "collar_friction", "collar friction", p->collar_friction, "", DW_NOT_NEGATIVE },
+        { "collar_diameter", "collar diameter", p->collar_diameter, "m", DW_NOT_NEGATIVE },
+        { "travel", "travel", p->travel, "m", DW_ABOVE_ZERO },
+        { "initial", "initial position", p->initial, "m", DW_FINITE },
+        { "force", "force", p->force, "N", DW_FINITE },
+        { "mass", "mass", p->mass, "kg", DW_NOT_NEGATIVE },
+        { "backlash", "backlash", p->backlash, "m", DW_NOT_NEGATIVE },
+        { "feedback_low", "feedback", p->feedback_low, "V", DW_FINITE },
+        { "feedback_high", "feedback", p->feedback_high, "V", DW_FINITE },
     };
     const struct dw_motor_plan *m = &p->motor;
-    if (dw_motor_check(m, error) || dwi_demands_check(demands, sizeof demands / sizeof demands[0], error) ||
+    if (dw_motor_check(m, error) || dw_demands_check(demands, sizeof demands / sizeof demands[0], error) ||
         check_screw(p, error))
         return DW_BAD_USE;
     if (m->torque != 0 || m->load_drag > 0 || m->torque_at_square > 0 || m->load_inertia > 0)

@@ -142,21 +142,6 @@ void dwi_path_guards(const struct paths *p, struct build *b, size_t path, size_t
 
 /* ---- what must hold of a plan ---- */
 
-enum dw_status dwi_demands_check(const struct demand *demands, size_t count, struct dw_error *error)
-{
-    for (size_t i = 0; i < count; i++) {
-        const struct demand *d = demands + i;
-        const char *space = d->unit[0] ? " " : "";
-        if (!isfinite(d->value))
-            return dw_error_member(error, d->member, "%s %g: must be finite", d->name, d->value);
-        if (d->rule == ABOVE_ZERO && !(d->value > 0))
-            return dw_error_member(error, d->member, "%s %g%s%s: must be above zero", d->name, d->value, space, d->unit);
-        if (d->rule == NOT_NEGATIVE && !(d->value >= 0))
-            return dw_error_member(error, d->member, "%s %g%s%s: must not be negative", d->name, d->value, space, d->unit);
-    }
-    return DW_OK;
-}
-
 enum dw_status dwi_demand_refuse(const char *member, const char *format, double one, double other, struct dw_error *error)
 {
     const int digits = dw_digits_apart(one, other, 6);

@@ -161,21 +161,21 @@ struct coil_circuit dwi_coil_circuit(const struct dw_coil_plan *p, enum circuit 
 static enum dw_status check_ranges(const struct dw_coil_plan *p, struct dw_error *error)
 {
     const bool valued = p->clamp == DW_CLAMP_ZENER || p->clamp == DW_CLAMP_RESISTOR;
-    const struct demand demands[] = {
-        { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },
-        { "inductance", "inductance", p->inductance, "H", ABOVE_ZERO },
-        { "inductance_closed", "closed inductance", p->inductance_closed, "H", NOT_NEGATIVE },
-        { "supply", "supply", p->supply, "V", ABOVE_ZERO },
+    const struct dw_demand demands[] = {
+        { "resistance", "resistance", p->resistance, "ohm", DW_ABOVE_ZERO },
+        { "inductance", "inductance", p->inductance, "H", DW_ABOVE_ZERO },
+        { "inductance_closed", "closed inductance", p->inductance_closed, "H", DW_NOT_NEGATIVE },
+        { "supply", "supply", p->supply, "V", DW_ABOVE_ZERO },
         { "clamp_value", p->clamp == DW_CLAMP_ZENER ? "zener" : "clamp resistor", valued ? p->clamp_value : 1,
-          p->clamp == DW_CLAMP_ZENER ? "V" : "ohm", ABOVE_ZERO },
-        { "diode_drop", "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
-        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
-        { "stray", "stray capacitance", p->stray, "F", NOT_NEGATIVE },
-        { "pull_in", "pull-in", p->pull_in, "A", NOT_NEGATIVE },
-        { "drop_out", "drop-out", p->drop_out, "A", NOT_NEGATIVE },
-        { "threshold", "threshold", p->threshold, "V", FINITE },
+          p->clamp == DW_CLAMP_ZENER ? "V" : "ohm", DW_ABOVE_ZERO },
+        { "diode_drop", "diode drop", p->diode_drop, "V", DW_NOT_NEGATIVE },
+        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "stray", "stray capacitance", p->stray, "F", DW_NOT_NEGATIVE },
+        { "pull_in", "pull-in", p->pull_in, "A", DW_NOT_NEGATIVE },
+        { "drop_out", "drop-out", p->drop_out, "A", DW_NOT_NEGATIVE },
+        { "threshold", "threshold", p->threshold, "V", DW_FINITE },
     };
-    return dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    return dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
 }
 
 static enum dw_status check_clamp(const struct dw_coil_plan *p, struct dw_error *error)

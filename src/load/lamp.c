@@ -7,14 +7,14 @@
 
 static enum dw_status check_led(const struct dw_lamp_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "forward", "forward", p->forward, "V", NOT_NEGATIVE },
-        { "dynamic_resistance", "dynamic resistance", p->dynamic_resistance, "ohm", NOT_NEGATIVE },
-        { "current", "current", p->driver == DW_DRIVER_NONE ? 1 : p->current, "A", ABOVE_ZERO },
-        { "rise", "rise", p->rise, "s", NOT_NEGATIVE },
-        { "fall", "fall", p->fall, "s", NOT_NEGATIVE },
+    const struct dw_demand demands[] = {
+        { "forward", "forward", p->forward, "V", DW_NOT_NEGATIVE },
+        { "dynamic_resistance", "dynamic resistance", p->dynamic_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "current", "current", p->driver == DW_DRIVER_NONE ? 1 : p->current, "A", DW_ABOVE_ZERO },
+        { "rise", "rise", p->rise, "s", DW_NOT_NEGATIVE },
+        { "fall", "fall", p->fall, "s", DW_NOT_NEGATIVE },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (p->driver == DW_DRIVER_NONE && !(p->resistor + p->dynamic_resistance > 0))
@@ -28,12 +28,12 @@ static enum dw_status check_led(const struct dw_lamp_plan *p, struct dw_error *e
 
 static enum dw_status check_filament(const struct dw_lamp_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "rated_volts", "rated voltage", p->rated_volts, "V", ABOVE_ZERO },
-        { "rated_watts", "rated power", p->rated_watts, "W", ABOVE_ZERO },
-        { "time_constant", "time constant", p->time_constant, "s", ABOVE_ZERO },
+    const struct dw_demand demands[] = {
+        { "rated_volts", "rated voltage", p->rated_volts, "V", DW_ABOVE_ZERO },
+        { "rated_watts", "rated power", p->rated_watts, "W", DW_ABOVE_ZERO },
+        { "time_constant", "time constant", p->time_constant, "s", DW_ABOVE_ZERO },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (!status && !(p->supply <= 2 * p->rated_volts))
         return dw_error_member(error, "supply", "supply %g V: a filament for %g V would melt at more than twice that", p->supply,
                                p->rated_volts);
@@ -42,12 +42,12 @@ static enum dw_status check_filament(const struct dw_lamp_plan *p, struct dw_err
 
 enum dw_status dw_lamp_check(const struct dw_lamp_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "supply", "supply", p->supply, "V", ABOVE_ZERO },
-        { "threshold", "threshold", p->threshold, "V", FINITE },
-        { "resistor", "resistor", p->resistor, "ohm", NOT_NEGATIVE },
+    const struct dw_demand demands[] = {
+        { "supply", "supply", p->supply, "V", DW_ABOVE_ZERO },
+        { "threshold", "threshold", p->threshold, "V", DW_FINITE },
+        { "resistor", "resistor", p->resistor, "ohm", DW_NOT_NEGATIVE },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status || dw_supply_check(&p->source, error))
         return DW_BAD_USE;
     if (!dw_supply_ideal(&p->source) && (p->direct || (p->kind == DW_LAMP_LED && p->rise + p->fall > 0)))

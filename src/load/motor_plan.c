@@ -6,13 +6,13 @@
 enum dw_status dw_motor_ratings(double volts, double free_speed, double free_current, double stall_current,
                                 struct dw_motor_plan *plan, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "volts", "volts", volts, "V", ABOVE_ZERO },
-        { "free_speed", "free-speed", free_speed, "rad/s", ABOVE_ZERO },
-        { "free_current", "free-current", free_current, "A", ABOVE_ZERO },
-        { "stall_current", "stall-current", stall_current, "A", ABOVE_ZERO },
+    const struct dw_demand demands[] = {
+        { "volts", "volts", volts, "V", DW_ABOVE_ZERO },
+        { "free_speed", "free-speed", free_speed, "rad/s", DW_ABOVE_ZERO },
+        { "free_current", "free-current", free_current, "A", DW_ABOVE_ZERO },
+        { "stall_current", "stall-current", stall_current, "A", DW_ABOVE_ZERO },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (!(stall_current > free_current))
@@ -26,25 +26,25 @@ enum dw_status dw_motor_ratings(double volts, double free_speed, double free_cur
 
 enum dw_status dw_motor_check(const struct dw_motor_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },
-        { "inductance", "inductance", p->inductance, "H", ABOVE_ZERO },
-        { "constant", "constant", p->constant, "V s/rad", ABOVE_ZERO },
-        { "inertia", "inertia", p->inertia, "kg m^2", ABOVE_ZERO },
-        { "friction", "friction", p->friction, "N m s/rad", NOT_NEGATIVE },
-        { "drag", "drag", p->drag, "N m", NOT_NEGATIVE },
-        { "load_drag", "load drag", p->load_drag, "N m", NOT_NEGATIVE },
-        { "torque", "torque", p->torque, "N m", FINITE },
-        { "torque_at_square", "torque at square", p->torque_at_square, "N m s^2/rad^2", NOT_NEGATIVE },
-        { "accuracy", "accuracy", p->accuracy, "of the square law", NOT_NEGATIVE },
-        { "gear", "gear", p->gear, "to 1", ABOVE_ZERO },
-        { "load_inertia", "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
-        { "supply", "supply", p->supply, "V", ABOVE_ZERO },
-        { "diode_drop", "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
-        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
-        { "threshold", "threshold", p->threshold, "V", FINITE },
+    const struct dw_demand demands[] = {
+        { "resistance", "resistance", p->resistance, "ohm", DW_ABOVE_ZERO },
+        { "inductance", "inductance", p->inductance, "H", DW_ABOVE_ZERO },
+        { "constant", "constant", p->constant, "V s/rad", DW_ABOVE_ZERO },
+        { "inertia", "inertia", p->inertia, "kg m^2", DW_ABOVE_ZERO },
+        { "friction", "friction", p->friction, "N m s/rad", DW_NOT_NEGATIVE },
+        { "drag", "drag", p->drag, "N m", DW_NOT_NEGATIVE },
+        { "load_drag", "load drag", p->load_drag, "N m", DW_NOT_NEGATIVE },
+        { "torque", "torque", p->torque, "N m", DW_FINITE },
+        { "torque_at_square", "torque at square", p->torque_at_square, "N m s^2/rad^2", DW_NOT_NEGATIVE },
+        { "accuracy", "accuracy", p->accuracy, "of the square law", DW_NOT_NEGATIVE },
+        { "gear", "gear", p->gear, "to 1", DW_ABOVE_ZERO },
+        { "load_inertia", "load inertia", p->load_inertia, "kg m^2", DW_NOT_NEGATIVE },
+        { "supply", "supply", p->supply, "V", DW_ABOVE_ZERO },
+        { "diode_drop", "diode drop", p->diode_drop, "V", DW_NOT_NEGATIVE },
+        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "threshold", "threshold", p->threshold, "V", DW_FINITE },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (!(p->diode_drop < p->supply))

@@ -106,14 +106,19 @@ static enum dw_status check_angles(const struct dw_servo_plan *p, struct dw_erro
 
 enum dw_status dw_servo_check(const struct dw_servo_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "dead_band", "dead band", p->dead_band, "s", NOT_NEGATIVE },      { "slew", "slew", p->slew, "deg/s", ABOVE_ZERO },
-        { "slow_within", "slow within", p->slow_within, "deg", NOT_NEGATIVE }, { "torque", "torque", p->torque, "N m", NOT_NEGATIVE },
-        { "stall_torque", "stall torque", p->stall_torque, "N m", NOT_NEGATIVE }, { "lost_after", "lost after", p->lost_after, "s", ABOVE_ZERO },
-        { "stop_low", "stop", p->stop_low, "deg", FINITE },                 { "stop_high", "stop", p->stop_high, "deg", FINITE },
-        { "initial", "initial", p->initial, "deg", FINITE },                { "threshold", "threshold", p->threshold, "V", FINITE },
+    const struct dw_demand demands[] = {
+        { "dead_band", "dead band", p->dead_band, "s", DW_NOT_NEGATIVE },
+        { "slew", "slew", p->slew, "deg/s", DW_ABOVE_ZERO },
+        { "slow_within", "slow within", p->slow_within, "deg", DW_NOT_NEGATIVE },
+        { "torque", "torque", p->torque, "N m", DW_NOT_NEGATIVE },
+        { "stall_torque", "stall torque", p->stall_torque, "N m", DW_NOT_NEGATIVE },
+        { "lost_after", "lost after", p->lost_after, "s", DW_ABOVE_ZERO },
+        { "stop_low", "stop", p->stop_low, "deg", DW_FINITE },
+        { "stop_high", "stop", p->stop_high, "deg", DW_FINITE },
+        { "initial", "initial", p->initial, "deg", DW_FINITE },
+        { "threshold", "threshold", p->threshold, "V", DW_FINITE },
     };
-    enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (!status)
         status = check_points(p, error);
     if (!status)

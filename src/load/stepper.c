@@ -15,14 +15,14 @@ double dw_stepper_constant(double torque, double current)
 
 static enum dw_status check_chopper(const struct dw_stepper_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "current", "current", p->current, "A", ABOVE_ZERO },
-        { "off_time", "off time", p->off_time, "s", NOT_NEGATIVE },
-        { "chop_frequency", "chop frequency", p->chop_frequency, "Hz", NOT_NEGATIVE },
-        { "compensation", "compensation", p->compensation, "A", NOT_NEGATIVE },
-        { "blanking", "blanking", p->blanking, "s", NOT_NEGATIVE },
+    const struct dw_demand demands[] = {
+        { "current", "current", p->current, "A", DW_ABOVE_ZERO },
+        { "off_time", "off time", p->off_time, "s", DW_NOT_NEGATIVE },
+        { "chop_frequency", "chop frequency", p->chop_frequency, "Hz", DW_NOT_NEGATIVE },
+        { "compensation", "compensation", p->compensation, "A", DW_NOT_NEGATIVE },
+        { "blanking", "blanking", p->blanking, "s", DW_NOT_NEGATIVE },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if ((p->off_time > 0) == (p->chop_frequency > 0))
@@ -42,17 +42,24 @@ static enum dw_status check_chopper(const struct dw_stepper_plan *p, struct dw_e
 
 enum dw_status dw_stepper_check(const struct dw_stepper_plan *p, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "resistance", "resistance", p->resistance, "ohm", ABOVE_ZERO },     { "inductance", "inductance", p->inductance, "H", ABOVE_ZERO },
-        { "constant", "constant", p->constant, "V s/rad", ABOVE_ZERO },            { "detent", "detent torque", p->detent, "N m", NOT_NEGATIVE },
-        { "inertia", "inertia", p->inertia, "kg m^2", ABOVE_ZERO },             { "friction", "friction", p->friction, "N m s", NOT_NEGATIVE },
-        { "drag", "drag", p->drag, "N m", NOT_NEGATIVE },                      { "torque", "torque", p->torque, "N m", FINITE },
-        { "gear", "gear", p->gear, "", ABOVE_ZERO },                          { "load_inertia", "load inertia", p->load_inertia, "kg m^2", NOT_NEGATIVE },
-        { "supply", "supply", p->supply, "V", ABOVE_ZERO },                   { "diode_drop", "diode drop", p->diode_drop, "V", NOT_NEGATIVE },
-        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", NOT_NEGATIVE },
-        { "threshold", "threshold", p->threshold, "V", FINITE },              { "level", "level", p->coils ? p->level : 1, "V", ABOVE_ZERO },
+    const struct dw_demand demands[] = {
+        { "resistance", "resistance", p->resistance, "ohm", DW_ABOVE_ZERO },
+        { "inductance", "inductance", p->inductance, "H", DW_ABOVE_ZERO },
+        { "constant", "constant", p->constant, "V s/rad", DW_ABOVE_ZERO },
+        { "detent", "detent torque", p->detent, "N m", DW_NOT_NEGATIVE },
+        { "inertia", "inertia", p->inertia, "kg m^2", DW_ABOVE_ZERO },
+        { "friction", "friction", p->friction, "N m s", DW_NOT_NEGATIVE },
+        { "drag", "drag", p->drag, "N m", DW_NOT_NEGATIVE },
+        { "torque", "torque", p->torque, "N m", DW_FINITE },
+        { "gear", "gear", p->gear, "", DW_ABOVE_ZERO },
+        { "load_inertia", "load inertia", p->load_inertia, "kg m^2", DW_NOT_NEGATIVE },
+        { "supply", "supply", p->supply, "V", DW_ABOVE_ZERO },
+        { "diode_drop", "diode drop", p->diode_drop, "V", DW_NOT_NEGATIVE },
+        { "switch_resistance", "switch resistance", p->switch_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "threshold", "threshold", p->threshold, "V", DW_FINITE },
+        { "level", "level", p->coils ? p->level : 1, "V", DW_ABOVE_ZERO },
     };
-    enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (!status)
         status = dw_supply_check(&p->source, error);
     if (!status && p->drive == DW_STEPPER_CURRENT)

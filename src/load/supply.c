@@ -14,16 +14,16 @@ bool dw_supply_ideal(const struct dw_supply *s)
 
 enum dw_status dw_supply_check(const struct dw_supply *s, struct dw_error *error)
 {
-    const struct demand demands[] = {
-        { "line_resistance", "line resistance", s->line_resistance, "ohm", NOT_NEGATIVE },
-        { "line_inductance", "line inductance", s->line_inductance, "H", NOT_NEGATIVE },
-        { "bulk", "bulk capacitance", s->bulk, "F", NOT_NEGATIVE },
-        { "bulk_resistance", "bulk resistance", s->bulk_resistance, "ohm", NOT_NEGATIVE },
-        { "inner_resistance", "inner resistance", s->inner_resistance, "ohm", NOT_NEGATIVE },
-        { "slow_resistance", "slow resistance", s->slow_resistance, "ohm", NOT_NEGATIVE },
-        { "slow_capacitance", "slow capacitance", s->slow_capacitance, "F", NOT_NEGATIVE },
+    const struct dw_demand demands[] = {
+        { "line_resistance", "line resistance", s->line_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "line_inductance", "line inductance", s->line_inductance, "H", DW_NOT_NEGATIVE },
+        { "bulk", "bulk capacitance", s->bulk, "F", DW_NOT_NEGATIVE },
+        { "bulk_resistance", "bulk resistance", s->bulk_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "inner_resistance", "inner resistance", s->inner_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "slow_resistance", "slow resistance", s->slow_resistance, "ohm", DW_NOT_NEGATIVE },
+        { "slow_capacitance", "slow capacitance", s->slow_capacitance, "F", DW_NOT_NEGATIVE },
     };
-    const enum dw_status status = dwi_demands_check(demands, sizeof demands / sizeof demands[0], error);
+    const enum dw_status status = dw_demands_check(demands, sizeof demands / sizeof demands[0], error);
     if (status)
         return status;
     if (s->line_inductance > 0 && !(s->bulk > 0))

@@ -34,46 +34,14 @@ double dw_converter_sample(const struct dw_converter *c, uint64_t sample, double
 
 /* ---- checks ---- */
 
-struct requirement {
-    const char *member, *name;  /* in the plan, and in a message */
-    double value;
-    const char *unit;
-    enum { FINITE, NOT_NEGATIVE, ABOVE_ZERO, NOT_ZERO } rule;
-};
-
-static const char *broken(const struct requirement *w)
-{
-    const double v = w->value;
-    if (!isfinite(v))
-        return "must be finite";
-    switch (w->rule) {
-    case NOT_NEGATIVE: return v >= 0 ? NULL : "must not be negative";
-    case ABOVE_ZERO: return v > 0 ? NULL : "must be above zero";
-    case NOT_ZERO: return v != 0 ? NULL : "must not be zero";
-    case FINITE: break;
-    }
-    return NULL;
-}
-
-static enum dw_status check(const struct requirement *wishes, size_t count, struct dw_error *error)
-{
-    for (size_t i = 0; i < count; i++) {
-        const struct requirement *w = wishes + i;
-        const char *why = broken(w);
-        if (why)
-            return dw_error_member(error, w->member, "%s %g%s%s: %s", w->name, w->value, w->unit[0] ? " " : "", w->unit, why);
-    }
-    return DW_OK;
-}
-
 static enum dw_status check_converter(const struct dw_converter *c, struct dw_error *error)
 {
-    const struct requirement wishes[] = {
-        { "sensor", "sensor's gain", c->gain, "", NOT_ZERO },   { "sensor", "sensor's offset", c->offset, "V", FINITE },
-        { "converter", "noise", c->noise, "V", NOT_NEGATIVE },  { "converter", "low", c->bits ? c->low : 0, "V", FINITE },
-        { "converter", "high", c->bits ? c->high : 0, "V", FINITE },
+    const struct dw_demand wishes[] = {
+        { "sensor", "sensor's gain", c->gain, "", DW_NOT_ZERO },   { "sensor", "sensor's offset", c->offset, "V", DW_FINITE },
+        { "converter", "noise", c->noise, "V", DW_NOT_NEGATIVE },  { "converter", "low", c->bits ? c->low : 0, "V", DW_FINITE },
+        { "converter", "high", c->bits ? c->high : 0, "V", DW_FINITE },
     };
-    enum dw_status status = check(wishes, sizeof wishes / sizeof wishes[0], error);
+    enum dw_status status = dw_demands_check(wishes, sizeof wishes / sizeof wishes[0], error);
     if (!status && c->bits > DW_CONVERTER_BITS)
         status = dw_error_member(error, "converter", "%u bits: a converter has from 1 to %d", c->bits, DW_CONVERTER_BITS);
     if (!status && c->bits && !(c->low < c->high))
@@ -83,21 +51,21 @@ static enum dw_status check_converter(const struct dw_converter *c, struct dw_er
 
 static enum dw_status check_on_off(const struct dw_law_plan *p, struct dw_error *error)
 {
-    const struct requirement wishes[] = { { "hysteresis", "level", p->on, "", FINITE }, { "hysteresis", "level", p->off, "", FINITE } };
-    return check(wishes, sizeof wishes / sizeof wishes[0], error);
+    const struct dw_demand wishes[] = { { "hysteresis", "level", p->on, "", DW_FINITE }, { "hysteresis", "level", p->off, "", DW_FINITE } };
+    return dw_demands_check(wishes, sizeof wishes / sizeof wishes[0], error);
 }
 
 static enum dw_status check_pid(const struct dw_law_plan *p, struct dw_error *error)
 {
-    const struct requirement wishes[] = {
-        { "gain", "gain", p->gain, "", NOT_ZERO },
-        { "integral_time", "integral time", isinf(p->integral_time) ? 1 : p->integral_time, "s", ABOVE_ZERO },
-        { "derivative_time", "derivative time", p->derivative_time, "s", NOT_NEGATIVE },
-        { "filter", "filter", p->filter, "s", NOT_NEGATIVE },
-        { "setpoint_weight", "weight", p->setpoint_weight, "", FINITE },
-        { "initial", "integral at first", p->initial, "", FINITE },
+    const struct dw_demand wishes[] = {
+        { "gain", "gain", p->gain, "", DW_NOT_ZERO },
+        { "integral_time", "integral time", isinf(p->integral_time) ? 1 : p->integral_time, "s", DW_ABOVE_ZERO },
+        { "derivative_time", "derivative time", p->derivative_time, "s", DW_NOT_NEGATIVE },
+        { "filter", "filter", p->filter, "s", DW_NOT_NEGATIVE },
+        { "setpoint_weight", "weight", p->setpoint_weight, "", DW_FINITE },
+        { "initial", "integral at first", p->initial, "", DW_FINITE },
     };
-    enum dw_status status = check(wishes, sizeof wishes / sizeof wishes[0], error);
+    enum dw_status status = dw_demands_check(wishes, sizeof wishes / sizeof wishes[0], error);
     if (!status && p->windup == DW_WINDUP_BACK && !(p->track_time >= p->sample_time))
         status = dw_error_member(error, "track_time", "led back within %g s: must be the sample time of %g s or more", p->track_time,
                                  p->sample_time);
@@ -126,9 +94,9 @@ static enum dw_status make_range(const struct dw_law_plan *p, struct dw_law *law
 
 enum dw_status dw_law_make(const struct dw_law_plan *plan, struct dw_law *law, struct dw_error *error)
 {
-    const struct requirement sample_time = { "sample_time", "sample time", plan->sample_time, "s", ABOVE_ZERO };
+    const struct dw_demand sample_time = { "sample_time", "sample time", plan->sample_time, "s", DW_ABOVE_ZERO };
     struct dw_law made = { .plan = *plan };
-    enum dw_status status = check(&sample_time, 1, error);
+    enum dw_status status = dw_demands_check(&sample_time, 1, error);
     if (!status)
         status = check_converter(&plan->converter, error);
     if (!status)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <dutywright/status.h>
 #include <errno.h>
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -57,6 +58,31 @@ static enum dw_status blame(int number)
 enum dw_status dw_error_file(struct dw_error *error, const char *name, int number)
 {
     return dw_error_set(error, blame(number), 0, "%.300s: %s", name, strerror(number));
+}
+
+static const char *broken(const struct dw_demand *d)
+{
+    const double v = d->value;
+    if (!isfinite(v))
+        return "must be finite";
+    switch (d->rule) {
+    case DW_NOT_NEGATIVE: return v >= 0 ? NULL : "must not be negative";
+    case DW_ABOVE_ZERO: return v > 0 ? NULL : "must be above zero";
+    case DW_NOT_ZERO: return v != 0 ? NULL : "must not be zero";
+    case DW_FINITE: break;
+    }
+    return NULL;
+}
+
+enum dw_status dw_demands_check(const struct dw_demand *demands, size_t count, struct dw_error *error)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct dw_demand *d = demands + i;
+        const char *why = broken(d);
+        if (why)
+            return dw_error_member(error, d->member, "%s %g%s%s: %s", d->name, d->value, d->unit[0] ? " " : "", d->unit, why);
+    }
+    return DW_OK;
 }
 
 const char *dw_status_text(enum dw_status status)

@@ -25,7 +25,7 @@ static const struct {
     const char *member, *message;
 } refused[] = {
     { PLAN(.resistance = 0), "resistance", "resistance 0 ohm: must be above zero" },
-    { PLAN(.resistance = NAN), "resistance", "resistance nan: must be finite" },
+    { PLAN(.resistance = NAN), "resistance", "resistance nan ohm: must be finite" },
     { PLAN(.inductance = -1), "inductance", "inductance -1 H: must be above zero" },
     { PLAN(.supply = 0), "supply", "supply 0 V: must be above zero" },
     { PLAN(.clamp = DW_CLAMP_ZENER), "clamp_value", "zener 0 V: must be above zero" },

@@ -121,7 +121,7 @@ START_TEST(values_out_of_range_are_refused)
         { offsetof(struct dw_motor_plan, inertia), -2e-6, "inertia -2e-06 kg m^2: must be above zero" },
         { offsetof(struct dw_motor_plan, friction), -1, "friction -1 N m s/rad: must not be negative" },
         { offsetof(struct dw_motor_plan, drag), -1, "drag -1 N m: must not be negative" },
-        { offsetof(struct dw_motor_plan, torque), INFINITY, "torque inf: must be finite" },
+        { offsetof(struct dw_motor_plan, torque), INFINITY, "torque inf N m: must be finite" },
         { offsetof(struct dw_motor_plan, torque_at_square), -1, "torque at square -1 N m s^2/rad^2: must not be negative" },
         { offsetof(struct dw_motor_plan, accuracy), -1e-5, "accuracy -1e-05 of the square law: must not be negative" },
         { offsetof(struct dw_motor_plan, gear), 0, "gear 0 to 1: must be above zero" },
@@ -129,7 +129,7 @@ START_TEST(values_out_of_range_are_refused)
         { offsetof(struct dw_motor_plan, supply), 0, "supply 0 V: must be above zero" },
         { offsetof(struct dw_motor_plan, diode_drop), 13, "diode drop 13 V: must be below the supply, 12.3 V" },
         { offsetof(struct dw_motor_plan, switch_resistance), -1, "switch resistance -1 ohm: must not be negative" },
-        { offsetof(struct dw_motor_plan, threshold), NAN, "threshold nan: must be finite" },
+        { offsetof(struct dw_motor_plan, threshold), NAN, "threshold nan V: must be finite" },
     };
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         struct dw_motor_plan p = pump;
