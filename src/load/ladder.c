@@ -121,7 +121,8 @@ struct dw_system *dw_ladder_system(const struct dw_ladder *ladder, struct dw_err
                          error);
 }
 
-_Static_assert((int)LADDER_STATES + SUPPLY_STATES <= (int)BUILD_STATES && (int)LADDER_OUTPUTS + SUPPLY_PORTS <= (int)BUILD_OUTPUTS, "a ladder fits the builder");
+_Static_assert((int)LADDER_STATES + SUPPLY_STATES <= (int)BUILD_STATES && (int)LADDER_OUTPUTS + SUPPLY_PORTS <= (int)BUILD_OUTPUTS,
+               "a ladder fits the builder");
 
 enum { ON, OFF, FREEWHEEL, BACKFEED, PATHS };
 

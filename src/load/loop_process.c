@@ -9,7 +9,8 @@
 static struct dw_system *make_system(const struct dw_loop_process *p, size_t states, struct dw_error *error)
 {
     const bool lags = p->lag > 0, both = lags && p->integrates;
-    const double a[TAIL_STATES * TAIL_STATES] = { lags ? -1 / p->lag : 0, 0, both, 0 }, b[TAIL_STATES] = { lags ? p->gain / p->lag : p->integrates ? p->gain : 0, 0 };
+    const double a[TAIL_STATES * TAIL_STATES] = { lags ? -1 / p->lag : 0, 0, both, 0 },
+                 b[TAIL_STATES] = { lags ? p->gain / p->lag : p->integrates ? p->gain : 0, 0 };
     const double c[TAIL_STATES] = { both || !(lags || p->integrates) ? 0 : 1, both }, d = lags || p->integrates ? 0 : p->gain;
     return dw_system_new(&(struct dw_matrices){ .states = states, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c, .d = &d }, error);
 }

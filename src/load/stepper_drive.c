@@ -261,7 +261,9 @@ static size_t begin(const struct stepper *s, double *state, const double *input)
         state[DW_STEPPER_PLACE] = rint(field / (M_PI / 2));
     for (int phase = 0; phase < 2; phase++) {
         const bool gated = s->plan.gates && above(s, input[DW_STEPPER_GATE_A + phase]) <= 0;
-        const double wish = s->plan.drive == DW_STEPPER_VOLTAGE ? share[phase] * most : copysign(fmin(fabs(share[phase]) * s->plan.current, most), share[phase]);
+        const double wish = s->plan.drive == DW_STEPPER_VOLTAGE
+                                ? share[phase] * most
+                                : copysign(fmin(fabs(share[phase]) * s->plan.current, most), share[phase]);
         state[DW_STEPPER_CURRENT_A + phase] = gated ? 0 : wish;
         now.bridge[phase] = gated ? OPEN : driven(s, phase, state, input);
     }

@@ -93,7 +93,8 @@ bool dw_stepper_lock(const struct dw_stepper_plan *p, struct dw_stepper_locked *
 enum dw_status dw_stepper_eigenvalues(const struct dw_stepper_plan *p, const struct dw_stepper_locked *at, double real[4], double imaginary[4],
                                       struct dw_error *error)
 {
-    const double field = field_speed(at->rate), l = p->inductance, r = dwi_stepper_ohms(p), n = dwi_stepper_teeth(p), j = dwi_stepper_inertia(p), u = at->volts;
+    const double field = field_speed(at->rate), l = p->inductance, r = dwi_stepper_ohms(p), n = dwi_stepper_teeth(p);
+    const double j = dwi_stepper_inertia(p), u = at->volts;
     const double stiff = at->rate > 0 ? 0 : 4 * p->detent * cos(4 * at->field);
     const double a[16] = {
         -r / l,  field,  n * at->quadrature,                   -u / l * sin(at->lag),

@@ -202,7 +202,8 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     case DW_SETTLED_FROM_START: break;
     case DW_NO_CHANGE: why = "it ends where it began"; break;
     case DW_NOT_SETTLED: why = "not settled in this record"; break;
-    case DW_TOO_FEW: why = m->has_step ? "the record holds fewer than two whole periods behind the step" : "the record holds fewer than two whole periods"; break;
+    case DW_TOO_FEW: why = m->has_step ? "the record holds fewer than two whole periods behind the step"
+                                       : "the record holds fewer than two whole periods"; break;
     }
     if (why)
         return add_note(m, error, channel, "settling-time and overshoot left out: %s", why);

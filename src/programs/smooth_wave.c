@@ -119,8 +119,8 @@ static enum dw_status run_wave(struct wave *wave, struct dw_error *error)
         return status == DW_OK ? error->status : status;
     struct dw_course *side = load->current_from ? dw_course_open(load->current_from, error) : NULL;
     const struct dw_follow_plan follow = { .plant = plant, .steady = wave->options->steady ? START_STEADY : NULL,
-                                           .input_column = { wave->channel }, .side = side, .side_input = DW_LADDER_DRAWN, .repeat = wave->periods, .ahead = wave->ahead,
-                                           .ahead_count = wave->ahead_count, .descriptor = report ? -1 : STDOUT_FILENO,
+                                           .input_column = { wave->channel }, .side = side, .side_input = DW_LADDER_DRAWN,
+                                           .repeat = wave->periods, .ahead = wave->ahead, .ahead_count = wave->ahead_count, .descriptor = report ? -1 : STDOUT_FILENO,
                                            .watch = gives_way ? watch : NULL, .context = wave };
     struct dw_follow_seen seen;
     status = load->current_from && !side ? error->status : DW_OK;

@@ -109,7 +109,8 @@ static enum dw_status read_start(struct dw_reader *reader, struct dw_error *erro
         end--;
     reader->own = (size_t)(end - first) == strlen(TABLE_MARK) && starts_with(first, end, TABLE_MARK);
     if (reader->own && reader->options && reader->options->columns)
-        return dw_error_set(error, DW_BAD_USE, reader->line, "%.300s is a table of ours, whose channels have names: columns are chosen by those", reader->in.name);
+        return dw_error_set(error, DW_BAD_USE, reader->line, "%.300s is a table of ours, whose channels have names: columns are chosen by those",
+                            reader->in.name);
     if (reader->own)
         return read_header(reader, error);
     if (starts_with(first, end, "# wave-table "))

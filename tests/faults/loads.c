@@ -174,7 +174,8 @@ static enum dw_status heats(struct dw_error *error)
     enum dw_status status = DW_OK;
     struct dw_thermal *thermal = dw_thermal_new((const struct dw_thermal_pair[]){ { 1, 0.1 }, { 20, 3 } }, 2, 25, error);
     struct dw_heat *heat = NULL;
-    if (MADE(thermal) && MADE(heat = dw_heat_new(&transistor, thermal, &(struct dw_heat_source){ .columns = 2, .current = 1, .period = 1 }, &(struct dw_heat_rows){ take_heat, NULL, 1e-4 }, error)) &&
+    if (MADE(thermal) && MADE(heat = dw_heat_new(&transistor, thermal, &(struct dw_heat_source){ .columns = 2, .current = 1, .period = 1 },
+                                                  &(struct dw_heat_rows){ take_heat, NULL, 1e-4 }, error)) &&
         RIGHT(dw_heat_start_steady(heat, rows[0], 4, error)))
         for (int i = 0; i <= 8 && status == DW_OK; i++)
             status = i < 8 ? dw_heat_row(heat, rows[i], error) : dw_heat_finish(heat, NULL, error);

@@ -443,7 +443,7 @@ START_TEST(a_page_too_small_says_what_would_do)
 END_TEST
 
 SUITE("figure: pictures", a_clipped_line_is_the_part_inside, a_reduced_table_paints_what_the_whole_one_paints,
-      edges_stay_upright_however_many_rows_are_flat, one_row_of_many_is_still_seen, reducing_averages_every_kind_of_pnm, what_is_no_pnm_is_refused,
-      few_colours_are_not_touched_and_many_become_their_neighbours, a_png_file_gives_its_pixels_back,
-      a_gif_file_gives_its_pictures_back, the_same_figure_begins_with_the_magic_of_each_type,
-      a_page_too_small_says_what_would_do)
+      edges_stay_upright_however_many_rows_are_flat, one_row_of_many_is_still_seen, reducing_averages_every_kind_of_pnm,
+      what_is_no_pnm_is_refused, few_colours_are_not_touched_and_many_become_their_neighbours,
+      a_png_file_gives_its_pixels_back, a_gif_file_gives_its_pictures_back,
+      the_same_figure_begins_with_the_magic_of_each_type, a_page_too_small_says_what_would_do)

@@ -186,5 +186,5 @@ START_TEST(an_axis_of_a_few_neighbouring_doubles_does_no_harm)
 }
 END_TEST
 
-SUITE("figure: ticks", an_axis_of_a_few_neighbouring_doubles_does_no_harm, labels_are_round_values_in_engineering_units, labels_say_the_value_and_never_overlap_on_any_axis,
-      an_axis_shows_what_it_should)
+SUITE("figure: ticks", an_axis_of_a_few_neighbouring_doubles_does_no_harm, labels_are_round_values_in_engineering_units,
+      labels_say_the_value_and_never_overlap_on_any_axis, an_axis_shows_what_it_should)

@@ -265,6 +265,8 @@ START_TEST(a_cubic_is_drawn_and_measured_as_one)
 }
 END_TEST
 
-SUITE("figure: window", a_cubic_is_drawn_and_measured_as_one, a_span_begins_after_a_jump_and_ends_before_one, a_line_is_cut_at_the_ends_of_the_span,
-      a_span_between_two_rows_is_the_line_between_them, points_are_kept_with_their_neighbours_outside,
-      the_last_periods_are_whole_ones, the_mean_is_that_of_what_is_shown, the_mean_of_a_million_rows_is_that_of_the_library, a_gap_of_many_periods_costs_no_time, what_cannot_be_shown_is_explained)
+SUITE("figure: window", a_cubic_is_drawn_and_measured_as_one, a_span_begins_after_a_jump_and_ends_before_one,
+      a_line_is_cut_at_the_ends_of_the_span, a_span_between_two_rows_is_the_line_between_them,
+      points_are_kept_with_their_neighbours_outside, the_last_periods_are_whole_ones, the_mean_is_that_of_what_is_shown,
+      the_mean_of_a_million_rows_is_that_of_the_library, a_gap_of_many_periods_costs_no_time,
+      what_cannot_be_shown_is_explained)

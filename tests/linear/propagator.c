@@ -340,5 +340,6 @@ SUITE("linear: propagators", one_pole_is_the_closed_form_from_1e_minus_12_to_1e6
       equal_poles_need_no_eigenvectors, stiff_systems_agree_with_33_digits,
       low_halves_decide_where_a_slow_rate_is_a_difference_of_fast_ones,
       one_stretch_equals_its_parts_and_answers_superpose, lengths_never_seen_twice_share_propagators_exactly,
-      late_lengths_share_a_propagator_and_stay_right, lengths_further_apart_are_not_corrected_to_first_order_alone, an_end_is_found_among_more_than_2_to_the_53_points,
+      late_lengths_share_a_propagator_and_stay_right, lengths_further_apart_are_not_corrected_to_first_order_alone,
+      an_end_is_found_among_more_than_2_to_the_53_points,
       growth_is_bounded_over_any_length_and_no_more_than_a_norm_a_doubling, refusals_say_what_was_found)

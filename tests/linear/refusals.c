@@ -38,7 +38,7 @@ START_TEST(a_system_is_refused_for_each_matrix_that_is_not_finite_and_each_size_
         { { .states = 1, .a = &decay, .weight = &nan_entry }, "weight nan of state 1: must be above zero and finite" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        struct dw_error error = { DW_OK };
+        struct dw_error error = { .status = DW_OK };
         ck_assert_ptr_null(dw_system_new(&cases[i].given, &error));
         ck_assert_int_eq(error.status, DW_BAD_USE);
         ck_assert_str_eq(error.text, cases[i].text);
@@ -136,7 +136,8 @@ START_TEST(responses_and_sweeps_are_refused_outside_their_ranges_and_pass_on_wha
     struct dw_error error;
     struct refusing many = { 1000 };
     for (size_t i = 0; i < sizeof sweeps / sizeof sweeps[0]; i++)
-        refuses(dw_system_sweep(system, &(struct dw_sweep){ sweeps[i].input, sweeps[i].first, sweeps[i].last, sweeps[i].accuracy }, take_some, &many, &error),
+        refuses(dw_system_sweep(system, &(struct dw_sweep){ sweeps[i].input, sweeps[i].first, sweeps[i].last, sweeps[i].accuracy },
+                                take_some, &many, &error),
                 DW_BAD_USE, error, sweeps[i].text);
     double real, imaginary;
     for (size_t i = 0; i < sizeof responses / sizeof responses[0]; i++)
@@ -186,7 +187,7 @@ START_TEST(plans_of_modes_are_refused_for_each_number_out_of_range)
         { { .states = 1, .inputs = 1, .modes = &guarded[4], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        struct dw_error error = { DW_OK };
+        struct dw_error error = { .status = DW_OK };
         ck_assert_ptr_null(dw_modes_new(&cases[i].plan, &error));
         ck_assert_int_eq(error.status, DW_BAD_USE);
         ck_assert_str_eq(error.text, cases[i].text);
@@ -296,8 +297,9 @@ START_TEST(an_orbit_that_grows_or_never_comes_back_is_refused_and_one_that_only_
 }
 END_TEST
 
-SUITE("linear: refusals", a_system_is_refused_for_each_matrix_that_is_not_finite_and_each_size_out_of_range, a_system_tells_its_sizes,
-      lengths_that_are_no_lengths_are_refused,
+SUITE("linear: refusals", a_system_is_refused_for_each_matrix_that_is_not_finite_and_each_size_out_of_range,
+      a_system_tells_its_sizes, lengths_that_are_no_lengths_are_refused,
       responses_and_sweeps_are_refused_outside_their_ranges_and_pass_on_what_the_sink_gives,
       plans_of_modes_are_refused_for_each_number_out_of_range, runs_are_refused_rates_and_accuracies_that_are_none,
-      a_mode_without_matrices_stands_still, a_period_in_which_no_time_passes_is_refused, an_orbit_that_grows_or_never_comes_back_is_refused_and_one_that_only_drifts_is_not)
+      a_mode_without_matrices_stands_still, a_period_in_which_no_time_passes_is_refused,
+      an_orbit_that_grows_or_never_comes_back_is_refused_and_one_that_only_drifts_is_not)

@@ -233,4 +233,5 @@ START_TEST(a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored)
 END_TEST
 
 SUITE("load: actuator", what_it_cannot_be_is_refused_with_what_would_do, just_below_the_mass_that_wedges_it_moves,
-      a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored, in_the_long_run_speed_and_current_are_those_of_torques_in_balance, energy_from_the_supply_is_all_found_again)
+      a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored,
+      in_the_long_run_speed_and_current_are_those_of_torques_in_balance, energy_from_the_supply_is_all_found_again)

@@ -227,6 +227,7 @@ START_TEST(a_coil_with_each_clamp_is_within_the_tolerance)
 }
 END_TEST
 
-SUITE("load: curves", ladders_at_random_are_within_the_tolerance_monotone_and_right_in_their_means, the_usual_filters_take_few_rows_a_period,
+SUITE("load: curves", ladders_at_random_are_within_the_tolerance_monotone_and_right_in_their_means,
+      the_usual_filters_take_few_rows_a_period,
       ladders_at_random_along_cubics_are_within_the_tolerance_monotone_and_right_in_their_means,
       a_motor_whose_current_stops_is_within_the_tolerance, a_coil_with_each_clamp_is_within_the_tolerance)

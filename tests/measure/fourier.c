@@ -353,7 +353,8 @@ START_TEST(what_is_no_period_is_refused)
     const double back[] = { 0, 2, 1 }, none[] = { 3, 3, 3 }, wide[] = { -1e308, 0, 1e308 }, value[] = { 1, 2, 3 };
     double out[8] = { 42 };
     struct dw_error error;
-    refuses(dw_fourier(&(struct dw_wave){ .time = back, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error, "row 3: time goes back from 2 to 1");
+    refuses(dw_fourier(&(struct dw_wave){ .time = back, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error,
+            "row 3: time goes back from 2 to 1");
     refuses(dw_fourier(&(struct dw_wave){ .time = none, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error,
             "no time passes between the first row and the last");
     refuses(dw_fourier(&(struct dw_wave){ .time = wide, .value = value, .rows = 3, .channels = 1 }, 3, out, &error), DW_BAD_INPUT, error,
@@ -367,7 +368,6 @@ END_TEST
 SUITE("measure: Fourier coefficients", a_pulse_train_has_the_lines_of_the_book_up_to_the_thousandth,
       a_trapezoid_has_the_product_of_two_sincs, random_waves_agree_with_integrals_anchored_at_the_start_of_each_piece,
       a_delay_turns_the_phases_and_a_factor_scales_the_amplitudes, a_trapezoid_keeps_parseval,
-      a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one, sampled_records_have_the_lines_of_their_straight_lines,
-      few_lines_of_many_samples_are_those_of_more,
-      corners_on_a_grid_have_the_lines_of_their_straight_lines,
-      what_is_no_period_is_refused)
+      a_period_far_from_time_zero_keeps_its_lines, several_channels_are_as_one_by_one,
+      sampled_records_have_the_lines_of_their_straight_lines, few_lines_of_many_samples_are_those_of_more,
+      corners_on_a_grid_have_the_lines_of_their_straight_lines, what_is_no_period_is_refused)

@@ -216,7 +216,8 @@ START_TEST(a_record_without_time_is_refused)
         const double value[3] = { 1, 2, 3 };
         double mean = 42;
         struct dw_error error;
-        refuses(dw_mean(&(struct dw_wave){ .time = cases[i].time, .value = value, .rows = cases[i].rows, .channels = 1 }, &mean, &error), DW_BAD_INPUT, error, cases[i].message);
+        refuses(dw_mean(&(struct dw_wave){ .time = cases[i].time, .value = value, .rows = cases[i].rows, .channels = 1 }, &mean, &error),
+                DW_BAD_INPUT, error, cases[i].message);
         ck_assert(mean == 42);
     }
 }

@@ -377,8 +377,10 @@ END_TEST
 
 SUITE("measure: pulses", trapezoids_give_back_their_edges_wherever_the_span_begins,
       levels_given_by_the_user_hold_whatever_the_table_says, levels_of_the_table_hold_only_near_them,
-      noise_on_the_levels_moves_them_little_and_makes_no_pulses, a_triangle_has_a_frequency_but_no_levels_and_what_needs_them_is_left_out,
-      turning_points_and_plateaus_between_slow_edges_are_levels, runts_are_no_pulses, what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
+      noise_on_the_levels_moves_them_little_and_makes_no_pulses,
+      a_triangle_has_a_frequency_but_no_levels_and_what_needs_them_is_left_out,
+      turning_points_and_plateaus_between_slow_edges_are_levels, runts_are_no_pulses,
+      what_has_no_transition_leaves_them_out_and_says_why, a_single_edge_gives_its_duration_only,
       long_spans_are_measured_without_keeping_them, levels_of_the_table_are_not_those_of_a_current,
       a_plateau_between_the_levels_is_none, values_too_large_to_square_have_a_mean_and_no_rms,
       pulses_shorter_than_time_has_digits_have_no_frequency, a_long_period_takes_the_room_of_those_before)

@@ -443,7 +443,8 @@ START_TEST(refusals_say_what_would_do)
 END_TEST
 
 SUITE("measure: spectrum", the_lines_add_up_to_the_wave, a_square_wave_is_distorted_by_48_percent,
-      a_sine_of_straight_lines_has_their_distortion_however_small, distortion_below_rounding_is_only_bounded, a_constant_has_no_lines, amplitudes_of_any_size_keep_their_levels, what_is_left_out_of_one_period_is_told,
-      a_fundamental_beside_the_pattern_is_told, a_single_line_has_one_line_unless_more_are_asked, a_record_without_a_period_is_one,
-      tapers_keep_the_amplitude_of_a_sine, a_taper_over_whole_periods_changes_no_harmonic, a_mean_that_still_moves_is_told,
-      refusals_say_what_would_do)
+      a_sine_of_straight_lines_has_their_distortion_however_small, distortion_below_rounding_is_only_bounded,
+      a_constant_has_no_lines, amplitudes_of_any_size_keep_their_levels, what_is_left_out_of_one_period_is_told,
+      a_fundamental_beside_the_pattern_is_told, a_single_line_has_one_line_unless_more_are_asked,
+      a_record_without_a_period_is_one, tapers_keep_the_amplitude_of_a_sine,
+      a_taper_over_whole_periods_changes_no_harmonic, a_mean_that_still_moves_is_told, refusals_say_what_would_do)

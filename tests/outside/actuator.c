@@ -156,6 +156,9 @@ START_TEST(a_load_that_turns_the_screw_comes_to_where_the_shorted_motor_holds_it
 }
 END_TEST
 
-SUITE("outside: actuator", a_power_screw_takes_the_torques_of_the_handbook, an_efficiency_below_a_half_holds_and_back_it_is_2_less_its_inverse,
-      the_time_of_a_stroke_is_that_of_an_exponential_start, behind_a_limit_switch_it_coasts_by_friction_or_brakes_by_the_diode,
-      a_screw_that_locks_itself_holds_without_power_to_the_last_bit, a_load_that_turns_the_screw_comes_to_where_the_shorted_motor_holds_it)
+SUITE("outside: actuator", a_power_screw_takes_the_torques_of_the_handbook,
+      an_efficiency_below_a_half_holds_and_back_it_is_2_less_its_inverse,
+      the_time_of_a_stroke_is_that_of_an_exponential_start,
+      behind_a_limit_switch_it_coasts_by_friction_or_brakes_by_the_diode,
+      a_screw_that_locks_itself_holds_without_power_to_the_last_bit,
+      a_load_that_turns_the_screw_comes_to_where_the_shorted_motor_holds_it)

@@ -220,4 +220,5 @@ START_TEST(lamps_on_a_supply_that_gives_way_agree)
 }
 END_TEST
 
-SUITE("outside: filaments", lamps_on_a_supply_that_gives_way_agree, a_filament_at_100_hertz_is_that_of_another_solver, a_filament_settles_as_its_ratings_say)
+SUITE("outside: filaments", lamps_on_a_supply_that_gives_way_agree, a_filament_at_100_hertz_is_that_of_another_solver,
+      a_filament_settles_as_its_ratings_say)

@@ -330,4 +330,5 @@ START_TEST(filters_behind_one_switch_on_a_supply_that_gives_way_agree)
 }
 END_TEST
 
-SUITE("outside: supplies", filters_behind_one_switch_on_a_supply_that_gives_way_agree, coils_on_a_supply_that_gives_way_agree, motors_on_supplies_that_give_way_agree)
+SUITE("outside: supplies", filters_behind_one_switch_on_a_supply_that_gives_way_agree,
+      coils_on_a_supply_that_gives_way_agree, motors_on_supplies_that_give_way_agree)

@@ -303,5 +303,6 @@ END_TEST
 
 SUITE("outside: runs of loops", a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples,
       a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held,
-      pulses_move_their_edges_and_hold_the_valley, a_loop_keeps_what_it_was_given_and_nothing_else, a_loop_oscillates_on_and_on_from_its_gain_margin_on,
+      pulses_move_their_edges_and_hold_the_valley, a_loop_keeps_what_it_was_given_and_nothing_else,
+      a_loop_oscillates_on_and_on_from_its_gain_margin_on,
       a_duty_coarser_than_the_converter_cycles_and_a_finer_one_rests, on_off_turns_at_its_thresholds)

@@ -196,4 +196,5 @@ START_TEST(skogestad)
 }
 END_TEST
 
-SUITE("outside: loops", three_lags_as_samples_shrink, three_lags_at_a_tenth, integrator_and_lag, one_sample_late, ziegler_and_nichols, skogestad)
+SUITE("outside: loops", three_lags_as_samples_shrink, three_lags_at_a_tenth, integrator_and_lag, one_sample_late,
+      ziegler_and_nichols, skogestad)

@@ -212,5 +212,7 @@ START_TEST(a_flat_top_reads_a_sampled_tone_wherever_it_lies)
 }
 END_TEST
 
-SUITE("outside: sampled tones", a_long_record_has_the_mean_and_rms_of_all_its_samples, samples_without_a_fundamental_have_the_lines_of_their_transform, a_flat_top_reads_a_sampled_tone_wherever_it_lies, a_tone_without_noise_is_read_to_a_billionth, noise_moves_a_tone_by_what_cramer_and_rao_allow,
+SUITE("outside: sampled tones", a_long_record_has_the_mean_and_rms_of_all_its_samples,
+      samples_without_a_fundamental_have_the_lines_of_their_transform, a_flat_top_reads_a_sampled_tone_wherever_it_lies,
+      a_tone_without_noise_is_read_to_a_billionth, noise_moves_a_tone_by_what_cramer_and_rao_allow,
       a_quantised_tone_has_the_effective_bits_of_its_quantiser)

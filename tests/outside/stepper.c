@@ -253,7 +253,9 @@ START_TEST(a_reference_is_reached_only_if_the_supply_lets_it)
 }
 END_TEST
 
-SUITE("outside: steppers", small_swings_have_the_natural_frequency_of_currents_that_are_held, eigenvalues_on_a_voltage_are_the_zeros_of_the_closed_polynomial,
-      a_load_is_borne_at_its_static_lag_and_a_microstep_by_its_incremental_torque, pull_out_torque_is_the_formula_s_where_running_in_step_is_stable,
+SUITE("outside: steppers", small_swings_have_the_natural_frequency_of_currents_that_are_held,
+      eigenvalues_on_a_voltage_are_the_zeros_of_the_closed_polynomial,
+      a_load_is_borne_at_its_static_lag_and_a_microstep_by_its_incremental_torque,
+      pull_out_torque_is_the_formula_s_where_running_in_step_is_stable,
       valley_and_frequency_of_a_chopper_are_those_of_its_exponentials, blanking_is_the_least_on_time,
       a_fixed_frequency_beyond_half_duty_needs_compensation, a_reference_is_reached_only_if_the_supply_lets_it)

@@ -256,5 +256,5 @@ START_TEST(refusals)
 }
 END_TEST
 
-SUITE("pulse: laws", first_order_recurrence, parts_of_a_ramp, windup, clamp_lets_go, clamp_does_not_hold_back, levels, codes, noise, wanted_is_a_code, steps,
-      refusals)
+SUITE("pulse: laws", first_order_recurrence, parts_of_a_ramp, windup, clamp_lets_go, clamp_does_not_hold_back, levels,
+      codes, noise, wanted_is_a_code, steps, refusals)

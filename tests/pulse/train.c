@@ -367,8 +367,8 @@ SUITE("pulse: train", the_mean_is_low_plus_duty_times_height_for_every_alignment
       the_tables_of_the_manual_come_out_row_for_row, a_triangle_needs_no_flat_rows,
       edges_do_not_drift_in_ten_million_periods, a_phase_moves_the_pulses_and_not_the_periods,
       a_fall_that_the_phase_cuts_goes_on_at_the_start, an_edge_at_the_origin_but_for_rounding_is_at_the_origin,
-      edges_that_take_all_the_room_reach_their_levels_however_late, a_density_that_is_no_ratio_never_repeats, steps_round_the_duty, dead_time_shortens_both_channels_by_itself,
+      edges_that_take_all_the_room_reach_their_levels_however_late, a_density_that_is_no_ratio_never_repeats,
+      steps_round_the_duty, dead_time_shortens_both_channels_by_itself,
       the_two_channels_are_never_both_on_and_both_off_for_the_dead_time,
       a_pulse_shorter_than_the_dead_time_stays_off_and_is_counted,
-      at_duty_zero_and_one_the_other_channel_is_the_constant_one,
-      the_record_ends_where_it_is_told_even_within_an_edge)
+      at_duty_zero_and_one_the_other_channel_is_the_constant_one, the_record_ends_where_it_is_told_even_within_an_edge)

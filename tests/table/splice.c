@@ -414,6 +414,7 @@ END_TEST
 
 SUITE("table: splice", a_span_begins_after_the_jump_at_its_start_and_ends_before_that_at_its_end,
       a_span_outside_the_table_is_refused, a_row_put_in_lies_on_the_line_even_at_the_ends_of_the_range,
-      the_last_periods_go_from_boundary_to_boundary, a_record_that_begins_within_a_period_has_it_not, too_few_periods_are_refused, any_number_of_rows_at_one_time_and_in_one_period_are_kept,
-      joined_tables_meet_in_one_jump_at_most,
-      time_never_goes_back_where_tables_meet, a_joined_header_says_only_what_is_true_of_both)
+      the_last_periods_go_from_boundary_to_boundary, a_record_that_begins_within_a_period_has_it_not,
+      too_few_periods_are_refused, any_number_of_rows_at_one_time_and_in_one_period_are_kept,
+      joined_tables_meet_in_one_jump_at_most, time_never_goes_back_where_tables_meet,
+      a_joined_header_says_only_what_is_true_of_both)

@@ -220,5 +220,6 @@ START_TEST(progress_goes_up_to_all_that_there_is)
 }
 END_TEST
 
-SUITE("table: streams", progress_goes_up_to_all_that_there_is, a_table_that_drips_is_read_whole, rows_at_hand_are_given_before_more_are_waited_for,
-      a_failing_read_is_a_failure_of_the_system, a_read_that_fails_later_keeps_the_rows_before_it)
+SUITE("table: streams", progress_goes_up_to_all_that_there_is, a_table_that_drips_is_read_whole,
+      rows_at_hand_are_given_before_more_are_waited_for, a_failing_read_is_a_failure_of_the_system,
+      a_read_that_fails_later_keeps_the_rows_before_it)

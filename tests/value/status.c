@@ -80,6 +80,7 @@ START_TEST(a_refused_member_is_named_until_the_error_is_put_into_other_words)
 }
 END_TEST
 
-SUITE("value: status", a_file_that_cannot_be_read_is_named_and_who_is_to_blame, a_refused_member_is_named_until_the_error_is_put_into_other_words,
-      every_status_has_its_own_phrase, memory_that_runs_out_is_told_in_the_status_s_own_words,
-      an_error_is_cut_to_its_buffer_and_needs_none, an_error_can_be_put_into_other_words_with_its_own_text)
+SUITE("value: status", a_file_that_cannot_be_read_is_named_and_who_is_to_blame,
+      a_refused_member_is_named_until_the_error_is_put_into_other_words, every_status_has_its_own_phrase,
+      memory_that_runs_out_is_told_in_the_status_s_own_words, an_error_is_cut_to_its_buffer_and_needs_none,
+      an_error_can_be_put_into_other_words_with_its_own_text)
