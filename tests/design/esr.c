@@ -42,7 +42,7 @@ START_TEST(figures_are_those_of_a_simulation)
 {
     uint64_t seed = 71;
     int jumps = 0;
-    for (int n = 0; n < rounds(24, 400); n++) {
+    for (int n = 0; n < rounds(24, 150); n++) {
         struct dw_filter_task task;
         const struct dw_filter filter = crooked(&seed, n % 4, &task);
         struct dw_filter_figures figures;
