@@ -71,32 +71,42 @@ static enum dw_status steady_of(struct steady_period *steady, struct dw_system *
     return dw_system_advance(system, steady->state[1], &high, &high, edge, 0, error);
 }
 
+/* Products of outputs, and their integrals while the pin is high, low: each once, for several sums have it. */
+struct products {
+    struct dw_integrand pair[5 * DW_FILTER_STAGES];
+    double integral[2][5 * DW_FILTER_STAGES];
+    size_t count;
+};
+
+/* Where a product stands; it is added where it is not there. */
+static size_t product_of(struct products *products, size_t first, size_t second)
+{
+    size_t at = 0;
+    while (at < products->count && (products->pair[at].first != first || products->pair[at].second != second))
+        at++;
+    if (at == products->count)
+        products->pair[products->count++] = (struct dw_integrand){ first, second };
+    return at;
+}
+
 /* A sum of outputs, each times its factor. */
 struct output_sum {
     size_t output[3];
     double factor[3];
 };
 
-static enum dw_status mean_square(const struct steady_period *steady, const struct output_sum *sum, double *square,
-                                  struct dw_error *error)
+/* Integral of its square, once those of the products are there. */
+static double square_of(struct products *products, const struct output_sum *sum)
 {
-    struct dw_integrand pair[6];
-    double factor[6], integral[6], whole = 0;
-    size_t count = 0;
-    enum dw_status status = DW_OK;
-    for (int i = 0; i < 3; i++)
-        for (int k = 0; k <= i; k++)
-            if ((factor[count] = sum->factor[i] * sum->factor[k] * (k < i ? 2 : 1)) != 0)
-                pair[count++] = (struct dw_integrand){ sum->output[i], sum->output[k] };
-    for (int half = 0; half < 2 && status == DW_OK; half++) {
-        const double *level = &steady->level[half];
-        const struct dw_interval over = { steady->state[half], level, level, steady->length[half], NULL };
-        status = dw_system_integrals(steady->system, &over, pair, count, integral, error);
-        for (size_t k = 0; k < count && status == DW_OK; k++)
-            whole += factor[k] * integral[k];
-    }
-    *square = fmax(whole, 0) / (steady->length[0] + steady->length[1]);
-    return status;
+    double whole = 0;
+    for (int half = 0; half < 2; half++)
+        for (int i = 0; i < 3; i++)
+            for (int k = 0; k <= i; k++) {
+                const double factor = sum->factor[i] * sum->factor[k] * (k < i ? 2 : 1);
+                if (factor != 0)
+                    whole += factor * products->integral[half][product_of(products, sum->output[i], sum->output[k])];
+            }
+    return fmax(whole, 0);
 }
 
 /* Mean squares of the current through each stage's series branch, and through its capacitor, direct current left out. */
@@ -104,18 +114,25 @@ static enum dw_status all_squares(const struct filter_circuit *circuit, const st
                                   double *capacitor, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    for (size_t k = 0; k < circuit->stages && status == DW_OK; k++) {
-        const bool more = k + 1 < circuit->stages;
-        const struct output_sum through = { { current_output(circuit, k) }, { 1 } };
-        /* what the shunt takes, less what leaks of it */
-        const double kept = 1 + (circuit->leak[k] > 0 ? circuit->lost : 0);
-        const struct output_sum shunt = {
-            { current_output(circuit, k), more ? current_output(circuit, k + 1) : 0, node_output(circuit, k) },
-            { kept, more ? -kept : 0, -circuit->leak[k] - (more ? 0 : kept * circuit->load) }
-        };
-        status = mean_square(steady, &through, &series[k], error);
-        if (status == DW_OK)
-            status = mean_square(steady, &shunt, &capacitor[k], error);
+    struct products products = { .count = 0 };
+    for (int found = 0; found < 2 && status == DW_OK; found++) {  /* which products there are comes first */
+        for (size_t k = 0; k < circuit->stages; k++) {
+            const bool more = k + 1 < circuit->stages;
+            const struct output_sum through = { { current_output(circuit, k) }, { 1 } };
+            /* what the shunt takes, less what leaks of it */
+            const double kept = 1 + (circuit->leak[k] > 0 ? circuit->lost : 0);
+            const struct output_sum shunt = {
+                { current_output(circuit, k), more ? current_output(circuit, k + 1) : 0, node_output(circuit, k) },
+                { kept, more ? -kept : 0, -circuit->leak[k] - (more ? 0 : kept * circuit->load) }
+            };
+            series[k] = square_of(&products, &through) / (steady->length[0] + steady->length[1]);
+            capacitor[k] = square_of(&products, &shunt) / (steady->length[0] + steady->length[1]);
+        }
+        for (int half = 0; half < 2 && !found && status == DW_OK; half++) {
+            const double *level = &steady->level[half];
+            const struct dw_interval over = { steady->state[half], level, level, steady->length[half], NULL };
+            status = dw_system_integrals(steady->system, &over, products.pair, products.count, products.integral[half], error);
+        }
     }
     return status;
 }
@@ -176,6 +193,37 @@ static double response(struct filter_circuit *circuit, double angular)
     return circuit->no_memory ? NAN : status == DW_OK ? hypot(real[out], imaginary[out]) : INFINITY;
 }
 
+/* Where a response passes a level: it is above it at `over`, below it at `under`, by more than rounding. */
+struct level_crossing {
+    struct filter_circuit *circuit;
+    double level, over, under;
+};
+
+/* How far above the level a response is; keeps what that tells of the crossing. */
+static double above(struct level_crossing *crossing, double angular)
+{
+    const double found = response(crossing->circuit, angular) - crossing->level;
+    if (fabs(found) > 0x1p-50 * crossing->level)
+        *(found > 0 ? &crossing->over : &crossing->under) = angular;
+    return found;
+}
+
+/* By secants, then at a place close by on either side: bisection has few places left to ask at. */
+static void narrow(struct level_crossing *crossing)
+{
+    enum { SECANTS = 10 };
+    const double near = 0x1p-32, beside = 0x1p-48;
+    double before = crossing->over, x = crossing->under, at_before = above(crossing, before), step = x - before;
+    for (int i = 0; i < SECANTS && fabs(step) > near * x; i++) {  /* unrun: count */
+        const double at = above(crossing, x), next = fmin(fmax(x - step * at / (at - at_before), crossing->over), crossing->under);
+        step = next - x;
+        at_before = at;
+        x = next;
+    }
+    above(crossing, x * (1 - beside));
+    above(crossing, x * (1 + beside));
+}
+
 /* The highest angular frequency at which a response passes a level: downwards in steps, then by bisection. Infinite where what
  * passes at once is more.
  *   from  from here on it only falls
@@ -190,9 +238,11 @@ static double highest_crossing(struct filter_circuit *circuit, double level, dou
     while (response(circuit, high / step) < level)
         high /= step;
     double low = high / step;
+    struct level_crossing crossing = { circuit, level, low, high };
+    narrow(&crossing);
     for (int i = 0; i < 60; i++) {
         const double middle = (low + high) / 2;
-        if (response(circuit, middle) > level)
+        if (middle <= crossing.over || (middle < crossing.under && response(circuit, middle) > level))
             low = middle;
         else
             high = middle;

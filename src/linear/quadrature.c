@@ -7,7 +7,8 @@
 
 enum { TERMS = 8 };  /* of a series over the finest cell: norm x length <= 2^-9 there, and 2^-72 / 8! is nothing */
 
-/* The forms' variables, (x | u | w1 .. w_powers | 1): the input rises by w1 s + w2 s^2 + ..., s the share of a cell; of lines w1 is all. */
+/* The forms' variables, (x | u | w1 .. w_powers | 1): the input rises by w1 s + w2 s^2 + ..., s the share of a cell; of lines w1 is all, and where
+ * the input stands still there is none. */
 struct form {
     const struct dw_system *system;
     const struct chain *chain;
@@ -62,10 +63,11 @@ static void second_half(const struct form *f, unsigned level, double *rows)
 {
     static const double binomial[POWERS + 1][POWERS + 1] = { { 1, 1, 1, 1 }, { 0, 1, 2, 3 }, { 0, 0, 1, 3 }, { 0, 0, 0, 1 } };
     const size_t n = f->system->states, m = f->system->inputs, both = n + m, width = f->system->width, size = f->size;
+    const size_t lines = f->powers > 0 ? width : both;
     const double *block = f->chain->high + level * n * width;
     memset(rows, 0, size * size * sizeof *rows);
     for (size_t i = 0; i < n; i++) {
-        memcpy(rows + i * size, block + i * width, width * sizeof *rows);
+        memcpy(rows + i * size, block + i * width, lines * sizeof *rows);
         rows[i * size + i] += 1;
         if (f->powers > 1)
             memcpy(rows + i * size + width, f->chain->bent_high + (level * n + i) * 2 * m, 2 * m * sizeof *rows);
@@ -93,24 +95,31 @@ static void double_form(const struct form *f, const double *z, double *form, dou
         }
 }
 
-/* One integral from z on; scratch [3 size size + 2 TERMS size]. */
-static double integrate(const struct form *f, struct dw_integrand integrand, const double *z, double *scratch)
+/* Integrals from z on; scratch [(2 + count) size size + 2 TERMS size]. */
+static void integrate(const struct form *f, const struct dw_integrand *integrand, size_t count, const double *z, double *scratch,
+                      double *integral)
 {
     const struct chain *chain = f->chain;
     const size_t size = f->size;
-    double *form = scratch, *step = form + size * size, *right = step + size * size, *first = right + size * size,
-           *second = first + TERMS * size, sum = 0;
-    output_series(f, integrand.first, chain->unit, first);
-    output_series(f, integrand.second, chain->unit, second);
-    finest_form(size, chain->unit, first, second, form);
+    double *forms = scratch, *step = forms + count * size * size, *right = step + size * size, *first = right + size * size,
+           *second = first + TERMS * size;
+    for (size_t k = 0; k < count; k++) {
+        output_series(f, integrand[k].first, chain->unit, first);
+        output_series(f, integrand[k].second, chain->unit, second);
+        finest_form(size, chain->unit, first, second, forms + k * size * size);
+    }
     for (unsigned level = chain->levels; level > 0; level--) {
         second_half(f, level, step);
-        double_form(f, step, form, right);
+        for (size_t k = 0; k < count; k++)
+            double_form(f, step, forms + k * size * size, right);
     }
-    for (size_t a = 0; a < size; a++)
-        for (size_t b = 0; b < size; b++)
-            sum += z[a] * form[a * size + b] * z[b];
-    return sum;
+    for (size_t k = 0; k < count; k++) {
+        const double *form = forms + k * size * size;
+        integral[k] = 0;
+        for (size_t a = 0; a < size; a++)
+            for (size_t b = 0; b < size; b++)
+                integral[k] += z[a] * form[a * size + b] * z[b];
+    }
 }
 
 static enum dw_status check(const struct dw_system *system, double length, const struct dw_integrand *integrand, size_t count,
@@ -132,17 +141,18 @@ static enum dw_status check(const struct dw_system *system, double length, const
 static size_t begin_at(const struct dw_system *system, const struct dw_interval *over, double z[NODE_WIDTH + 1])
 {
     const size_t n = system->states, m = system->inputs;
-    bool curved = false;
+    bool curved = false, rises = false;
     memcpy(z, over->state, n * sizeof *z);
     for (size_t j = 0; j < m; j++) {
         struct doubled w[POWERS + 1];
         curved = (over->length > 0 && dwi_interval_powers(over, j, m, w)) || curved;
+        rises = rises || over->end[j] != over->start[j];
         z[n + j] = over->start[j];
         z[n + m + j] = over->end[j] - over->start[j];
         for (size_t k = curved ? 1 : POWERS + 1; k <= POWERS; k++)
             z[n + k * m + j] = w[k].hi;
     }
-    return curved ? POWERS : 1;
+    return curved ? POWERS : rises;
 }
 
 enum dw_status dw_system_integrals(struct dw_system *system, const struct dw_interval *over, const struct dw_integrand *integrand,
@@ -157,13 +167,17 @@ enum dw_status dw_system_integrals(struct dw_system *system, const struct dw_int
     struct form form = { .system = system, .chain = &chain, .powers = powers, .size = size };
     for (size_t j = system->states; j < size - 1; j++)
         form.power[j] = (j - system->states) / m;
-    double *scratch = malloc((3 * size + 2 * TERMS) * size * sizeof *scratch);
+    double *scratch = malloc(((2 + count) * size + 2 * TERMS) * size * sizeof *scratch);
+    if (!scratch)
+        return dw_no_memory(error);
     z[size - 1] = 1;
-    status = !scratch ? dw_no_memory(error) : over->length > 0 ? dwi_chain_build(system, &chain, false, error) : DW_OK;
+    status = over->length > 0 ? dwi_chain_build(system, &chain, false, error) : DW_OK;
     if (status == DW_OK && powers > 1)
         status = dwi_chain_bend(system, &chain, error);
-    for (size_t k = 0; k < count && status == DW_OK; k++)
-        integral[k] = over->length > 0 ? integrate(&form, integrand[k], z, scratch) : 0;
+    if (status == DW_OK && over->length > 0)
+        integrate(&form, integrand, count, z, scratch, integral);
+    for (size_t k = 0; k < count && !(over->length > 0); k++)
+        integral[k] = 0;
     dwi_chain_free(&chain);
     free(scratch);
     return status;
