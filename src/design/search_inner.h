@@ -154,8 +154,6 @@ struct box_harmonics {
     double level, share[COORDINATES], most[COORDINATES], width[COORDINATES];
     double digits;  /* V: a candidate's own may be told off by so much, a share of what its poles let pass */
 };
-/* The sum of a ladder's poles, 1/s, at most. */
-double dwi_box_poles(const struct task_terms *terms, const struct part_box *part);
 /* No ladder of the box ripples less: the first harmonic less what others may take off. (6.30) */
 struct box_harmonics dwi_box_harmonics(const struct task_terms *terms, const struct part_box *part);
 
