@@ -53,16 +53,30 @@ static void coefficients_of(struct coefficients *of, int stages, const double *a
     memcpy(of->slope[TIMES + 1], (double[STAGES + 1]){ 0, b * t3 + a * b * t3, b * t1 * t3 }, sizeof of->slope[0]);
 }
 
-/* Poles of the ladder at some coordinates. */
-static void poles_at(struct filter_poles *poles, int stages, const double *at)
+/* A step's answer by its coefficients: the smallest pole by Laguerre's method, which comes up to it from below, cubed with each step; the
+ * others by the quadratic that is left over. */
+static void answer_of(struct exp_sum *out, int stages, const double *a)
 {
-    double r[STAGES], c[STAGES], unit = 1;
-    for (int k = stages - 1; k >= 0; k--) {
-        unit *= k < stages - 1 ? at[TIMES + k] : 1;
-        r[k] = unit;
-        c[k] = at[k] / unit;
+    double *p = out->rate, step = 1;
+    *out = (struct exp_sum){ .count = stages };
+    for (int i = 0; i < 20 && step > 1e-7 * p[0]; i++) {
+        const double x = p[0], f = ((-a[3] * x + a[2]) * x - a[1]) * x + 1, f1 = (-3 * a[3] * x + 2 * a[2]) * x - a[1];
+        const double f2 = 2 * a[2] - 6 * a[3] * x, n = stages, inside = (n - 1) * ((n - 1) * f1 * f1 - n * f * f2);
+        step = n * f / (sqrt(fmax(inside, 0)) - f1);
+        p[0] += step;
     }
-    dwi_rc_poles(poles, stages, r, c, INFINITY);
+    if (stages == 2) {
+        p[1] = 1 / (a[2] * p[0]);
+    } else if (stages == 3) {
+        const double sum = a[2] / a[3] - p[0], product = 1 / (a[3] * p[0]);
+        p[2] = (sum + sqrt(fmax(sum * sum - 4 * product, 0))) / 2;
+        p[1] = product / p[2];
+    }
+    for (int k = 0; k < stages; k++) {
+        out->even[k] = 1;
+        for (int n = 0; n < stages; n++)
+            out->even[k] *= n == k ? 1 : p[n] / (p[n] - p[k]);
+    }
 }
 
 /* When a step's answer has come within the band: Newton's method on the logarithm of what is missing, which is concave. */
@@ -78,21 +92,20 @@ static double reached(const struct exp_sum *out, double band)
     return time;
 }
 
-/* What is missing of a step at some time, or in the mean over an interval that ends then: each exponential's mean, and that of the time
- * with it. */
+/* What is missing of a step in the mean over an interval that ends at some time: each exponential's mean, and that of the time with it. */
 struct moment {
     double missing;
     double mean[STAGES], first[STAGES];
 };
 
-static struct moment moment_at(const struct exp_sum *out, double time, double interval)
+/*   share  each exponential's mean over the interval, of what it begins with */
+static struct moment moment_at(const struct exp_sum *out, double time, double interval, const double *share)
 {
     struct moment moment = { 0 };
     for (int k = 0; k < out->count; k++) {
-        const double p = out->rate[k], x = p * interval, begin = exp(-p * (time - interval)), end = exp(-p * time);
-        /* of a short interval the middle does: x^2 / 24 off */
-        moment.mean[k] = interval > 0 ? begin * (-expm1(-x) / x) : end;
-        moment.first[k] = time * moment.mean[k] - (interval > 0 ? (begin * interval - moment.mean[k] * interval) / x : 0);
+        const double p = out->rate[k], begin = exp(-p * (time - interval));
+        moment.mean[k] = begin * share[k];
+        moment.first[k] = time * moment.mean[k] - (begin - moment.mean[k]) / p;
         moment.missing += out->even[k] * moment.mean[k];
     }
     return moment;
@@ -113,11 +126,16 @@ static void growth_by_poles(const struct exp_sum *out, const struct moment *mome
     }
 }
 
-/* ln(1 - what is missing) at the least of all time constants, at most, and how it falls with the logarithm of each: a plane that it is
- * nowhere above. */
+/* What something is at the least of all coordinates, and how it changes with the logarithm of each. */
+struct plane {
+    double level, slope[COORDINATES];
+    unsigned char order[COORDINATES], count;  /* those that the ripple hangs on, of the smallest slope for their share first */
+};
+
+/* Of ln(1 - what is missing), which is nowhere above it, and falls. */
 struct boundary_plane {
     double boundary;      /* of which period; NaN: of none yet */
-    double level, slope[COORDINATES];
+    struct plane plane;
 };
 
 enum { TANGENTS = 4 };
@@ -126,6 +144,7 @@ enum { TANGENTS = 4 };
 struct middle {
     int stages;
     struct exp_sum out;
+    double mean[STAGES];              /* of each exponential over an interval of the mean, of what it begins with */
     double rise[STAGES];              /* from the least of each time constant's logarithm to its own */
     double by_coordinate[STAGES][COORDINATES];  /* how ln of the time of pole [n] grows with it */
     double share[COORDINATES];        /* of each in the sum that bounds the ripple */
@@ -135,28 +154,36 @@ struct middle {
     double part[STAGES];              /* of each pole's time constant: the rest is the series resistance's */
     double shift[STAGES];             /* what that adds to the time's logarithm here beyond what it adds in all of the box */
     double need;                      /* by how much that sum is above that of the least of all, at most */
-    double level, slope[COORDINATES]; /* a plane that the logarithm of the time of a step's answer is nowhere below */
+    struct plane time;                /* the logarithm of a step's settling time is nowhere below it */
     struct boundary_plane tangent[TANGENTS]; /* those asked for last */
 };
 
-/* Of something's growth by each pole. With a series resistance (6.39) the two slowest together have planes of their own time alone.
- *   returns  by how much the plane is lower than what it is a plane of, there */
-static double slopes_of(const struct middle *middle, const double *growth, double *slope)
+/* Of something's level at the middle, and its growth by each pole. With a series resistance (6.39) the two slowest together have planes of
+ * their own time alone.
+ *   way   1: it rises with the coordinates, -1: it falls */
+static struct plane plane_of(const struct middle *middle, double level, const double *growth, int way)
 {
-    const double both = middle->stages == 3 ? fmax(0, growth[1] - growth[2]) : 0;
-    double lower = 0;
-    memset(slope, 0, COORDINATES * sizeof *slope);
+    struct plane plane = { .level = level };
+    const double *slope = plane.slope, *share = middle->share, both = middle->stages == 3 ? fmax(0, growth[1] - growth[2]) : 0;
+    double grown[STAGES];
     for (int n = 0; n < middle->stages; n++) {
-        const double alone = n < 2 ? both * (1 - middle->part[n]) : 0;
-        for (int k = 0; k < COORDINATES; k++)
-            slope[k] += (growth[n] * middle->part[n] + alone) * middle->by_coordinate[n][k];
-        lower += n < 2 ? both * middle->shift[n] : 0;
+        grown[n] = growth[n] * middle->part[n] + (n < 2 ? both * (1 - middle->part[n]) : 0);
+        plane.level -= n < 2 ? way * both * middle->shift[n] : 0;
     }
-    for (int k = 0; k < COORDINATES; k++)
-        slope[k] = fmax(slope[k], 0);
+    for (int k = 0; k < COORDINATES; k++) {
+        for (int n = 0; n < middle->stages; n++)
+            plane.slope[k] += grown[n] * middle->by_coordinate[n][k];
+        plane.slope[k] = plane.slope[k] > 0 ? plane.slope[k] : 0;
+        if (!(share[k] > 0))
+            continue;
+        int at = plane.count++;
+        for (; at > 0 && slope[k] * share[plane.order[at - 1]] < slope[plane.order[at - 1]] * share[k]; at--)
+            plane.order[at] = plane.order[at - 1];
+        plane.order[at] = (unsigned char)k;
+    }
     for (int k = 0; k < middle->stages; k++)
-        lower += slope[k] * middle->rise[k];
-    return lower;
+        plane.level -= way * slope[k] * middle->rise[k];
+    return plane;
 }
 
 static void turn_to_coordinates(struct middle *middle, const struct coefficients *of)
@@ -202,7 +229,7 @@ static void lengthen(struct middle *middle, const struct task_terms *terms, cons
 static void measure_box(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
                         const struct box_harmonics *harmonics, double *at)
 {
-    double loaded[STAGES], width = 0;
+    double loaded[STAGES];
     unloaded(terms, part, loaded);
     for (int k = 0; k < part->stages; k++) {
         const struct pair_node *node = &part->node[k], *next = node + 1;
@@ -222,40 +249,40 @@ static void measure_box(struct middle *middle, const struct task_terms *terms, c
                                                 - (node->slow.ln.r_least - next->slow.ln.r_most));
     }
     for (int k = 0; k < part->stages; k++)
-        width = fmax(width, middle->width[k]);
-    middle->wide = width > WIDE;
+        middle->wide = middle->wide || middle->width[k] > WIDE;
 }
 
 /* When the answer of the middle has settled, and how that changes with each coordinate. */
 static void settle(struct middle *middle, const struct task_terms *terms)
 {
     const double interval = terms->step * terms->period;
+    const struct exp_sum *out = &middle->out;
     double growth[STAGES], all = 0;
-    struct exp_sum mean = middle->out;
-    for (int n = 0; n < middle->stages; n++)
-        mean.even[n] *= -expm1(-mean.rate[n] * interval) / (mean.rate[n] * interval);
+    struct exp_sum mean = *out;
+    for (int n = 0; n < middle->stages; n++) {
+        middle->mean[n] = -expm1(-mean.rate[n] * interval) / (mean.rate[n] * interval);
+        mean.even[n] *= middle->mean[n];
+    }
     /* what is within the band with its first mean has no time to be bounded */
     const double after = reached(&mean, middle->band), time = interval + fmax(0, after);
-    const struct moment moment = moment_at(&middle->out, time, interval);
-    growth_by_poles(&middle->out, &moment, growth);
+    const struct moment moment = moment_at(out, time, interval, middle->mean);
+    growth_by_poles(out, &moment, growth);
     for (int n = 0; n < middle->stages; n++)
-        all += time * middle->out.rate[n] * middle->out.even[n] * moment.mean[n];
+        all += time * out->rate[n] * out->even[n] * moment.mean[n];
     for (int n = 0; n < middle->stages; n++)
         growth[n] = after > 0 ? growth[n] / all : 0;
-    middle->level = (after > 0 ? log(time) : -INFINITY) - slopes_of(middle, growth, middle->slope);
+    middle->time = plane_of(middle, after > 0 ? log(time) : -INFINITY, growth, 1);
 }
 
 static void middle_of(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
                       const struct box_harmonics *harmonics)
 {
     double at[COORDINATES] = { 0 };
-    struct filter_poles poles;
     struct coefficients coefficients;
     *middle = (struct middle){ .stages = part->stages };
     measure_box(middle, terms, part, harmonics, at);
-    poles_at(&poles, part->stages, at);
     coefficients_of(&coefficients, part->stages, at);
-    middle->out = poles.out;
+    answer_of(&middle->out, part->stages, coefficients.a);
     turn_to_coordinates(middle, &coefficients);
     middle->band = terms->task.band;
     for (int n = 0; n < part->stages; n++)
@@ -269,22 +296,14 @@ static void middle_of(struct middle *middle, const struct task_terms *terms, con
 
 /* How much something rises at least from the least of all coordinates to where so many times each sum to so much: those of the smallest
  * slope for their share are raised first. (6.29) */
-static double raised(const struct middle *middle, const double *slope, double sum)
+static double raised(const struct middle *middle, const struct plane *plane, double sum)
 {
-    const double *share = middle->share;
     double rise = 0, need = sum + middle->need;
-    bool done[COORDINATES] = { false };
-    for (int n = 0; n < COORDINATES && need > 0; n++) {
-        int flattest = -1;
-        for (int k = 0; k < COORDINATES; k++)
-            if (!done[k] && share[k] > 0 && (flattest < 0 || slope[k] * share[flattest] < slope[flattest] * share[k]))
-                flattest = k;
-        if (flattest < 0)
-            break;
-        const double step = fmin(need / share[flattest], middle->width[flattest]);
-        done[flattest] = true;
-        rise += step * slope[flattest];
-        need -= step * share[flattest];
+    for (int n = 0; n < plane->count && need > 0; n++) {
+        const int k = plane->order[n];
+        const double whole = middle->width[k] * middle->share[k];
+        rise += (need < whole ? need / middle->share[k] : middle->width[k]) * plane->slope[k];
+        need -= whole;
     }
     return rise;
 }
@@ -293,25 +312,24 @@ static double raised(const struct middle *middle, const double *slope, double su
  * least. (6.34) */
 static double missing_from(struct middle *middle, const struct task_terms *terms, double k, double sum)
 {
-    struct boundary_plane *tangent = &middle->tangent[(int)fmod(k, TANGENTS)];
+    struct boundary_plane *tangent = &middle->tangent[(int)(k - TANGENTS * floor(k / TANGENTS))];
     if (tangent->boundary != k) {
-        double growth[STAGES];
-        const struct moment moment = moment_at(&middle->out, (k + 1) * terms->period, terms->step * terms->period);
+        double growth[STAGES] = { 0 };
+        const struct moment moment = moment_at(&middle->out, (k + 1) * terms->period, terms->step * terms->period, middle->mean);
         const double there = 1 - moment.missing;
         growth_by_poles(&middle->out, &moment, growth);
         for (int n = 0; n < middle->stages; n++)
             growth[n] /= there;
-        *tangent = (struct boundary_plane){ .boundary = k, .level = there > 1e-6 ? log(there) : 0 };
-        tangent->level += slopes_of(middle, growth, tangent->slope);
+        *tangent = (struct boundary_plane){ k, plane_of(middle, there > 1e-6 ? log(there) : 0, growth, -1) };
     }
-    return -expm1(tangent->level - raised(middle, tangent->slope, sum));
+    return -expm1(tangent->plane.level - raised(middle, &tangent->plane, sum));
 }
 
 /* The least settling time where the time constants' logarithms sum to so much at least. */
 static double settling_from(struct middle *middle, const struct task_terms *terms, double sum)
 {
     enum { STEPS = 8 };
-    const double by_mean = exp(middle->level + raised(middle, middle->slope, sum));
+    const double by_mean = exp(middle->time.level + raised(middle, &middle->time, sum));
     const bool convex = middle->band <= CONVEX && by_mean > FEW * terms->period;
     if (convex && (by_mean > MANY * terms->period || middle->wide))
         return by_mean;
@@ -336,13 +354,12 @@ static bool meet(struct search *search, struct bound *bound, const struct box_ha
     bound->figures.ripple = fmax(bound->figures.ripple, exp(harmonics->level - most) - harmonics->digits);
     for (int i = 0; i < TRIES; i++) {
         bound->figures.settling = fmax(bound->figures.settling, settling_from(middle, &search->bounds, *sum));
-        if (dwi_search_hopeless(search, bound, false))
+        const struct filter_limits limits = dwi_search_limits(search, bound);
+        const double need = harmonics->level - log(limits.ripple + harmonics->digits);
+        if (bound->figures.settling > limits.settling || need > most + 1e-12 * fabs(most))
             return false;
-        const double need = harmonics->level - log(dwi_search_limits(search, bound).ripple + harmonics->digits);
         if (!(need > *sum))
             break;
-        if (need > most + 1e-12 * fabs(most))
-            return false;
         *sum = need;
     }
     return true;

@@ -10,13 +10,17 @@ static const double ROUNDING = 1e-10;
 
 static const int SMALLEST = 1;  /* dw_filter_size */
 
-/* To 30 bits, so that what differs by rounding alone is equal; what that may change, relatively. */
+/* To 30 of a double's 53 bits, ties to even, so that what differs by rounding alone is equal; what that may change, relatively. */
 static const double ROUNDED = 0x1p-30;
 static double rounded(double x)
 {
-    int exponent;
-    const double fraction = frexp(x, &exponent);
-    return isfinite(x) ? ldexp(rint(ldexp(fraction, 30)), exponent - 30) : x;
+    enum { DROPPED = 23 };
+    uint64_t bits;
+    memcpy(&bits, &x, sizeof bits);
+    bits += (UINT64_C(1) << (DROPPED - 1)) - 1 + (bits >> DROPPED & 1);
+    bits = bits >> DROPPED << DROPPED;
+    memcpy(&x, &bits, sizeof x);
+    return x;
 }
 
 /* Of ripple and settling: the larger share of its limit; with a limit on one of them only, the other itself. */
@@ -80,12 +84,8 @@ bool dwi_search_hopeless(const struct search *search, const struct bound *bound,
     if (search->goal != GOAL_NEAREST && margin > 1 + ROUNDING)
         return true;
     if (search->goal == GOAL_FRONT) {
-        const double ripple = rounded(figures->ripple * (1 - ROUNDING)), settling = rounded(figures->settling * (1 - ROUNDING));
-        const size_t before = front_before(search, settling);
-        if (before == 0)
-            return false;
-        const struct candidate *best = search->kept[before - 1];
-        return best->ripple < ripple || (best->ripple == ripple && best->settling < settling);
+        const size_t before = front_before(search, rounded(figures->settling * (1 - ROUNDING)));
+        return before > 0 && search->kept[before - 1]->ripple < rounded(figures->ripple * (1 - ROUNDING));
     }
     if (search->count < search->room)
         return false;

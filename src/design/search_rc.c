@@ -32,13 +32,14 @@ static void leaf(struct search *search, const struct space *space, const struct 
 /* The stage whose pairs differ most, -1 where none does. */
 static int widest(const struct search_box *box)
 {
-    double most = 1;
+    double most = 0;
     int stage = -1;
     for (int k = 0; k < box->stages; k++) {
         const struct pair_node *node = box->node[k];
-        const double ratio = node->fast.time_most / node->fast.time_least * pow(node->fast.r_most / node->fast.r_least, PAIRS_RESISTANCE);
-        if (node->count > 1 && (stage < 0 || ratio > most)) {
-            most = ratio;
+        const struct pair_logs *ln = &node->fast.ln;
+        const double width = ln->time_most - ln->time_least + PAIRS_RESISTANCE * (ln->r_most - ln->r_least);
+        if (node->count > 1 && (stage < 0 || width > most)) {
+            most = width;
             stage = k;
         }
     }
@@ -59,8 +60,12 @@ static bool promises_more(const struct search *search, const struct search_box *
 {
     const struct dw_filter_task *task = &search->terms.task;
     const struct dw_filter_figures *a = &one->bound.figures, *b = &other->bound.figures;
-    if (search->goal == GOAL_FRONT)
-        return log(a->ripple / b->ripple) + one->stages * log(a->settling / b->settling) < 0;
+    if (search->goal == GOAL_FRONT) {
+        double ratio = a->ripple / b->ripple;
+        for (int k = 0; k < one->stages; k++)
+            ratio *= a->settling / b->settling;
+        return ratio < 1;
+    }
     const double used = dwi_margin_of(task, a, false), by_other = dwi_margin_of(task, b, false);
     if (search->goal == GOAL_NEAREST && used != by_other)
         return used < by_other;
