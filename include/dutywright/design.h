@@ -16,8 +16,13 @@ extern "C" {
 
 /* ---- parts on offer ---- */
 
+/* Values between which no product of a filter's parts, nor its square, leaves what a double holds; also of frequency, source, load
+ * (its least) and insulation (its least). */
+#define DW_PART_LEAST 1e-12
+#define DW_PART_MOST 1e12
+
 struct dw_part {
-    double value;   /* ohm, F or H; 0: the part is not there */
+    double value;   /* ohm, F or H, from DW_PART_LEAST to DW_PART_MOST; 0: the part is not there */
     double spread;  /* tolerance as a share: 0.05 is 5 % either way; 0 <= spread < 1 */
     double price;   /* of one, any currency; NaN: not known */
 };
@@ -26,7 +31,7 @@ struct dw_parts;  /* a list, ascending by value */
 
 /* Preferred values.
  *   series           3, 6, 12, 24, 48, 96 or 192
- *   lowest, highest  both inclusive, > 0
+ *   lowest, highest  both inclusive, from DW_PART_LEAST to DW_PART_MOST
  *   spread           of each
  *   returns          NULL with DW_BAD_USE (no such series, no such range, no value in it, spread outside 0..1) or
  *                    DW_NO_MEMORY
@@ -38,13 +43,13 @@ DW_API struct dw_parts *dw_parts_series(int series, double lowest, double highes
  *   kind             DW_RESISTANCE, DW_CAPACITANCE or DW_INDUCTANCE
  *   lowest, highest  parts outside are left out; 0 and INFINITY: none is
  *   spread           where a line has none
- *   returns          NULL with DW_BAD_INPUT (no such file; a line that does not read, named in the text; a value not above
- *                    zero; nothing in the range), DW_SYSTEM (the disk failed), DW_BAD_USE or DW_NO_MEMORY */
+ *   returns          NULL with DW_BAD_INPUT (no such file; a line that does not read, named in the text; a value out of
+ *                    reach; nothing in the range), DW_SYSTEM (the disk failed), DW_BAD_USE or DW_NO_MEMORY */
 DW_API struct dw_parts *dw_parts_read(const char *path, enum dw_quantity kind, double lowest, double highest, double spread,
                                       struct dw_error *error);
 /* A list of one's own, in any order; of parts of one value the one of smallest spread is kept.
  *   part      [count], copied
- *   returns   NULL with DW_BAD_USE (none; a value not above zero, a spread outside 0..1, a price below zero, named by its
+ *   returns   NULL with DW_BAD_USE (none; a value out of reach, a spread outside 0..1, a price below zero, named by its
  *             number from 1) or DW_NO_MEMORY */
 DW_API struct dw_parts *dw_parts_new(const struct dw_part *part, size_t count, struct dw_error *error);
 DW_API void dw_parts_free(struct dw_parts *parts);
@@ -69,7 +74,7 @@ struct dw_filter {
  * resistances ripples as with the smaller all the time and settles and loads as with the larger; nominal figures, and filters with
  * a coil, have their mean. */
 struct dw_filter_task {
-    double frequency;  /* Hz, > 0: of the pulses */
+    double frequency;  /* Hz, of the pulses */
     double high, low;  /* V, of the pin, high > low */
     long levels;       /* steps of duty, 1 lsb = (high - low) / levels; >= 2 */
     double duty;       /* 0 < duty <= 1: the ripple is that at it, settling goes from 0 to it; NaN: the largest ripple of all

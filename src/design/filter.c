@@ -3,6 +3,11 @@
 #include "poles_inner.h"
 #include <math.h>
 
+static bool in_reach(double value)
+{
+    return value >= DW_PART_LEAST && value <= DW_PART_MOST;
+}
+
 enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
 {
     const struct {
@@ -30,8 +35,10 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
     for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
         if (!(above_zero[i].value > 0))
             return dw_error_member(error, above_zero[i].member, "%s must be above zero", above_zero[i].name);
-    if (!isfinite(task->frequency))
-        return dw_error_member(error, "frequency", "frequency must be finite");
+    if (!in_reach(task->frequency))
+        return dw_error_member(error, "frequency", "frequency %g Hz: must be from %g to %g", task->frequency, DW_PART_LEAST, DW_PART_MOST);
+    if (!(task->load >= DW_PART_LEAST))
+        return dw_error_member(error, "load", "load %g ohm: must not be below %g", task->load, DW_PART_LEAST);
     if (!(task->high > task->low) || !isfinite(task->high - task->low))
         return dw_error_member(error, "high", "high must be above low");
     if (task->levels < 2)
@@ -39,8 +46,10 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
     if (!isnan(task->duty) && !(task->duty > 0 && task->duty <= 1))
         return dw_error_member(error, "duty", "duty must be above 0 and at most 1");
     for (size_t i = 0; i < sizeof not_below_zero / sizeof not_below_zero[0]; i++)
-        if (!(not_below_zero[i].value >= 0) || !isfinite(not_below_zero[i].value))
-            return dw_error_member(error, not_below_zero[i].member, "%s must not be below zero", not_below_zero[i].name);
+        if (!(not_below_zero[i].value >= 0 && not_below_zero[i].value <= DW_PART_MOST))
+            return dw_error_member(error, not_below_zero[i].member, "%s must be from zero to %g", not_below_zero[i].name, DW_PART_MOST);
+    if (task->insulation > 0 && task->insulation < DW_PART_LEAST)
+        return dw_error_member(error, "insulation", "insulation %g s: must not be below %g", task->insulation, DW_PART_LEAST);
     if (!(task->load_spread >= 0 && task->load_spread < 1))
         return dw_error_member(error, "load_spread", "spread of the load must be from 0 to below 100%%");
     if (!(task->band > 0 && task->band < 1))
@@ -184,15 +193,13 @@ double dwi_lc_least_ripple(const struct task_terms *terms, const struct lc_parts
 
 double dwi_margin_of(const struct dw_filter_task *task, const struct dw_filter_figures *figures, bool coil)
 {
+    /* values that are too far apart for doubles keep nothing */
+    if (isnan(figures->ripple + figures->settling + figures->overshoot + figures->loading + figures->pin_current))
+        return NAN;
     double margin = fmax(figures->ripple / task->ripple, figures->settling / task->settling);
     margin = fmax(margin, fmax(figures->overshoot / task->overshoot, figures->loading / task->loading));
     margin = fmax(margin, figures->pin_current / task->pin_current);
     return coil ? fmax(margin, figures->pin_current / task->coil_current) : margin;
-}
-
-static bool positive(struct dw_part part)
-{
-    return part.value > 0 && isfinite(part.value);
 }
 
 enum dw_status dwi_filter_check(const struct dw_filter_task *task, const struct dw_filter *filter, struct dw_error *error)
@@ -204,10 +211,10 @@ enum dw_status dwi_filter_check(const struct dw_filter_task *task, const struct 
     const bool coil = filter->l.value != 0;
     bool good = filter->stages >= 1 && filter->stages <= (coil ? 1 : DW_FILTER_STAGES);
     for (int k = 0; good && k < filter->stages; k++)
-        good = positive(filter->c[k]) && (positive(filter->r[k]) || (coil && filter->r[k].value == 0));
+        good = in_reach(filter->c[k].value) && (in_reach(filter->r[k].value) || (coil && filter->r[k].value == 0));
     if (good && coil)
-        good = positive(filter->l) && (filter->cd.value == 0 ? filter->rd.value == 0
-                                                             : positive(filter->cd) && positive(filter->rd));
+        good = in_reach(filter->l.value) && (filter->cd.value == 0 ? filter->rd.value == 0
+                                                             : in_reach(filter->cd.value) && in_reach(filter->rd.value));
     if (good && !coil)
         good = filter->rd.value == 0 && filter->cd.value == 0;
     if (!good)

@@ -61,6 +61,10 @@ struct dw_parts *dw_parts_series(int series, double lowest, double highest, doub
     }
     if (dw_preferred_range(series, lowest, highest, NULL, &count, error) != DW_OK)
         return NULL;
+    if (lowest < DW_PART_LEAST || highest > DW_PART_MOST) {
+        dw_error_set(error, DW_BAD_USE, 0, "range %g to %g: must lie within %g to %g", lowest, highest, DW_PART_LEAST, DW_PART_MOST);
+        return NULL;
+    }
     if (count == 0) {
         char from[DW_NUMBER_SIZE], to[DW_NUMBER_SIZE];
         dw_number_print(from, lowest);
@@ -117,8 +121,8 @@ static enum dw_status read_line(char *line, enum dw_quantity kind, struct dw_par
         return DW_OK;
     if (dw_quantity_parse(field, kind, &part->value, &reason) != DW_OK)
         return dw_error_set(error, DW_BAD_INPUT, 0, "'%.60s': %.300s", field, reason.text);
-    if (!(part->value > 0))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "'%.60s': must be above zero", field);
+    if (!(part->value >= DW_PART_LEAST && part->value <= DW_PART_MOST))
+        return dw_error_set(error, DW_BAD_INPUT, 0, "'%.60s': must be from %g to %g", field, DW_PART_LEAST, DW_PART_MOST);
     return read_rest(rest, part, error);
 }
 
@@ -193,10 +197,10 @@ struct dw_parts *dw_parts_new(const struct dw_part *part, size_t count, struct d
         return NULL;
     }
     for (size_t i = 0; i < count; i++)
-        if (!(part[i].value > 0 && isfinite(part[i].value) && part[i].spread >= 0 && part[i].spread < 1) ||
+        if (!(part[i].value >= DW_PART_LEAST && part[i].value <= DW_PART_MOST && part[i].spread >= 0 && part[i].spread < 1) ||
             part[i].price < 0 || isinf(part[i].price)) {
-            dw_error_set(error, DW_BAD_USE, 0, "part %zu: value must be above zero, spread from 0 to below 100%%, price not below "
-                                               "zero or not known", i + 1);
+            dw_error_set(error, DW_BAD_USE, 0, "part %zu: value must be from %g to %g, spread from 0 to below 100%%, price not below "
+                                               "zero or not known", i + 1, DW_PART_LEAST, DW_PART_MOST);
             return NULL;
         }
     struct dw_part *own = calloc(count, sizeof *own);

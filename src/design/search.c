@@ -265,7 +265,7 @@ static bool judge(struct search *search, const struct dw_filter *filter, const s
     if (!dwi_figures_worst(terms, filter, limits, &found->worst, &found->exact) || dwi_exceeds(terms, &found->worst, limits))
         return false;
     found->margin = dwi_margin_of(&terms->task, &found->worst, filter->l.value > 0);
-    return search->goal == GOAL_NEAREST || found->margin <= 1;
+    return found->margin <= (search->goal == GOAL_NEAREST ? INFINITY : 1);
 }
 
 void dwi_search_free(struct search *search)

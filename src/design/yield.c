@@ -136,17 +136,20 @@ bool dwi_figures_kept(const struct task_terms *terms, const struct dw_filter *fi
     if (!dwi_figures_at(terms, filter, NULL, &dwi_no_limits, figures))
         return false;
     *margin = dwi_margin_of(&terms->task, figures, coil);
+    if (isnan(*margin))
+        return false;
     for (unsigned long long i = 0; i < samples->count; i++) {
         double deviation[DEVIATIONS];
         struct dw_filter_figures now = { .ripple = INFINITY };
         draw(samples->seed, i, deviation);
-        const bool damped = dwi_figures_at(terms, filter, deviation, &dwi_no_limits, &now);
-        const double used = damped ? dwi_margin_of(&terms->task, &now, coil) : INFINITY;
+        const double reached = dwi_figures_at(terms, filter, deviation, &dwi_no_limits, &now) ? dwi_margin_of(&terms->task, &now, coil) : NAN;
+        const bool known = !isnan(reached);
+        const double used = known ? reached : INFINITY;
         beyond += !(used <= most);
         if (beyond > samples->count - samples->needed)
             return false;
         for (int k = 0; k < KEPT_FIGURES - 1; k++)
-            samples->room[(size_t)k * samples->count + i] = damped ? *member(&now, k) : INFINITY;
+            samples->room[(size_t)k * samples->count + i] = known ? *member(&now, k) : INFINITY;
         samples->room[(KEPT_FIGURES - 1) * samples->count + i] = used;
     }
     for (int k = 0; k < KEPT_FIGURES; k++) {

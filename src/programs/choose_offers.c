@@ -19,7 +19,9 @@ static enum dw_status range_end(const char *argument, const char *text, int part
     struct dw_error why;
     if (dw_quantity_parse(text, kinds[part], value, &why) != DW_OK)
         return option_error(error, "values", argument, "%s: %s", range_keys[part], why.text);
-    return *value > 0 ? DW_OK : option_error(error, "values", argument, "%s: must be above zero", range_keys[part]);
+    if (*value >= DW_PART_LEAST && *value <= DW_PART_MOST)
+        return DW_OK;
+    return option_error(error, "values", argument, "%s: must be from %g to %g", range_keys[part], DW_PART_LEAST, DW_PART_MOST);
 }
 
 /* r=1k:100k, one of several. */

@@ -151,8 +151,10 @@ START_TEST(tasks_that_are_none_are_refused)
     } cases[] = {
         { &task.frequency, 0, "frequency must be above zero" },
         { &task.frequency, NAN, "frequency must be above zero" },
-        { &task.frequency, INFINITY, "frequency must be finite" },
+        { &task.frequency, INFINITY, "frequency inf Hz: must be from 1e-12 to 1e+12" },
         { &task.load, 0, "load must be above zero" },
+        { &task.load, 1e-300, "load 1e-300 ohm: must not be below 1e-12" },
+        { &task.insulation, 9e-13, "insulation 9e-13 s: must not be below 1e-12" },
         { &task.ripple, -1, "ripple must be above zero" },
         { &task.settling, 0, "settling must be above zero" },
         { &task.overshoot, 0, "overshoot must be above zero" },
@@ -163,8 +165,8 @@ START_TEST(tasks_that_are_none_are_refused)
         { &task.high, INFINITY, "high must be above low" },
         { &task.duty, 0, "duty must be above 0 and at most 1" },
         { &task.duty, 1.1, "duty must be above 0 and at most 1" },
-        { &task.source, -1, "source must not be below zero" },
-        { &task.source, INFINITY, "source must not be below zero" },
+        { &task.source, -1, "source must be from zero to 1e+12" },
+        { &task.source, INFINITY, "source must be from zero to 1e+12" },
         { &task.band, 0, "band must lie between 0 and 1" },
         { &task.band, 1, "band must lie between 0 and 1" },
     };
@@ -268,7 +270,7 @@ START_TEST(lists_that_do_not_read_are_refused)
         { "1k 100%\n", "design-filters-list.txt, line 1: '100%': a tolerance must be from 0 to below 100%" },
         { "1k -1%\n", "design-filters-list.txt, line 1: '-1%': a tolerance must be from 0 to below 100%" },
         { "1k 1% -2\n", "design-filters-list.txt, line 1: '-2': a price must not be below zero" },
-        { "0\n", "design-filters-list.txt, line 1: '0': must be above zero" },
+        { "0\n", "design-filters-list.txt, line 1: '0': must be from 1e-12 to 1e+12" },
         { "# none\n", "design-filters-list.txt: it holds no part" },
         { "1\n10M\n", "design-filters-list.txt: none of its parts lies in the range" },
     };
@@ -319,14 +321,16 @@ START_TEST(series_and_lists_of_ones_own_are_checked)
     ck_assert_int_eq(error.status, DW_BAD_USE);
     ck_assert(!dw_parts_series(3, 1.1e3, 2e3, 0, &error));
     ck_assert_str_eq(error.text, "no value of E3 lies from 1100 to 2000");
+    ck_assert(!dw_parts_series(3, 1e-30, 2e3, 0, &error));
+    ck_assert_str_eq(error.text, "range 1e-30 to 2000: must lie within 1e-12 to 1e+12");
     ck_assert(!dw_parts_new(NULL, 0, &error));
     ck_assert_str_eq(error.text, "a list must hold a part");
-    static const struct dw_part wrong[] = { { 0, 0, NAN }, { NAN, 0, NAN }, { INFINITY, 0, NAN }, { 1, -0.1, NAN }, { 1, 1, NAN },
-                                            { 1, NAN, NAN }, { 1, 0, -1 }, { 1, 0, INFINITY } };
+    static const struct dw_part wrong[] = { { 0, 0, NAN }, { NAN, 0, NAN }, { INFINITY, 0, NAN }, { 9e-13, 0, NAN }, { 1.1e12, 0, NAN },
+                                            { 1, -0.1, NAN }, { 1, 1, NAN }, { 1, NAN, NAN }, { 1, 0, -1 }, { 1, 0, INFINITY } };
     for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++) {
         const struct dw_part two[] = { { 1, 0, 2 }, wrong[i] };
         ck_assert(!dw_parts_new(two, 2, &error));
-        ck_assert_str_eq(error.text, "part 2: value must be above zero, spread from 0 to below 100%, price not below zero or not known");
+        ck_assert_str_eq(error.text, "part 2: value must be from 1e-12 to 1e+12, spread from 0 to below 100%, price not below zero or not known");
     }
     static const struct dw_part good[] = { { 3, 0.1, NAN }, { 1, 0, 2 }, { 3, 0.05, 7 }, { 3, 0.05, 6 }, { 3, 0.05, 6 }, { 3, 0.05, 8 } };
     struct dw_parts *parts = dw_parts_new(good, 6, &error);
@@ -396,7 +400,7 @@ START_TEST(a_pin_of_two_resistances_bends_the_mean_as_the_switched_circuit_does)
     succeeds(dw_filter_nonlinearity(&one, &filters[0], &bend, &error), error);
     ck_assert(bend == 0);
     one.source_low = -1;
-    refuses(dw_filter_nonlinearity(&one, &filters[0], &bend, &error), DW_BAD_USE, error, "source while low must not be below zero");
+    refuses(dw_filter_nonlinearity(&one, &filters[0], &bend, &error), DW_BAD_USE, error, "source while low must be from zero to 1e+12");
 }
 END_TEST
 
