@@ -41,7 +41,7 @@ static enum dw_status count_levels(const struct dw_system *system, double length
     if (!isfinite(system->norm * length) || coarse > CHAIN_LEVELS - 2)  /* unrun: size */
         return dw_error_set(error, DW_BAD_USE, 0,
                             "a rate of %.3g a second is too fast beside a stretch of %.3g s: at most 1e17 of them may fit",
-                            system->norm, length);
+                            fmin(system->norm, DBL_MAX), length);
     *levels = (unsigned)(coarse + CHAIN_FINE < CHAIN_LEVELS ? coarse + CHAIN_FINE : CHAIN_LEVELS);
     return DW_OK;
 }

@@ -90,7 +90,7 @@ struct dw_run {
     size_t mode;
     struct node node;            /* the state now */
     unsigned long long events;
-    unsigned long long cells;   /* of the way to the next input row */
+    unsigned long long steps, steps_all, steps_most; /* on the way to the next input row; over all, and how many may be; 0: any number */
     /* of the stretch under way */
     double goal_time, goal_input[SYSTEM_INPUTS];
     double goal_slope[2 * SYSTEM_INPUTS];  /* [2 x inputs with the constant], at its start and end; where told: */
@@ -173,6 +173,10 @@ double dwi_run_uniform_time(const struct dw_run *run, double *slack);
 /* Of linear modes, as the engine's. */
 enum dw_status dwi_run_integrate(struct dw_run *run, double time, const struct node *node, struct dw_error *error);
 /* Walks the stretch from *offset in the present mode until its end (*guard = NULL) or a guard's crossing. */
+/* Counts a step. A run ends, or says why not: from time to time, whether the way to the next row of the input would take too many.
+ *   gone    s, from the stretch's start
+ *   rows    they are given on the way */
+enum dw_status dwi_run_pace(struct dw_run *run, double gone, bool rows, struct dw_error *error);
 enum dw_status dwi_run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error);
 /* The tangent over a part of the stretch; through an event: its begin, each reset at that instant, its end. */
 void dwi_run_tangent_move(struct dw_run *run, struct position from, struct doubled to);

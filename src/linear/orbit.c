@@ -10,12 +10,14 @@ enum {
     FAR = 16,      /* times its natural size or its largest value: a state where equations need not hold */
     FOLLOWED = 8,  /* periods before the first Newton step, and after one that did not help */
     NEWTON = 12,   /* steps before following again */
-    ROUNDS = 40
+    ROUNDS = 40,
+    STEPS_MOST = 1 << 25 /* of the whole search */
 };
 
 #define CLOSED 1e-12    /* of each state's largest value: the orbit comes back */
 #define STABLE 1e-9     /* above 1: a radius that counts as unstable */
 #define UNDECIDED 1e-13 /* below 1: a radius that counts as 1 */
+#define NO_RATE 1e-15   /* of a period: what settles slower counts as undamped, since its rate is lost in rounding */
 #define DIFFERENCES 1e-6 /* both, where the map's derivative is had by differences of states this far apart: */
 #define APART 0x1p-13    /* of a state's natural size */
 #define ALIKE 1e-11      /* of such a difference: rounding */
@@ -157,6 +159,9 @@ static bool newton_step(struct orbit *orbit, double *size)
     *size = 0;
     if (!dwi_doubled_solve(matrix, step, count, 1))
         return false;
+    for (size_t i = 0; i < count; i++)
+        if (orbit->largest[kept[i]] > 0 && !(fabs(step[i].hi) * NO_RATE <= orbit->largest[kept[i]]))
+            return false;
     for (size_t i = 0; i < count; i++) {
         orbit->state[kept[i]] += step[i].hi;
         if (orbit->largest[kept[i]] > 0)
@@ -368,6 +373,7 @@ enum dw_status dw_modes_steady(struct dw_modes *modes, const struct dw_period *p
     if (!orbit || !orbit->run || !(smooth || orbit->run->tangent)) {
         status = dw_no_memory(error);
     } else {
+        orbit->run->steps_most = STEPS_MOST;
         orbit->period = *period;
         orbit->states = modes->states;
         orbit->smooth = smooth;

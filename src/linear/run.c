@@ -9,7 +9,8 @@
 
 enum {
     CHAIN_OF_MODES = 64,  /* changes of mode at one instant, or within 1e-12 of the stretch each, before it is called endless */
-    EVENTS_MOST = 1 << 24 /* in one stretch */
+    EVENTS_MOST = 1 << 24, /* in one stretch */
+    STEPS_MOST = 1 << 22, STEPS_WITH_ROWS_MOST = 1 << 24, /* likewise, by the pace after each 64th of them */
 };
 
 #define INSTANT 1e-12  /* of a stretch */
@@ -255,6 +256,19 @@ enum dw_status dw_run_start(struct dw_run *run, double time, size_t mode, const 
     return jump(run, input, error);
 }
 
+enum dw_status dwi_run_pace(struct dw_run *run, double gone, bool rows, struct dw_error *error)
+{
+    const double whole = run->goal_time - run->time;
+    const int most = rows ? STEPS_WITH_ROWS_MOST : STEPS_MOST;
+    if (run->steps_most > 0 && ++run->steps_all > run->steps_most)  /* unrun: count */
+        return dw_error_set(error, DW_NO, 0, "no steady state was found in %.2g steps: something changes very fast beside a period",
+                            (double)run->steps_most);
+    if (++run->steps % (unsigned)(most / 64) == 0 && gone * most < (double)run->steps * whole)
+        return dw_error_set(error, DW_NO, 0, "at %.9g s something changes so fast that the way to the next row of the input, %.3g s, would take "
+                            "more than %.2g steps", run->time + gone, whole, (double)most);
+    return DW_OK;
+}
+
 /* Settles the modes at an offset, after an event or at the stretch's start, and gives the row after them. */
 static enum dw_status settle_inside(struct dw_run *run, struct doubled offset, const struct guard *event,
                                     struct dw_error *error)
@@ -281,7 +295,7 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
     const struct guard *guard = NULL;
     const double length = run->goal_time - run->time;
     int close = 0;
-    run->cells = 0;
+    run->steps = 0;
     for (int events = 0;; events++) {
         enum dw_status status = settle_inside(run, offset, guard, error);
         if (status != DW_OK)

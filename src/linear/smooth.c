@@ -6,10 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-enum {
-    STEPS_MOST = 1 << 24, /* in one stretch */
-    TRIALS = 60           /* towards a root: halving alone would be enough */
-};
+enum { TRIALS = 60 };      /* towards a root: halving alone would be enough */
 
 #define GRAZE 1e-13         /* of a guard: further below zero is a crossing */
 #define INSTANT 1e-14       /* of a stretch: instants are sought to that, since those 1e-12 apart count as two */
@@ -317,11 +314,10 @@ enum dw_status dwi_smooth_walk(struct dw_run *run, struct doubled *offset, const
     struct walk w;
     *guard = NULL;
     begin(&w, run, offset->hi);
-    for (long steps = 0; w.from->offset < run->stretch.length; steps++) {
-        if (steps >= STEPS_MOST)
-            return dw_error_set(error, DW_BAD_USE, 0, "rates too fast for the interval from %.9g s to %.9g s: %ld steps came to "
-                                "%.9g s only", run->time, run->goal_time, steps, w.from->time);
-        enum dw_status status = dwi_walk_step(&w, error);
+    while (w.from->offset < run->stretch.length) {
+        enum dw_status status = dwi_run_pace(run, w.from->offset, w.outputs > 0, error);
+        if (status == DW_OK)
+            status = dwi_walk_step(&w, error);
         if (status != DW_OK)
             return status;
         struct found found = { .offset = w.to->offset };

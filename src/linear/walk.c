@@ -33,10 +33,6 @@ struct extrema {
     struct row_found found[DW_OUTPUTS];
 };
 
-/* A run ends, or says why not: after so many cells, whether the way to the next row of the input would take more than that. */
-enum { CELLS_JUDGED = 1 << 16 };
-static const double CELLS_MOST = 0x1p22, CELLS_WITH_ROWS_MOST = 0x1p31;
-
 /* A cell under way: from a position and place to the next. */
 struct cell {
     struct position position, after;
@@ -412,15 +408,11 @@ static void begin_cells(struct dw_run *run, struct doubled offset, struct cell *
 /* Whether the cells so far are so short, or what is in them so large, that the walk has no end. */
 static enum dw_status check_pace(struct dw_run *run, const struct cell *cell, bool judged, struct dw_error *error)
 {
-    const double gone = dwi_stretch_offset(&run->stretch, cell->position).hi, whole = run->goal_time - run->time;
-    const double most = cell->rows ? CELLS_WITH_ROWS_MOST : CELLS_MOST;
-    if (++run->cells % CELLS_JUDGED == 0 && gone * most < (double)run->cells * whole)
-        return dw_error_set(error, DW_NO, 0, "at %.9g s something changes so fast that the way to the next row of the input, %.3g s, would take "
-                            "more than %.2g steps", run->time + gone, whole, most);
+    const double gone = dwi_stretch_offset(&run->stretch, cell->position).hi;
     if (judged && cell->here->wholly && !isfinite(cell->here->rates.norm[ORDERS]))
         return dw_error_set(error, DW_NO, 0, "at %.9g s something is so large, or changes so fast, that its derivatives are beyond "
                             "what numbers can hold", run->time + gone);
-    return DW_OK;
+    return dwi_run_pace(run, gone, cell->rows, error);
 }
 
 enum dw_status dwi_run_walk(struct dw_run *run, struct doubled *offset, const struct guard **guard, struct dw_error *error)
