@@ -64,7 +64,7 @@ double dwi_actuator_arm(const struct dw_actuator *a, int way, int side)
 static double inertia(const struct dw_actuator *a, double arm)
 {
     const struct dw_actuator_plan *p = &a->plan;
-    return p->motor.inertia + p->mass * a->screw.ideal * arm / (p->motor.gear * p->motor.gear);
+    return p->motor.inertia + p->mass / p->motor.gear * a->screw.ideal / p->motor.gear * arm;
 }
 
 /* m of the nut for each radian of the motor. */

@@ -65,12 +65,12 @@ static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_er
 static enum dw_status check_wedge(const struct dw_actuator_plan *p, struct dw_error *error)
 {
     const struct dw_screw screw = dw_actuator_screw(p);
-    const double each = screw.ideal * screw.lower / (p->motor.gear * p->motor.gear), inertia = p->motor.inertia;
-    if (inertia + p->mass * each > 0)
+    const double added = p->mass / p->motor.gear * screw.ideal / p->motor.gear * screw.lower, inertia = p->motor.inertia;
+    if (inertia + added > 0)
         return DW_OK;
     return dw_error_member(error, "mass", "the screw would wedge: a mass of %g kg that drives this self-locking screw stops it faster "
                            "than its friction allows; a mass below %.3g kg would do, or an inertia of the rotor above %.3g kg m^2", p->mass,
-                           -inertia / each, -p->mass * each);
+                           -inertia / added * p->mass, -added);
 }
 
 static enum dw_status check_ends(const struct dw_actuator_plan *p, struct dw_error *error)

@@ -46,7 +46,7 @@ static const double of_current[N] = { [DW_MOTOR_CURRENT] = 1 }, of_speed[N] = { 
 /* N m s^2/rad^2, seen from the motor. */
 static double square_of(const struct dw_motor_plan *p)
 {
-    return p->torque_at_square / (p->gear * p->gear * p->gear);
+    return p->torque_at_square / p->gear / p->gear / p->gear;
 }
 
 /* The same as asked: of the lesser of that and the torque at stall, so that a speed that has settled is as near to its own. */
@@ -124,7 +124,7 @@ static void rates(struct dw_motor *motor, size_t path, const struct mechanical *
 {
     const struct dw_motor_plan *p = &motor->plan;
     const struct path *el = motor->path + path;
-    const double inertia = p->inertia + p->load_inertia / (p->gear * p->gear);
+    const double inertia = p->inertia + p->load_inertia / p->gear / p->gear;
     struct build *w = &motor->build;
     const size_t n = w->states;
     double *const current = w->a + DW_MOTOR_CURRENT * n, *const speed = w->a + DW_MOTOR_SPEED * n;
@@ -255,7 +255,7 @@ static void make(void *of, size_t mode, struct dw_mode *out)
 static struct dw_plant *make_plant(struct dw_motor *motor, struct dw_error *error)
 {
     const struct dw_motor_plan *p = &motor->plan;
-    const double inertia = p->inertia + p->load_inertia / (p->gear * p->gear);
+    const double inertia = p->inertia + p->load_inertia / p->gear / p->gear;
     /* the angle stores nothing: any small weight serves the bounds */
     double weight[N] = { p->inductance, inertia, inertia }, rest[N] = { 0 };
     const bool drifts[N] = { [DW_MOTOR_ANGLE] = true };

@@ -10,7 +10,7 @@ double dwi_stepper_teeth(const struct dw_stepper_plan *p)
 
 double dwi_stepper_inertia(const struct dw_stepper_plan *p)
 {
-    return p->inertia + p->load_inertia / (p->gear * p->gear);
+    return p->inertia + p->load_inertia / p->gear / p->gear;
 }
 
 double dwi_stepper_ohms(const struct dw_stepper_plan *p)
