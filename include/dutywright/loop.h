@@ -42,7 +42,7 @@ struct dw_loop_plan {
     const struct dw_law *law;     /* its sample time is `every` periods; copied */
     double wanted;                /* in the unit of what is measured */
     struct dw_course *wanted_from;  /* instead, the caller's, read along; NULL: none */
-    double duration;              /* s */
+    double duration;              /* s; of 1e9 periods, with `average` samples, at most */
     double accuracy;              /* of rows, as in struct dw_run_options; 0 without `row`: 2e-8 */
     /* Takes one row of the table that dw_loop_header describes; NULL: no rows, which is faster. Anything but DW_OK stops. */
     enum dw_status (*row)(void *context, const double *row, struct dw_error *error);

@@ -58,7 +58,8 @@ static enum dw_status check_screw(const struct dw_actuator_plan *p, struct dw_er
         return dw_error_member(error, "screw_friction", "the screw binds: with a friction of %g in its flanks no torque raises a load "
                                "along a lead of %g m; a friction below %.3g would do, or a lead below %.3g m", p->screw_friction,
                                p->lead, p->screw_friction * around / (mu * p->lead), around / mu);
-    return DW_OK;
+    return isfinite(dw_actuator_screw(p).raise) ? DW_OK : dw_error_member(error, "screw_diameter", "screw diameter %g m: too large to turn",
+                                                                          p->screw_diameter);
 }
 
 /* What the mass adds to the inertia where the load drives must leave some: (15.4). */

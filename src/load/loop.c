@@ -301,7 +301,7 @@ enum dw_status dw_loop_run(struct dw_loop *loop, struct dw_error *error)
 
 static enum dw_status check(const struct dw_loop_plan *p, struct dw_error *error)
 {
-    const double sample_time = p->law->plan.sample_time, every = (double)p->every * p->period;
+    const double sample_time = p->law->plan.sample_time, every = (double)p->every * p->period, most = 1e9;
     if (!(p->average ? p->period >= 0 : p->period > 0) || !isfinite(p->period))
         return dw_error_member(error, "period", "period %g s: must be above zero", p->period);
     if (p->every < 1 || (p->period > 0 && fabs(every - sample_time) > 1e-9 * every))
@@ -314,6 +314,9 @@ static enum dw_status check(const struct dw_loop_plan *p, struct dw_error *error
         return dw_error_member(error, "measured", "output %zu of %zu", p->measured + 1, dw_plant_outputs(p->plant));
     if (!(p->duration > 0) || !isfinite(p->duration))
         return dw_error_member(error, "duration", "duration %g s: must be above zero", p->duration);
+    if (!(p->duration / (p->average ? sample_time : p->period) <= most))
+        return dw_error_member(error, "duration", "duration %g s: has more than %g of the %s, of %g s", p->duration, most,
+                               p->average ? "samples" : "periods", p->average ? sample_time : p->period);
     if (!isfinite(p->process.gain) || !(p->process.lag >= 0) || !isfinite(p->process.lag) || !(p->process.delay >= 0) || !isfinite(p->process.delay))
         return dw_error_member(error, "process", "gain %g, lag %g s, delay %g s: must be finite, times not below zero", p->process.gain, p->process.lag,
                                p->process.delay);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What dw-loop writes: the table, or findings. */
 #include "loop_options.h"
+#include <float.h>
+#include <math.h>
 #include <string.h>
 
 /* ---- the table ---- */
@@ -163,6 +165,7 @@ static enum dw_status judge(const struct loop_options *o, struct dw_loop *loop, 
         return status;
     if (status != DW_OK)
         delay = margins.delay;  /* too many samples to try: by phase and frequency */
+    margins.pole_highest = fmin(margins.pole_highest, DBL_MAX);  /* so great a gain */
     say_loop(o, report, &margins, delay, error);
     note_offset(o, &stand);
     if (margins.stable)

@@ -158,6 +158,7 @@ START_TEST(what_it_cannot_be_is_refused_with_what_would_do)
         { .lead = 3e-3, .efficiency = 1.2, .text = "efficiency 1.2: must be above 0 and at most 1" },
         { .lead = 3e-3, .friction = -0.1, .text = "screw friction -0.1: must not be negative" },
         { .lead = 3e-3, .friction = 0.1, .text = "screw diameter 0 m: must be above zero" },
+        { .lead = 3e-3, .friction = 0.1, .diameter = 1e300, .text = "screw diameter 1e+300 m: too large to turn" },
         { .lead = 60e-3, .friction = 0.9, .diameter = 12e-3,
           .text = "the screw binds: with a friction of 0.9 in its flanks no torque raises a load along a lead of 0.06 m; a friction below 0.628 would do, "
                   "or a lead below 0.0419 m" },

@@ -35,6 +35,7 @@ START_TEST(plans_out_of_range_are_refused_by_member)
         { good, "high", "levels 1 and 3.3 V: the higher must be above the lower, and that zero where the duty may be below" },
         { good, "measured", "output 2 of 1" },
         { good, "duration", "duration inf s: must be above zero" },
+        { good, "duration", "duration 1e+30 s: has more than 1e+09 of the periods, of 0.000625 s" },
         { good, "process", "gain 1, lag -2 s, delay 0 s: must be finite, times not below zero" },
     };
     cases[0].plan.period = 0;
@@ -43,7 +44,8 @@ START_TEST(plans_out_of_range_are_refused_by_member)
     cases[3].plan.low = 1;
     cases[4].plan.measured = 1;
     cases[5].plan.duration = INFINITY;
-    cases[6].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .lag = -2 };
+    cases[6].plan.duration = 1e30;
+    cases[7].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .lag = -2 };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         ck_assert_ptr_null(dw_loop_new(&cases[i].plan, &error));
         ck_assert_int_eq(error.status, DW_BAD_USE);
