@@ -72,6 +72,9 @@ DW_API enum dw_status dw_loop_run(struct dw_loop *loop, struct dw_error *error);
 /* What the law saw and made of it at the last sample; before the first what it begins with. Lives as long as the loop. */
 DW_API const struct dw_law_state *dw_loop_state(const struct dw_loop *loop);
 
+/* When what `side` drives last jumped, two rows of its table at one time; NaN: it has not yet. s */
+DW_API double dw_loop_disturbed(const struct dw_loop *loop);
+
 /* ---- the map of one sample ---- */
 
 /* Where a loop stands: the duty, the load's channel at the place of samples, and its mean over a period. */
@@ -95,16 +98,19 @@ DW_API enum dw_status dw_loop_sampled(const struct dw_loop *loop, double later, 
 
 /* ---- findings ---- */
 
-/* Of what is measured, exact, from the last change of what is wanted on; NaN where there is none. */
+/* Of what is measured, exact, from the last change of what is wanted on, and until a disturbance that comes later; NaN where there is none. */
 struct dw_loop_findings {
     double rise_time;             /* s, from 10 to 90 % of the change (IEEE Std 181-2011) */
     double overshoot;             /* furthest beyond the final value, as a share of the change */
     double settling_time;         /* s, from the change on, until it stays within 2 % of the change about its final value */
-    double steady_error;          /* wanted less final value, which is the mean over the last quarter */
+    double steady_error;          /* wanted less final value, which is the mean over the last quarter; of the end, behind either */
     double iae;                   /* integral of |wanted - measured| over the whole time */
     double cycle_amplitude;       /* from peak to peak, over the last quarter, of an oscillation that does not die out; 0: none */
     double cycle_frequency;       /* Hz */
     double wanted;                /* at the end */
+    /* from the last disturbance on, until a change of what is wanted that comes later */
+    double deviation_highest;     /* how far it went from where it stood, either way */
+    double recovery_time;         /* s, from the disturbance on, until it stays within 2 % of the wanted's change about its final value */
 };
 
 struct dw_loop_meter;
@@ -117,6 +123,8 @@ DW_API void dw_loop_meter_free(struct dw_loop_meter *meter);
  *   returns  DW_OK; DW_NO_MEMORY
  *   memory   up to 24 MiB; of more than a million instants every second is dropped, again and again */
 DW_API enum dw_status dw_loop_meter_see(struct dw_loop_meter *meter, double time, double measured, double wanted, struct dw_error *error);
+/* A disturbance begins then, s; of several the last one counts. NaN: none. */
+DW_API void dw_loop_meter_disturb(struct dw_loop_meter *meter, double time);
 /* What all that amounts to so far.
  *   findings out; of less than four instants in the last quarter the integral and what is wanted alone
  *   source   docs/theory.md, (17.6)

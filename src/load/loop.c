@@ -104,6 +104,10 @@ static enum dw_status go(struct dw_loop *loop, double time, struct dw_error *err
         status = dw_run_feed(loop->run, fmax(next, loop->now), input, error);
         if (status == DW_OK)
             status = dw_course_step(side, error);
+        if (next == loop->side_time && value != loop->side_value)
+            loop->disturbed = next;
+        loop->side_time = next;
+        loop->side_value = value;
         loop->now = fmax(next, loop->now);
     }
     if (side)
@@ -356,6 +360,7 @@ struct dw_loop *dw_loop_new(const struct dw_loop_plan *plan, struct dw_error *er
     dw_law_begin(&loop->law, &loop->state);
     loop->state.wanted = plan->wanted;
     loop->input[0] = plan->low;
+    loop->disturbed = loop->side_time = NAN;
     if (plan->direction)
         loop->input[plan->direction] = 1;
     if (!loop->pending || !loop->row)
@@ -380,6 +385,11 @@ void dw_loop_free(struct dw_loop *loop)
 const struct dw_law_state *dw_loop_state(const struct dw_loop *loop)
 {
     return &loop->state;
+}
+
+double dw_loop_disturbed(const struct dw_loop *loop)
+{
+    return loop->disturbed;
 }
 
 /* ---- the table's header ---- */

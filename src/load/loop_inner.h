@@ -34,6 +34,7 @@ struct dw_loop {
     bool forced;                  /* duties are not the law's: those that pend are all */
     struct dw_run *run;
     double input[DW_INPUTS], now;
+    double side_time, side_value, disturbed; /* the second table's last row, and when it last jumped */
     double duty;                  /* in force */
     struct pending *pending;      /* [room], a ring */
     size_t room, first, count;

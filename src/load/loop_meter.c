@@ -16,6 +16,7 @@ struct dw_loop_meter {
     size_t room, count;
     unsigned long long stride, skipped;  /* of what comes only each so many-th is kept */
     double wanted, changed;       /* since when it has been that, s; NaN: nothing came yet */
+    double disturbed;             /* s; NaN: not */
     double iae;
     struct loop_instant last;
 };
@@ -28,7 +29,7 @@ struct dw_loop_meter *dw_loop_meter_new(struct dw_error *error)
         return NULL;
     }
     meter->stride = 1;
-    meter->wanted = meter->changed = NAN;
+    meter->wanted = meter->changed = meter->disturbed = NAN;
     return meter;
 }
 
@@ -79,18 +80,25 @@ enum dw_status dw_loop_meter_see(struct dw_loop_meter *meter, double time, doubl
     return status;
 }
 
+void dw_loop_meter_disturb(struct dw_loop_meter *meter, double time)
+{
+    meter->disturbed = time;
+}
+
 /* A stretch of what was seen. */
 struct span {
     const struct loop_instant *seen;
     size_t count;
 };
 
-static struct span since(const struct dw_loop_meter *meter, double time)
+static struct span between(const struct dw_loop_meter *meter, double from, double to)
 {
-    size_t first = 0;
-    while (first < meter->count && meter->seen[first].time < time)
+    size_t first = 0, end = meter->count;
+    while (first < end && meter->seen[first].time < from)
         first++;
-    return (struct span){ meter->seen + first, meter->count - first };
+    while (end > first && meter->seen[end - 1].time > to)
+        end--;
+    return (struct span){ meter->seen + first, end - first };
 }
 
 static double mean_of(struct span span)
@@ -99,6 +107,13 @@ static double mean_of(struct span span)
     for (size_t i = 1; i < span.count; i++)
         sum += (span.seen[i].time - span.seen[i - 1].time) * (span.seen[i].measured + span.seen[i - 1].measured) / 2;
     return sum / (span.seen[span.count - 1].time - span.seen[0].time);
+}
+
+/* Mean over the last quarter; NaN: of less than four instants there is none. */
+static double final_of(const struct dw_loop_meter *meter, double from, double to)
+{
+    const struct span quarter = between(meter, to - (to - from) / 4, to);
+    return quarter.count < 4 ? NAN : mean_of(quarter);
 }
 
 static double range_of(struct span span)
@@ -167,25 +182,49 @@ static void find_cycle(struct span last, double scale, struct dw_loop_findings *
     found->cycle_frequency = (turns - 1) / (end - begin);
 }
 
-void dw_loop_meter_end(const struct dw_loop_meter *meter, struct dw_loop_findings *found)
+/* Of the step of what is wanted, up to a time; returns the change, or NaN. */
+static double find_step(const struct dw_loop_meter *meter, double to, struct dw_loop_findings *found)
 {
-    *found = (struct dw_loop_findings){ NAN, NAN, NAN, NAN, meter->iae, NAN, NAN, meter->wanted };
-    const struct span all = since(meter, meter->changed);
-    const double length = meter->last.time - meter->changed;
-    const struct span half = since(meter, meter->last.time - length / 2), quarter = since(meter, meter->last.time - length / 4);
-    if (quarter.count < 4)
-        return;
-    const double final = mean_of(quarter), from = all.seen[0].measured, change = final - from, scale = fmax(fabs(final), fabs(from));
-    found->steady_error = meter->wanted - final;
-    find_cycle(half, scale, found);
-    if (fabs(change) <= 1e-9 * scale)
-        return;
+    const struct span all = between(meter, meter->changed, to);
+    const double final = final_of(meter, meter->changed, to), from = isnan(final) ? NAN : all.seen[0].measured, change = final - from;
+    if (!(fabs(change) > 1e-9 * fmax(fabs(final), fabs(from))))
+        return NAN;
     found->rise_time = rise_of(all, from, change);
     found->settling_time = settling_of(all, final, 0.02 * fabs(change));
-    if (found->settling_time > 0.75 * length)  /* it is not settled while the final value is taken */
+    if (found->settling_time > 0.75 * (to - meter->changed))  /* it is not settled while the final value is taken */
         found->settling_time = NAN;
     found->overshoot = 0;
     for (size_t i = 0; i < all.count; i++)
         found->overshoot = fmax(found->overshoot, (all.seen[i].measured - final) / change);
     found->overshoot = found->overshoot < 1e-9 ? 0 : found->overshoot;  /* rounding */
+    return change;
+}
+
+/* Of the disturbance's step, up to a time. */
+static void find_recovery(const struct dw_loop_meter *meter, double to, double band, struct dw_loop_findings *found)
+{
+    const double begun = meter->disturbed, final = isnan(begun) ? NAN : final_of(meter, begun, to);
+    const struct span before = between(meter, -INFINITY, begun), after = between(meter, begun, to);
+    if (isnan(final) || before.count == 0)
+        return;
+    found->deviation_highest = 0;
+    for (size_t i = 0; i < after.count; i++)
+        found->deviation_highest = fmax(found->deviation_highest, fabs(after.seen[i].measured - before.seen[before.count - 1].measured));
+    found->recovery_time = settling_of(after, final, band);
+    if (found->recovery_time > 0)
+        found->recovery_time += after.seen[0].time - begun;
+    if (found->recovery_time > 0.75 * (to - begun))
+        found->recovery_time = NAN;
+}
+
+void dw_loop_meter_end(const struct dw_loop_meter *meter, struct dw_loop_findings *found)
+{
+    *found = (struct dw_loop_findings){ NAN, NAN, NAN, NAN, meter->iae, NAN, NAN, meter->wanted, NAN, NAN };
+    const double changed = meter->changed, disturbed = meter->disturbed, end = meter->last.time, since = fmax(changed, disturbed);
+    const double final = final_of(meter, since, end), change = find_step(meter, disturbed > changed ? disturbed : end, found);
+    find_recovery(meter, changed > disturbed ? changed : end, 0.02 * fabs(change), found);
+    if (isnan(final))
+        return;
+    found->steady_error = meter->wanted - final;
+    find_cycle(between(meter, end - (end - since) / 2, end), fmax(fabs(final), fabs(between(meter, since, end).seen[0].measured)), found);
 }

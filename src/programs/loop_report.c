@@ -44,6 +44,7 @@ enum dw_status loop_table(struct loop_options *o, struct dw_error *error)
 
 struct watch {
     struct command *command;
+    const struct dw_loop *loop;
     struct dw_loop_meter *meter;
     double wanted, duration;
 };
@@ -55,6 +56,7 @@ static enum dw_status see(void *context, double time, double measured, const str
         watch->wanted = sample->wanted;
         command_progress(watch->command, NULL, time / watch->duration, false);
     }
+    dw_loop_meter_disturb(watch->meter, dw_loop_disturbed(watch->loop));
     return dw_loop_meter_see(watch->meter, time, measured, watch->wanted, error);
 }
 
@@ -71,6 +73,8 @@ static enum dw_status findings(const struct loop_options *o, const struct dw_loo
         { true, "measured", "settling-time", report_number(f.settling_time), "s" },
         { true, "measured", "steady-error", report_number(f.steady_error), unit },
         { true, "measured", "iae", report_number(f.iae), product },
+        { o->plan.side, "measured", "deviation-highest", report_number(f.deviation_highest), unit },
+        { o->plan.side, "measured", "recovery-time", report_number(f.recovery_time), "s" },
         { true, "measured", "cycle-amplitude", report_number(f.cycle_amplitude), unit },
         { true, "measured", "cycle-frequency", report_number(f.cycle_frequency), "Hz" },
     };
@@ -188,6 +192,7 @@ enum dw_status loop_report(struct loop_options *o, struct dw_error *error)
     plan.context = &watch;
     watch.meter = dw_loop_meter_new(error);
     struct dw_loop *loop = watch.meter ? dw_loop_new(&plan, error) : NULL;
+    watch.loop = loop;
     struct report *report = loop ? report_findings(error) : NULL;
     struct dw_error verdict = { .status = DW_OK };
     enum dw_status status = loop ? dw_loop_run(loop, error) : error->status;

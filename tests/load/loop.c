@@ -117,6 +117,39 @@ START_TEST(a_cycle_is_told_by_amplitude_and_frequency_and_never_settles)
 }
 END_TEST
 
+/* A lag to 1, then (17.7) for K = 3, T = 1, d = 0.5: furthest by 1/(4 e), back within 0.02 at the greater root of t exp(-2 t) = 0.04. It begins
+ * between two instants, and what is wanted goes to 2 behind it. */
+static double disturbed(double t)
+{
+    const double late = t - 20.003;
+    return t >= 40 ? 2 - exp(40 - t) : lag(t) + (late > 0 ? 0.5 * late * exp(-2 * late) : 0);
+}
+
+START_TEST(a_disturbance_has_a_window_of_its_own)
+{
+    double back = 2;
+    for (int i = 0; i < 100; i++)
+        back = log(back / 0.04) / 2;
+    for (int then = 0; then < 2; then++) {
+        struct dw_error error = { .status = DW_OK };
+        struct dw_loop_meter *meter = dw_loop_meter_new(&error);
+        struct dw_loop_findings found;
+        for (int i = 0; i < (then ? 8000 : 4000); i++) {
+            const double t = i * 0.01;
+            dw_loop_meter_disturb(meter, t > 20.003 ? 20.003 : NAN);
+            succeeds(dw_loop_meter_see(meter, t, disturbed(t), t >= 40 ? 2 : 1, &error), error);
+        }
+        dw_loop_meter_end(meter, &found);
+        dw_loop_meter_free(meter);
+        near(found.deviation_highest, 0.25 / M_E, 1e-4);
+        near(found.recovery_time, back, 1e-4);
+        near(found.settling_time, log(50), 1e-4);
+        near(found.rise_time, log(9), 1e-4);
+        within_scale(found.steady_error, 0, 1e-7, 1);
+    }
+}
+END_TEST
+
 START_TEST(what_is_too_short_has_an_integral_alone)
 {
     const struct dw_loop_findings found = findings_of(lag, 0.02, 0.01);
@@ -183,5 +216,6 @@ START_TEST(what_is_no_course_is_refused)
 END_TEST
 
 SUITE("load: loops", plans_out_of_range_are_refused_by_member, a_lag_rises_in_ln_9_and_settles_in_ln_50, what_swings_overshoots_and_dies_out,
-      a_cycle_is_told_by_amplitude_and_frequency_and_never_settles, what_is_too_short_has_an_integral_alone, long_records_are_thinned,
+      a_cycle_is_told_by_amplitude_and_frequency_and_never_settles, what_is_too_short_has_an_integral_alone,
+      a_disturbance_has_a_window_of_its_own, long_records_are_thinned,
       a_course_has_lines_jumps_and_ends, what_is_no_course_is_refused)
