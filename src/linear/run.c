@@ -10,7 +10,8 @@
 enum {
     CHAIN_OF_MODES = 64,  /* changes of mode at one instant, or within 1e-12 of the stretch each, before it is called endless */
     EVENTS_MOST = 1 << 24, /* in one stretch */
-    STEPS_MOST = 1 << 22, STEPS_WITH_ROWS_MOST = 1 << 24, /* likewise, by the pace after each 64th of them */
+    STEPS_MOST = 1 << 22, STEPS_WITH_ROWS_MOST = 1 << 24, /* likewise, by the pace after each 64th of them; */
+    STEPS_JUDGED = 1 << 16 /* of those with rows earlier, by a pace that is 64 times too slow */
 };
 
 #define INSTANT 1e-12  /* of a stretch */
@@ -263,7 +264,8 @@ enum dw_status dwi_run_pace(struct dw_run *run, double gone, bool rows, struct d
     if (run->steps_most > 0 && ++run->steps_all > run->steps_most)  /* unrun: count */
         return dw_error_set(error, DW_NO, 0, "no steady state was found in %.2g steps: something changes very fast beside a period",
                             (double)run->steps_most);
-    if (++run->steps % (unsigned)(most / 64) == 0 && gone * most < (double)run->steps * whole)
+    const double slack = run->steps + 1 < (unsigned)most / 64 ? 64 : 1;
+    if (++run->steps % STEPS_JUDGED == 0 && gone * most * slack < (double)run->steps * whole)
         return dw_error_set(error, DW_NO, 0, "at %.9g s something changes so fast that the way to the next row of the input, %.3g s, would take "
                             "more than %.2g steps", run->time + gone, whole, (double)most);
     return DW_OK;
