@@ -20,6 +20,8 @@ extern "C" {
  * (its least) and insulation (its least). */
 #define DW_PART_LEAST 1e-12
 #define DW_PART_MOST 1e12
+/* s, of esr in struct dw_filter_task: a loss angle of 45 degrees at 16 Hz */
+#define DW_ESR_MOST 0.01
 
 struct dw_part {
     double value;   /* ohm, F or H, from DW_PART_LEAST to DW_PART_MOST; 0: the part is not there */
@@ -86,7 +88,7 @@ struct dw_filter_task {
     double insulation; /* s, capacitance times insulation resistance of each capacitor; 0: none leaks. That of cd and its share of the
                           pin's current are left out */
     double esr;        /* s, capacitance times effective series resistance of each capacitor, a loss angle's tangent over the angular
-                          frequency it is told at; 0: none. That of cd counts in rd, and what it takes off an RC filter's pin current is
+                          frequency it is told at; 0: none, DW_ESR_MOST at most. That of cd counts in rd, and what it takes off an RC filter's pin current is
                           left out */
     double band;       /* of settling: share of the change, 0 < band < 1 */
     /* limits, > 0; INFINITY: none */

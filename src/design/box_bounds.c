@@ -214,14 +214,17 @@ static void lengthen(struct middle *middle, const struct task_terms *terms, cons
 {
     const double lost = terms->leak * terms->task.esr, esr = terms->task.esr / (1 + lost);
     const struct exp_sum most = slow_end(part, true, INFINITY), least = slow_end(part, false, terms->load[1]);
+    double size = 0;
     for (int k = 0; k < part->stages; k++) {
         const double longer = 1 + esr * middle->out.rate[k];
         middle->part[k] = 1 / longer;
         middle->shift[k] = fmax(0, log(longer / (1 + esr * most.rate[k])));
         middle->out.rate[k] /= longer;
         middle->out.even[k] *= pow(longer, part->stages - 1);
+        size += fabs(middle->out.even[k]);
     }
-    middle->band *= pow((1 + lost) * (1 + terms->task.esr * least.rate[0]), part->stages);
+    /* where that is nearly all of the times their differences have no digits left, and nothing is bounded */
+    middle->band = size < 1e4 ? middle->band * pow((1 + lost) * (1 + terms->task.esr * least.rate[0]), part->stages) : INFINITY;
 }
 
 /* How wide the box is, and how far its middle stands above its least corner.
@@ -264,7 +267,7 @@ static void settle(struct middle *middle, const struct task_terms *terms)
         mean.even[n] *= middle->mean[n];
     }
     /* what is within the band with its first mean has no time to be bounded */
-    const double after = reached(&mean, middle->band), time = interval + fmax(0, after);
+    const double after = middle->band < 1 ? reached(&mean, middle->band) : 0, time = interval + fmax(0, after);
     const struct moment moment = moment_at(out, time, interval, middle->mean);
     growth_by_poles(out, &moment, growth);
     for (int n = 0; n < middle->stages; n++)

@@ -30,7 +30,6 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         { "source", "source", task->source },
         { "source_low", "source while low", task->source_low },
         { "insulation", "insulation", task->insulation },
-        { "esr", "esr", task->esr },
     };
     for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
         if (!(above_zero[i].value > 0))
@@ -50,6 +49,8 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
             return dw_error_member(error, not_below_zero[i].member, "%s must be from zero to %g", not_below_zero[i].name, DW_PART_MOST);
     if (task->insulation > 0 && task->insulation < DW_PART_LEAST)
         return dw_error_member(error, "insulation", "insulation %g s: must not be below %g", task->insulation, DW_PART_LEAST);
+    if (!(task->esr >= 0 && task->esr <= DW_ESR_MOST))
+        return dw_error_member(error, "esr", "resistance times capacitance is %g s: no capacitor has more than %g", task->esr, DW_ESR_MOST);
     if (!(task->load_spread >= 0 && task->load_spread < 1))
         return dw_error_member(error, "load_spread", "spread of the load must be from 0 to below 100%%");
     if (!(task->band > 0 && task->band < 1))

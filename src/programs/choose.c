@@ -108,7 +108,7 @@ static const struct option_spec options[] = {
     { "insulation", "T", "Leakage of the capacitors: capacitance times insulation resistance, such as 1000 s of film, 100 s of electrolytic "
       "ones (default: none leaks)", OPTION_QUANTITY(wish.task.insulation, DW_TIME), OPTION_ABOVE_ZERO },
     { "esr", "KEYS", "Series resistance of the capacitors: r=0.4,c=100u, that of one of the kind; or tan=0.1,frequency=120, the tangent of "
-      "their loss angle and where it is told; capacitance times resistance is that of all (default: none)", OPTION_READ(read_esr) },
+      "their loss angle and where it is told; capacitance times resistance is that of all (default: none)", OPTION_READ(read_esr), .also = "esr" },
     { "stage-count", "A:B", "How many RC stages, 1 to 3, or 0 for none, only coils (default 1:3)", OPTION_READ(read_stages) },
     { "resistors", "WHICH",
       "Preferred values, E3 to E192, or a file: one value a line, then its tolerance and price if known: 2k7 1% 0.02 "
