@@ -8,7 +8,8 @@ static bool in_reach(double value)
     return value >= DW_PART_LEAST && value <= DW_PART_MOST;
 }
 
-enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
+/* What must be above zero, or not below it. */
+static enum dw_status check_signs(const struct dw_filter_task *task, struct dw_error *error)
 {
     const struct {
         const char *member, *name;
@@ -22,11 +23,7 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         { "loading", "loading", task->loading },
         { "pin_current", "pin current", task->pin_current },
         { "coil_current", "coil current", task->coil_current },
-    };
-    const struct {
-        const char *member, *name;
-        double value;
-    } not_below_zero[] = {
+    }, not_below_zero[] = {
         { "source", "source", task->source },
         { "source_low", "source while low", task->source_low },
         { "insulation", "insulation", task->insulation },
@@ -34,6 +31,17 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
     for (size_t i = 0; i < sizeof above_zero / sizeof above_zero[0]; i++)
         if (!(above_zero[i].value > 0))
             return dw_error_member(error, above_zero[i].member, "%s must be above zero", above_zero[i].name);
+    for (size_t i = 0; i < sizeof not_below_zero / sizeof not_below_zero[0]; i++)
+        if (!(not_below_zero[i].value >= 0 && not_below_zero[i].value <= DW_PART_MOST))
+            return dw_error_member(error, not_below_zero[i].member, "%s must be from zero to %g", not_below_zero[i].name, DW_PART_MOST);
+    return DW_OK;
+}
+
+enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw_error *error)
+{
+    const enum dw_status status = check_signs(task, error);
+    if (status != DW_OK)
+        return status;
     if (!in_reach(task->frequency))
         return dw_error_member(error, "frequency", "frequency %g Hz: must be from %g to %g", task->frequency, DW_PART_LEAST, DW_PART_MOST);
     if (!(task->load >= DW_PART_LEAST))
@@ -44,9 +52,6 @@ enum dw_status dw_filter_task_check(const struct dw_filter_task *task, struct dw
         return dw_error_member(error, "levels", "levels must be at least 2");
     if (!isnan(task->duty) && !(task->duty > 0 && task->duty <= 1))
         return dw_error_member(error, "duty", "duty must be above 0 and at most 1");
-    for (size_t i = 0; i < sizeof not_below_zero / sizeof not_below_zero[0]; i++)
-        if (!(not_below_zero[i].value >= 0 && not_below_zero[i].value <= DW_PART_MOST))
-            return dw_error_member(error, not_below_zero[i].member, "%s must be from zero to %g", not_below_zero[i].name, DW_PART_MOST);
     if (task->insulation > 0 && task->insulation < DW_PART_LEAST)
         return dw_error_member(error, "insulation", "insulation %g s: must not be below %g", task->insulation, DW_PART_LEAST);
     if (!(task->esr >= 0 && task->esr <= DW_ESR_MOST))
