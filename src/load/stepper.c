@@ -148,7 +148,7 @@ static size_t ports_of(const struct stepper *s, struct dw_port *port)
     const struct dw_stepper_plan *p = &s->plan;
     const double step = 360.0 / p->full_steps;
     const struct dw_port first[] = { { "coil-a", "V", p->supply, NAN }, { "coil-b", "V", p->supply, NAN }, { "speed", "rad/s", s->speed_scale, 0 },
-                                     { "torque", "N m", s->torque_scale, NAN }, { "supply-current", "A", s->amperes, NAN } };
+                                     { "torque", "Nm", s->torque_scale, NAN }, { "supply-current", "A", s->amperes, NAN } };
     const struct dw_port last[] = { { "current-a", "A", s->amperes, NAN }, { "current-b", "A", s->amperes, NAN }, { "wanted", "deg", step, 0 },
                                     { "angle", "deg", step, NAN } };
     size_t count = 0;

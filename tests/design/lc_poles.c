@@ -279,7 +279,7 @@ START_TEST(settling_of_ever_shorter_periods_has_a_limit)
     for (size_t i = 0; i < sizeof filters / sizeof filters[0]; i++) {
         struct dw_filter_figures slow, fast;
         struct dw_error error = { .text = "" };
-        const struct dw_filter_task many = task_of(1e-9, 0, 1e6), more = task_of(1e-22, 0, 1e6);
+        const struct dw_filter_task many = task_of(1e-9, 0, 1e6), more = task_of(2e-12, 0, 1e6);
         succeeds(dw_filter_nominal(&many, &filters[i], &slow, &error), error);
         succeeds(dw_filter_nominal(&more, &filters[i], &fast, &error), error);
         /* the mean of a period lags by half of it, and a mean is read off within two more */
