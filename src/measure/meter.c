@@ -99,7 +99,7 @@ static enum dw_status prepare_pulses(struct dw_meter *m, struct dw_error *error)
     for (size_t i = 0; i < m->channels; i++)
         known[i] = m->facts[i].levels;
     const struct pulses_plan plan = { .column = m->column, .slope = m->curved ? m->slope : NULL, .known = known,
-                                      .channels = m->channels, .bytes = PULSE_BYTES,
+                                      .channels = m->channels, .bytes = PULSE_BYTES, .sampled = m->sampled > 0,
                                       .period = last ? m->window[m->span_window].clock.period : 0,
                                       .keep = last ? (double)m->span.periods : 0 };
     m->pulses = dwi_pulses_new(&plan, error);

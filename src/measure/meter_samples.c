@@ -40,6 +40,21 @@ static void use_fit(const struct dw_samples *x, const struct dw_sine *sine, cons
     }
 }
 
+/* Of whole periods of so many samples each: what stands at the end of the last is not of them. */
+static void over_periods(const struct dw_meter *m, size_t channel, struct sampled_mean *out)
+{
+    const struct samples *all = &m->samples;
+    const struct dw_clock *clock = &m->window[m->span_window].clock;
+    const double length = m->span_periods * clock->period * m->sampled, to = dwi_samples_boundary(all, clock->origin, clock->period);
+    size_t first, end;
+    dwi_samples_between(all, to - m->span_periods * clock->period, to, &first, &end);
+    const struct dw_samples x = dwi_samples_of(all, m->column[channel], first, end);
+    if (!(length > 0) || fabs(length - (double)x.count) > 1e-6 * length)
+        return;
+    over_cycles(&x, (double)x.count, out);
+    out->from = SAMPLED_PERIODS;
+}
+
 enum dw_status dwi_meter_sampled(const struct dw_meter *m, size_t channel, struct sampled_mean *out, struct dw_error *error)
 {
     const struct samples *all = &m->samples;
@@ -47,9 +62,13 @@ enum dw_status dwi_meter_sampled(const struct dw_meter *m, size_t channel, struc
     double line[2 * (MEAN_HARMONICS + 1)];
     struct dw_sine sine;
     *out = (struct sampled_mean){ .from = SAMPLED_LINES };
-    /* a span of whole periods is what it is; and of what is no longer there only sums are known */
-    if (!(m->sampled > 0) || !all->even || m->span.kind == DW_SPAN_LAST)
+    /* of what is no longer there only sums are known */
+    if (!(m->sampled > 0) || !all->even)
         return DW_OK;
+    if (m->span.kind == DW_SPAN_LAST) {
+        over_periods(m, channel, out);
+        return DW_OK;
+    }
     if (all->count < all->seen && m->span.kind != DW_SPAN_BETWEEN) {
         out->from = SAMPLED_ALL;
         dwi_samples_moments(all, m->column[channel], &out->mean, &out->ac_rms);

@@ -48,7 +48,8 @@ bool dwi_exits_last(const struct exits *exits, double level, double *time, doubl
 struct settling {
     struct exits above, below;
     size_t count;
-    double first, first_time;
+    double first, first_time, still_until;  /* the first value, its time, and up to when there was no other */
+    bool moved;
     double before, last;  /* last two values */
     double minimum, maximum;
 };
@@ -158,6 +159,7 @@ struct pulses_plan {
                                           dwi_pulses_find */
     double keep;                       /* how many last windows the span has */
     size_t bytes;                      /* for vertices */
+    bool sampled;                      /* vertices are samples: what stands at the end of a window is the next one's */
 };
 struct pulses *dwi_pulses_new(const struct pulses_plan *plan, struct dw_error *error);
 void dwi_pulses_free(struct pulses *pulses);
@@ -258,7 +260,7 @@ enum dw_status dwi_ring_add(struct ring *ring, const struct accumulator *accumul
 void dwi_ring_total(const struct ring *ring, size_t channels, struct accumulator *total);
 /* Mean and rms of a channel of a sampled table: docs/theory.md, section 4.4. */
 struct sampled_mean {
-    enum { SAMPLED_LINES, SAMPLED_SINE, SAMPLED_CYCLES, SAMPLED_ALL } from;  /* LINES: the samples tell no more than lines do */
+    enum { SAMPLED_LINES, SAMPLED_SINE, SAMPLED_CYCLES, SAMPLED_PERIODS, SAMPLED_ALL } from;  /* LINES: the samples tell no more than lines do */
     double mean, ac_rms, frequency;
     size_t harmonics;
     double cycles;

@@ -13,6 +13,7 @@ struct pulses {
     size_t width, room, begin, end;
     size_t *window;           /* where each whole one begins, from window_begin to window_end; the next begins at `current` */
     size_t window_room, window_begin, window_end, current;
+    bool sampled;
     bool passing;             /* too many: vertices go straight to `transitions` */
     struct levels *levels;
     struct transitions *transitions;
@@ -78,7 +79,7 @@ struct pulses *dwi_pulses_new(const struct pulses_plan *plan, struct dw_error *e
 {
     struct pulses *p = calloc(1, sizeof *p);
     if (p)
-        *p = (struct pulses){ .channels = plan->channels, .period = plan->period, .keep = plan->keep };
+        *p = (struct pulses){ .channels = plan->channels, .period = plan->period, .keep = plan->keep, .sampled = plan->sampled };
     if (!p || !allocate(p, plan)) {
         dwi_pulses_free(p);
         dw_no_memory(error);
@@ -314,6 +315,10 @@ void dwi_pulses_find(struct pulses *p, struct pulse_findings *findings, double *
     }
     *windows = (double)(p->window_end - p->window_begin);
     const struct vertices v = vertices_of(p, p->begin, p->current);
-    for (size_t i = 0; i < p->channels && *windows > 0; i++)
-        findings[i] = find_round(&v, i, decide(p, &v, i), *windows * p->period);
+    for (size_t i = 0; i < p->channels && *windows > 0; i++) {
+        const struct levels levels = decide(p, &v, i);
+        if (p->sampled)  /* from the last sample it goes to the first of what repeats */
+            p->row[(p->current - 1) * p->width + 1 + i] = v.row[1 + i];
+        findings[i] = find_round(&v, i, levels, *windows * p->period);
+    }
 }

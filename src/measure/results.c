@@ -109,13 +109,21 @@ static enum dw_status conclude_statistics(struct dw_meter *m, size_t channel, st
     return DW_OK;
 }
 
+/* Of a carrier whose duty changes edges of either polarity may wander: where the span is whole periods of it, all pulses in that time. */
+static double frequency_of(const struct dw_meter *m, const struct pulse_findings *f)
+{
+    const double time = m->span_total.end - m->span_total.start, pulses = fmax(f->positives, f->negatives);
+    const double periods = m->mean_window == WINDOW_CARRIER ? time / m->window[WINDOW_CARRIER].clock.period : 0;
+    return !f->round && periods > 0.5 && fabs(periods - rint(periods)) < 1e-6 * periods ? pulses / time : f->frequency;
+}
+
 /* An instant moves with the wave, and with the level, unless that is given: theory, equation 4.18. */
 static void set_pulses(struct dw_meter *m, size_t channel, const struct pulse_findings *f)
 {
     const double off = span_tolerance(m, channel) * (f->levels.from == LEVELS_GIVEN ? 1 : 2);
     const double rise = off > 0 ? off * f->slowness[0] : 0, fall = off > 0 ? off * f->slowness[1] : 0;
     if (f->cycles > 0 && !m->result[channel * DW_MEASURES + DW_MEASURE_FREQUENCY].had)
-        set_within(m, channel, DW_MEASURE_FREQUENCY, f->frequency,
+        set_within(m, channel, DW_MEASURE_FREQUENCY, frequency_of(m, f),
                    f->round ? 0 : 2 * fmax(rise, fall) * f->frequency * f->frequency / f->cycles);
     if (f->levels.from == LEVELS_EXTREMES) /* what follows needs levels */
         return;
@@ -219,9 +227,17 @@ static enum dw_status conclude_settling(struct dw_meter *m, size_t channel, stru
     if (result->bound > WORTH_SAYING * result->value) {
         char within[64];
         dw_quantity_print(within, sizeof within, result->bound, "s", 2);
-        return add_note(m, error, channel, "settling-time is within %s, as far as %s", within,
-                        found.time_bound > result->bound / 2 ? "candidates for it are kept" : "the table's accuracy goes");
+        const enum dw_status status =
+            add_note(m, error, channel, "settling-time is within %s, as far as %s", within,
+                     found.time_bound > result->bound / 2 ? "candidates for it are kept" : "the table's accuracy goes");
+        if (status != DW_OK)
+            return status;
     }
+    const struct settling *settling = &m->state[channel].settling;
+    const double still = settling->still_until - settling->first_time;
+    if (found.state == DW_SETTLED && !m->has_step && still > WORTH_SAYING * found.time)
+        return add_note(m, error, channel, "settling-time counts from the first row, but nothing changes before %.9g s: tell where the "
+                        "step is", settling->still_until);
     return DW_OK;
 }
 

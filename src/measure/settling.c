@@ -35,6 +35,8 @@ enum dw_status dwi_settling_add(struct settling *settling, double time, double v
         settling->first = value;
         settling->first_time = time;
     }
+    settling->moved = settling->moved || fabs(value - settling->first) > NO_CHANGE * fabs(settling->first);
+    settling->still_until = settling->moved ? settling->still_until : time;
     settling->before = settling->last;
     settling->last = value;
     settling->minimum = fmin(settling->minimum, value);
