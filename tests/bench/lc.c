@@ -91,7 +91,7 @@ int main(int argc, char **argv)
     bench_demand(ladder != NULL, "%s", why.text);
     struct stepped problem = { .n = N };
     for (int i = 0; i < N; i++) {
-        problem.b[i] = ladder->forms.rate[i][FORM - 1].hi;
+        problem.b[i] = ladder->forms.rate[i][PIN].hi;
         for (int j = 0; j < N; j++)
             problem.a[i * N + j] = ladder->forms.rate[i][j].hi;
     }
