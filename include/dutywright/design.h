@@ -87,9 +87,9 @@ struct dw_filter_task {
     double load_spread;  /* tolerance of the load, share; 0 <= load_spread < 1 */
     double insulation; /* s, capacitance times insulation resistance of each capacitor; 0: none leaks. That of cd and its share of the
                           pin's current are left out */
-    double esr;        /* s, capacitance times effective series resistance of each capacitor, a loss angle's tangent over the angular
-                          frequency it is told at; 0: none, DW_ESR_MOST at most. That of cd counts in rd, and what it takes off an RC filter's pin current is
-                          left out */
+    double esr;        /* s, capacitance times effective series resistance of each capacitor, a loss angle's tangent over the
+                          angular frequency it is told at; 0: none, DW_ESR_MOST at most. That of cd counts in rd, and what it
+                          takes off an RC filter's pin current is left out */
     double band;       /* of settling: share of the change, 0 < band < 1 */
     /* limits, > 0; INFINITY: none */
     double ripple;        /* V, peak to peak */
@@ -188,6 +188,8 @@ struct dw_yield {
 };
 
 /* The share of filters that keep all limits if each part is spread evenly over its tolerance, independently.
+ *   yield     out; untouched on error
+ *   returns   DW_OK or DW_BAD_USE: no task or no filter, samples or a confidence that cannot be
  *   source    draws: Philox 4x32-10, Salmon et al. 2011, Parallel random numbers: as easy as 1, 2, 3 (SC11); interval: Clopper
  *             and Pearson 1934, Biometrika 26:404, by the beta distribution
  *   accuracy  of the interval's ends: 1e-15 sqrt(samples) */

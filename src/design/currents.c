@@ -10,7 +10,7 @@ struct filter_circuit {
     struct dw_system *system;
     size_t stages, out;
     double load, leak[DW_FILTER_STAGES];  /* S, of the last stage, beside each capacitor */
-    double lost;                          /* ohm of a capacitor's series resistance times its leak */
+    double lost;                          /* a capacitor's series resistance times its leak */
     bool no_memory;                       /* for a response: then what was found is no answer */
 };
 

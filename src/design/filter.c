@@ -96,13 +96,11 @@ void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms,
 double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles, double *duty)
 {
     const struct exp_sum *out = &poles->out;
-    double worst = terms->duty;
+    *duty = terms->duty;
     /* of all k / levels the one nearest to one half is the worst, unless some passes at once: theory, (6.4) */
     const double share = terms->search_duty && out->jump > 0
-                             ? dwi_pulse_worst_ripple(out, terms->period, terms->task.levels, INFINITY, &worst)
-                             : dwi_pulse_ripple(out, terms->period, worst);
-    if (duty)
-        *duty = worst;
+                             ? dwi_pulse_worst_ripple(out, terms->period, terms->task.levels, INFINITY, duty)
+                             : dwi_pulse_ripple(out, terms->period, terms->duty);
     return terms->height * poles->gain * share;
 }
 

@@ -179,7 +179,7 @@ struct lc_parts dwi_lc_parts_at(const struct task_terms *terms, const struct dw_
 
 /* RC stages. Ripple in V, settling in s. */
 void dwi_rc_poles_of(struct filter_poles *poles, const struct task_terms *terms, int stages, const struct rc_values *values);
-/*   duty  out: where it is; may be NULL */
+/*   duty  out: where it is */
 double dwi_rc_ripple(const struct task_terms *terms, const struct filter_poles *poles, double *duty);
 double dwi_rc_settling(const struct task_terms *terms, const struct filter_poles *poles, bool *at_most);
 double dwi_rc_loading(const struct task_terms *terms, const struct filter_poles *poles, const struct rc_values *values);

@@ -201,13 +201,15 @@ static double sum_between(const struct task_terms *terms, const struct ladders *
 static double sum_at_edges(const struct task_terms *terms, const struct ladders *ends)
 {
     const double zero = ends->angular * ends->esr / (1 + ends->leak * ends->esr);
-    double sum = M_PI / 4 * sqrt(square(ladder_at(ends, 0, 1)) / square(ladder_with(ends, 0, 1 / ends->esr, 0)));
+    const double one = square(ladder_at(ends, 0, 1));
+    double sum = M_PI / 4 * sqrt(one / square(ladder_with(ends, 0, 1 / ends->esr, 0)));
     if (ends->stages * (M_PI / 2 - atan(zero)) > M_PI)
         return 0;
     for (int i = 0; i < TASK_HARMONICS; i++) {
         const int m = 2 * i + 1;
-        const double slow = phase_of(ladder_at(ends, 0, m)), fast = phase_of(ladder_at(ends, ~0U, m));
-        sum += terms->sine[i] * terms->sine[i] / m * harmonic_of(ends, m).share[0] * fmin(sin(slow), sin(fast));
+        const double complex slow = ladder_at(ends, 0, m), fast = ladder_at(ends, ~0U, m);
+        const double late = fmin(cimag(slow) / cabs(slow), cimag(fast) / cabs(fast));
+        sum += terms->sine[i] * terms->sine[i] / m * sqrt(one / square(slow)) * late;
     }
     return sum;
 }
