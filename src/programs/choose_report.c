@@ -118,7 +118,7 @@ static enum dw_status measure(const struct choose_options *o, const struct dw_ch
         capacitor = fmax(capacitor, currents.capacitor[k]);
         power = fmax(power, currents.resistor[k]);
     }
-    cell[CUTOFF] = report_number(cutoff);
+    cell[CUTOFF] = report_number(isfinite(cutoff) ? cutoff : NAN);
     cell[BEND] = report_number(bend / choose_lsb(&o->wish.task));
     cell[YIELD] = report_number(yield.share);
     cell[YIELD_LEAST] = report_number(yield.least);
