@@ -9,7 +9,7 @@
 struct level {
     struct offer rc;
     struct dw_parts *own[4];  /* the offer's lists, but of the first level */
-    struct pairs first, others;
+    struct pairs first, behind;     /* of the first stage, and of later ones: none of their own where both would be the same */
 };
 
 /* Filters of one kind, and how they are cut. */
@@ -68,7 +68,7 @@ static void levels_free(struct work *work)
 {
     for (int i = 0; i < work->levels; i++) {
         dwi_pairs_free(&work->level[i].first);
-        dwi_pairs_free(&work->level[i].others);
+        dwi_pairs_free(&work->level[i].behind);
         for (int k = 0; k < 4; k++)
             dw_parts_free(work->level[i].own[k]);
     }
@@ -87,9 +87,11 @@ static bool level_new(struct level *level, const struct level *above, const stru
             there = (level->own[k] = dwi_parts_every(lists[k], 0, 2)) && there;
         level->rc = (struct offer){ level->own[0], level->own[1], level->own[2], level->own[3] };
     }
-    if (there && level->rc.first)
-        there = dwi_pairs_new(&level->first, level->rc.first, level->rc.second, source, nominal) &&
-                dwi_pairs_new(&level->others, level->rc.resistors, level->rc.capacitors, none, nominal);
+    const struct offer *rc = &level->rc;
+    const bool same = rc->first == rc->resistors && rc->second == rc->capacitors && !(source[1] > 0);
+    if (there && rc->first)
+        there = dwi_pairs_new(&level->first, rc->first, rc->second, source, nominal) &&
+                (same || dwi_pairs_new(&level->behind, rc->resistors, rc->capacitors, none, nominal));
     return there;
 }
 
@@ -109,7 +111,8 @@ static bool levels_new(struct work *work, const struct dw_choice_wish *wish, con
 
 static struct space space_of(const struct kind *kind)
 {
-    return (struct space){ kind->stages, &kind->level->first, &kind->level->others };
+    const struct level *level = kind->level;
+    return (struct space){ kind->stages, &level->first, level->behind.pair ? &level->behind : &level->first };
 }
 
 /* A piece that was taken. */

@@ -136,6 +136,7 @@ struct search_box {
     int stages;
     const struct pair_node *node[DW_FILTER_STAGES];
     struct bound bound;
+    double promise;  /* which is to be looked at first: the least */
 };
 /* Finds the bound; returns false where nothing in the box can be kept. */
 bool dwi_box_bounded(struct search *search, struct search_box *box);

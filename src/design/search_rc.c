@@ -18,15 +18,28 @@ static const struct pairs *pairs_of(const struct space *space, int stage)
     return stage == 0 ? space->first : space->others;
 }
 
-static void leaf(struct search *search, const struct space *space, const struct part_pair *const *pair)
+/* Looks at all candidates of a range of pairs for each stage.
+ *   from, count  [stages]
+ *   share        of the search, for progress */
+static void look(struct search *search, const struct space *space, const size_t *from, const size_t *count, double share)
 {
-    struct dw_filter filter = { .stages = space->stages };
-    for (int k = 0; k < space->stages; k++) {
-        filter.r[k] = pairs_of(space, k)->resistors->part[pair[k]->r];
-        filter.c[k] = pairs_of(space, k)->capacitors->part[pair[k]->c];
+    size_t index[DW_FILTER_STAGES] = { 0 };
+    while (index[0] < count[0] && !dwi_search_ended(search)) {
+        dwi_search_looked(search, share);
+        struct dw_filter filter = { .stages = space->stages };
+        for (int k = 0; k < space->stages; k++) {
+            const struct pairs *pairs = pairs_of(space, k);
+            const struct part_pair *pair = &pairs->pair[from[k] + index[k]];
+            filter.r[k] = pairs->resistors->part[pair->r];
+            filter.c[k] = pairs->capacitors->part[pair->c];
+        }
+        search->evaluations++;
+        dwi_search_offer(search, &filter, NULL);
+        int k = space->stages - 1;
+        for (; k > 0 && ++index[k] == count[k]; k--)
+            index[k] = 0;
+        index[0] += k == 0;
     }
-    search->evaluations++;
-    dwi_search_offer(search, &filter, NULL);
 }
 
 /* The stage whose pairs differ most, -1 where none does. */
@@ -54,24 +67,17 @@ static double volume(const struct search_box *box)
     return count;
 }
 
-/* Whether the first is to be looked at before the second: which of them promises more. Along a front the ripple falls with the power of
- * the settling time that there are stages. */
-static bool promises_more(const struct search *search, const struct search_box *one, const struct search_box *other)
+/* How much a box promises, less being more. Along a front the ripple falls with the power of the settling time that there are stages. */
+static double promise_of(const struct search *search, const struct search_box *box)
 {
     const struct dw_filter_task *task = &search->terms.task;
-    const struct dw_filter_figures *a = &one->bound.figures, *b = &other->bound.figures;
-    if (search->goal == GOAL_FRONT) {
-        double ratio = a->ripple / b->ripple;
-        for (int k = 0; k < one->stages; k++)
-            ratio *= a->settling / b->settling;
-        return ratio < 1;
-    }
-    const double used = dwi_margin_of(task, a, false), by_other = dwi_margin_of(task, b, false);
-    if (search->goal == GOAL_NEAREST && used != by_other)
-        return used < by_other;
+    const struct dw_filter_figures *figures = &box->bound.figures;
+    if (search->goal == GOAL_FRONT)
+        return figures->ripple * pow(figures->settling, box->stages);
     const double ripple = isinf(task->ripple) ? search->terms.height : task->ripple;
     const double settling = isinf(task->settling) ? search->terms.period : task->settling;
-    return fmax(a->ripple / ripple, a->settling / settling) < fmax(b->ripple / ripple, b->settling / settling);
+    const double balance = fmax(figures->ripple / ripple, figures->settling / settling);
+    return search->goal == GOAL_NEAREST ? dwi_margin_of(task, figures, false) + 1e-9 * balance : balance;
 }
 
 /* Cuts a box into those of its halves that may hold what is kept, the more promising one last.
@@ -82,9 +88,12 @@ static int halves_of(struct search *search, const struct search_box *box, int st
     for (int i = 0; i < 2; i++) {
         half[count] = *box;
         half[count].node[stage] = dwi_pairs_half(box->node[stage], i);
-        count += dwi_box_bounded(search, &half[count]);
+        if (dwi_box_bounded(search, &half[count])) {
+            half[count].promise = promise_of(search, &half[count]);
+            count++;
+        }
     }
-    if (count == 2 && promises_more(search, &half[0], &half[1])) {
+    if (count == 2 && half[0].promise < half[1].promise) {
         const struct search_box swap = half[0];
         half[0] = half[1];
         half[1] = swap;
@@ -92,74 +101,78 @@ static int halves_of(struct search *search, const struct search_box *box, int st
     return count;
 }
 
-static void look(struct search *search, const struct space *space, const struct search_box *box)
+/* Looks at all of a box, or cuts it: at once, if it is to be cut at all.
+ *   half     out, [2], what is left of it, the more promising one last
+ *   returns  how many */
+static int look_or_cut(struct search *search, const struct space *space, const struct search_box *box, double share,
+                       struct search_box half[2])
 {
-    const struct part_pair *pair[DW_FILTER_STAGES];
-    for (int k = 0; k < space->stages; k++)
-        pair[k] = &pairs_of(space, k)->pair[box->node[k]->from];
-    leaf(search, space, pair);
+    /* a candidate of two stages is looked at in a quarter of the time that a bound takes, but where nothing fits many are equally far off;
+     * it decides only the speed */
+    const double few = box->stages < 3 && search->samples.count == 0 && search->goal != GOAL_NEAREST ? 8 : 1;
+    dwi_search_looked(search, share);
+    if (dwi_search_hopeless(search, &box->bound, false))
+        return 0;
+    if (volume(box) > few)
+        return halves_of(search, box, widest(box), half);
+    size_t from[DW_FILTER_STAGES], count[DW_FILTER_STAGES];
+    for (int k = 0; k < box->stages; k++) {
+        from[k] = box->node[k]->from;
+        count[k] = box->node[k]->count;
+    }
+    look(search, space, from, count, share);
+    return 0;
+}
+
+/* The box to be cut next: of a front all are cut alike, else the one that promises most. */
+static size_t next_of(const struct search *search, const struct search_box *boxes, size_t count)
+{
+    size_t next = 0;
+    for (size_t i = 1; i < count; i++)
+        if (search->goal == GOAL_FRONT ? volume(&boxes[i]) > volume(&boxes[next]) : boxes[i].promise < boxes[next].promise)
+            next = i;
+    return next;
 }
 
 size_t dwi_rc_frontier(struct search *search, const struct space *space, struct search_box *boxes)
 {
+    enum { TRIES = 4 * FRONTIER };  /* other threads wait */
     boxes[0] = (struct search_box){ .stages = space->stages };
     for (int k = 0; k < space->stages; k++)
         boxes[0].node[k] = pairs_of(space, k)->node;
     size_t count = dwi_box_bounded(search, &boxes[0]);
-    for (bool cut = true; cut && count > 0;) {
-        cut = false;
-        for (size_t i = count; i-- > 0 && count < FRONTIER;) {
-            struct search_box half[2];
-            const int stage = widest(&boxes[i]);
-            if (stage < 0)
-                continue;
-            const int left = halves_of(search, &boxes[i], stage, half);
-            cut = true;
-            boxes[i] = left > 0 ? half[left - 1] : boxes[--count];
-            if (left == 2)
-                boxes[count++] = half[0];
-        }
-        cut = cut && count < FRONTIER;
+    for (int i = 0; i < TRIES && count > 0 && count < FRONTIER; i++) {
+        struct search_box half[2];
+        const size_t at = next_of(search, boxes, count);
+        const int left = look_or_cut(search, space, &boxes[at], 0, half);
+        boxes[at] = left > 0 ? half[left - 1] : boxes[--count];
+        if (left == 2)
+            boxes[count++] = half[0];
     }
     return count;
 }
 
 void dwi_search_box(struct search *search, const struct space *space, const struct search_box *whole)
 {
-    struct search_box stack[DEEP] = { *whole };
+    struct search_box stack[DEEP];  /* not set to zero: that took longer than most boxes do */
     int depth = 1;
     double done = 0;
     const double all = volume(whole);
+    stack[0] = *whole;
     while (depth > 0 && !dwi_search_ended(search)) {
         const struct search_box box = stack[--depth];
-        dwi_search_looked(search, done / all);
-        const int stage = widest(&box);
-        if (dwi_search_hopeless(search, &box.bound, false)) {
-            done += volume(&box);
-        } else if (stage < 0) {
-            look(search, space, &box);
-            done++;
-        } else {
-            const int left = halves_of(search, &box, stage, &stack[depth]);
-            done += volume(&box);
-            for (int i = 0; i < left; i++)
-                done -= volume(&stack[depth++]);
-        }
+        const int left = look_or_cut(search, space, &box, done / all, &stack[depth]);
+        done += volume(&box);
+        for (int i = 0; i < left; i++)
+            done -= volume(&stack[depth++]);
     }
 }
 
 void dwi_search_every(struct search *search, const struct space *space, size_t piece, size_t pieces)
 {
-    size_t index[DW_FILTER_STAGES] = { piece };
-    while (index[0] < space->first->count && !dwi_search_ended(search)) {
-        const struct part_pair *pair[DW_FILTER_STAGES];
-        dwi_search_looked(search, (double)index[0] / (double)space->first->count);
-        for (int k = 0; k < space->stages; k++)
-            pair[k] = &pairs_of(space, k)->pair[index[k]];
-        leaf(search, space, pair);
-        int k = space->stages - 1;
-        for (; k > 0 && ++index[k] == space->others->count; k--)
-            index[k] = 0;
-        index[0] += k == 0 ? pieces : 0;
-    }
+    size_t from[DW_FILTER_STAGES] = { 0 }, count[DW_FILTER_STAGES] = { 1 };
+    for (int k = 1; k < space->stages; k++)
+        count[k] = space->others->count;
+    for (from[0] = piece; from[0] < space->first->count && !dwi_search_ended(search); from[0] += pieces)
+        look(search, space, from, count, (double)from[0] / (double)space->first->count);
 }
