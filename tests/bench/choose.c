@@ -46,7 +46,7 @@ int main(int argc, char **argv)
     const int rounds = bench_rounds(argc, argv);
     struct dw_error why = { .status = DW_OK };
     struct dw_choice_wish wish = {
-        .task = { .frequency = 490.2, .high = 5, .levels = 256, .duty = NAN, .load = 1e6, .band = 0.02, .ripple = 2.5 / 256,
+        .task = { .frequency = 1 / 2.05e-3, .high = 3.3, .levels = 256, .duty = NAN, .load = 1e6, .band = 0.02, .ripple = 1.65 / 256,
                   .settling = 0.2, .overshoot = 0.1, .loading = 0.05, .pin_current = INFINITY, .coil_current = INFINITY },
         .resistors = dw_parts_series(12, 1e3, 100e3, 0.01, &why), .capacitors = dw_parts_series(6, 1e-9, 100e-6, 0.1, &why),
         .least_stages = 1, .most_stages = 2, .rank = DW_RANK_PARTS, .best = 10 };

@@ -14,7 +14,7 @@
 enum { PERIODS = 100000, PERIODS_CVODE = 500, PERIODS_TRUE = 40, N = 2 };
 
 static const char JOB[] = "motor";
-static const double PERIOD = 1 / 1612.9, DUTY = 0.37, TOLERANCE = 1e-10;
+static const double PERIOD = 2.05e-3, DUTY = 0.37, TOLERANCE = 1e-10;
 /* State after one period from rest, as ours has it: from there on the rotor turns, and its dry friction is a constant. All
  * sides begin there. */
 static double begin[N];

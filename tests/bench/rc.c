@@ -13,7 +13,7 @@
 enum { PERIODS = 100000, PERIODS_BDF = 2000, LAPS = 20, N = 2 };
 
 static const char JOB[] = "rc";
-static const double PERIOD = 1 / 1612.9, SUPPLY = 4.87, DUTY = 0.37, TOLERANCE = 1e-10;
+static const double PERIOD = 2.05e-3, SUPPLY = 4.87, DUTY = 0.37, TOLERANCE = 1e-10;
 
 /* s, edges of the train; even ones rise. */
 static double edges[2 * PERIODS + 1];

@@ -180,7 +180,7 @@ START_TEST(the_frequency_of_a_suggestion_is_the_lowest_for_ladders)
     struct dw_remedy remedies[DW_REMEDIES];
     struct dw_error error = { .text = "" };
     size_t count;
-    wish.task.frequency = 490.2;
+    wish.task.frequency = 487.8;
     wish.task.ripple = 0.01;
     wish.task.settling = 0.02;
     succeeds(dw_choice_remedies(&wish, remedies, &count, &error), error);

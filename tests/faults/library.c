@@ -264,7 +264,7 @@ static enum dw_status parts(struct dw_error *error)
     enum dw_status status = DW_OK;
     struct dw_parts *resistors = dw_parts_series(6, 1e3, 1e5, 0.01, error), *capacitors = NULL;
     struct dw_choices *choices = NULL;
-    struct dw_choice_wish wish = { .task = { .frequency = 490.2, .high = 5, .levels = 256, .duty = NAN, .load = 1e6, .band = 0.02,
+    struct dw_choice_wish wish = { .task = { .frequency = 487.8, .high = 5, .levels = 256, .duty = NAN, .load = 1e6, .band = 0.02,
         .ripple = 0.01, .settling = 0.2, .overshoot = INFINITY, .loading = INFINITY, .pin_current = INFINITY, .coil_current = INFINITY },
         .least_stages = 1, .most_stages = 2, .best = 3 };
     if (MADE(resistors) && MADE(capacitors = dw_parts_series(3, 1e-8, 1e-5, 0.1, error))) {
