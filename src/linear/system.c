@@ -139,7 +139,7 @@ struct dw_system *dwi_system_new(const struct dw_matrices *given, struct dw_erro
         system->rate_high = calloc(n * both, sizeof(double));
         system->rate_low = calloc(n * both, sizeof(double));
         system->output = calloc(p * both + 1, sizeof(double));
-        system->chains = calloc(most, sizeof *system->chains);
+        system->chains = malloc(most * sizeof *system->chains); /* each is set when it is taken: zeros took longer than a steady state */
     }
     if (!system || !system->rate_high || !system->rate_low || !system->output || !system->chains) {
         dw_system_free(system);
