@@ -91,6 +91,8 @@ struct dw_run {
     struct node node;            /* the state now */
     unsigned long long events;
     unsigned long long steps, steps_all, steps_most; /* on the way to the next input row; over all, and how many may be; 0: any number */
+    unsigned long long work;     /* steps, and rows that nobody asked for, since the pace was judged */
+    double judged;               /* s, where that was, from the stretch's start */
     /* of the stretch under way */
     double goal_time, goal_input[SYSTEM_INPUTS];
     double goal_slope[2 * SYSTEM_INPUTS];  /* [2 x inputs with the constant], at its start and end; where told: */

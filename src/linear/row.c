@@ -22,6 +22,7 @@ enum dw_status dwi_run_give_row(struct dw_run *run, const struct node *node, str
     row.repeats = run->given && row.time == run->last_time && memcmp(row.output, run->last_output, p * sizeof *row.output) == 0 &&
                   memcmp(row.input, run->last_input, m * sizeof *row.input) == 0 &&
                   (!row.slope || memcmp(row.slope, run->last_slope, p * sizeof *row.slope) == 0);
+    run->work += run->options.uniform == 0;
     run->given = true;
     run->last_time = row.time;
     memcpy(run->last_output, row.output, p * sizeof *row.output);

@@ -10,8 +10,8 @@
 enum {
     CHAIN_OF_MODES = 64,  /* changes of mode at one instant, or within 1e-12 of the stretch each, before it is called endless */
     EVENTS_MOST = 1 << 24, /* in one stretch */
-    STEPS_MOST = 1 << 22, STEPS_WITH_ROWS_MOST = 1 << 24, /* likewise, by the pace after each 64th of them; */
-    STEPS_JUDGED = 1 << 16 /* of those with rows earlier, by a pace that is 64 times too slow */
+    STEPS_MOST = 1 << 22, STEPS_WITH_ROWS_MOST = 1 << 24, /* likewise, by the pace of all of them from a 64th on; */
+    STEPS_JUDGED = 1 << 16 /* by that of the last so many, rows among them, where it is 64 times too slow */
 };
 
 #define INSTANT 1e-12  /* of a stretch */
@@ -264,8 +264,14 @@ enum dw_status dwi_run_pace(struct dw_run *run, double gone, bool rows, struct d
     if (run->steps_most > 0 && ++run->steps_all > run->steps_most)  /* unrun: count */
         return dw_error_set(error, DW_NO, 0, "no steady state was found in %.2g steps: something changes very fast beside a period",
                             (double)run->steps_most);
-    const double slack = run->steps + 1 < (unsigned)most / 64 ? 64 : 1;
-    if (++run->steps % STEPS_JUDGED == 0 && gone * most * slack < (double)run->steps * whole)
+    bool slow = ++run->steps % STEPS_JUDGED == 0 && run->steps >= (unsigned)most / 64 && gone * most < (double)run->steps * whole;
+    /* rows that are kept back belong to steps that are not the last */
+    if (++run->work >= STEPS_JUDGED && !(run->curve && run->curve->segment_count > 0)) {
+        slow = slow || (gone - run->judged) * most * 64 < (double)run->work * (whole - gone);
+        run->work = 0;
+        run->judged = gone;
+    }
+    if (slow)
         return dw_error_set(error, DW_NO, 0, "at %.9g s something changes so fast that the way to the next row of the input, %.3g s, would take "
                             "more than %.2g steps", run->time + gone, whole, (double)most);
     return DW_OK;
@@ -297,7 +303,8 @@ static enum dw_status run_stretch(struct dw_run *run, struct dw_error *error)
     const struct guard *guard = NULL;
     const double length = run->goal_time - run->time;
     int close = 0;
-    run->steps = 0;
+    run->steps = run->work = 0;
+    run->judged = 0;
     for (int events = 0;; events++) {
         enum dw_status status = settle_inside(run, offset, guard, error);
         if (status != DW_OK)

@@ -230,6 +230,31 @@ START_TEST(endless_switching_is_an_error_that_says_when_and_where)
 }
 END_TEST
 
+START_TEST(a_run_that_comes_half_way_at_once_is_judged_by_the_pace_from_there_on)
+{
+    /* x falls from 1 to 0, and then swings 1.6e13 times a second: some 1e14 steps with rows for the second half of the way */
+    static const double zero[4] = { 0 }, a[] = { 0, 1e14, -1e14, 0 }, e[] = { -1, 0 }, c[] = { 1, 0 }, x[] = { 1, 1 };
+    const struct dw_guard guard = { .state = c, .scale = 1, .next = 1 };
+    const struct dw_mode pair[] = { { .name = "falls", .a = zero, .e = e, .c = c, .guards = &guard, .guard_count = 1 },
+                                    { .name = "swings", .a = a, .c = c } };
+    struct dw_modes *modes = new_modes(&(struct dw_modes_plan){ .states = 2, .outputs = 1, .modes = pair, .mode_count = 2,
+                                                                .scale = unit_scale });
+    for (int curves = 0; curves < 2; curves++) {
+        size_t rows = 0;
+        struct dw_error error = { DW_OK };
+        struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-6, .swing = 1e-4, .curves = curves,
+                                                                         .sink = count_rows, .context = &rows }, &error);
+        ck_assert_msg(run != NULL, "%s", error.text);
+        succeeds(dw_run_start(run, 0, 0, x, NULL, &error), error);
+        ck_assert_int_eq(dw_run_feed(run, 2, NULL, &error), DW_NO);
+        ck_assert_ptr_nonnull(strstr(error.text, "so fast that the way to the next row of the input, 2 s, would take more than 1.7e+07 steps"));
+        ck_assert_uint_lt(rows, 1 << 17);  /* 65,536 steps and rows, and those of the steps kept back */
+        dw_run_free(run);
+    }
+    dw_modes_free(modes);
+}
+END_TEST
+
 START_TEST(jumps_of_the_input_change_modes_at_once_and_their_reset_applies)
 {
     /* on: x' = 1 while u >= 0.5; off: x = 0 by reset, x' = 0, until u > 0.5 */
@@ -419,6 +444,7 @@ SUITE("linear: modes and events", a_crossing_is_found_to_1e_minus_12_of_the_stre
       at_an_event_the_state_that_alone_decides_is_exactly_where_its_guard_is_zero,
       stretches_with_and_without_a_crossing_may_follow_each_other_in_any_order,
       a_mode_may_follow_itself_through_a_reset, endless_switching_is_an_error_that_says_when_and_where,
+      a_run_that_comes_half_way_at_once_is_judged_by_the_pace_from_there_on,
       jumps_of_the_input_change_modes_at_once_and_their_reset_applies,
       extrema_are_rows_and_lines_between_rows_stay_within_the_accuracy,
       stiff_systems_take_few_rows_with_lengths_that_repeat_and_with_lengths_that_never_do,
