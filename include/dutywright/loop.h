@@ -84,12 +84,13 @@ struct dw_loop_stand {
 
 /* Small departures from sample to sample, with edges that move, a duty that acts later, and the process, but without rounding: about the
  * duty that what is wanted takes in the end; of a process that integrates about the last one, or one half way where that was at its
- * end. States have sizes of some 1.
+ * end; of what the load integrates, such as an angle, about the one at which it stands. States have sizes of some 1.
  *   loop     after dw_loop_run: what is wanted and the load's second table are as they were last. Before it: as the plan says, without tables
  *   later    s, >= 0: the duty comes later by so much
  *   sampled  out
  *   stand    out, may be NULL
- *   returns  DW_OK; DW_NO: no duty gives what is wanted, the loop is open, or the load has no steady state; DW_BAD_USE: more delay than
+ *   returns  DW_OK; DW_NO: no duty gives what is wanted, the loop is open, the load has no steady state,
+ *            or what it integrates does not move in proportion to the duty there; DW_BAD_USE: more delay than
  *            struct dw_sampled has states for; DW_NO_MEMORY
  *   source   central differences of runs over one sample: docs/theory.md, (17.5)
  *   accuracy 1e-7 of the largest number, 1e-9 of linear loads with `average` */

@@ -47,6 +47,8 @@ DW_API size_t dw_plant_output(const struct dw_plant *plant, const char *name);
  *   state    out, [states]; may be NULL
  *   returns  the mode */
 DW_API size_t dw_plant_rest(const struct dw_plant *plant, double *state);
+/* Whether a state need not come back after a period, such as an angle, as the plan has it. */
+DW_API bool dw_plant_drifts(const struct dw_plant *plant, size_t state);
 /* The load behind it, as the plan has it: of a motor's plant the motor. */
 DW_API const void *dw_plant_load(const struct dw_plant *plant);
 

@@ -183,6 +183,7 @@ static struct dw_plant *make_plant(struct dw_actuator *a, struct dw_error *error
     /* positions store nothing: any small weight serves the bounds */
     double weight[ACTUATOR_STATES] = { p->motor.inductance, p->motor.inertia, turned, p->mass, turned };
     double rest[ACTUATOR_STATES] = { [X] = p->initial };
+    const bool drifts[ACTUATOR_STATES] = { [X] = true };
     const struct load_motion at_rest = dwi_actuator_motion(0);
     struct actuator_output out[OUTPUTS_MOST];
     struct dw_port ports[OUTPUTS_MOST];
@@ -202,7 +203,8 @@ static struct dw_plant *make_plant(struct dw_actuator *a, struct dw_error *error
         a->integral[i] = integrals[i];
     return dw_plant_new(&(struct dw_plant_plan){
         .modes = { .states = n, .inputs = M, .outputs = outputs, .probes = PROBES,
-                   .mode_count = a->source.conditions * a->switches * MOTOR_PATHS * a->each, .make = make, .of = a, .weight = weight },
+                   .mode_count = a->source.conditions * a->switches * MOTOR_PATHS * a->each, .make = make, .of = a, .weight = weight,
+                   .drifts = drifts },
         .ports = ports, .rest = rest, .load = a, .release = free, .mode = rest_mode(a) }, error);
 }
 

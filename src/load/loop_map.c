@@ -16,9 +16,18 @@ struct stand {
     double duty, state[DW_STATES];    /* at the beginning of a period */
     double scale[DW_STATES + TAIL_STATES];
     double sample_time, place, due;   /* s: samples lie so long behind the beginning of a period; the newer duty acts then */
-    double measured, mean;
+    double measured, mean, gone;      /* of what the load gives: at the place of samples, in the mean, and its rise in a period */
+    size_t level;                     /* a state that drifts and is what is measured; states: none is */
+    size_t first_mode;                /* orbits are looked for from here: at rest, or where the loop is and that state stays */
+    double first[DW_STATES];
     double seen;
+    bool forced;                      /* the last trial could not begin where it was to: a rotor that goes backward where it goes forward */
 };
+
+static bool integrates(const struct stand *stand)
+{
+    return stand->level < stand->states;
+}
 
 static enum dw_status capture(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
 {
@@ -77,6 +86,48 @@ static enum dw_status add_area(void *context, const struct dw_run_row *row, stru
     return DW_OK;
 }
 
+/* What is measured at rest, and how it goes with a state there. */
+static enum dw_status look_at_rest(struct stand *stand, struct dw_run *run, size_t by, double *measured, double *gain, struct dw_error *error)
+{
+    const struct dw_loop_plan *plan = &stand->loop->plan;
+    const double step = dw_plant_port(plan->plant, plan->measured).scale;
+    double state[DW_STATES], output[2][DW_OUTPUTS] = { { 0 } };
+    enum dw_status status = DW_OK;
+    memcpy(state, stand->first, sizeof state);
+    for (int side = 0; status == DW_OK && side < 2; side++) {
+        state[by] = stand->first[by] + side * step;
+        status = dw_run_start(run, 0, stand->first_mode, state, stand->loop->input, error);
+        dw_run_output(run, output[side], NULL);
+    }
+    *measured = output[0][plan->measured];
+    *gain = (output[1][plan->measured] - *measured) / step;
+    return status;
+}
+
+/* Looks for what the load integrates into what is measured, such as an angle: no duty holds it, but one lets it stand. Where the loop has
+ * not run yet, it is put where it is wanted. */
+static enum dw_status find_level(struct stand *stand, struct dw_error *error)
+{
+    const struct dw_loop *loop = stand->loop;
+    const struct dw_plant *plant = loop->plan.plant;
+    struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .sink = NULL }, error);
+    enum dw_status status = run ? DW_OK : error->status;
+    double measured = 0, gain = 0;
+    stand->first_mode = dw_plant_rest(plant, stand->first);
+    for (stand->level = 0; status == DW_OK && stand->level < stand->states && gain == 0; stand->level += gain == 0)
+        if (dw_plant_drifts(plant, stand->level))
+            status = look_at_rest(stand, run, stand->level, &measured, &gain, error);
+    dw_run_free(run);
+    if (status != DW_OK || !integrates(stand))
+        return status;
+    stand->first[stand->level] += (loop->state.wanted / (loop->tail ? loop->plan.process.gain : 1) - measured) / gain;
+    if (loop->now > 0) {
+        stand->first_mode = dw_run_mode(loop->run);
+        memcpy(stand->first, dw_run_state(loop->run), stand->states * sizeof *stand->first);
+    }
+    return DW_OK;
+}
+
 /* What the load gives at this duty for ever: at the place of samples, and in the mean. */
 static enum dw_status find_orbit(struct stand *stand, double duty, struct dw_error *error)
 {
@@ -85,35 +136,87 @@ static enum dw_status find_orbit(struct stand *stand, double duty, struct dw_err
     double time[PERIOD_ROWS], input[PERIOD_ROWS * DW_INPUTS], edge[3], output[DW_OUTPUTS];
     stand->duty = duty;
     const size_t rows = period_rows(stand, time, input);
-    stand->mode = dw_plant_rest(plan->plant, stand->state);
+    stand->mode = stand->first_mode;
+    memcpy(stand->state, stand->first, sizeof stand->state);
     enum dw_status status = dw_modes_steady(modes, &(struct dw_period){ time, input, rows, NULL }, &stand->mode, stand->state, NULL, error);
     struct area area = { .time = INFINITY, .output = plan->measured };
     const struct dw_run_options options = { .accuracy = 1e-9, .curves = true, .swing = 1e-9, .sink = add_area, .context = &area };
     struct dw_run *run = status == DW_OK ? dw_run_new(modes, &options, error) : NULL;
     if (!run)
         return error->status;
+    if (integrates(stand))
+        stand->state[stand->level] = stand->first[stand->level];
     dwi_loop_edges(plan, duty, edge);
     stand->place = plan->average ? 0 : edge[plan->instant] * plan->period;
     status = dw_run_start(run, time[0], stand->mode, stand->state, input, error);
     dw_run_output(run, output, NULL);
+    const double begun = output[plan->measured];
     for (size_t i = 1; status == DW_OK && i < rows; i++) {
         status = dw_run_feed(run, time[i], input + i * stand->inputs, error);
         if (time[i - 1] < stand->place && time[i] >= stand->place)
             dw_run_output(run, output, NULL);
     }
     stand->measured = output[plan->measured];
+    dw_run_output(run, output, NULL);
+    stand->gone = output[plan->measured] - begun;
     stand->mean = area.sum / (time[rows - 1] - time[0]);
     dw_run_free(run);
     return status;
 }
 
-/* How far what is measured then is from what is wanted. */
+/* How far what is measured then is from what is wanted, or of what the load integrates how fast it goes away. */
 static enum dw_status departure(struct stand *stand, double duty, double *out, struct dw_error *error)
 {
     const struct dw_loop *loop = stand->loop;
     const enum dw_status status = find_orbit(stand, duty, error);
-    *out = (loop->tail ? loop->plan.process.gain * stand->mean : stand->measured) - loop->state.wanted;
+    const double given = (loop->tail ? loop->plan.process.gain * stand->mean : stand->measured) - loop->state.wanted;
+    *out = integrates(stand) ? stand->gone : given;
     return status;
+}
+
+/* Two duties, and the departures there, of which one is above zero and one below where there are such: the ends, or what the load
+ * integrates would be at its stops, no farther from the last duty than need be. */
+static enum dw_status bracket(struct stand *stand, double at[2], double f[2], struct dw_error *error)
+{
+    const struct dw_law *law = &stand->loop->law;
+    const double duty = stand->loop->duty;
+    enum dw_status status = DW_OK;
+    for (double far = integrates(stand) ? 0x1p-6 : 1; status == DW_OK && far <= 1; far *= 4) {
+        const double reach = far < 1 ? far * (law->high - law->low) : INFINITY;
+        at[0] = fmax(duty - reach, law->low);
+        at[1] = fmin(duty + reach, law->high);
+        for (int end = 0; status == DW_OK && end < 2; end++) {
+            status = departure(stand, at[end], &f[end], error);
+            for (size_t i = 0; i < stand->states; i++)
+                stand->scale[i] = fmax(stand->scale[i], fabs(stand->state[i]));
+        }
+        if (f[0] * f[1] <= 0)
+            break;
+    }
+    return status;
+}
+
+/* Whether small changes of the duty move in proportion what the load integrates. */
+static enum dw_status check_proportion(struct stand *stand, struct dw_error *error)
+{
+    const struct dw_law *law = &stand->loop->law;
+    const double share = stand->loop->plan.average ? 1e-3 : 1e-4, found = stand->duty;
+    const double duty = fmin(fmax(found, law->low + 2 * share), law->high - 2 * share);
+    double f[4];
+    enum dw_status status = DW_OK;
+    for (int i = 0; status == DW_OK && i < 4; i++)
+        status = departure(stand, duty + (i < 2 ? i - 2 : i - 1) * share, &f[i], error);
+    const size_t moving = stand->mode;
+    if (status == DW_OK)
+        status = find_orbit(stand, found, error);
+    stand->mode = moving;  /* in one that only rests nothing moves it away */
+    const double middle = (f[2] - f[1]) / 2, off = fmax(fabs(f[1] - f[0] - middle), fabs(f[3] - f[2] - middle));
+    if (status != DW_OK || off < fabs(middle) / 8)
+        return status;
+    if (stand->loop->duty <= law->low || stand->loop->duty >= law->high)
+        return dw_error_set(error, DW_NO, 0, "the loop is open: the duty stays at its end");
+    return dw_error_set(error, DW_NO, 0, "about a duty of %.4g, at which it stands, what is measured does not move in proportion to the duty: "
+                        "friction, play, a stop or a current that dies out holds it", found);
 }
 
 /* The duty at which the loop stands: regula falsi, of which the end that stays is weighed by half (Dowell and Jarratt 1971, BIT 11:168). */
@@ -125,14 +228,11 @@ static enum dw_status find_duty(struct stand *stand, struct dw_error *error)
         const bool inside = loop->duty > at[0] && loop->duty < at[1];
         return find_orbit(stand, inside ? loop->duty : (at[0] + at[1]) / 2, error);
     }
-    enum dw_status status = DW_OK;
-    for (int end = 0; status == DW_OK && end < 2; end++) {
-        status = departure(stand, at[end], &f[end], error);
-        for (size_t i = 0; i < stand->states; i++)
-            stand->scale[i] = fmax(stand->scale[i], fabs(stand->state[i]));
-    }
+    enum dw_status status = bracket(stand, at, f, error);
     if (status != DW_OK)
         return status;
+    if (f[0] * f[1] > 0 && integrates(stand))
+        return dw_error_set(error, DW_NO, 0, "the loop is open: no duty lets what is measured stand");
     if (f[0] * f[1] > 0)
         return dw_error_set(error, DW_NO, 0, "the loop is open: the duty stays at its end; what is measured goes from %.6g to %.6g, and %.6g is wanted",
                             f[0] + loop->state.wanted, f[1] + loop->state.wanted, loop->state.wanted);
@@ -149,7 +249,7 @@ static enum dw_status find_duty(struct stand *stand, struct dw_error *error)
         f[!side] *= kept == side ? 0.5 : 1;
         kept = side;
     }
-    return status;
+    return status == DW_OK && integrates(stand) ? check_proportion(stand, error) : status;
 }
 
 /* ---- one sample from a state ---- */
@@ -168,6 +268,7 @@ static enum dw_status try_loop(struct stand *stand, struct dw_loop *t, const dou
         memcpy(t->tail->state, x + stand->states, t->tail->states * sizeof *x);
     }
     const enum dw_status status = dw_run_start(t->run, 0, stand->mode, x, t->input, error);
+    stand->forced = memcmp(dw_run_state(t->run), x, stand->states * sizeof *x) != 0;
     return status == DW_OK ? dwi_loop_one_sample(t, error) : status;
 }
 
@@ -186,25 +287,37 @@ static enum dw_status try_sample(struct stand *stand, const double *x, double ol
     return status;
 }
 
-/* Differences by a state, or behind those by the older and the newer duty: of all states, in units of their scales, and of what is
- * measured. */
+/* One sample with a state, or behind them the older or the newer duty, so many shares of its size away from where it stands. */
+static enum dw_status try_away(struct stand *stand, size_t by, double away, double *next, struct dw_error *error)
+{
+    double x[DW_STATES + TAIL_STATES] = { 0 }, duty[2] = { stand->duty, stand->duty };
+    memcpy(x, stand->state, stand->states * sizeof *x);
+    if (by < stand->all)
+        x[by] += away * stand->scale[by];
+    else
+        duty[by - stand->all] += away;
+    return try_sample(stand, x, duty[0], duty[1], next, error);
+}
+
+/* Differences by a state or a duty: of all states, in units of their scales, and of what is measured. Where one side is none, they are of
+ * the same order from the other. */
 static enum dw_status difference(struct stand *stand, size_t by, double *column, struct dw_error *error)
 {
-    const bool average = stand->loop->plan.average;
-    const double share = average ? 1e-3 : 1e-4;
-    double next[2][DW_STATES + TAIL_STATES + 1];
-    enum dw_status status = DW_OK;
-    for (int side = 0; status == DW_OK && side < 2; side++) {
-        double x[DW_STATES + TAIL_STATES] = { 0 }, duty[2] = { stand->duty, stand->duty };
-        memcpy(x, stand->state, stand->states * sizeof *x);
-        if (by < stand->all)
-            x[by] += (side ? -share : share) * stand->scale[by];
-        else
-            duty[by - stand->all] += side ? -share : share;
-        status = try_sample(stand, x, duty[0], duty[1], next[side], error);
+    const double share = stand->loop->plan.average ? 1e-3 : 1e-4;
+    double next[3][DW_STATES + TAIL_STATES + 1];
+    enum dw_status status = try_away(stand, by, share, next[0], error);
+    const double way = stand->forced ? -1 : 1;
+    if (status == DW_OK)
+        status = try_away(stand, by, -share, next[1], error);
+    const bool one = way < 0 || stand->forced;
+    if (status == DW_OK && one)
+        status = try_away(stand, by, 2 * way * share, next[way > 0], error);
+    if (status == DW_OK && one)
+        status = try_away(stand, by, 0, next[2], error);
+    for (size_t i = 0; i <= stand->all; i++) {
+        const double near = next[way < 0][i], other = next[way > 0][i], away = one ? way * (4 * near - other - 3 * next[2][i]) : near - other;
+        column[i] = away / (2 * share * (i < stand->all ? stand->scale[i] : 1));
     }
-    for (size_t i = 0; i <= stand->all; i++)
-        column[i] = (next[0][i] - next[1][i]) / (2 * share * (i < stand->all ? stand->scale[i] : 1));
     return status;
 }
 
@@ -268,6 +381,8 @@ static enum dw_status fill_map(struct stand *stand, bool keeps, struct map *map,
     for (size_t j = 0; status == DW_OK && j < all + 2; j++) {
         double column[DW_STATES + TAIL_STATES + 1];
         status = difference(stand, j, column, error);
+        for (size_t i = 0; integrates(stand) && j == stand->level && i < stand->states; i++)
+            column[i] = i == j;  /* nothing else of the load depends on it */
         for (size_t i = 0; i < all; i++)
             *(j <= all ? &map->a[i * n + j] : &map->b[i]) = column[i];
         if (keeps)
@@ -351,7 +466,9 @@ enum dw_status dw_loop_sampled(const struct dw_loop *loop, double later, struct 
     double at = 0, late = 0;
     error = error ? error : &own;
     stand.all = stand.states + (loop->tail ? loop->tail->states : 0);
-    enum dw_status status = find_duty(&stand, error);
+    enum dw_status status = find_level(&stand, error);
+    if (status == DW_OK)
+        status = find_duty(&stand, error);
     if (status == DW_OK && found)
         *found = (struct dw_loop_stand){ stand.duty, stand.measured, stand.mean };
     if (status == DW_OK)

@@ -7,6 +7,7 @@ struct dw_plant {
     struct dw_modes *modes;
     size_t states, inputs, outputs, mode;
     double rest[DW_STATES];
+    bool drifts[DW_STATES];
     struct dw_port port[DW_OUTPUTS];
     void *load;
     void (*release)(void *load);
@@ -21,7 +22,7 @@ static struct dw_modes *make_modes(const struct dw_plant_plan *plan, struct dw_p
     if (plan->equations) {
         equations = *plan->equations;
         modes = (struct dw_modes_plan){ .states = equations.states, .inputs = equations.inputs, .outputs = equations.outputs,
-                                        .mode_count = equations.mode_count };
+                                        .mode_count = equations.mode_count, .drifts = equations.drifts };
     }
     if (plan->mode >= modes.mode_count) {
         dw_error_member(error, "mode", "a plant rests in mode %zu of %zu", plan->mode + 1, modes.mode_count);
@@ -32,6 +33,8 @@ static struct dw_modes *make_modes(const struct dw_plant_plan *plan, struct dw_p
         scale[i] = plan->ports[i].scale;
     }
     plant->states = modes.states;
+    for (size_t i = 0; modes.drifts && i < modes.states && i < DW_STATES; i++)
+        plant->drifts[i] = modes.drifts[i];
     plant->inputs = modes.inputs;
     plant->outputs = modes.outputs;
     equations.scale = modes.scale = scale;
@@ -76,6 +79,11 @@ struct dw_modes *dw_plant_modes(const struct dw_plant *plant)
 size_t dw_plant_states(const struct dw_plant *plant)
 {
     return plant->states;
+}
+
+bool dw_plant_drifts(const struct dw_plant *plant, size_t state)
+{
+    return plant->drifts[state];
 }
 
 size_t dw_plant_inputs(const struct dw_plant *plant)
