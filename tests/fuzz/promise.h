@@ -5,6 +5,7 @@
 
 #include <dutywright/plant.h>
 #include <dutywright/status.h>
+#include <dutywright/supply.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -64,7 +65,19 @@ static inline double next_part(struct bytes *bytes, double low, double high)
     return next_byte(bytes) % 4 ? next_size(bytes, low, high) : 0;
 }
 
-/* ---- what a motor drives ---- */
+/* Of one that gives way, for one choice in four; else all zero. */
+static inline struct dw_supply next_supply(struct bytes *bytes)
+{
+    struct dw_supply supply = { .bulk = 0 };
+    if (next_byte(bytes) % 4 == 0) {
+        supply.line_resistance = next_size(bytes, 1e-3, 1);
+        supply.bulk = next_part(bytes, 1e-5, 1e-2);
+        supply.bulk_resistance = next_part(bytes, 1e-3, 1);
+    }
+    return supply;
+}
+
+/* ---- what pulses drive ---- */
 
 enum { DRIVEN_ROWS = 20000 };  /* then a run is ended */
 

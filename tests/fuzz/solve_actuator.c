@@ -28,9 +28,8 @@ static void choose_motor(struct bytes *bytes, struct dw_motor_plan *plan)
     plan->low_gate = next_byte(bytes) % 4 == 0;
     plan->direction = next_byte(bytes) % 4 == 0;
     plan->all = next_byte(bytes) % 2;
-    if (plan->drive != DW_DRIVE_DIRECT && next_byte(bytes) % 4 == 0)
-        plan->source = (struct dw_supply){ .line_resistance = next_size(bytes, 1e-3, 1), .bulk = next_part(bytes, 1e-5, 1e-2),
-                                           .bulk_resistance = next_part(bytes, 1e-3, 1) };
+    if (plan->drive != DW_DRIVE_DIRECT)
+        plan->source = next_supply(bytes);
 }
 
 static void choose_plan(struct bytes *bytes, struct dw_actuator_plan *plan)
