@@ -40,23 +40,6 @@ DW_API size_t dw_system_states(const struct dw_system *system);
 DW_API size_t dw_system_inputs(const struct dw_system *system);
 DW_API size_t dw_system_outputs(const struct dw_system *system);
 
-/* Carries the state over one straight line of the input, by a cached propagator.
- *   state    in and out, [states]
- *   start    [inputs], input at the start (after a jump)
- *   end      [inputs], input at the end (before a jump)
- *   length   s, >= 0
- *   slack    s, >= 0: lengths that differ by up to this share a propagator, corrected to second order; 0 where unknown,
- *            4 ulp of the time late in a long table
- *   returns  DW_OK, DW_BAD_USE (length not finite or below zero, rates too fast for it), DW_NO_MEMORY; state untouched on error
- *   source   scaling and squaring of exp(A h) - I: docs/theory.md, (2.3) to (2.6); Higham 2005, SIMAX 26:1179
- *   accuracy 1e-15 times the largest state or input a stretch, in the energy norm, for rates up to 1e15 / length */
-DW_API enum dw_status dw_system_advance(struct dw_system *system, double *state, const double *start, const double *end,
-                                        double length, double slack, struct dw_error *error);
-
-/* y = C x + D u.
- *   output   out, [outputs] */
-DW_API void dw_system_output(const struct dw_system *system, const double *state, const double *input, double *output);
-
 /* One piece of the input, a straight line or a cubic, and where it begins. */
 struct dw_interval {
     const double *state;          /* [states], at the start */
@@ -66,11 +49,21 @@ struct dw_interval {
                                    * chord's within 4 ulp, where one is not finite, and over less than 1e-30 s. NULL: all are */
 };
 
-/* dw_system_advance over such a piece.
- *   state    out, [states]; may be the interval's; untouched on error
- *   accuracy as there, with 4/27 of its slopes times the length beside the largest input */
-DW_API enum dw_status dw_system_advance_over(struct dw_system *system, const struct dw_interval *over, double slack, double *state,
-                                             struct dw_error *error);
+/* Carries the state over a piece of the input, by a cached propagator; at once where the input stands still.
+ *   over     from the state at its start (after a jump) to its end (before a jump)
+ *   slack    s, >= 0: lengths that differ by up to this share a propagator, corrected to second order; 0 where unknown,
+ *            4 ulp of the time late in a long table
+ *   state    out, [states]; may be the piece's; untouched on error
+ *   returns  DW_OK, DW_BAD_USE (length not finite or below zero, rates too fast for it), DW_NO_MEMORY
+ *   source   scaling and squaring of exp(A h) - I: docs/theory.md, (2.3) to (2.6); Higham 2005, SIMAX 26:1179
+ *   accuracy 1e-15 times the largest state or input a stretch, in the energy norm, for rates up to 1e15 / length; of a cubic, with 4/27
+ *            of its slopes times the length beside the largest input */
+DW_API enum dw_status dw_system_advance(struct dw_system *system, const struct dw_interval *over, double slack, double *state,
+                                        struct dw_error *error);
+
+/* y = C x + D u.
+ *   output   out, [outputs] */
+DW_API void dw_system_output(const struct dw_system *system, const double *state, const double *input, double *output);
 
 #define DW_ALONE ((size_t)-1)
 /* What is integrated: the product of two outputs, counted from 0; the same twice for a mean square. */

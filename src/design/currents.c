@@ -68,7 +68,7 @@ static enum dw_status steady_of(struct steady_period *steady, struct dw_system *
         return status;
     for (size_t i = 0; i < dw_system_states(system); i++)
         steady->state[1][i] = steady->state[0][i];
-    return dw_system_advance(system, steady->state[1], &high, &high, edge, 0, error);
+    return dw_system_advance(system, &(struct dw_interval){ steady->state[1], &high, &high, edge, NULL }, 0, steady->state[1], error);
 }
 
 /* Products of outputs, and their integrals while the pin is high, low: each once, for several sums have it. */

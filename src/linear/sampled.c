@@ -30,7 +30,7 @@ static enum dw_status step(struct dw_system *system, double *state, size_t input
 {
     double held[DW_INPUTS] = { 0 };
     held[input] = value;
-    return dw_system_advance(system, state, held, held, length, 0, error);
+    return dw_system_advance(system, &(struct dw_interval){ state, held, held, length, NULL }, 0, state, error);
 }
 
 /* The columns of x after = a x + held[0] (duty at first) + held[1] (duty after `turn`). */

@@ -88,8 +88,8 @@ enum dw_status dwi_tail_go(struct tail *tail, double time, struct dw_error *erro
         const struct tail_row end = fmax(time, now.time) < next.time ? dwi_tail_between(*row_at(tail, 0), next, time) : next;
         const double slope[2] = { now.slope, end.slope };
         if (end.time > now.time)
-            status = dw_system_advance_over(tail->system, &(struct dw_interval){ tail->state, &now.value, &end.value, end.time - now.time, slope },
-                                            dw_time_slack(end.time), tail->state, error);
+            status = dw_system_advance(tail->system, &(struct dw_interval){ tail->state, &now.value, &end.value, end.time - now.time, slope },
+                                       dw_time_slack(end.time), tail->state, error);
         tail->now = end;
         if (end.time == next.time) {
             tail->first = (tail->first + 1) % tail->room;

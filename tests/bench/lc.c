@@ -59,8 +59,8 @@ static int simulate(const struct dw_ladder *ladder, double high, double low, con
     double x[N] = { 0 };
     int k = 0;
     for (; k < MOST && !(apart(ladder, x, truth) <= NEAR); k++) {
-        dw_system_advance(system, x, &SUPPLY, &SUPPLY, high, 0, &why);
-        dw_system_advance(system, x, &zero, &zero, low, 0, &why);
+        dw_system_advance(system, &(struct dw_interval){ x, &SUPPLY, &SUPPLY, high, NULL }, 0, x, &why);
+        dw_system_advance(system, &(struct dw_interval){ x, &zero, &zero, low, NULL }, 0, x, &why);
     }
     dw_system_free(system);
     return k;

@@ -83,7 +83,7 @@ static double run_ours(struct dw_system *system, int periods, double (*truth)[N]
     struct dw_error why;
     for (int k = 0; k < 2 * periods; k++) {
         const double from = edges[k], to = edges[k + 1], u = level(k);
-        bench_demand(dw_system_advance(system, x, &u, &u, to - from, 4 * DBL_EPSILON * to, &why) == DW_OK, "%s", why.text);
+        bench_demand(dw_system_advance(system, &(struct dw_interval){ x, &u, &u, to - from, NULL }, 4 * DBL_EPSILON * to, x, &why) == DW_OK, "%s", why.text);
         if (truth)
             error = worse(error, x, truth[k]);
     }

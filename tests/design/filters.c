@@ -363,10 +363,10 @@ static double switched_mean(const struct simulated *pins, double duty)
                 dw_system_output(pin->system, state, &levels[half], outputs);
                 sum += outputs[pin->out] * (i % pieces ? 1 : 0.5) * length / pieces / pin->period;
                 if (i < pieces)
-                    succeeds(dw_system_advance(pin->system, state, &levels[half], &levels[half], length / pieces, 0, &error), error);
+                    succeeds(dw_system_advance(pin->system, &(struct dw_interval){ state, &levels[half], &levels[half], length / pieces, NULL }, 0, state, &error), error);
             }
             if (n < PERIODS)
-                succeeds(dw_system_advance(pin->system, state, &levels[half], &levels[half], length, 0, &error), error);
+                succeeds(dw_system_advance(pin->system, &(struct dw_interval){ state, &levels[half], &levels[half], length, NULL }, 0, state, &error), error);
         }
     return sum;
 }

@@ -69,7 +69,7 @@ static double moved(const struct simulated *filter, const double *from, const do
     double state[DW_STATES], outputs[DW_OUTPUTS];
     struct dw_error error = { .text = "" };
     memcpy(state, from, filter->states * sizeof *state);
-    succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+    succeeds(dw_system_advance(filter->system, &(struct dw_interval){ state, level, level, length, NULL }, 0, state, &error), error);
     dw_system_output(filter->system, state, level, outputs);
     return outputs[output];
 }
@@ -111,7 +111,7 @@ double simulated_range(const struct simulated *filter, double duty, size_t outpu
             least = fmin(least, value[i]);
             most = fmax(most, value[i]);
             if (i < PIECES)
-                succeeds(dw_system_advance(filter->system, state, level, level, length / PIECES, 0, &error), error);
+                succeeds(dw_system_advance(filter->system, &(struct dw_interval){ state, level, level, length / PIECES, NULL }, 0, state, &error), error);
         }
         /* a turn may hide in the first and in the last piece, on either side */
         for (int i = 1; i < PIECES; i++)
@@ -143,7 +143,7 @@ double simulated_product(const struct simulated *filter, double duty, size_t one
         const struct dw_interval over = { state, level, level, length, NULL };
         double integral;
         succeeds(dw_system_integrals(filter->system, &over, &(struct dw_integrand){ one, other }, 1, &integral, &error), error);
-        succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+        succeeds(dw_system_advance(filter->system, &(struct dw_interval){ state, level, level, length, NULL }, 0, state, &error), error);
         sum += integral / filter->period;
     }
     return sum;
@@ -159,7 +159,7 @@ double simulated_rate(const struct simulated *filter, double duty, size_t output
         struct dw_error error = { .text = "" };
         double before = moved(filter, state, level, 0, output);
         for (int i = 0; i < MANY; i++) {
-            succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+            succeeds(dw_system_advance(filter->system, &(struct dw_interval){ state, level, level, length, NULL }, 0, state, &error), error);
             const double now = moved(filter, state, level, 0, output);
             sum += (now - before) * (now - before) / (length * filter->period);
             before = now;
@@ -197,10 +197,10 @@ struct simulated_start simulated_start(const struct simulated *filter, double du
             mean[n] += integral / filter->period;
             for (int i = 0; i < samples; i++) {
                 start.pin_peak = fmax(start.pin_peak, fabs(moved(filter, state, level, 0, filter->pin)));
-                succeeds(dw_system_advance(filter->system, state, level, level, length / samples, 0, &error), error);
+                succeeds(dw_system_advance(filter->system, &(struct dw_interval){ state, level, level, length / samples, NULL }, 0, state, &error), error);
             }
             if (samples == 0)
-                succeeds(dw_system_advance(filter->system, state, level, level, length, 0, &error), error);
+                succeeds(dw_system_advance(filter->system, &(struct dw_interval){ state, level, level, length, NULL }, 0, state, &error), error);
             start.pin_peak = fmax(start.pin_peak, fabs(moved(filter, state, level, 0, filter->pin)));
         }
         end[n] = (double)(n + 1) * filter->period;

@@ -87,7 +87,7 @@ static enum dw_status ladders(struct dw_error *error)
         RIGHT(dw_system_rates(system, real, imaginary, error)) &&
         RIGHT(dw_system_response(system, 0, 1e3, integral, real, error)) &&
         RIGHT(dw_system_sweep(system, &(struct dw_sweep){ 0, 10, 1e4, 1e-2 }, take_point, NULL, error)) &&
-        RIGHT(dw_system_advance(system, state, clock_pin, clock_pin + 2, 1.7e-3, 0, error)) &&
+        RIGHT(dw_system_advance(system, &(struct dw_interval){ state, clock_pin, clock_pin + 2, 1.7e-3, NULL }, 0, state, error)) &&
         MADE(plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
                                                                             .diode_drop = 0.7, .all = true }, error)) &&
         RIGHT(run_plant(plant, NULL, error)) && RIGHT(follow_file(plant, "a steady start", error)) && RIGHT(follow_file(plant, NULL, error)))

@@ -47,7 +47,7 @@ static void advance(const struct dw_ladder *ladder, struct dw_system *system, do
     const size_t states = dw_system_states(system);
     const double before = dw_ladder_energy(ladder, state);
     memcpy(halves, state, sizeof halves);
-    if (dw_system_advance(system, state, &start, &end, length, 0, &error) != DW_OK) {
+    if (dw_system_advance(system, &(struct dw_interval){ state, &start, &end, length, NULL }, 0, state, &error) != DW_OK) {
         demand_error(&error, DW_BAD_USE, DW_BAD_USE);
         return;
     }
@@ -58,8 +58,8 @@ static void advance(const struct dw_ladder *ladder, struct dw_system *system, do
     const double scale = fmax(before, fmax(dw_ladder_energy(ladder, state), supply_energy));
     if (start == 0 && end == 0)
         demand(dw_ladder_energy(ladder, state) <= before + 1e-12 * scale, "energy falls while the pin is at zero");
-    if (dw_system_advance(system, halves, &start, &middle, length / 2, 0, &error) == DW_OK
-        && dw_system_advance(system, halves, &middle, &end, length / 2, 0, &error) == DW_OK) {
+    if (dw_system_advance(system, &(struct dw_interval){ halves, &start, &middle, length / 2, NULL }, 0, halves, &error) == DW_OK
+        && dw_system_advance(system, &(struct dw_interval){ halves, &middle, &end, length / 2, NULL }, 0, halves, &error) == DW_OK) {
         for (size_t i = 0; i < states; i++)
             difference[i] = halves[i] - state[i];
         demand(dw_ladder_energy(ladder, difference) <= 1e-24 * scale, "a stretch is its two halves");

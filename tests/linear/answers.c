@@ -112,7 +112,7 @@ START_TEST(integrals_along_ramps_are_what_gauss_sums_of_the_trajectory_give)
         double x[N] = { start[0], start[1], start[2] }, u[M], y[P];
         for (size_t j = 0; j < M; j++)
             u[j] = from[j] + (to[j] - from[j]) * time / length;
-        succeeds(dw_system_advance(system, x, from, u, time, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ x, from, u, time, NULL }, 0, x, &error), error);
         dw_system_output(system, x, u, y);
         for (size_t k = 0; k < COUNT; k++) {
             const double product = y[integrand[k].first] * (integrand[k].second == DW_ALONE ? 1 : y[integrand[k].second]);
@@ -139,7 +139,7 @@ START_TEST(energy_in_equals_energy_lost_and_stored)
     const double before = (l * x[0] * x[0] + cap * x[1] * x[1]) / 2;
     succeeds(dw_system_integrals(system, &(struct dw_interval){ x, &u, &u, length, NULL },
                                  (struct dw_integrand[]){ { 0, DW_ALONE }, { 0, 1 } }, 2, integral, &error), error);
-    succeeds(dw_system_advance(system, x, &u, &u, length, 0, &error), error);
+    succeeds(dw_system_advance(system, &(struct dw_interval){ x, &u, &u, length, NULL }, 0, x, &error), error);
     const double after = (l * x[0] * x[0] + cap * x[1] * x[1]) / 2;
     within_scale(u * integral[0], integral[1] + after - before, 1e-13, after);
     dw_system_free(system);

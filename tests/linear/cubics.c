@@ -100,7 +100,7 @@ START_TEST(cubics_into_one_pole_are_the_closed_form_from_1e_minus_3_to_1e9_time_
         struct dw_system *system = new_system(&(struct dw_matrices){ .states = 1, .inputs = 1, .a = &a, .b = &b });
         struct dw_error error;
         double x = 0.31;
-        succeeds(dw_system_advance_over(system, &(struct dw_interval){ &x, &from, &to, h, slope }, 0, &x, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &x, &from, &to, h, slope }, 0, &x, &error), error);
         const quad k = -(quad)1 / a, rise = (quad)to - from, s0 = slope[0] * (quad)h, s1 = slope[1] * (quad)h, q = k / h;
         const quad c2 = 3 * rise - 2 * s0 - s1, c3 = s0 + s1 - 2 * rise;
         const quad begin = from - q * (s0 - q * (2 * c2 - q * 6 * c3));
@@ -128,7 +128,7 @@ START_TEST(stiff_systems_along_cubics_agree_with_33_digits)
             want[i] = piece.state[i];
         quad_advance_over(lags.a, NULL, lags.b, NULL, lags.n, M, want, &piece.over);
         double x[N];
-        succeeds(dw_system_advance_over(lags.system, &piece.over, 0, x, &error), error);
+        succeeds(dw_system_advance(lags.system, &piece.over, 0, x, &error), error);
         /* drive and states of up to 3 x 3 x 2 each; n products and sums of an ulp of that */
         for (size_t i = 0; i < lags.n; i++)
             within_scale(x[i], (double)want[i], 4 * (double)(lags.n + 4) * DBL_EPSILON, 4);
@@ -151,7 +151,7 @@ START_TEST(lengths_that_come_but_once_share_a_chain_and_are_as_exact)
             for (size_t i = 0; i < N; i++)
                 want[i] = piece.state[i];
             quad_advance_over(lags.a, NULL, lags.b, NULL, N, M, want, &piece.over);
-            succeeds(dw_system_advance_over(lags.system, &piece.over, 0, x, &error), error);
+            succeeds(dw_system_advance(lags.system, &piece.over, 0, x, &error), error);
             /* as above, over some dozens of cells */
             for (size_t i = 0; i < N; i++)
                 within_scale(x[i], (double)want[i], 16 * (N + 4) * DBL_EPSILON, 4);
@@ -172,7 +172,7 @@ START_TEST(a_cubic_cut_anywhere_leads_to_the_same_state_and_the_same_integrals)
         random_piece(&piece, between(0.01, 2));
         const double cut = trial < 4 ? pow(10, -3 * trial - 3) : between(0.001, 0.999), length = piece.over.length;
         double whole[N], x[N], integral[3], sum[3] = { 0 };
-        succeeds(dw_system_advance_over(lags.system, &piece.over, 0, whole, &error), error);
+        succeeds(dw_system_advance(lags.system, &piece.over, 0, whole, &error), error);
         succeeds(dw_system_integrals(lags.system, &piece.over, integrand, 3, integral, &error), error);
         memcpy(x, piece.state, sizeof x);
         for (int side = 0; side < 2; side++) {
@@ -180,7 +180,7 @@ START_TEST(a_cubic_cut_anywhere_leads_to_the_same_state_and_the_same_integrals)
             part_of(&piece, side ? cut : 0, side ? 1 : cut, &part);
             memcpy(part.state, x, sizeof x);
             succeeds(dw_system_integrals(lags.system, &part.over, integrand, 3, some, &error), error);
-            succeeds(dw_system_advance_over(lags.system, &part.over, 0, x, &error), error);
+            succeeds(dw_system_advance(lags.system, &part.over, 0, x, &error), error);
             for (int k = 0; k < 3; k++)
                 sum[k] += some[k];
         }
@@ -203,7 +203,7 @@ static double output_at(const struct chain_of_lags *lags, const struct piece *pi
     double x[N], output[2];
     part_of(piece, 0, t / piece->over.length, &part);
     part.over.state = piece->state;
-    succeeds(dw_system_advance_over(lags->system, &part.over, 0, x, &error), error);
+    succeeds(dw_system_advance(lags->system, &part.over, 0, x, &error), error);
     dw_system_output(lags->system, x, part.end, output);
     return output[k];
 }
@@ -251,8 +251,8 @@ START_TEST(slopes_of_the_chord_make_a_line_to_the_bit)
             piece.slope[j] = piece.slope[M + j] = (piece.end[j] - piece.start[j]) / piece.over.length;
         struct dw_interval straight = piece.over;
         straight.slope = NULL;
-        succeeds(dw_system_advance_over(lags.system, &straight, 0, line, &error), error);
-        succeeds(dw_system_advance_over(lags.system, &piece.over, 0, cubic, &error), error);
+        succeeds(dw_system_advance(lags.system, &straight, 0, line, &error), error);
+        succeeds(dw_system_advance(lags.system, &piece.over, 0, cubic, &error), error);
         ck_assert_mem_eq(line, cubic, sizeof line);
         succeeds(dw_system_integrals(lags.system, &straight, &(struct dw_integrand){ 0, 1 }, 1, integral, &error), error);
         succeeds(dw_system_integrals(lags.system, &piece.over, &(struct dw_integrand){ 0, 1 }, 1, integral + 1, &error), error);
@@ -286,7 +286,7 @@ START_TEST(a_period_of_cubics_comes_back_with_jumps_and_with_corners)
             memcpy(ends, slope + (i - 1) * M, M * sizeof *ends);
             memcpy(ends + M, slope + i * M, M * sizeof *ends);
             const struct dw_interval over = { x, input + (i - 1) * M, input + i * M, time[i] - time[i - 1], ends };
-            succeeds(dw_system_advance_over(lags.system, &over, 0, x, &error), error);
+            succeeds(dw_system_advance(lags.system, &over, 0, x, &error), error);
         }
         /* six stretches of 1e-15 of states and drives of up to 10; what the orbit is known by is the condition beside them */
         for (size_t i = 0; i < lags.n; i++)
@@ -305,15 +305,15 @@ START_TEST(with_a_slope_that_is_none_and_in_no_time_a_cubic_is_a_line)
     double x = 0.25;
     for (int i = 0; i < 2; i++) {
         double line = 0.25, got;
-        succeeds(dw_system_advance(system, &line, input, input + 1, 0.7, 0, &error), error);
-        succeeds(dw_system_advance_over(system, &(struct dw_interval){ &x, input, input + 1, 0.7, slopes[i] }, 0, &got, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &line, input, input + 1, 0.7, NULL }, 0, &line, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &x, input, input + 1, 0.7, slopes[i] }, 0, &got, &error), error);
         ck_assert_double_eq(got, line);
     }
-    succeeds(dw_system_advance_over(system, &(struct dw_interval){ &x, input, input + 1, 1e-31, steep }, 0, &x, &error), error);
+    succeeds(dw_system_advance(system, &(struct dw_interval){ &x, input, input + 1, 1e-31, steep }, 0, &x, &error), error);
     within_scale(x, 0.25, 1e-30, 1);
-    succeeds(dw_system_advance_over(system, &(struct dw_interval){ &x, input, input + 1, 0, steep }, 0, &x, &error), error);
+    succeeds(dw_system_advance(system, &(struct dw_interval){ &x, input, input + 1, 0, steep }, 0, &x, &error), error);
     within_scale(x, 0.25, 1e-30, 1);
-    refuses(dw_system_advance_over(system, &(struct dw_interval){ &x, input, input, -1, NULL }, 0, &x, &error), DW_BAD_USE, error,
+    refuses(dw_system_advance(system, &(struct dw_interval){ &x, input, input, -1, NULL }, 0, &x, &error), DW_BAD_USE, error,
             "a stretch of -1 s: must be finite and not below zero");
     dw_system_free(system);
 }

@@ -33,7 +33,7 @@ START_TEST(one_pole_is_the_closed_form_from_1e_minus_12_to_1e6_periods)
         struct dw_error error;
         double x = 0.31;
         const double from = 4.87, to = 4.31;
-        succeeds(dw_system_advance(system, &x, &from, &to, length, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &x, &from, &to, length, NULL }, 0, &x, &error), error);
         /* x = x0 + (u0 - x0) e + s (h - tau e), e = 1 - exp(-h/tau); in long double, for small h/tau by its series */
         const long double h = length, rate = -(long double)a, e = -expm1l(-h * rate), q = h * rate;
         const long double lag = q < 1e-3L ? h * (q / 2 - q * q / 6 + q * q * q / 24) : h - e / rate;
@@ -54,7 +54,7 @@ START_TEST(critical_damping_is_the_closed_form)
     for (int i = 1; i <= 40; i++) {
         const double t = 0.37e-3 * i, u = 3.3;
         double x[] = { 0, 0 };
-        succeeds(dw_system_advance(system, x, &u, &u, t, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ x, &u, &u, t, NULL }, 0, x, &error), error);
         const double want = -u * ((1 + w * t) * expm1(-w * t) + w * t);
         /* condition of exp(A t): rounding of w^2 against 2 w moves a double pole by sqrt(ulp), its solution by a few ulp */
         within_scale(x[0], want, 32 * DBL_EPSILON, u);
@@ -72,7 +72,7 @@ START_TEST(oscillator_of_quality_1e4_keeps_phase_and_energy_over_1e5_cycles)
     const double length = 0.377e-3;
     const int steps = 1000000;
     for (int i = 0; i < steps; i++)
-        succeeds(dw_system_advance(system, x, NULL, NULL, length, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ x, NULL, NULL, length, NULL }, 0, x, &error), error);
     const long double damped = sqrtl((long double)w * w - (long double)d * d), t = (long double)length * steps;
     const long double want = expl(-(long double)d * t) * (cosl(damped * t) + d / damped * sinl(damped * t));
     /* each step rounds by at most 2 ulp of the amplitude then; they add up no worse than steps * 2 ulp * exp(-d t) */
@@ -96,7 +96,7 @@ START_TEST(equal_poles_need_no_eigenvectors)
     struct dw_error error;
     const double u = 5, t = 2.9e-3;
     double x[6] = { 0 };
-    succeeds(dw_system_advance(system, x, &u, &u, t, 0, &error), error);
+    succeeds(dw_system_advance(system, &(struct dw_interval){ x, &u, &u, t, NULL }, 0, x, &error), error);
     for (size_t k = 1; k <= n; k++) {
         long double sum = 0, term = 1;
         for (size_t j = 0; j < k; j++, term *= (long double)t / tau / j)
@@ -140,7 +140,7 @@ START_TEST(stiff_systems_agree_with_33_digits)
         struct dw_system *system = new_system(n, 2, a, b, weight);
         struct dw_error error;
         const double length = 0.1 + uniform();
-        succeeds(dw_system_advance(system, x, u0, u1, length, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ x, u0, u1, length, NULL }, 0, x, &error), error);
         quad_advance(a, NULL, b, NULL, n, 2, wanted, u0, u1, length);
         /* states and their drive are of order one and nothing grows: n products and sums of 1 ulp of the largest state */
         double scale = 1;
@@ -162,7 +162,7 @@ START_TEST(low_halves_decide_where_a_slow_rate_is_a_difference_of_fast_ones)
     struct dw_system *system = dw_system_new(
         &(struct dw_matrices){ .states = 2, .inputs = 0, .a = a, .a_low = low, .weight = weight }, &error);
     double x[] = { 1, 1 };
-    succeeds(dw_system_advance(system, x, &u, &u, 2.0, 0, &error), error);
+    succeeds(dw_system_advance(system, &(struct dw_interval){ x, &u, &u, 2.0, NULL }, 0, x, &error), error);
     near(x[0], exp(-slow), 8 * DBL_EPSILON);
     near(x[1], exp(-slow), 8 * DBL_EPSILON);
     dw_system_free(system);
@@ -184,10 +184,10 @@ START_TEST(one_stretch_equals_its_parts_and_answers_superpose)
         struct dw_error error;
         const double u0 = uniform(), u1 = uniform(), length = uniform(), cut = 0.3819 * length;
         const double middle = u0 + (u1 - u0) * (cut / length), u20 = 2 * u0, u21 = 2 * u1;
-        succeeds(dw_system_advance(system, whole, &u0, &u1, length, 0, &error), error);
-        succeeds(dw_system_advance(system, parts, &u0, &middle, cut, 0, &error), error);
-        succeeds(dw_system_advance(system, parts, &middle, &u1, length - cut, 0, &error), error);
-        succeeds(dw_system_advance(system, doubled, &u20, &u21, length, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ whole, &u0, &u1, length, NULL }, 0, whole, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ parts, &u0, &middle, cut, NULL }, 0, parts, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ parts, &middle, &u1, length - cut, NULL }, 0, parts, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ doubled, &u20, &u21, length, NULL }, 0, doubled, &error), error);
         for (size_t i = 0; i < n; i++) {
             /* the cut and the input there are rounded: 1 ulp of each, times rates that have died out or are below 1e3 */
             within_scale(parts[i], whole[i], 64 * DBL_EPSILON, 1);
@@ -213,8 +213,8 @@ START_TEST(lengths_never_seen_twice_share_propagators_exactly)
         for (size_t j = 0; j < 3; j++)
             x[j] = alone[j] = uniform();
         struct dw_system *fresh = new_system(3, 1, a, b, weight);
-        succeeds(dw_system_advance(shared, x, &u0, &u1, length, 0, &error), error);
-        succeeds(dw_system_advance(fresh, alone, &u0, &u1, length, 0, &error), error);
+        succeeds(dw_system_advance(shared, &(struct dw_interval){ x, &u0, &u1, length, NULL }, 0, x, &error), error);
+        succeeds(dw_system_advance(fresh, &(struct dw_interval){ alone, &u0, &u1, length, NULL }, 0, alone, &error), error);
         for (size_t j = 0; j < 3; j++)
             within_scale(x[j], alone[j], 64 * DBL_EPSILON, 1);  /* some 20 cells instead of one, each 1 ulp */
         dw_system_free(fresh);
@@ -232,7 +232,7 @@ START_TEST(late_lengths_share_a_propagator_and_stay_right)
         const double late = 1e3 + i * 1.7e-3, slack = 4 * DBL_EPSILON * late;
         const double length = (late + 0.31e-3) - late;  /* 0.31 ms, and what the time's ulp makes of it */
         double x = 1;
-        succeeds(dw_system_advance(system, &x, i % 2 ? &u : &zero, &u, length, slack, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &x, i % 2 ? &u : &zero, &u, length, NULL }, slack, &x, &error), error);
         const double e = -expm1(-length / tau), rise = i % 2 ? 0 : 5, start = i % 2 ? 5 : 0;
         within_scale(x, 1 + (start - 1) * e + rise / length * (length - tau * e), 8 * DBL_EPSILON, 5);
     }
@@ -249,7 +249,7 @@ START_TEST(lengths_further_apart_are_not_corrected_to_first_order_alone)
     for (int i = 0; i < 6; i++) {
         const double length = 0.31e-3 + (i % 3) * 0.3e-9;
         double x = 1;
-        succeeds(dw_system_advance(system, &x, &u, &u, length, 1e-9, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &x, &u, &u, length, NULL }, 1e-9, &x, &error), error);
         within_scale(x, 5 - 4 * exp(-length / tau), 8 * DBL_EPSILON, 5);
     }
     dw_system_free(system);
@@ -265,7 +265,7 @@ START_TEST(an_end_is_found_among_more_than_2_to_the_53_points)
         struct dw_error error;
         const double length = i ? 0.83 * uniform() : 0.83;
         double x = 0.31;
-        succeeds(dw_system_advance(system, &x, &from, &to, length, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ &x, &from, &to, length, NULL }, 0, &x, &error), error);
         /* the state follows at once, behind by slope / rate, far below an ulp; four roundings of values up to 4.87 */
         within_scale(x, to, 4 * DBL_EPSILON, from);
     }
@@ -326,9 +326,9 @@ START_TEST(refusals_say_what_was_found)
     ck_assert_str_eq(error.text, "weight 0 of state 1: must be above zero and finite");
     a = -1e20;
     struct dw_system *system = new_system(1, 0, &a, NULL, NULL);
-    refuses(dw_system_advance(system, &x, &u, &u, 1.0, 0, &error), DW_BAD_USE, error,
+    refuses(dw_system_advance(system, &(struct dw_interval){ &x, &u, &u, 1.0, NULL }, 0, &x, &error), DW_BAD_USE, error,
             "a rate of 1e+20 a second is too fast beside a stretch of 1 s: at most 1e17 of them may fit");
-    refuses(dw_system_advance(system, &x, &u, &u, -1.0, 0, &error), DW_BAD_USE, error,
+    refuses(dw_system_advance(system, &(struct dw_interval){ &x, &u, &u, -1.0, NULL }, 0, &x, &error), DW_BAD_USE, error,
             "a stretch of -1 s: must be finite and not below zero");
     dw_system_free(system);
     dw_system_free(NULL);

@@ -75,7 +75,7 @@ START_TEST(lengths_that_are_no_lengths_are_refused)
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         double x = 0.7, answer = 12.5;
         const struct dw_interval over = { &x, &one, &one, cases[i].length, NULL };
-        refuses(dw_system_advance(system, &x, &one, &one, cases[i].length, 0, &error), DW_BAD_USE, error, cases[i].text);
+        refuses(dw_system_advance(system, &(struct dw_interval){ &x, &one, &one, cases[i].length, NULL }, 0, &x, &error), DW_BAD_USE, error, cases[i].text);
         refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, DW_ALONE }, 1, &answer, &error), DW_BAD_USE, error,
                 cases[i].text);
         refuses(dw_system_integrals(system, &over, &(struct dw_integrand){ 0, 0 }, 1, &answer, &error), DW_BAD_USE, error,

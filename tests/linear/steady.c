@@ -59,8 +59,8 @@ START_TEST(the_state_found_comes_back_after_its_period)
         double x[2], after[2];
         succeeds(dw_system_steady(system, &(struct dw_period){ p.time, p.input, 4, NULL }, x, NULL, &error), error);
         memcpy(after, x, sizeof x);
-        succeeds(dw_system_advance(system, after, p.input, p.input + 1, p.time[1], 0, &error), error);
-        succeeds(dw_system_advance(system, after, p.input + 2, p.input + 3, p.time[3] - p.time[2], 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ after, p.input, p.input + 1, p.time[1], NULL }, 0, after, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ after, p.input + 2, p.input + 3, p.time[3] - p.time[2], NULL }, 0, after, &error), error);
         const double scale = fmax(fabs(x[0]), fabs(x[1]));
         for (size_t j = 0; j < 2; j++)
             within_scale(after[j], x[j], 16 * DBL_EPSILON, scale);

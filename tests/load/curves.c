@@ -53,7 +53,7 @@ static double mean_exact(const struct dw_ladder *ladder, const struct drive *dri
         const double slope[] = { drive->slope[i][0], drive->slope[i + 1][0] };
         const struct dw_interval over = { state, drive->input[i], drive->input[i + 1], length, drive->bent ? slope : NULL };
         succeeds(dw_system_integrals(system, &over, &out, 1, &integral, &error), error);
-        succeeds(dw_system_advance_over(system, &over, 0, state, &error), error);
+        succeeds(dw_system_advance(system, &over, 0, state, &error), error);
         area += integral;
     }
     dw_system_free(system);

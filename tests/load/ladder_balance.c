@@ -159,7 +159,7 @@ START_TEST(energy_in_is_energy_lost_and_stored)
                 succeeds(dw_system_integrals(system, &over, &(struct dw_integrand){ k, k }, 1, &part, &error), error);
                 lost += probes.factor[k] * part;
             }
-            succeeds(dw_system_advance(system, x, u, u + 1, length, 0, &error), error);
+            succeeds(dw_system_advance(system, &(struct dw_interval){ x, u, u + 1, length, NULL }, 0, x, &error), error);
         }
         within_scale(in, lost + dw_ladder_energy(ladder, x), 1e-10, passed);
         dw_system_free(system);
@@ -198,7 +198,7 @@ START_TEST(charge_of_each_capacitor_and_volt_seconds_of_each_coil_come_back_in_a
                 squares[k] += part[1];
                 largest[k] = fmax(largest[k], fabs(x[k]));
             }
-            succeeds(dw_system_advance(system, x, u, u + 1, length, 0, &error), error);
+            succeeds(dw_system_advance(system, &(struct dw_interval){ x, u, u + 1, length, NULL }, 0, x, &error), error);
         }
         /* beside what flows to and fro, the rms current (or voltage) times the period; where that is a small difference of
          * large currents, or next to nothing beside the charge that stays, the

@@ -161,7 +161,7 @@ static struct outcome compare(int trial)
         p.from = input[r - 1];
         p.slope = (input[r] - input[r - 1]) / length;
         step_to(&solver, time[r - 1], time[r]);
-        succeeds(dw_system_advance(system, x, input + r - 1, input + r, length, 0, &error), error);
+        succeeds(dw_system_advance(system, &(struct dw_interval){ x, input + r - 1, input + r, length, NULL }, 0, x, &error), error);
         for (size_t i = 0; i < p.n; i++) {
             const double theirs = NV_Ith_S(solver.y, i);
             ck_assert(isfinite(theirs) && isfinite(x[i]));

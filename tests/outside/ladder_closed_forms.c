@@ -73,7 +73,7 @@ static double mean_output(const struct circuit *c, const double *state, size_t o
         const double length = c->time[i] - c->time[i - 1];
         succeeds(dw_system_integrals(c->system, &(struct dw_interval){ x, c->input + i - 1, c->input + i, length, NULL },
                                      &(struct dw_integrand){ out, DW_ALONE }, 1, &part, &error), error);
-        succeeds(dw_system_advance(c->system, x, c->input + i - 1, c->input + i, length, 0, &error), error);
+        succeeds(dw_system_advance(c->system, &(struct dw_interval){ x, c->input + i - 1, c->input + i, length, NULL }, 0, x, &error), error);
         sum += part;
     }
     return sum / c->time[3];
@@ -100,7 +100,7 @@ START_TEST(one_rc_stage_has_the_mean_ripple_and_step_of_the_handbooks)
     struct dw_error error;
     for (double t = 1e-9; t < 1; t *= 3) {
         double x = 0;
-        succeeds(dw_system_advance(made.system, &x, &supply, &supply, t, 0, &error), error);
+        succeeds(dw_system_advance(made.system, &(struct dw_interval){ &x, &supply, &supply, t, NULL }, 0, &x, &error), error);
         near(x, -supply * expm1(-t / tau), 8 * DBL_EPSILON);
     }
     circuit_free(&made);
