@@ -13,9 +13,10 @@ struct job {
     enum dw_status (*run)(struct dw_error *error);
 };
 
-enum { LOAD_JOBS = 8 };
-extern const struct job load_jobs[LOAD_JOBS];
+enum { LOAD_JOBS = 9, TABLE_JOBS = 6 };
+extern const struct job load_jobs[LOAD_JOBS], table_jobs[TABLE_JOBS];
 
-extern char ours[];  /* name of a file of one period, 2 s, with a pin and its answer */
+extern char ours[];    /* name of a file of one period, 2 s, with a pin and its answer */
+extern char curved[];  /* the same, the answer with its slope, and a second period behind it */
 
 #endif

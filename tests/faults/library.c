@@ -147,7 +147,7 @@ static enum dw_status read_to(const char *input, int out, enum dw_encoding encod
 }
 
 /* Files, each a table; they are made before anything fails. */
-char ours[] = "ours-XXXXXX";
+char ours[] = "ours-XXXXXX", curved[] = "curved-XXXXXX";
 static char foreign[] = "foreign-XXXXXX";
 
 static void make_file(char *path, const char *text)
@@ -384,13 +384,18 @@ static void try_each(const struct job *job)
 START_TEST(memory_that_runs_out_anywhere_is_told_and_none_is_kept)
 {
     make_file(ours, "# wave-table 1\n# made-by: hand\n# period: 2\n# initial: out 1\n# columns: time[s] pin[V] out[V]\n0 5 1\n1 5 2\n1 0 2\n2 0 1\n# end: 4\n");
+    make_file(curved, "# wave-table 1\n# period: 2\n# columns: time[s] pin[V] out[V] out'[V/s]\n0 5 1 1\n1 5 2 1\n1 0 2 -1\n2 0 1 -1\n2 5 1 1\n"
+              "3 5 2 1\n3 0 2 -1\n4 0 1 -1\n# end: 8\n");
     make_file(foreign, "an instrument\nmore of it\n\"time (ms)\";\"pin, of the clock [V]\"\n0;0,5\n1;4,5\n2;0,5\n");
     make_file(stock, "1u 5% 0.1\n2.2u\n4.7u\n");
     for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++)
         try_each(&jobs[i]);
     for (size_t i = 0; i < LOAD_JOBS; i++)
         try_each(&load_jobs[i]);
+    for (size_t i = 0; i < TABLE_JOBS; i++)
+        try_each(&table_jobs[i]);
     unlink(ours);
+    unlink(curved);
     unlink(foreign);
     unlink(stock);
 }

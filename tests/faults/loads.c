@@ -6,6 +6,8 @@
 #include <dutywright/coil.h>
 #include <dutywright/follow.h>
 #include <dutywright/ladder.h>
+#include <dutywright/law.h>
+#include <dutywright/loop.h>
 #include <dutywright/measure.h>
 #include <dutywright/motor.h>
 #include <dutywright/pulse.h>
@@ -220,6 +222,34 @@ static enum dw_status actuators(struct dw_error *error)
     return status;
 }
 
+/* Pulses, a lag and a delay behind the load, rows, the map of one sample, findings. */
+static enum dw_status loops(struct dw_error *error)
+{
+    static const struct dw_law_plan law_plan = { .kind = DW_LAW_PID, .sample_time = 1e-3, .converter = { .gain = 1 }, .gain = 0.05,
+        .integral_time = 4e-3, .setpoint_weight = 1, .duty_high = 1 };
+    static const struct dw_stage stage = { .r = 4700, .c = 220e-9 };
+    enum dw_status status = DW_OK;
+    struct dw_law law;
+    struct dw_sampled sampled;
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &stage, .count = 1 }, error);
+    struct dw_plant *plant = NULL;
+    struct dw_loop *loop = NULL;
+    struct dw_header *header = NULL;
+    struct dw_loop_meter *meter = NULL;
+    if (MADE(ladder) && RIGHT(dw_law_make(&law_plan, &law, error)) && MADE(plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 3.3 }, error)) &&
+        MADE(loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .period = 1e-3, .high = 3.3, .every = 1, .law = &law, .wanted = 1,
+            .process = { .given = true, .gain = 1, .lag = 2e-3, .delay = 1.3e-3 }, .duration = 20e-3, .accuracy = 1e-4, .row = take_heat }, error)) &&
+        MADE(header = dw_loop_header(loop, "hand", error)) && RIGHT(dw_loop_run(loop, error)) && RIGHT(dw_loop_sampled(loop, 0, &sampled, NULL, error)) &&
+        MADE(meter = dw_loop_meter_new(error)))
+        status = dw_loop_meter_see(meter, 0, 1, 1, error);
+    dw_loop_meter_free(meter);
+    dw_header_free(header);
+    dw_loop_free(loop);
+    dw_plant_free(plant);
+    dw_ladder_free(ladder);
+    return status;
+}
+
 static enum dw_status steppers(struct dw_error *error)
 {
     static const struct dw_stepper_plan plan = { .resistance = 2.1, .inductance = 3.4e-3, .constant = 0.177, .inertia = 5.7e-6, .friction = 1e-3, .gear = 1,
@@ -230,5 +260,5 @@ static enum dw_status steppers(struct dw_error *error)
 
 const struct job load_jobs[LOAD_JOBS] = {
     { "motors", motors }, { "ladders", ladders }, { "heats", heats }, { "coils", coils }, { "servos", servos }, { "actuators", actuators },
-    { "steppers", steppers }, { "equations", equations }
+    { "loops", loops }, { "steppers", steppers }, { "equations", equations }
 };

@@ -3,6 +3,8 @@
 #include "measure/spectrum_inner.h" /* a record with little room, or each of hundreds of failures takes 72 MiB of rows */
 #include "measure/waves.h"
 #include "suite.h"
+#include <dutywright/light.h>
+#include <dutywright/sine.h>
 #include <fftw3.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -308,6 +310,33 @@ static enum dw_status arrays_of_curves_and_many_lines(struct dw_error *error)
     return arrays(2000, true, error);
 }
 
+static enum dw_status sine_of_samples(struct dw_error *error)
+{
+    static double value[ROWS], line[2 * 4];
+    struct dw_sine sine;
+    for (size_t i = 0; i < ROWS; i++)
+        value[i] = cos(0.1 * (double)i) + rows[3 * i + 2] / 8;
+    return dw_sine_fit(&(struct dw_samples){ .value = value, .count = ROWS, .pitch = 1, .rate = 512 }, 0, 3, line, &sine, error);
+}
+
+static enum dw_status spectrum_of_samples(struct dw_error *error)
+{
+    return analyser_of(without_period, &(struct dw_spectrum_options){ .fundamental = 12.8, .harmonics = 3 }, error);
+}
+
+static enum dw_status light_of_a_period(struct dw_error *error)
+{
+    struct dw_light light;
+    struct dw_light_meter *m = dw_light_meter_new(&(struct dw_light_plan){ .period = 0.01, .place = "it" }, error);
+    enum dw_status status = m ? DW_OK : error->status;
+    for (int i = 0; i <= 80 && status == DW_OK; i++)
+        status = dw_light_meter_row(m, (const double[DW_LIGHT_COLUMNS]){ i * 1e-3 / 4, i % 7, 0, i % 5, 0 }, error);
+    if (status == DW_OK)
+        status = dw_light_meter_finish(m, &light, error);
+    dw_light_meter_free(m);
+    return status;
+}
+
 static enum dw_status settling_of_means(struct dw_error *error)
 {
     static double time[ROWS], mean[ROWS];
@@ -352,6 +381,10 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
                   { "arrays of curves", arrays_of_curves, false },
                   { "arrays of curves, many lines", arrays_of_curves_and_many_lines, false },
                   { "arrays of samples", arrays_and_few_lines, true },
+                  { "the meter of samples", meter_without_period, true },
+                  { "a sine", sine_of_samples, true },
+                  { "the analyser of sampled rows", spectrum_of_samples, true },
+                  { "light", light_of_a_period, true },
                   { "settling", settling_of_means, false } };
     struct dw_error error;
     header = header_with("period", "1", "levels", "0 5", "accuracy", "pin 1e-3", NULL);
