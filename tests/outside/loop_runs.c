@@ -115,29 +115,109 @@ static void same_response(const struct dw_sampled *got, const struct dw_sampled 
     }
 }
 
-/* The plant with a lag behind it, held from sample to sample, against dw_sampled_hold of the two lags as one system. */
+/* What lies behind the plant: of each kind, with the plant as one system. */
+enum { KINDS = 4 };
+#define GAIN 0.7
+#define LAG (2.3 * TAU)
+static const struct behind {
+    bool lags, integrates;
+    struct dw_matrices both;
+} behind[KINDS] = {
+    { true, false, { .states = 2, .inputs = 1, .outputs = 1, .a = (const double[]){ -1 / TAU, 0, GAIN / LAG, -1 / LAG },
+                     .b = (const double[]){ VOLTS / TAU, 0 }, .c = (const double[]){ 0, 1 } } },
+    { false, true, { .states = 2, .inputs = 1, .outputs = 1, .a = (const double[]){ -1 / TAU, 0, GAIN, 0 },
+                     .b = (const double[]){ VOLTS / TAU, 0 }, .c = (const double[]){ 0, 1 } } },
+    { true, true, { .states = 3, .inputs = 1, .outputs = 1, .a = (const double[]){ -1 / TAU, 0, 0, GAIN / LAG, -1 / LAG, 0, 0, 1, 0 },
+                    .b = (const double[]){ VOLTS / TAU, 0, 0 }, .c = (const double[]){ 0, 0, 1 } } },
+    { false, false, { .states = 1, .inputs = 1, .outputs = 1, .a = (const double[]){ -1 / TAU }, .b = (const double[]){ VOLTS / TAU },
+                      .c = (const double[]){ GAIN } } },
+};
+
+static struct dw_loop_process process_of(const struct behind *kind, double delay)
+{
+    return (struct dw_loop_process){ .given = true, .gain = GAIN, .lag = kind->lags ? LAG : 0, .delay = delay, .integrates = kind->integrates };
+}
+
+/* Against dw_sampled_hold of both as one system; what integrates also from a duty that has come to its end. */
 START_TEST(a_mean_behind_a_process_is_the_plant_held)
 {
-    const double sample = 0.31 * TAU, lag = 2.3 * TAU, process_gain = 0.7;
-    const double a[] = { -1 / TAU, 0, process_gain / lag, -1 / lag }, b[] = { VOLTS / TAU, 0 }, c[] = { 0, 1 };
+    const double sample = 0.31 * TAU;
     const double late[][2] = { { 0, 0 }, { 0.3, 0 }, { 1.3, 0 }, { 0, 0.4 }, { 0.2, 2.4 }, { 0, 1 }, { 2, 0 } };
     const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = sample, .gain = 0.2, .integral_time = TAU });
     struct dw_error error = { .status = DW_OK };
-    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 2, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, &error);
     struct dw_plant *plant = rc();
-    for (size_t i = 0; i < sizeof late / sizeof *late; i++) {
-        struct dw_sampled got, want;
-        static struct seen seen;
-        seen.count = 0;
-        struct dw_loop *loop = run((struct dw_loop_plan){
-            .plant = plant, .average = true, .law = &law, .wanted = 0.8, .delay = late[i][0] * sample, .duration = 10 * sample,
-            .process = { .given = true, .gain = process_gain, .lag = lag, .delay = late[i][1] * sample } }, &seen);
-        succeeds(dw_loop_sampled(loop, 0, &got, NULL, &error), error);
-        succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample, (late[i][0] + late[i][1]) * sample }, &want, &error), error);
-        same_response(&got, &want, 1e-8);  /* differences of 1e-3 of full scale, over rows that are off by 1e-12 */
+    for (size_t n = 0; n < KINDS; n++) {
+        struct dw_system *system = dw_system_new(&behind[n].both, &error);
+        for (size_t i = 0; i < sizeof late / sizeof *late; i++) {
+            struct dw_sampled got, want;
+            static struct seen seen;
+            seen.count = 0;
+            struct dw_loop *loop = run((struct dw_loop_plan){
+                .plant = plant, .average = true, .law = &law, .wanted = 0.8, .delay = late[i][0] * sample, .duration = (i % 2 ? 40 : 10) * sample,
+                .process = process_of(&behind[n], late[i][1] * sample) }, &seen);
+            succeeds(dw_loop_sampled(loop, 0, &got, NULL, &error), error);
+            succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample, (late[i][0] + late[i][1]) * sample }, &want, &error), error);
+            same_response(&got, &want, 1e-8);  /* differences of 1e-3 of full scale, over rows that are off by 1e-12 */
+            dw_loop_free(loop);
+        }
+        dw_system_free(system);
+    }
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* Rows of the table: the plant's output with its slope, and the process. */
+struct table {
+    size_t out, out_slope, process, slope, count;
+    double row[1000][16];
+};
+
+static enum dw_status keep_row(void *context, const double *row, struct dw_error *error)
+{
+    struct table *table = context;
+    (void)error;
+    ck_assert(table->count < 1000);
+    for (size_t i = 0; i <= table->slope; i++)
+        table->row[table->count][i] = row[i];
+    table->count++;
+    return DW_OK;
+}
+
+/* T z' + z = g y, or the integrals of both sides: what is drawn of z, its slope included, solves that along the rows. */
+START_TEST(rows_of_a_process_solve_its_equation)
+{
+    const double sample = 0.31 * TAU;
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = sample, .gain = 0.2, .integral_time = TAU });
+    struct dw_plant *plant = rc();
+    for (size_t n = 0; n < KINDS; n++) {
+        struct dw_error error = { .status = DW_OK };
+        static struct table table;
+        const struct dw_loop_plan plan = { .plant = plant, .average = true, .law = &law, .wanted = 0.8, .duration = 12 * sample, .high = VOLTS,
+                                           .every = 1, .accuracy = 1e-6, .row = keep_row, .context = &table, .process = process_of(&behind[n], 0) };
+        struct dw_loop *loop = dw_loop_new(&plan, &error);
+        ck_assert_msg(loop != NULL, "%s", error.text);
+        struct dw_header *header = dw_loop_header(loop, NULL, &error);
+        table = (struct table){ .out = dw_header_find(header, "out", &error), .process = dw_header_find(header, "process", &error) };
+        table.out_slope = dw_header_slope(header, table.out);
+        table.slope = dw_header_slope(header, table.process);
+        ck_assert(table.out && table.out_slope && table.slope && table.slope < 16);
+        succeeds(dw_loop_run(loop, &error), error);
+        ck_assert_uint_gt(table.count, 12);
+        double given = 0;  /* the integral of g y */
+        for (size_t i = 0; i < table.count; i++) {
+            const double *row = table.row[i], *before = table.row[i ? i - 1 : 0], step = row[0] - before[0], z = row[table.process], drawn = row[table.slope];
+            const double y = row[table.out], lag = behind[n].lags ? LAG : 0;
+            given += GAIN * step * ((y + before[table.out]) / 2 + step / 12 * (before[table.out_slope] - row[table.out_slope]));
+            if (behind[n].integrates)
+                within_scale(lag * drawn + z, given, 1e-6, VOLTS * TAU);
+            else
+                within_scale(lag * drawn + z, GAIN * y, 1e-6, VOLTS);
+            if (!behind[n].lags)
+                within_scale(drawn, GAIN * (behind[n].integrates ? y : row[table.out_slope]), 1e-9, VOLTS / TAU);
+        }
+        dw_header_free(header);
         dw_loop_free(loop);
     }
-    dw_system_free(system);
     dw_plant_free(plant);
 }
 END_TEST
@@ -399,7 +479,7 @@ START_TEST(on_off_turns_at_its_thresholds)
 END_TEST
 
 SUITE("outside: runs of loops", a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples,
-      a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held,
+      a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held, rows_of_a_process_solve_its_equation,
       pulses_move_their_edges_and_hold_the_valley, a_loop_keeps_what_it_was_given_and_nothing_else,
       a_place_is_held_about_the_duty_at_which_it_stands, a_place_is_come_to_as_the_largest_pole_says, a_place_that_friction_holds_is_no_linear_loop,
       a_loop_oscillates_on_and_on_from_its_gain_margin_on,
