@@ -368,7 +368,9 @@ static double duty_late(struct stand *stand, double later)
     const double period = plan->period, time = stand->place + plan->delay + later;
     bool on;
     double k = dw_period_index(0, period > 0 ? period : stand->sample_time, time, &on);
-    const double late = period > 0 ? floor((on ? k : ++k) / (double)plan->every) : k;
+    double late = period > 0 ? floor((on ? k : ++k) / (double)plan->every) : k;
+    if (period > 0 && late > 0 && k == late * (double)plan->every)
+        late--;  /* with the next sample's period: there it is the one in force, on which the place of that sample hangs */
     stand->due = period > 0 ? dw_period_boundary(0, period, k - late * (double)plan->every) : fmax(time - late * stand->sample_time, 0);
     return late;
 }

@@ -153,7 +153,8 @@ START_TEST(a_mean_behind_a_process_is_the_plant_held)
             static struct seen seen;
             seen.count = 0;
             struct dw_loop *loop = run((struct dw_loop_plan){
-                .plant = plant, .average = true, .law = &law, .wanted = 0.8, .delay = late[i][0] * sample, .duration = (i % 2 ? 40 : 10) * sample,
+                .plant = plant, .average = true, .period = i == 5 ? sample : 0, .law = &law, .wanted = 0.8, .delay = late[i][0] * sample,
+                .duration = (i % 2 ? 40 : 10) * sample,
                 .process = process_of(&behind[n], late[i][1] * sample) }, &seen);
             succeeds(dw_loop_sampled(loop, 0, &got, NULL, &error), error);
             succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample, (late[i][0] + late[i][1]) * sample }, &want, &error), error);
@@ -222,31 +223,41 @@ START_TEST(rows_of_a_process_solve_its_equation)
 }
 END_TEST
 
-/* Pulses at the left, sampled where they begin, one period a sample: with e = exp(-P/RC), y after = e y + V (exp(-(1 - d) P/RC) - e). So b is
- * V (P/RC) exp(-(1 - d) P/RC); at rest y = V (exp(-(1 - d) P/RC) - e)/(1 - e), below the mean V d, and that is what is held. */
+/* Pulses sampled where they begin, one a sample: with p = P/RC, and a share f of what a pulse of duty d leaves of its period before it, the
+ * output is s at the period's beginning, y = s exp(-f (1 - d) p) at the sample, t = V - (V - y) exp(-d p) at the pulse's end and
+ * t exp(-(1 - f) (1 - d) p) at that of the period. So the valley is held, below the mean V d. At the left, f = 0, a duty acts in its sample's
+ * period, else in the next: then it is a state. */
 START_TEST(pulses_move_their_edges_and_hold_the_valley)
 {
-    const double period = 0.8 * TAU, e = exp(-period / TAU), wanted = 1.1;
+    const double p = 0.8, period = p * TAU, e = exp(-p), wanted = 1.1;
     const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = period, .gain = 0.05, .integral_time = TAU });
     struct dw_plant *plant = rc();
-    static struct seen seen;
-    struct dw_error error = { .status = DW_OK };
-    struct dw_sampled got;
-    struct dw_loop_stand stand;
-    seen.count = 0;
-    struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .period = period, .law = &law, .wanted = wanted, .duration = 900 * period }, &seen);
-    succeeds(dw_loop_sampled(loop, 0, &got, &stand, &error), error);
-    const double duty = 1 + log(wanted * (1 - e) / VOLTS + e) / (period / TAU);
-    near(seen.measured[seen.count - 1], wanted, 1e-12);
-    near(seen.duty[seen.count - 1], duty, 1e-12);
-    near(stand.duty, duty, 1e-11);
-    near(stand.measured, wanted, 1e-11);
-    near(stand.mean, VOLTS * duty, 1e-9);
-    ck_assert_msg(stand.mean - stand.measured > 0.1 * wanted, "the valley is %g, the mean %g", stand.measured, stand.mean);
-    const struct dw_sampled want = { .states = 1, .sample_time = period, .a = { e }, .b = { VOLTS * period / TAU * exp(-(1 - duty) * period / TAU) },
-                                     .c = { 1 } };
-    same_response(&got, &want, 1e-7);  /* central differences of 1e-4: 1e-8 / 6 */
-    dw_loop_free(loop);
+    for (int i = 0; i < 3; i++) {
+        static const enum dw_alignment alignments[] = { DW_ALIGN_LEFT, DW_ALIGN_CENTRE, DW_ALIGN_RIGHT };
+        static struct seen seen;
+        const double f = i / 2.0;
+        struct dw_error error = { .status = DW_OK };
+        struct dw_sampled got;
+        struct dw_loop_stand stand;
+        seen.count = 0;
+        struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .period = period, .alignment = alignments[i], .law = &law, .wanted = wanted,
+                                                          .duration = 900 * period }, &seen);
+        succeeds(dw_loop_sampled(loop, 0, &got, &stand, &error), error);
+        const double duty = 1 + log(wanted * (1 - e) / VOLTS + e) / p;
+        near(seen.measured[seen.count - 1], wanted, 1e-12);
+        near(seen.duty[seen.count - 1], duty, 1e-12);
+        near(stand.duty, duty, 1e-11);
+        near(stand.measured, wanted, 1e-11);
+        near(stand.mean, VOLTS * duty, 1e-9);
+        ck_assert_msg(stand.mean - stand.measured > 0.1 * wanted, "the valley is %g, the mean %g", stand.measured, stand.mean);
+        const double before = exp(-f * (1 - duty) * p), after = exp(-(1 - f) * (1 - duty) * p), on = exp(-duty * p);
+        const double s = wanted / before, t = VOLTS - (VOLTS - wanted) * on;
+        const double moves = after * (on * before * f * p * s + p * on * (VOLTS - wanted) + (1 - f) * p * t);
+        const struct dw_sampled want = i == 0 ? (struct dw_sampled){ .states = 1, .sample_time = period, .a = { e }, .b = { moves }, .c = { 1 } }
+            : (struct dw_sampled){ .states = 2, .sample_time = period, .a = { e, moves, 0, 0 }, .b = { 0, 1 }, .c = { before, before * f * p * s } };
+        same_response(&got, &want, 1e-7);  /* central differences of 1e-4: 1e-8 / 6 */
+        dw_loop_free(loop);
+    }
     dw_plant_free(plant);
 }
 END_TEST
