@@ -37,6 +37,15 @@ START_TEST(plans_out_of_range_are_refused_by_member)
         { good, "duration", "duration inf s: must be above zero" },
         { good, "duration", "duration 1e+30 s: has more than 1e+09 of the periods, of 0.000625 s" },
         { good, "process", "gain 1, lag -2 s, delay 0 s: must be finite, times not below zero" },
+        { good, "period", "period -1 s: must be above zero" },
+        { good, "period", "period inf s: must be above zero" },
+        { good, "high", "levels 0 and inf V: the higher must be above the lower, and that zero where the duty may be below" },
+        { good, "duration", "duration 0 s: must be above zero" },
+        { good, "duration", "duration 1e+30 s: has more than 1e+09 of the samples, of 0.005 s" },
+        { good, "process", "gain inf, lag 0 s, delay 0 s: must be finite, times not below zero" },
+        { good, "process", "gain 1, lag inf s, delay 0 s: must be finite, times not below zero" },
+        { good, "process", "gain 1, lag 0 s, delay -1 s: must be finite, times not below zero" },
+        { good, "process", "gain 1, lag 0 s, delay inf s: must be finite, times not below zero" },
     };
     cases[0].plan.period = 0;
     cases[1].plan.every = 7;
@@ -46,11 +55,25 @@ START_TEST(plans_out_of_range_are_refused_by_member)
     cases[5].plan.duration = INFINITY;
     cases[6].plan.duration = 1e30;
     cases[7].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .lag = -2 };
+    cases[8].plan.average = true;
+    cases[8].plan.period = -1;
+    cases[9].plan.average = true;
+    cases[9].plan.period = INFINITY;
+    cases[9].plan.every = 1;
+    cases[10].plan.high = INFINITY;
+    cases[11].plan.duration = 0;
+    cases[12].plan.average = true;
+    cases[12].plan.duration = 1e30;
+    cases[13].plan.process = (struct dw_loop_process){ .given = true, .gain = INFINITY };
+    cases[14].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .lag = INFINITY };
+    cases[15].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .delay = -1 };
+    cases[16].plan.process = (struct dw_loop_process){ .given = true, .gain = 1, .delay = INFINITY };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         ck_assert_ptr_null(dw_loop_new(&cases[i].plan, &error));
         ck_assert_int_eq(error.status, DW_BAD_USE);
         ck_assert_str_eq(error.member, cases[i].member);
         ck_assert_str_eq(error.text, cases[i].text);
+        ck_assert_ptr_null(dw_loop_new(&cases[i].plan, NULL));
     }
     dw_plant_free(plant);
 }
@@ -158,6 +181,50 @@ START_TEST(what_is_too_short_has_an_integral_alone)
 }
 END_TEST
 
+static double resting(double t)
+{
+    return t < 1e-9 ? 0 : 1;
+}
+
+static double ever_longer(double t)
+{
+    return t * t;
+}
+
+/* It is there with the second instant; or it goes on and on, so that no end is settled and 90 % of it lie in the last quarter. */
+START_TEST(the_shortest_and_the_longest_rise_are_told)
+{
+    struct dw_loop_findings found = findings_of(resting, 10, 0.01);
+    near(found.rise_time, 0.8 * 0.01, 1e-9);
+    near(found.settling_time, 0.98 * 0.01, 1e-9);
+    found = findings_of(ever_longer, 10, 0.01);
+    ck_assert(isnan(found.settling_time));
+    ck_assert_double_gt(found.rise_time, 4);
+}
+END_TEST
+
+/* A disturbance that changes nothing is over at once, and one before all instants is none. */
+START_TEST(a_disturbance_without_effect_is_over_at_once)
+{
+    for (int late = 0; late < 2; late++) {
+        struct dw_error error = { .status = DW_OK };
+        struct dw_loop_meter *meter = dw_loop_meter_new(&error);
+        struct dw_loop_findings found;
+        dw_loop_meter_disturb(meter, late ? 20 : -1);
+        for (int i = 0; i < 4000; i++)
+            succeeds(dw_loop_meter_see(meter, i * 0.01, lag(i * 0.01), 1, &error), error);
+        dw_loop_meter_end(meter, &found);
+        dw_loop_meter_free(meter);
+        if (late) {
+            within_scale(found.deviation_highest, 0, 1e-8, 1);
+            ck_assert_double_eq(found.recovery_time, 0);
+        } else {
+            ck_assert(isnan(found.recovery_time));
+        }
+    }
+}
+END_TEST
+
 /* More than a million instants: every second is dropped, and the findings stay. */
 START_TEST(long_records_are_thinned)
 {
@@ -217,5 +284,6 @@ END_TEST
 
 SUITE("load: loops", plans_out_of_range_are_refused_by_member, a_lag_rises_in_ln_9_and_settles_in_ln_50, what_swings_overshoots_and_dies_out,
       a_cycle_is_told_by_amplitude_and_frequency_and_never_settles, what_is_too_short_has_an_integral_alone,
-      a_disturbance_has_a_window_of_its_own, long_records_are_thinned,
+      a_disturbance_has_a_window_of_its_own, the_shortest_and_the_longest_rise_are_told,
+      a_disturbance_without_effect_is_over_at_once, long_records_are_thinned,
       a_course_has_lines_jumps_and_ends, what_is_no_course_is_refused)
