@@ -324,7 +324,40 @@ START_TEST(what_is_no_servo_is_refused)
         struct dw_error error;
         memcpy((char *)&plan + cases[i].offset, &cases[i].value, sizeof cases[i].value);
         refuses(dw_servo_check(&plan, &error), DW_BAD_USE, error, cases[i].says);
+        ck_assert_ptr_null(dw_servo_plant(&plan, &error));
     }
+}
+END_TEST
+
+START_TEST(what_is_no_calibration_is_refused)
+{
+    static const struct {
+        size_t count;
+        struct dw_servo_point third;
+        const char *says;
+    } cases[] = {
+        { 1, { 3e-3, 90 }, "1 points: a calibration has from 2 to 64" },
+        { DW_SERVO_POINTS + 1, { 3e-3, 90 }, "65 points: a calibration has from 2 to 64" },
+        { 3, { INFINITY, 90 }, "point 3, inf s and 90 deg: a width above zero and an angle are wanted" },
+        { 3, { 3e-3, INFINITY }, "point 3, 0.003 s and inf deg: a width above zero and an angle are wanted" },
+        { 3, { 3e-3, -100 }, "at 0.003 s the angle is -100 deg and before it 77 deg: it must rise from point to point, as between the first two" },
+    };
+    struct dw_error error;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_servo_plan plan = flag;
+        plan.point_count = cases[i].count;
+        plan.points[2] = cases[i].third;
+        refuses(dw_servo_check(&plan, &error), DW_BAD_USE, error, cases[i].says);
+    }
+    struct dw_servo_plan falls = flag;
+    falls.points[0].angle = 100;
+    falls.point_count = 3;
+    falls.points[2] = (struct dw_servo_point){ 3e-3, 90 };
+    refuses(dw_servo_check(&falls, &error), DW_BAD_USE, error,
+            "at 0.003 s the angle is 90 deg and before it 77 deg: it must fall from point to point, as between the first two");
+    falls = flag;
+    falls.initial = -82;
+    refuses(dw_servo_check(&falls, &error), DW_BAD_USE, error, "an angle of -82 deg at first: the stops are at -80 deg and 71 deg");
 }
 END_TEST
 
@@ -332,4 +365,4 @@ SUITE("load: position servo", an_angle_is_approached_along_a_line_and_an_exponen
       a_width_acts_when_its_pulse_ends, a_step_within_the_dead_band_is_lost_and_a_larger_one_is_not,
       a_steady_code_never_hunts_and_jitter_above_the_dead_band_does, an_order_to_and_fro_is_no_hunting,
       a_stop_holds_it_until_less_is_wanted, without_pulses_it_stays_or_is_free, a_later_start_changes_nothing, rows_between_change_nothing,
-      a_calibration_goes_both_ways, what_is_no_servo_is_refused)
+      a_calibration_goes_both_ways, what_is_no_servo_is_refused, what_is_no_calibration_is_refused)

@@ -149,9 +149,29 @@ START_TEST(plans_out_of_range_are_refused_by_name)
     p.compensation = 0;
     p.fast = 1.2;
     refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "fast decay for 1.2 of the time off: 0 to 1 are a share");
+    p.fast = -0.1;
+    refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "fast decay for -0.1 of the time off: 0 to 1 are a share");
+    p.fast = 0;
+    p.off_time = 0;
+    p.chop_frequency = 20e3;
+    p.blanking = 50e-6;
+    refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "a blanking of 5e-05 s at 20000 Hz: it must end before the next beat, below 5e-05 s");
+    p.current = 0;
+    refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "current 0 A: must be above zero");
+    for (int steps = 0; steps < 7; steps += 6) {
+        p = MOON;
+        p.full_steps = steps;
+        ck_assert_ptr_null(dw_stepper_plant(&p, &error));
+        ck_assert_str_eq(error.text, steps ? "6 full steps a turn: two windings make a multiple of four, such as 200"
+                                           : "0 full steps a turn: two windings make a multiple of four, such as 200");
+    }
+    p = MOON;
+    p.microsteps = 0;
+    refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "0 microsteps: from 1 to 256");
     struct dw_stepper_pull pull;
+    refuses(dw_stepper_pull(&MOON, INFINITY, &pull, &error), DW_BAD_USE, error, "a rate of inf Hz: must be above zero");
     refuses(dw_stepper_pull(&MOON, 0, &pull, &error), DW_BAD_USE, error, "a rate of 0 Hz: must be above zero");
-    ck_assert(isnan(dw_stepper_constant(0.3, 0)));
+    ck_assert(isnan(dw_stepper_constant(0.3, 0)) && isnan(dw_stepper_constant(0, 1)));
 }
 END_TEST
 

@@ -255,6 +255,7 @@ START_TEST(refusals_say_what_to_add)
           "without a bulk capacitor a current that comes back has nowhere to go: add one, such as 470 uF" },
         { { .bulk = 470e-6 },
           "a bulk capacitor of 0.00047 F on an ideal line does nothing: give the line a resistance or an inductance" },
+        { { .line_resistance = 1, .slow_capacitance = 10 }, "of a battery's slow pair resistance and capacitance are needed" },
         { { .line_resistance = 1, .slow_resistance = 0.1 }, "of a battery's slow pair resistance and capacitance are needed" },
     };
     struct dw_error error = { .status = DW_OK };
@@ -275,6 +276,10 @@ START_TEST(refusals_say_what_to_add)
     ck_assert_str_eq(error.text, "a supply that gives way goes with one switch: a push-pull pin gives its voltage as it stands");
     dw_ladder_free(ladder);
     ck_assert(dw_supply_ideal(&(struct dw_supply){ 0 }) && !dw_supply_ideal(&line));
+    const struct dw_supply one_by_one[] = { { .line_resistance = 1 }, { .line_inductance = 1 }, { .bulk = 1 }, { .inner_resistance = 1 },
+                                            { .slow_resistance = 1 }, { .no_return = true } };
+    for (size_t i = 0; i < sizeof one_by_one / sizeof one_by_one[0]; i++)
+        ck_assert(!dw_supply_ideal(&one_by_one[i]));
 }
 END_TEST
 
