@@ -167,6 +167,9 @@ START_TEST(tasks_that_are_none_are_refused)
         { &task.duty, 1.1, "duty must be above 0 and at most 1" },
         { &task.source, -1, "source must be from zero to 1e+12" },
         { &task.source, INFINITY, "source must be from zero to 1e+12" },
+        { &task.load_spread, -0.1, "spread of the load must be from 0 to below 100%" },
+        { &task.load_spread, 1, "spread of the load must be from 0 to below 100%" },
+        { &task.esr, 1e3, "resistance times capacitance is 1000 s: no capacitor has more than 0.01" },
         { &task.band, 0, "band must lie between 0 and 1" },
         { &task.band, 1, "band must lie between 0 and 1" },
     };

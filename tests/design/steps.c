@@ -60,7 +60,11 @@ START_TEST(refusals_name_the_value)
     struct dw_steps_plan plan = { .lamp = &lamp, .count = 8, .bits = 8, .prescale = 1 };
     plan.count = 1;
     refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "1 steps: from 2 to 1048576 are possible");
+    plan.count = DW_STEPS_MOST + 1;
+    refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "1048577 steps: from 2 to 1048576 are possible");
     plan.count = 8;
+    plan.bits = 0;
+    refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "0 bits: from 1 to 32 are possible");
     plan.bits = 33;
     refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "33 bits: from 1 to 32 are possible");
     plan.bits = 8;
@@ -70,6 +74,14 @@ START_TEST(refusals_name_the_value)
     plan.clock = 18e6;
     lamp.fall = 13e-6;
     refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "rise and fall take 1.5e-05 s, and a period of 8 bits only 1.41667e-05 s");
+    ck_assert_str_eq(error.member, "rise");
+    lamp.rise = 0;
+    lamp.fall = 15e-6;
+    refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "rise and fall take 1.5e-05 s, and a period of 8 bits only 1.41667e-05 s");
+    ck_assert_str_eq(error.member, "fall");
+    lamp.fall = 240;
+    ck_assert(!dw_steps_refine(&plan));  /* longer than 2^32 counts */
+    ck_assert(plan.bits == 8 && plan.prescale == 1);
     lamp = string;
     lamp.direct = true;
     refuses(dw_steps_check(&plan, &error), DW_BAD_USE, error, "steps of duty are of a lamp behind a switch");

@@ -118,10 +118,20 @@ START_TEST(refusals)
             "an ultimate gain of 0 and a period of 1 s: both must be finite, the gain not zero, the period above it");
     refuses(dw_tune_ultimate(1, INFINITY, DW_TERMS_PI, &tuned, &error), DW_BAD_USE, error,
             "an ultimate gain of 1 and a period of inf s: both must be finite, the gain not zero, the period above it");
+    refuses(dw_tune_ultimate(INFINITY, 1, DW_TERMS_PI, &tuned, &error), DW_BAD_USE, error,
+            "an ultimate gain of inf and a period of 1 s: both must be finite, the gain not zero, the period above it");
+    refuses(dw_tune_ultimate(1, 0, DW_TERMS_PI, &tuned, &error), DW_BAD_USE, error,
+            "an ultimate gain of 1 and a period of 0 s: both must be finite, the gain not zero, the period above it");
+    const struct dw_lag_model none[] = { { 0, { 0.3, 0 }, 0.1 }, { INFINITY, { 0.3, 0 }, 0.1 }, { 2, { 0, 0 }, 0.1 }, { 2, { 0.3, -1 }, 0.1 },
+                                         { 2, { 0.3, 0 }, -1 } };
+    for (size_t i = 0; i < sizeof none / sizeof none[0]; i++)
+        ck_assert_int_eq(dw_tune_simc(&none[i], 1, DW_TERMS_PI, &tuned, &error), DW_BAD_USE);
+    ck_assert_int_eq(dw_tune_simc(&good, INFINITY, DW_TERMS_PI, &tuned, &error), DW_BAD_USE);
     refuses(dw_tune_simc(&good, 0, DW_TERMS_PI, &tuned, &error), DW_BAD_USE, error,
             "a time constant of 0 s for a gain of 2, lags of 0.3 s and 0 s and a delay of 0.1 s: a time above zero and a gain that is not zero are "
             "wanted, no lag and no delay below zero");
     refuses(dw_lag_model(&plant, -1, DW_TERMS_PI, &m, &error), DW_BAD_USE, error, "a time constant of -1 s: must be above zero");
+    refuses(dw_lag_model(&plant, INFINITY, DW_TERMS_PI, &m, &error), DW_BAD_USE, error, "a time constant of inf s: must be above zero");
     refuses(dw_lag_model(&plant, 1, DW_TERMS_PI, &m, &error), DW_NO, error,
             "the plant runs away or oscillates by itself, 1.1 times as far a sample: these rules have no settings for it");
     plant = (struct dw_sampled){ .states = 2, .sample_time = 1, .a = { 1, 0, 1, 1 }, .b = { 1, 0 }, .c = { 0, 1 } };

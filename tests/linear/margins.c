@@ -260,7 +260,11 @@ START_TEST(refusals)
     double gain, period;
     bad.states = 29;
     refuses(dw_loop_margins(&bad, &law, &m, &error), DW_BAD_USE, error, "29 states of a sampled plant: it has from 1 to 28");
+    bad.states = 0;
+    refuses(dw_loop_margins(&bad, &law, &m, &error), DW_BAD_USE, error, "0 states of a sampled plant: it has from 1 to 28");
     bad = good;
+    bad.sample_time = INFINITY;
+    refuses(dw_sampled_ultimate(&bad, &gain, &period, &error), DW_BAD_USE, error, "sample time inf s: must be above zero");
     bad.sample_time = 0;
     refuses(dw_sampled_ultimate(&bad, &gain, &period, &error), DW_BAD_USE, error, "sample time 0 s: must be above zero");
     bad = good;
@@ -277,6 +281,13 @@ START_TEST(refusals)
     refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, 0 }, &bad, &error), DW_BAD_USE, error,
             "output 1 follows input 1 at once: what is measured must follow it later");
     refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 1, 1, 0 }, &bad, &error), DW_BAD_USE, error, "input 1 of 1, output 2 of 1");
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 1, 0, 1, 0 }, &bad, &error), DW_BAD_USE, error, "input 2 of 1, output 1 of 1");
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 0, 1 }, &bad, &error), DW_BAD_USE, error,
+            "sample time 0 s, delay 1 s: must be above zero, and not below zero");
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, INFINITY, 1 }, &bad, &error), DW_BAD_USE, error,
+            "sample time inf s, delay 1 s: must be above zero, and not below zero");
+    refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, INFINITY }, &bad, &error), DW_BAD_USE, error,
+            "sample time 1 s, delay inf s: must be above zero, and not below zero");
     refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, 30 }, &bad, &error), DW_BAD_USE, error,
             "1 states, and 30 of duties that wait for 30 s: there is room for 28");
     refuses(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, 1, -1 }, &bad, &error), DW_BAD_USE, error,

@@ -291,6 +291,10 @@ START_TEST(refusals_name_the_value)
     } while (0)
     REFUSED((p.rise = 1e-6, p.source.line_resistance = 1),
             "a supply that gives way goes with a switch, and with LEDs that follow it at once");
+    REFUSED((p.fall = 1e-6, p.source.line_resistance = 1),
+            "a supply that gives way goes with a switch, and with LEDs that follow it at once");
+    REFUSED((p.direct = true, p.source.line_resistance = 1),
+            "a supply that gives way goes with a switch, and with LEDs that follow it at once");
     REFUSED(p.source.line_inductance = -1, "line inductance -1 H: must not be negative");
     REFUSED(p.supply = 0, "supply 0 V: must be above zero");
     REFUSED(p.forward = -1, "forward -1 V: must not be negative");
@@ -298,6 +302,7 @@ START_TEST(refusals_name_the_value)
     REFUSED(p.driver = DW_DRIVER_LINEAR, "current 0 A: must be above zero");
     REFUSED((p.driver = DW_DRIVER_SWITCHING, p.current = 1), "a switching driver sets the current itself: no resistor in series");
     REFUSED((p.direct = true, p.fall = 1), "a rise and fall of the current are of a switch, not of a voltage");
+    REFUSED((p.direct = true, p.rise = 1), "a rise and fall of the current are of a switch, not of a voltage");
     REFUSED((p = filament, p.time_constant = 0), "time constant 0 s: must be above zero");
     REFUSED((p = filament, p.supply = 25), "supply 25 V: a filament for 12 V would melt at more than twice that");
 }

@@ -117,6 +117,14 @@ START_TEST(what_is_no_tone_is_none)
             "a frequency of 500 Hz is not between zero and half the rate, 500 Hz");
     refuses(dw_sine_fit(&(struct dw_samples){ x, 400, 1, 0 }, 0, 2, line, &sine, &error), DW_BAD_USE, error,
             "a rate of 0 samples a second is not above zero");
+    refuses(dw_sine_fit(&(struct dw_samples){ x, 400, 1, 1000 }, -1, 2, line, &sine, &error), DW_BAD_USE, error,
+            "a frequency of -1 Hz is not between zero and half the rate, 500 Hz");
+    refuses(dw_sine_fit(&(struct dw_samples){ x, 400, 1, INFINITY }, 0, 2, line, &sine, &error), DW_BAD_USE, error,
+            "a rate of inf samples a second is not above zero");
+    refuses(dw_sine_fit(&(struct dw_samples){ x, 400, 1, 1000 }, 0, 1025, line, &sine, &error), DW_BAD_USE, error,
+            "1025 harmonics: from 1 to 1024 can be fitted");
+    succeeds(dw_sine_fit(&(struct dw_samples){ x, 400, 1, 1000 }, 499, 2, line, &sine, &error), error);
+    ck_assert_uint_eq(sine.harmonics, 0); /* not to be told from half the rate */
     refuses(dw_sine_fit(&(struct dw_samples){ x, 400, 1, 1000 }, 0, 0, line, &sine, &error), DW_BAD_USE, error,
             "0 harmonics: from 1 to 1024 can be fitted");
 }

@@ -367,8 +367,17 @@ START_TEST(what_is_no_record_is_refused)
     refuses(pass(&plan, late, 2, &error), DW_BAD_USE, error, words);
     plan.clock[0] = (struct dw_clock){ .from = 2, .to = 1 };
     refuses(pass(&plan, late, 2, &error), DW_BAD_USE, error, words);
-    static const size_t slope[] = { 0, 2 };
-    const struct dw_level level = { 2, 0 };
+    const struct dw_clock disordered[] = { { .period = INFINITY, ALL_TIME }, { .period = 1, .origin = INFINITY, ALL_TIME }, { .period = 1, .from = 2, .to = 2 },
+                                           { .period = 1, .keep = -1, ALL_TIME }, { .period = 1, .group = -1, ALL_TIME }, { .period = -1, ALL_TIME } };
+    for (size_t i = 0; i < sizeof disordered / sizeof disordered[0]; i++) {
+        plan.clock[0] = disordered[i];
+        refuses(pass(&plan, late, 2, &error), DW_BAD_USE, error, words);
+    }
+    refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .clocks = DW_CLOCKS + 1 }, late, 2, &error), DW_BAD_USE, error, words);
+    static const size_t slope[] = { 0, 2 }, of_time[] = { 1, 0 };
+    const struct dw_level level = { 2, 0 }, time = { 0, 0 };
+    refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .slope = of_time }, late, 2, &error), DW_BAD_USE, error, words);
+    refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .levels = &time, .level_count = 1 }, late, 2, &error), DW_BAD_USE, error, words);
     refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .slope = slope }, late, 2, &error), DW_BAD_USE, error, words);
     refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .levels = &level, .level_count = 1 }, late, 2, &error), DW_BAD_USE, error,
             words);
