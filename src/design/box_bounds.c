@@ -232,7 +232,7 @@ static void lengthen(struct middle *middle, const struct task_terms *terms, cons
 static void measure_box(struct middle *middle, const struct task_terms *terms, const struct part_box *part,
                         const struct box_harmonics *harmonics, double *at)
 {
-    double loaded[STAGES];
+    double loaded[STAGES] = { 0 };
     unloaded(terms, part, loaded);
     for (int k = 0; k < part->stages; k++) {
         const struct pair_node *node = &part->node[k], *next = node + 1;

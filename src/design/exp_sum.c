@@ -62,7 +62,7 @@ struct exp_sum dwi_exp_sum_slope(const struct exp_sum *f)
 {
     struct exp_sum slope = *f;
     for (int n = 0; n < f->count; n++)
-        slope.even[n] *= -f->rate[n];
+        slope.even[n] = -f->rate[n] * f->even[n];
     if (f->angular != 0) {
         slope.even[0] += f->angular * f->odd;
         slope.odd = -f->angular * f->even[0] - f->rate[0] * f->odd;
