@@ -129,9 +129,9 @@ static double next_fence(const struct exp_sum *f, double from, double length)
         if (!(fence > from))
             fence += half;
     } else {
+        /* f exp(rate[0] t) turns once: of three that have two zeros, signs alternate */
         const double one = (f->rate[1] - f->rate[0]) * f->even[1], two = (f->rate[2] - f->rate[0]) * f->even[2];
-        if (one != 0 && two / one < 0)
-            fence = log(-two / one) / (f->rate[2] - f->rate[1]);
+        fence = log(-two / one) / (f->rate[2] - f->rate[1]);
     }
     return fence > from && fence < length ? fence : length;
 }
@@ -176,7 +176,7 @@ static double bracketed_zero(const struct exp_sum *f, double low, double high, d
             high = t;
         t = next > low && next < high ? next : (low + high) / 2;
     }
-    return t;
+    return t;  /* unrun: count */
 }
 
 /* Zeros of real exponentials behind 0, at most: the changes of sign among their partial sums, from the slowest on (Polya and

@@ -39,7 +39,7 @@ static double complex polynomial(const double *a, int order, double complex s)
 static double real_pole(const double *a)
 {
     double low = a[0] / a[1], high = a[2] / a[3], p = sqrt(low * high);
-    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {  /* unrun: count */
+    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {
         const double value = ((-a[3] * p + a[2]) * p - a[1]) * p + a[0], slope = (-3 * a[3] * p + 2 * a[2]) * p - a[1];
         if (value > 0)
             low = p;

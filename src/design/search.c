@@ -144,7 +144,7 @@ static int compare_values(const struct dw_filter *one, const struct dw_filter *o
     const struct dw_part *a[FILTER_PARTS], *b[FILTER_PARTS];
     const int count = dwi_filter_part_list(one, a), more = dwi_filter_part_list(other, b);
     int order = count - more;
-    for (int i = 0; i < count && order == 0; i++)  /* unrun: search-keeps */
+    for (int i = 0; i < count && order == 0; i++)
         order = compare(a[i]->value, b[i]->value);
     return order;
 }

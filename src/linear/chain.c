@@ -38,7 +38,7 @@ static enum dw_status count_levels(const struct dw_system *system, double length
     int exponent = 0;
     frexp(system->norm * length, &exponent);  /* norm x length < 2^exponent */
     const int coarse = exponent + 1 > 0 ? exponent + 1 : 0;
-    if (!isfinite(system->norm * length) || coarse > CHAIN_LEVELS - 2)  /* unrun: size */
+    if (!isfinite(system->norm * length) || coarse > CHAIN_LEVELS - 2)
         return dw_error_set(error, DW_BAD_USE, 0,
                             "a rate of %.3g a second is too fast beside a stretch of %.3g s: at most 1e17 of them may fit",
                             fmin(system->norm, DBL_MAX), length);

@@ -8,7 +8,7 @@ enum { MOST = 32 };
 
 double dwi_symmetric_largest(double *s, size_t n)
 {
-    for (int sweep = 0; sweep < 30; sweep++) {  /* unrun: count */
+    for (int sweep = 0; sweep < 30; sweep++) {
         double off = 0, all = 0;
         for (size_t i = 0; i < n; i++)
             for (size_t j = 0; j < n; j++) {
@@ -158,7 +158,7 @@ bool dwi_matrix_eigenvalues(const double *a, size_t n, double *real, double *ima
             if (step == 200)  /* unrun: count */
                 return false;
             double complex shift = last_shift(h, last);
-            if (step % 10 == 9)  /* unrun: count */
+            if (step % 10 == 9)
                 shift += cabs(h[last][last - 1]);  /* breaks a cycle of equal shifts */
             qr_step(h, first, last, shift);
         }

@@ -67,7 +67,7 @@ enum dw_status dw_sampled_hold(struct dw_system *system, const struct dw_hold *h
     if (n + waiting > MOST)
         return dw_error_set(error, DW_BAD_USE, 0, "%zu states, and %g of duties that wait for %g s: there is room for %d", n, waiting, delay, MOST);
     struct dw_sampled s = { .states = n + (size_t)waiting, .sample_time = sample_time };
-    double held[2][DW_STATES];
+    double held[2][DW_STATES] = { { 0 } };
     const double *row = system->output + output * (n + system->inputs);
     if (row[n + input] != 0)
         return dw_error_set(error, DW_BAD_USE, 0, "output %zu follows input %zu at once: what is measured must follow it later", output + 1, input + 1);

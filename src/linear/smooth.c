@@ -32,7 +32,7 @@ static bool dips(const struct walk *w, size_t k, double *share)
             return false;
         *share = lesser(larger(*share - slope / bend, 0), 1);
     }
-    return false;
+    return false;  /* unrun: count */
 }
 
 /* Part of the step in which a guard crosses zero once, if at all. */
@@ -71,7 +71,7 @@ static void step_to_crossing(const struct walk *w, size_t k, const struct crosse
         const double newton = share - knot.value[k] / (w->length * knot.slope[k]);
         if ((fabs(knot.value[k]) <= GRAZE && fabs(newton - share) <= close) || high - low <= DBL_EPSILON)  /* unrun: rounding */
             break;
-        share = newton > low && newton < high ? newton : (low + high) / 2;  /* unrun: rounding */
+        share = newton > low && newton < high ? newton : (low + high) / 2;
     }
     found->offset = knot.offset;
     memcpy(found->state, knot.state, sizeof found->state);

@@ -259,7 +259,7 @@ static enum dw_status search_chain(struct dw_system *system, double length, doub
             *chain = seen;
             return DW_OK;
         }
-        if (fabs(seen->length - length) <= near && seen->length > 2 * near)  /* unrun: rounding */
+        if (fabs(seen->length - length) <= near && seen->length > 2 * near)
             close = seen;
         if (seen->length > length && seen->length < 4096 * length && (!longer || seen->length < longer->length))
             longer = seen;

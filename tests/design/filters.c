@@ -274,6 +274,7 @@ START_TEST(lists_that_do_not_read_are_refused)
         { "1k -1%\n", "design-filters-list.txt, line 1: '-1%': a tolerance must be from 0 to below 100%" },
         { "1k 1% -2\n", "design-filters-list.txt, line 1: '-2': a price must not be below zero" },
         { "0\n", "design-filters-list.txt, line 1: '0': must be from 1e-12 to 1e+12" },
+        { "1T 1%\n2T\n", "design-filters-list.txt, line 2: '2T': must be from 1e-12 to 1e+12" },
         { "# none\n", "design-filters-list.txt: it holds no part" },
         { "1\n10M\n", "design-filters-list.txt: none of its parts lies in the range" },
     };

@@ -142,6 +142,15 @@ START_TEST(refusals)
             "the plant oscillates by itself, at 3.66056 Hz with a damping of 0.3: this rule is for plants of lags");
     plant = (struct dw_sampled){ .states = 1, .sample_time = 1, .a = { 0.5 }, .b = { 1 } };
     refuses(dw_lag_model(&plant, 1, DW_TERMS_PI, &m, &error), DW_NO, error, "what is measured does not follow the duty");
+    /* what only alternates, or waits behind a lead, has no lag either */
+    const struct dw_sampled alternating[] = {
+        { .states = 1, .sample_time = 1, .a = { -0.5 }, .b = { 1 }, .c = { 1 } },
+        { .states = 2, .sample_time = 1, .a = { -0.3, 0.5, -0.5, -0.3 }, .b = { 1, 0 }, .c = { 1, 0 } },
+        { .states = 2, .sample_time = 1, .a = { 0, 0, 1, 0 }, .b = { 1, 0 }, .c = { 1, -0.5 } },
+    };
+    for (size_t i = 0; i < sizeof alternating / sizeof alternating[0]; i++)
+        refuses(dw_lag_model(&alternating[i], 1, DW_TERMS_PI, &m, &error), DW_NO, error,
+                "what is measured does not follow the duty for long: no lag and no gain are left for the rule");
     plant = (struct dw_sampled){ .states = 1, .sample_time = 1, .a = { 0 }, .b = { 1 }, .c = { 1 } };
     refuses(dw_lag_model(&plant, 1, DW_TERMS_PI, &m, &error), DW_NO, error,
             "what is measured does not follow the duty for long: no lag and no gain are left for the rule");

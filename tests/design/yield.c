@@ -149,6 +149,30 @@ START_TEST(samples_are_the_same_however_they_are_shared_out)
 }
 END_TEST
 
+/* A pin of two resistances ripples by the smaller one and settles by the larger one: without spreads all samples are the worst case. */
+START_TEST(a_pin_of_two_resistances_is_judged_by_both)
+{
+    const struct dw_filter filter = { .stages = 1, .r = { { 1e3, 0, NAN } }, .c = { { 220e-9, 0, NAN } } };
+    struct dw_filter_task pin = { .frequency = 20e3, .high = 3.3, .levels = 256, .duty = NAN, .source = 200, .source_low = 90, .load = 10e3,
+                                   .band = 0.02, .ripple = INFINITY, .settling = INFINITY, .overshoot = INFINITY, .loading = INFINITY,
+                                   .pin_current = INFINITY, .coil_current = INFINITY };
+    struct dw_error error = { .text = "" };
+    struct dw_filter_figures worst;
+    bool exact;
+    succeeds(dw_filter_worst(&pin, &filter, &worst, &exact, &error), error);
+    double *const limits[] = { &pin.ripple, &pin.settling, &pin.loading, &pin.pin_current };
+    const double found[] = { worst.ripple, worst.settling, worst.loading, worst.pin_current };
+    for (int i = 0; i < 4; i++)
+        for (int within = 0; within < 2; within++) {
+            struct dw_yield yield;
+            *limits[i] = found[i] * (within ? 1 + 1e-9 : 1 - 1e-9);
+            succeeds(dw_filter_yield(&pin, &filter, &(struct dw_yield_samples){ 1, 0, 10, 0.95 }, &yield, &error), error);
+            ck_assert_msg(yield.good == (within ? 10 : 0), "limit %d, within %d: %llu", i, within, yield.good);
+            *limits[i] = INFINITY;
+        }
+}
+END_TEST
+
 START_TEST(what_makes_no_yield_is_refused)
 {
     struct dw_filter filter = three_quarters();
@@ -195,4 +219,4 @@ END_TEST
 
 SUITE("design: yield", the_samples_needed_are_the_fewest_whose_interval_begins_there, philox_gives_the_numbers_of_its_authors, draws_are_spread_evenly_and_independent,
       an_interval_s_ends_leave_half_of_what_is_left_on_either_side, an_interval_is_had_of_any_count, yield_is_the_share_that_keeps_the_limit,
-      samples_are_the_same_however_they_are_shared_out, what_makes_no_yield_is_refused)
+      samples_are_the_same_however_they_are_shared_out, a_pin_of_two_resistances_is_judged_by_both, what_makes_no_yield_is_refused)

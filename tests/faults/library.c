@@ -275,6 +275,12 @@ static enum dw_status parts(struct dw_error *error)
         wish.front = true;
         if (RIGHT(dw_choose(&wish, &choices, error)))
             dw_choices_free(choices);
+        wish.front = false;
+        wish.yield = 0.5;
+        wish.samples = 20;
+        wish.jobs = 2;
+        if (RIGHT(dw_choose(&wish, &choices, error)))
+            dw_choices_free(choices);
     }
     dw_parts_free(resistors);
     dw_parts_free(capacitors);

@@ -93,7 +93,8 @@ static enum dw_status ladders(struct dw_error *error)
         MADE(plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 12, .drive = DW_ONE_SWITCH, .threshold = 2.5,
                                                                             .diode_drop = 0.7, .all = true }, error)) &&
         RIGHT(run_plant(plant, NULL, error)) && RIGHT(follow_file(plant, "a steady start", error)) && RIGHT(follow_file(plant, NULL, error)))
-        status = dw_chain_measure(&(struct dw_chain){ .train = &(struct dw_pulse_train){ .period = 1e-3, .duty = 0.4, .high = 3.3 },
+        status = dw_chain_measure(&(struct dw_chain){ .train = &(struct dw_pulse_train){ .period = 1e-3, .duty = 0.35,
+                                                          .modulation = DW_DENSITY, .high = 3.3 },
                                                       .plant = plant, .output = 3, .accuracy = 1e-3 }, result, error);
     dw_plant_free(plant);
     dw_system_free(system);
