@@ -212,7 +212,7 @@ size_t dwi_supply_outputs(const struct load_source *s, bool all, const struct su
     for (size_t i = 0; i < SUPPLY_PORTS && !dw_supply_ideal(&s->plan); i++)
         if (outputs[i].wanted) {
             port[count] = outputs[i].port;
-            if (value)
+            if (supplied)
                 value[count] = *outputs[i].value;
             count++;
         }
