@@ -220,6 +220,29 @@ START_TEST(a_declared_period_of_samples_is_kept)
 }
 END_TEST
 
+/* Last periods that a record does not hold; and lines up to a frequency instead of a number of them. */
+START_TEST(what_is_asked_of_samples_is_had_or_refused)
+{
+    struct wave wave = { 0 };
+    for (int k = 0; k < 100; k++)
+        wave_add(&wave, k / 1000.0, cos(2 * M_PI * k / 10) + 0.5 * cos(2 * M_PI * 3 * k / 10));
+    struct dw_header *header = header_with("sampled", "1000", "period", "0.01", NULL);
+    struct dw_error error = { .status = DW_OK };
+    struct dw_spectrum *s = dw_spectrum_new(header, &(struct dw_spectrum_options){ .span = { .kind = DW_SPAN_LAST, .periods = 20 } }, &error);
+    ck_assert_ptr_nonnull(s);
+    for (size_t i = 0; i < 100; i++)
+        succeeds(dw_spectrum_rows(s, (double[]){ i / 1000.0, cos(2 * M_PI * i / 10) }, 1, &error), error);
+    refuses(dw_spectrum_finish(s, &error), DW_BAD_INPUT, error, "the table: the span is the last 20 periods, but the record holds only 10");
+    dw_spectrum_free(s);
+    s = spectrum_of(header, &(struct dw_spectrum_options){ .highest = 300 }, &wave);
+    ck_assert_uint_eq(dw_spectrum_highest(s), 3);
+    within_scale(dw_spectrum_line(s, 0, 3).amplitude, 0.5, 1e-14, 1);
+    dw_spectrum_free(s);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
 START_TEST(the_channel_that_a_sine_explains_gives_the_frequency)
 {
     struct dw_error error;
@@ -291,5 +314,5 @@ END_TEST
 SUITE("measure: sines and samples", a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
       harmonics_at_half_the_rate_are_none, what_is_no_tone_is_none, a_sampled_cosine_has_its_amplitude_and_no_distortion,
       a_sampled_pulse_has_its_mean_over_whole_cycles, uneven_samples_are_lines_and_that_is_said, a_declared_period_of_samples_is_kept,
-      the_channel_that_a_sine_explains_gives_the_frequency, ringing_and_noise_leave_levels_and_edges_as_they_are,
+      what_is_asked_of_samples_is_had_or_refused, the_channel_that_a_sine_explains_gives_the_frequency, ringing_and_noise_leave_levels_and_edges_as_they_are,
       noise_of_three_percent_leaves_two_levels)

@@ -311,7 +311,37 @@ START_TEST(what_cannot_be_combined_is_refused_by_name_and_time)
 }
 END_TEST
 
+/* A name of its own where there is one, read either way round; else both, or what is known of one. */
+START_TEST(what_is_made_of_two_has_their_unit)
+{
+    static const struct {
+        enum dw_combination as;
+        const char *one, *other, *unit;
+    } cases[] = {
+        { DW_PRODUCT, "V", "A", "W" }, { DW_PRODUCT, "rad/s", "Nm", "W" }, { DW_PRODUCT, "V", "V", "V^2" }, { DW_PRODUCT, "V", "rad", "V*rad" },
+        { DW_PRODUCT, "1", "V", "V" }, { DW_PRODUCT, "V", "1", "V" }, { DW_PRODUCT, "V", "H", "V*H" }, { DW_PRODUCT, "A", "W", "A*W" },
+        { DW_RATIO, "V", "V", "1" }, { DW_RATIO, "W", "V", "A" }, { DW_RATIO, "W", "A", "V" }, { DW_RATIO, "V", "1", "V" },
+        { DW_RATIO, "1", "V", "1/V" }, { DW_RATIO, "V", "rad", "V/rad" }, { DW_RATIO, "", "V", "" }, { DW_PRODUCT, "V", "", "" },
+        { DW_SUM, "", "V", "V" }, { DW_SUM, "V", "", "V" }, { DW_DIFFERENCE, "V", "V", "V" },
+    };
+    static const size_t both[] = { 1, 2 };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_error error = { .text = "" };
+        struct dw_header *header = dw_header_new("time", "s", &error);
+        succeeds(dw_header_append(header, "one", cases[i].one, &error), error);
+        succeeds(dw_header_append(header, "other", cases[i].other, &error), error);
+        struct dw_combine *c = dw_combine_new(header, &(struct dw_combine_plan){ cases[i].as, "new", NULL, both, 2 }, &error);
+        ck_assert_msg(c != NULL, "%s", error.text);
+        const struct dw_header *made = dw_combine_header(c);
+        ck_assert_str_eq(dw_header_column(made, dw_header_find(made, "new", &error)).unit, cases[i].unit);
+        dw_combine_free(c);
+        dw_header_free(header);
+    }
+}
+END_TEST
+
 SUITE("table: beside each other, and made of others", waves_beside_each_other_stay_what_they_were,
       beside_samples_the_others_are_taken_at_their_instants, tables_that_do_not_fit_beside_each_other_are_refused,
       a_new_channel_is_what_it_is_made_of_everywhere, samples_and_points_are_combined_row_by_row,
-      what_cannot_be_combined_is_refused_by_name_and_time)
+      what_cannot_be_combined_is_refused_by_name_and_time,
+      what_is_made_of_two_has_their_unit)
