@@ -136,6 +136,36 @@ START_TEST(what_is_beside_a_fundamental_is_not_made_up)
 }
 END_TEST
 
-SUITE("measure: room for a spectrum", memory_that_is_full_changes_no_line,
+/* Of 200 samples there is room for 100: the first ones, or, half of them dropped whenever there is no more, the last. Sums are of all, and so is
+ * the rate where it drifts. */
+START_TEST(samples_that_do_not_fit_are_the_first_or_the_last)
+{
+    const double spacing = 1.001e-3;
+    for (int latest = 0; latest < 2; latest++) {
+        struct samples kept = dwi_samples_new(2, 1000, 100 * 2 * sizeof(double), latest);
+        struct dw_error error = { .status = DW_OK };
+        double mean, ac_rms;
+        size_t first, end, taken;
+        for (int i = 0; i < 200; i++) {
+            succeeds(dwi_samples_put(&kept, (double[]){ i * spacing, i % 4 < 2 ? 1 : 3 }, 1, &taken, &error), error);
+            ck_assert_uint_eq(taken, 1);
+        }
+        ck_assert(kept.seen == 200 && kept.even && kept.count <= 100 && kept.count >= 50);
+        const size_t from = latest ? 200 - kept.count : 0;
+        for (size_t i = 0; i < kept.count; i++)
+            ck_assert_double_eq(kept.row[2 * i], (double)(from + i) * spacing);
+        dwi_samples_settle(&kept);
+        near(kept.rate, 1 / spacing, 1e-12);
+        dwi_samples_moments(&kept, 1, &mean, &ac_rms);
+        near(mean, 2, 1e-14);
+        near(ac_rms, 1, 1e-14);
+        dwi_samples_between(&kept, (double)(from + 3) * spacing, (double)(from + 7) * spacing, &first, &end);
+        ck_assert(first == 3 && end == 7);
+        dwi_samples_free(&kept);
+    }
+}
+END_TEST
+
+SUITE("measure: room for a spectrum", samples_that_do_not_fit_are_the_first_or_the_last, memory_that_is_full_changes_no_line,
       pulses_on_ticks_need_no_room_and_others_may_follow, triangles_on_ticks_have_the_same_lines_in_little_room,
       what_is_beside_a_fundamental_is_not_made_up)
