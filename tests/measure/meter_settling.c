@@ -311,9 +311,33 @@ START_TEST(the_tables_accuracy_limits_the_settling_time)
 }
 END_TEST
 
+/* A line from 0 at 2 s to 1 at 3 s, or a cubic that is flat at both ends, has 1/2 in its middle, where the change is said to begin: so the band
+ * is 0.01 wide, entered at 2.99 s, or where (3 - 2 u) u^2 = 0.99. */
+START_TEST(a_change_may_begin_between_two_rows)
+{
+    for (int curved = 0; curved < 2; curved++) {
+        struct dw_error error = { .status = DW_OK };
+        struct dw_header *header = header_with(NULL, NULL);
+        if (curved)
+            succeeds(dw_header_append_slope(header, &error), error);
+        struct dw_meter *meter = dw_meter_new(header, &(struct dw_meter_options){ .has_step = true, .step_at = 2.5 }, &error);
+        ck_assert_ptr_nonnull(meter);
+        for (int i = 0; i < 40; i++)
+            succeeds(dw_meter_rows(meter, (double[]){ i, i < 3 ? 0 : 1, 0 }, 1, &error), error);
+        succeeds(dw_meter_finish(meter, &error), error);
+        double u = 0.99;
+        for (int k = 0; k < 50 && curved; k++)
+            u -= ((3 - 2 * u) * u * u - 0.99) / (6 * u * (1 - u));
+        near(measured(meter, DW_MEASURE_SETTLING_TIME), u - 0.5, 1e-9);
+        dw_meter_free(meter);
+        dw_header_free(header);
+    }
+}
+END_TEST
+
 SUITE("measure: settling of a record", a_single_stage_settles_when_its_closed_form_does,
       the_change_starts_from_the_option_else_the_key_else_the_first_row, means_for_settling_are_those_of_the_carrier_period,
-      a_period_of_the_callers_counts_from_the_first_row, without_periods_the_value_itself_settles,
+      a_period_of_the_callers_counts_from_the_first_row, without_periods_the_value_itself_settles, a_change_may_begin_between_two_rows,
       ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundredth_of_it, notes_tell_what_the_numbers_do_not,
       the_tables_accuracy_limits_the_settling_time, what_enters_the_band_at_once_settles_then,
       thinned_candidates_limit_the_settling_time_and_say_so)
