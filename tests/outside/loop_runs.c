@@ -489,8 +489,28 @@ START_TEST(on_off_turns_at_its_thresholds)
 }
 END_TEST
 
+/* More delay than a map has states for is refused, with or without words for it. */
+START_TEST(a_delay_of_many_samples_has_no_map)
+{
+    const double sample = 0.31 * TAU;
+    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = sample, .gain = 0.2, .integral_time = TAU });
+    struct dw_plant *plant = rc();
+    struct dw_error error = { .status = DW_OK };
+    struct dw_sampled got;
+    struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .average = true, .law = &law, .wanted = 0.8, .high = VOLTS, .every = 1,
+                                                               .duration = 10 * sample }, NULL);
+    ck_assert_ptr_nonnull(loop);
+    ck_assert_int_eq(dw_loop_run(loop, NULL), DW_OK);
+    ck_assert_int_eq(dw_loop_sampled(loop, 26 * sample, &got, NULL, NULL), DW_OK);
+    ck_assert_uint_eq(got.states, 27);
+    refuses(dw_loop_sampled(loop, 40 * sample, &got, NULL, &error), DW_BAD_USE, error, "a delay of 40 samples: 27 at most have margins here");
+    dw_loop_free(loop);
+    dw_plant_free(plant);
+}
+END_TEST
+
 SUITE("outside: runs of loops", a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples,
-      a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held, rows_of_a_process_solve_its_equation,
+      a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held, rows_of_a_process_solve_its_equation, a_delay_of_many_samples_has_no_map,
       pulses_move_their_edges_and_hold_the_valley, a_loop_keeps_what_it_was_given_and_nothing_else,
       a_place_is_held_about_the_duty_at_which_it_stands, a_place_is_come_to_as_the_largest_pole_says, a_place_that_friction_holds_is_no_linear_loop,
       a_loop_oscillates_on_and_on_from_its_gain_margin_on,

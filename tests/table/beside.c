@@ -340,8 +340,47 @@ START_TEST(what_is_made_of_two_has_their_unit)
 }
 END_TEST
 
+/* Of the first table's keys tick stands where the other has the same, made-by and note of both. */
+START_TEST(keys_of_two_tables_are_put_together)
+{
+    for (int same = 0; same < 2; same++) {
+        struct dw_error error = { .text = "" };
+        struct dw_reader *readers[] = {
+            reader_of("# wave-table 1\n# made-by: one\n# note: first\n# tick: 0.5\n# columns: time[s] a[V]\n0\t1\n2\t2\n# end: 2\n"),
+            reader_of(same ? "# wave-table 1\n# made-by: other\n# note: second\n# tick: 0.5\n# columns: time[s] b[V]\n0\t1\n2\t2\n# end: 2\n"
+                           : "# wave-table 1\n# made-by: other\n# note: second\n# columns: time[s] b[V]\n0\t1\n2\t2\n# end: 2\n") };
+        struct dw_beside *both = dw_beside_new(readers, 2, &error);
+        ck_assert_msg(both != NULL, "%s", error.text);
+        const char *key, *value;
+        int made = 0, notes = 0;
+        for (size_t i = 0; (key = dw_header_key(dw_beside_header(both), i, &value)); i++) {
+            made += !strcmp(key, "made-by");
+            notes += !strcmp(key, "note");
+        }
+        ck_assert(made == 2 && notes == 2);
+        ck_assert_int_eq(dw_header_get(dw_beside_header(both), "tick") != NULL, same);
+        dw_beside_free(both);
+        dw_reader_close(readers[0]);
+        dw_reader_close(readers[1]);
+    }
+}
+END_TEST
+
+START_TEST(a_table_without_rows_has_nothing_beside_it)
+{
+    struct dw_error error = { .text = "" };
+    struct dw_reader *readers[] = { reader_of("# wave-table 1\n# columns: time[s] a[V]\n0\t1\n1\t2\n# end: 2\n"),
+                                    reader_of("# wave-table 1\n# columns: time[s] b[V]\n# end: 0\n") };
+    ck_assert_ptr_null(dw_beside_new(readers, 2, &error));
+    ck_assert_int_eq(error.status, DW_BAD_INPUT);
+    ck_assert_msg(strstr(error.text, ": it holds no rows") != NULL, "%s", error.text);
+    dw_reader_close(readers[0]);
+    dw_reader_close(readers[1]);
+}
+END_TEST
+
 SUITE("table: beside each other, and made of others", waves_beside_each_other_stay_what_they_were,
       beside_samples_the_others_are_taken_at_their_instants, tables_that_do_not_fit_beside_each_other_are_refused,
       a_new_channel_is_what_it_is_made_of_everywhere, samples_and_points_are_combined_row_by_row,
       what_cannot_be_combined_is_refused_by_name_and_time,
-      what_is_made_of_two_has_their_unit)
+      what_is_made_of_two_has_their_unit, keys_of_two_tables_are_put_together, a_table_without_rows_has_nothing_beside_it)
