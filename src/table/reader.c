@@ -155,9 +155,9 @@ static enum dw_status read_ahead(struct dw_reader *reader, struct dw_error *erro
         return dw_no_memory(error);
     for (enum dw_status status = DW_OK; status == DW_OK && ahead->rows < ROWS_AHEAD;) {
         const double *values;
-        size_t rows;
+        size_t rows = 0;
         status = take_rows(reader, 1, &values, &rows, NULL);
-        if (status == DW_OK) {
+        if (rows > 0) {
             memcpy(ahead->values + ahead->rows * columns, values, columns * sizeof *values);
             ahead->place[ahead->rows++] = reader->place;
         }
