@@ -90,7 +90,7 @@ struct dw_loop_stand {
  *   sampled  out
  *   stand    out, may be NULL
  *   returns  DW_OK; DW_NO: no duty gives what is wanted, the loop is open, the load has no steady state,
- *            or what it integrates does not move in proportion to the duty there; DW_BAD_USE: more delay than
+ *            what it integrates does not move in proportion to the duty there, or what is measured does not answer it; DW_BAD_USE: more delay than
  *            struct dw_sampled has states for; DW_NO_MEMORY
  *   source   central differences of runs over one sample: docs/theory.md, (17.5)
  *   accuracy 1e-7 of the largest number, 1e-9 of linear loads with `average` */

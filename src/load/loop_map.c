@@ -397,6 +397,8 @@ static enum dw_status fill_map(struct stand *stand, bool keeps, struct map *map,
         map->c[n - 1] = 1;
     while (drop_unseen(map)) {
     }
+    if (status == DW_OK && map->states == 0)
+        return dw_error_set(error, DW_NO, 0, "what is measured where samples lie does not answer a small change of the duty");
     return status;
 }
 
