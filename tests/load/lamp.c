@@ -22,7 +22,7 @@ static struct dw_lamp *made(const struct dw_lamp_plan *plan)
 static struct dw_run *begin(const struct dw_lamp *lamp, double pin, dw_run_sink *sink, void *context)
 {
     struct dw_error error = { .status = DW_OK };
-    double rest[DW_LAMP_STATES];
+    double rest[DW_STATES];
     struct dw_plant *plant = dw_lamp_plant(lamp);
     struct dw_run *run = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .accuracy = sink ? 1e-6 : 0, .sink = sink, .context = context },
                                     &error);

@@ -43,7 +43,7 @@ static void integrate(struct solver *s, struct other *o, double from, double to,
 static struct dw_run *begin(const struct dw_lamp_plan *plan, struct dw_lamp **lamp, double pin, dw_run_sink *sink, void *context)
 {
     struct dw_error error = { .status = DW_OK };
-    double rest[DW_LAMP_STATES];
+    double rest[DW_STATES];
     *lamp = dw_lamp_new(plan, &error);
     ck_assert_msg(*lamp != NULL, "%s", error.text);
     struct dw_plant *plant = dw_lamp_plant(*lamp);
