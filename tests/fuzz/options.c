@@ -18,24 +18,12 @@
 
 const int replay_changes = 600; /* scripts/fuzz short: 4000 inputs */
 
-int __wrap_fclose(FILE *file);
-int __real_fclose(FILE *file);
-
-enum dw_status __wrap_whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error);
-enum dw_status __real_whole_file_write(const char *path, const char *bytes, size_t size, struct dw_error *error);
-enum dw_status __wrap_dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error);
-enum dw_status __real_dw_choose(const struct dw_choice_wish *wish, struct dw_choices **choices, struct dw_error *error);
-enum dw_status __wrap_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
-                                      unsigned long long first, unsigned long long samples, double confidence,
-                                      struct dw_yield *yield, struct dw_error *error);
-enum dw_status __real_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
-                                      unsigned long long first, unsigned long long samples, double confidence,
-                                      struct dw_yield *yield, struct dw_error *error);
-
-enum dw_status __wrap_figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                                    const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error);
-enum dw_status __real_figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                                    const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error);
+/* Of the types of what they stand for: the linker looks at names alone. */
+__typeof__(fclose) __wrap_fclose, __real_fclose;
+__typeof__(whole_file_write) __wrap_whole_file_write, __real_whole_file_write;
+__typeof__(figure_render) __wrap_figure_render, __real_figure_render;
+__typeof__(dw_choose) __wrap_dw_choose, __real_dw_choose;
+__typeof__(dw_filter_yield) __wrap_dw_filter_yield, __real_dw_filter_yield;
 
 enum { SMALL_WIDTH = 320, SMALL_HEIGHT = 200 };
 enum { MOST_WORDS = 60, MOST_BYTES = 4000, MOST_PROGRAMS = 32, MOST_SAMPLES = 20, MOST_STEPS = 3, TABLE = 30 };
@@ -55,8 +43,7 @@ enum dw_status __wrap_whole_file_write(const char *path, const char *bytes, size
     return __real_whole_file_write("-", bytes, size, error);
 }
 
-enum dw_status __wrap_figure_render(const struct sheet *sheets, size_t count, const struct figure_form *form,
-                                    const struct remarks *remarks, char **bytes, size_t *size, struct dw_error *error)
+enum dw_status __wrap_figure_render(const struct figure *figure, const struct figure_form *form, char **bytes, size_t *size, struct dw_error *error)
 {
     struct figure_form small = *form;
     if ((form->type == FIGURE_PNG || form->type == FIGURE_GIF)
@@ -64,7 +51,7 @@ enum dw_status __wrap_figure_render(const struct sheet *sheets, size_t count, co
         small.width = SMALL_WIDTH;
         small.height = SMALL_HEIGHT;
     }
-    return __real_figure_render(sheets, count, &small, remarks, bytes, size, error);
+    return __real_figure_render(figure, &small, bytes, size, error);
 }
 
 static bool count_step(void *context, double share)
@@ -82,12 +69,12 @@ enum dw_status __wrap_dw_choose(const struct dw_choice_wish *wish, struct dw_cho
     return __real_dw_choose(&brief, choices, error);
 }
 
-enum dw_status __wrap_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, uint64_t seed,
-                                      unsigned long long first, unsigned long long samples, double confidence,
+enum dw_status __wrap_dw_filter_yield(const struct dw_filter_task *task, const struct dw_filter *filter, const struct dw_yield_samples *samples,
                                       struct dw_yield *yield, struct dw_error *error)
 {
-    return __real_dw_filter_yield(task, filter, seed, first, samples < MOST_SAMPLES ? samples : MOST_SAMPLES, confidence, yield,
-                                  error);
+    struct dw_yield_samples few = *samples;
+    few.count = few.count < MOST_SAMPLES ? few.count : MOST_SAMPLES;
+    return __real_dw_filter_yield(task, filter, &few, yield, error);
 }
 
 static bool has_option(const struct program *of, const char *name)
