@@ -336,7 +336,8 @@ static double settling_from(struct middle *middle, const struct task_terms *term
     const bool convex = middle->band <= CONVEX && by_mean > FEW * terms->period;
     if (convex && (by_mean > MANY * terms->period || middle->wide))
         return by_mean;
-    double k = fmax(0, floor(by_mean / terms->period) - 1), before = missing_from(middle, terms, k, sum), after = 0;
+    const double most = 0x1p50;  /* periods that a double counts */
+    double k = fmin(fmax(0, floor(by_mean / terms->period) - 1), most), before = missing_from(middle, terms, k, sum), after = 0;
     for (int i = 0; i < STEPS && k > 0 && !(before > middle->band); i++)
         before = missing_from(middle, terms, --k, sum);
     if (!(before > middle->band))
