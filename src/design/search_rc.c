@@ -128,9 +128,14 @@ static int look_or_cut(struct search *search, const struct space *space, const s
 static size_t next_of(const struct search *search, const struct search_box *boxes, size_t count)
 {
     size_t next = 0;
-    for (size_t i = 1; i < count; i++)
-        if (search->goal == GOAL_FRONT ? volume(&boxes[i]) > volume(&boxes[next]) : boxes[i].promise < boxes[next].promise)
+    double least = INFINITY;
+    for (size_t i = 0; i < count; i++) {
+        const double key = search->goal == GOAL_FRONT ? -volume(&boxes[i]) : boxes[i].promise;
+        if (key < least) {
+            least = key;
             next = i;
+        }
+    }
     return next;
 }
 
