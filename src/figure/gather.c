@@ -97,7 +97,8 @@ static void follow(struct gathering *gathering, double x)
     }
     gathering->previous = x;
     gathering->seen++;
-    reduction_set_logarithmic(window_reduction(source->window), gathering->must_log || (gathering->may_log && !source->even));
+    if (gathering->must_log || (gathering->may_log && !source->even))
+        reduction_set_logarithmic(window_reduction(source->window), true);
 }
 
 static double value_drawn(double value, double factor)

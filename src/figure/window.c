@@ -84,6 +84,8 @@ static bool make_pieces(struct window *window, struct dw_error *error)
     window->slope = calloc(window->width, sizeof *window->slope);
     if (!window->piece || !window->rows || !window->slope)
         return out_of_memory(error);
+    for (size_t i = 0; i < BATCH * window->width; i++)
+        window->rows[i] = NAN;  /* so slopes stay that channels do not have */
     for (size_t c = 0; rule->curve && c < rule->channels; c++)
         window->slope[1 + c] = rule->curve[c] ? 1 + rule->channels + c : 0;
     window->rule.curve = NULL;
@@ -260,7 +262,8 @@ enum dw_status window_add(struct window *window, double x, const double *y, cons
     row[0] = x;
     memcpy(row + 1, y, window->rule.channels * sizeof *y);
     for (size_t c = 0; c < window->rule.channels; c++)
-        row[1 + window->rule.channels + c] = window->slope[1 + c] ? slope[c] : NAN;
+        if (window->slope[1 + c])
+            row[1 + window->rule.channels + c] = slope[c];
     if (!window->any)
         window->first = x;
     window->any = true;

@@ -20,6 +20,11 @@ static bool is_code(double value)
     return fabs(value) == 9.9e37 || value == 9.91e37;
 }
 
+static bool is_value(double value)
+{
+    return fabs(value) < 9.9e37 || (is_finite(value) && !is_code(value));
+}
+
 /* A line that is numbers with one separator between them and nothing else.
  *   at       first byte of the line; `end` is behind a '\n'
  *   returns  one past the line's '\n', or NULL where the line needs the patient way */
@@ -31,7 +36,7 @@ static char *quick_row(const struct dw_reader *reader, char *at, const char *end
             return NULL;
     for (size_t i = 0; i <= last; i++) {
         const char *next = dw_number_read(at, end, &row[i]);
-        if (next == at || !is_finite(row[i]) || is_code(row[i]))
+        if (next == at || !is_value(row[i]))
             return NULL;
         at += next - at;
         if (i < last && *at++ != reader->separator)
