@@ -2,35 +2,13 @@
 /* Loops around a plant against closed forms of sampled first-order plants (Astrom and Wittenmark, Computer-Controlled Systems, chapter 2:
  * step invariance, from memory and derived here), and limit cycles against Peterchev and Sanders 2003, IEEE Trans. Power Electron.
  * 18:301 (from memory: a cycle where duty steps are coarser than the converter's, none where they are well finer). */
-#include "suite.h"
-#include <dutywright/actuator.h>
+#include "outside/looped.h"
 #include <dutywright/ladder.h>
-#include <dutywright/loop.h>
 #include <string.h>
 
-enum { MOST = 10001 };
-#define VOLTS 3.3
 #define R 4700.0
 #define C 220e-9
 #define TAU (R * C)
-
-/* What was seen at the samples, and what the law made of it. */
-struct seen {
-    size_t count;
-    double measured[MOST], duty[MOST], wanted;
-    struct dw_loop_meter *meter;
-};
-
-static enum dw_status see(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
-{
-    struct seen *seen = context;
-    if (sample && seen->count < MOST) {
-        seen->measured[seen->count] = measured;
-        seen->duty[seen->count++] = sample->duty;
-    }
-    seen->wanted = sample ? sample->wanted : seen->wanted;
-    return seen->meter ? dw_loop_meter_see(seen->meter, time, measured, seen->wanted, error) : DW_OK;
-}
 
 static struct dw_plant *rc(void)
 {
@@ -40,31 +18,6 @@ static struct dw_plant *rc(void)
     ck_assert_msg(plant != NULL, "%s", error.text);
     dw_ladder_free(ladder);
     return plant;
-}
-
-static struct dw_law law_of(struct dw_law_plan plan)
-{
-    struct dw_error error = { .status = DW_OK };
-    struct dw_law law;
-    plan.duty_high = 1;
-    plan.converter.gain = 1;
-    plan.setpoint_weight = 1;
-    succeeds(dw_law_make(&plan, &law, &error), error);
-    return law;
-}
-
-/* Runs a loop; the caller frees it. */
-static struct dw_loop *run(struct dw_loop_plan plan, struct seen *seen)
-{
-    struct dw_error error = { .status = DW_OK };
-    plan.high = VOLTS;
-    plan.every = plan.every ? plan.every : 1;
-    plan.see = see;
-    plan.context = seen;
-    struct dw_loop *loop = dw_loop_new(&plan, &error);
-    ck_assert_msg(loop != NULL, "%s", error.text);
-    succeeds(dw_loop_run(loop, &error), error);
-    return loop;
 }
 
 /* y after = e^-T/RC y + (1 - e^-T/RC) V u, where u is the law's duty of this sample, or of `late` samples ago: 10,000 samples. Each takes
@@ -104,16 +57,6 @@ START_TEST(a_duty_that_comes_one_sample_late_follows_its_recurrence)
 END_TEST
 
 /* ---- the map of one sample ---- */
-
-static void same_response(const struct dw_sampled *got, const struct dw_sampled *want, double allowed)
-{
-    for (double angle = 0.1; angle < 3; angle += 0.37) {
-        double a[2], b[2];
-        dw_sampled_response(got, cos(angle) - 1, sin(angle), a);
-        dw_sampled_response(want, cos(angle) - 1, sin(angle), b);
-        within_scale(hypot(a[0] - b[0], a[1] - b[1]), 0, allowed, hypot(b[0], b[1]));
-    }
-}
 
 /* What lies behind the plant: of each kind, with the plant as one system. */
 enum { KINDS = 4 };
@@ -285,101 +228,6 @@ START_TEST(a_loop_keeps_what_it_was_given_and_nothing_else)
 }
 END_TEST
 
-/* ---- what the load integrates ---- */
-
-#define LEAD 12e-3
-#define GEAR 5
-#define THREAD (LEAD / (2 * M_PI * GEAR))
-
-static const struct dw_motor_plan turns = { .resistance = 1.85, .constant = 27e-3, .inductance = 900e-6, .inertia = 9e-6, .gear = GEAR };
-
-static struct dw_plant *actuator(enum dw_motor_drive drive, double drag, double efficiency, double force)
-{
-    struct dw_error error = { .status = DW_OK };
-    struct dw_actuator_plan plan = { .motor = turns, .lead = LEAD, .efficiency = efficiency, .travel = 0.2, .force = force };
-    plan.motor.drive = drive;
-    plan.motor.direction = drive != DW_DRIVE_DIRECT;
-    plan.motor.drag = drag;
-    plan.motor.supply = drive == DW_DRIVE_DIRECT ? VOLTS : 12;
-    plan.motor.threshold = VOLTS / 2;
-    plan.motor.diode_drop = 0.7;
-    plan.switches = drive != DW_DRIVE_DIRECT;  /* one of which is open at first */
-    plan.overtravel = INFINITY;
-    plan.differential = 2e-3;
-    struct dw_actuator *made = dw_actuator_new(&plan, &error);
-    ck_assert_msg(made != NULL, "%s", error.text);
-    return dw_actuator_plant(made);
-}
-
-/* Current, speed and place as one system that is held, about the duty that holds the force: V d = R F thread/K. */
-START_TEST(a_place_is_held_about_the_duty_at_which_it_stands)
-{
-    const double sample = 5e-3, force = 20, k = turns.constant, l = turns.inductance, j = turns.inertia;
-    const double a[] = { -turns.resistance / l, -k / l, 0, k / j, 0, 0, 0, THREAD, 0 }, b[] = { VOLTS / l, 0, 0 }, c[] = { 0, 0, 1 };
-    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = sample, .gain = 300, .integral_time = INFINITY, .duty_low = -1 });
-    struct dw_error error = { .status = DW_OK };
-    struct dw_system *system = dw_system_new(&(struct dw_matrices){ .states = 3, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, &error);
-    struct dw_plant *plant = actuator(DW_DRIVE_DIRECT, 0, 1, force);
-    static struct seen seen;
-    struct dw_sampled got, want;
-    struct dw_loop_stand stand;
-    seen.count = 0;
-    struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .measured = dw_plant_output(plant, "position"), .average = true, .law = &law,
-                                                      .wanted = 0.05, .delay = 0.3 * sample, .duration = 4 }, &seen);
-    succeeds(dw_loop_sampled(loop, 0, &got, &stand, &error), error);
-    succeeds(dw_sampled_hold(system, &(struct dw_hold){ 0, 0, sample, 0.3 * sample }, &want, &error), error);
-    same_response(&got, &want, 1e-7);  /* a rotor that turns round loses 1e-12 of its no-load speed, beside the 1e-3 of differences: thirty times */
-    near(stand.duty, turns.resistance * force * THREAD / (k * VOLTS), 1e-9);
-    near(seen.measured[seen.count - 1], 0.05 - stand.duty / 300, 1e-9);
-    dw_loop_free(loop);
-    dw_system_free(system);
-    dw_plant_free(plant);
-}
-END_TEST
-
-/* In the end each sample is nearer than the one before by the largest pole. A screw with friction creeps: in each period its ripple
- * moves it both ways. */
-START_TEST(a_place_is_come_to_as_the_largest_pole_says)
-{
-    const double efficiency[] = { 1, 0.98 }, duration[] = { 1.6, 9 };
-    for (int i = 0; i < 2; i++) {
-        const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 20e-3, .gain = 30, .integral_time = INFINITY, .duty_low = -1 });
-        struct dw_error error = { .status = DW_OK };
-        struct dw_plant *plant = actuator(DW_DRIVE_BRIDGE_SLOW, 0, efficiency[i], 100);
-        static struct seen seen;
-        struct dw_sampled sampled;
-        struct dw_margins margins;
-        seen.count = 0;
-        struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .measured = dw_plant_output(plant, "position"), .period = 1e-3, .every = 20,
-                                                          .direction = DW_ACTUATOR_DIRECTION, .law = &law, .wanted = 0.05, .duration = duration[i] }, &seen);
-        succeeds(dw_loop_sampled(loop, 0, &sampled, NULL, &error), error);
-        succeeds(dw_loop_margins(&sampled, &law, &margins, &error), error);
-        const double *last = seen.measured + seen.count - 1, left = (last[0] - last[-1]) / (last[-1] - last[-2]);
-        ck_assert_msg(margins.stable && margins.pole_highest > 0.5, "%g", margins.pole_highest);
-        near(left, margins.pole_highest, 1e-5);  /* what is left of the way bends it */
-        dw_loop_free(loop);
-        dw_plant_free(plant);
-    }
-}
-END_TEST
-
-START_TEST(a_place_that_friction_holds_is_no_linear_loop)
-{
-    const struct dw_law law = law_of((struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 20e-3, .gain = 30, .integral_time = INFINITY, .duty_low = -1 });
-    struct dw_error error = { .status = DW_OK };
-    struct dw_plant *plant = actuator(DW_DRIVE_BRIDGE_SLOW, 4e-3, 0.35, 0);
-    static struct seen seen;
-    struct dw_sampled sampled;
-    seen.count = 0;
-    struct dw_loop *loop = run((struct dw_loop_plan){ .plant = plant, .measured = dw_plant_output(plant, "position"), .period = 1e-3, .every = 20,
-                                                      .direction = DW_ACTUATOR_DIRECTION, .law = &law, .wanted = 0.05, .duration = 1 }, &seen);
-    ck_assert_int_eq(dw_loop_sampled(loop, 0, &sampled, NULL, &error), DW_NO);
-    ck_assert_ptr_nonnull(strstr(error.text, "what is measured does not move in proportion to the duty: friction, play, a stop or"));
-    dw_loop_free(loop);
-    dw_plant_free(plant);
-}
-END_TEST
-
 /* ---- margins, by raising the gain ---- */
 
 /* 200 samples, each third period, of pulses in the centre, whose duty acts a period late. */
@@ -512,6 +360,5 @@ END_TEST
 SUITE("outside: runs of loops", a_first_order_plant_follows_its_recurrence_for_ten_thousand_samples,
       a_duty_that_comes_one_sample_late_follows_its_recurrence, a_mean_behind_a_process_is_the_plant_held, rows_of_a_process_solve_its_equation, a_delay_of_many_samples_has_no_map,
       pulses_move_their_edges_and_hold_the_valley, a_loop_keeps_what_it_was_given_and_nothing_else,
-      a_place_is_held_about_the_duty_at_which_it_stands, a_place_is_come_to_as_the_largest_pole_says, a_place_that_friction_holds_is_no_linear_loop,
       a_loop_oscillates_on_and_on_from_its_gain_margin_on,
       a_duty_coarser_than_the_converter_cycles_and_a_finer_one_rests, on_off_turns_at_its_thresholds)
