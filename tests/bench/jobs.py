@@ -77,7 +77,7 @@ def binary_pass_through(shop):
     """dw-table between two pipes of binary rows, every number looked at, against cat between the same"""
     rows = ROWS_PASSED // (100 if shop.quick else 1)
     name = f"pass-{rows}.bin"
-    size = os.path.getsize(shop.made(name, f"dw-pwm --binary --high 5 --frequency 490.2 --duty 64/256 --periods {rows // 4}"))
+    size = os.path.getsize(shop.made(name, f"dw-pwm --binary --frequency 487.8 --duty 77/300 --periods {rows // 4}"))
     passed = shop.shell(f"cat {name} | dw-table | cmp - {name} && echo same")
     demand(passed == b"same\n", f"dw-table changes {name}")
     ours, cat, alone, cat_alone = [], [], [], []

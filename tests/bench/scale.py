@@ -15,7 +15,7 @@ FIRST, PATIENCE = 3, 20.0  # 10^3; s: what took longer is not tried with ten tim
 
 def data(shop, kind, exponent):
     periods = 10**exponent // 4
-    pulses = f"dw-pwm --binary --high 5 --frequency 490.2 --duty 64/256 --periods {periods}"
+    pulses = f"dw-pwm --binary --frequency 487.8 --duty 77/300 --periods {periods}"
     made = {"pulses": pulses, "text": f"{pulses} --text".replace(" --binary", ""),
             "switched": f"{pulses} --dead-time 10u | dw-table --rename 'complement=current[A]'"}
     return None if kind == "none" else shop.made(f"scale-{kind}-{exponent}", made[kind])
