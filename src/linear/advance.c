@@ -82,6 +82,7 @@ static enum dw_status advance_by_cells(struct dw_system *system, const struct dw
     return DW_OK;
 }
 
+/* Apart from the shortest way, which would take half as long again with this one's room on the stack. */
 static enum dw_status advance_any(struct dw_system *system, const struct dw_interval *over, double slack, double *state,
                                   struct dw_error *error)
 {

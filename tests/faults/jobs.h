@@ -3,10 +3,21 @@
 #ifndef TESTS_FAULTS_JOBS_H
 #define TESTS_FAULTS_JOBS_H
 
-#include <dutywright/status.h>
+#include <dutywright/table.h>
 
 #define RIGHT(call) (status == DW_OK && (status = (call)) == DW_OK)
 #define MADE(handle) (status == DW_OK && ((handle) || ((status = error->status), false)))
+
+/* Writes all rows of a reader. */
+static inline enum dw_status write_all(struct dw_reader *reader, struct dw_writer *writer, struct dw_error *error)
+{
+    const double *values;
+    size_t rows;
+    enum dw_status status = DW_OK;
+    while (RIGHT(dw_reader_rows(reader, 100, &values, &rows, error)))
+        status = dw_writer_rows(writer, values, rows, error);
+    return status == DW_END ? dw_writer_finish(writer, error) : status;
+}
 
 struct job {
     const char *name;

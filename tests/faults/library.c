@@ -133,14 +133,8 @@ static enum dw_status read_to(const char *input, int out, enum dw_encoding encod
     struct dw_writer *writer = NULL;
     if (MADE(reader))
         writer = dw_writer_open(out, dw_reader_header(reader), encoding, error);
-    if (reader && MADE(writer)) {
-        const double *values;
-        size_t rows;
-        while (RIGHT(dw_reader_rows(reader, 100, &values, &rows, error)))
-            status = dw_writer_rows(writer, values, rows, error);
-        if (status == DW_END)
-            status = dw_writer_finish(writer, error);
-    }
+    if (reader && MADE(writer))
+        status = write_all(reader, writer, error);
     dw_writer_free(writer);
     dw_reader_close(reader);
     return status;

@@ -21,11 +21,7 @@ static enum dw_status lines(struct dw_error *error)
         MADE(writer = dw_writer_open_lines(out, dw_reader_header(reader), 1e-3, DW_TEXT, error))) {
         while (RIGHT(dw_reader_rows(flat, 100, &values, &rows, error)))
             continue;
-        status = status == DW_END ? DW_OK : status;
-        while (RIGHT(dw_reader_rows(reader, 100, &values, &rows, error)))
-            status = dw_writer_rows(writer, values, rows, error);
-        if (status == DW_END)
-            status = dw_writer_finish(writer, error);
+        status = status == DW_END ? write_all(reader, writer, error) : status;
     }
     dw_writer_free(writer);
     dw_reader_close(reader);
