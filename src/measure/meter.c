@@ -277,7 +277,7 @@ static enum dw_status add_vertex(struct dw_meter *m, const double *before, const
 {
     enum dw_status status = DW_OK;
     if (pulses_wanted(m))
-        dwi_pulses_vertex(m->pulses, row[0], row);
+        dwi_pulses_vertices(m->pulses, row, 1, m->columns);
     for (size_t i = 0; m->mean_window < 0 && i < m->channels && status == DW_OK; i++)
         status = add_value(m, i, before, row, error);
     return status;
@@ -325,17 +325,16 @@ static enum dw_status add_piece(struct dw_meter *m, const double *from, const do
 /* Every row of a block that begins anew, else all but the first, which the one before ended with. */
 static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
-    const bool pulses = pulses_wanted(m), values = m->mean_window < 0;
+    const size_t first = !(block->jump || block->begins);
+    const double *row = block->rows + first * m->columns;
+    const bool curved = m->curved || m->has_step, values = m->mean_window < 0;
     enum dw_status status = DW_OK;
-    for (size_t k = !(block->jump || block->begins); k < block->count && status == DW_OK; k++) {
-        const double *row = block->rows + k * m->columns;
-        if (m->curved || m->has_step) {
+    if (!curved && pulses_wanted(m))
+        dwi_pulses_vertices(m->pulses, row, block->count - first, m->columns);
+    for (size_t k = first; (curved || values) && k < block->count && status == DW_OK; k++, row += m->columns) {
+        if (curved)
             status = k ? add_piece(m, row - m->columns, row, error) : add_vertex(m, NULL, row, error);
-            continue;
-        }
-        if (pulses)
-            dwi_pulses_vertex(m->pulses, row[0], row);
-        for (size_t i = 0; values && i < m->channels && status == DW_OK; i++)
+        for (size_t i = 0; !curved && i < m->channels && status == DW_OK; i++)
             status = dwi_settling_add(&m->state[i].settling, row[0], row[m->column[i]], NULL, error);
     }
     return status;

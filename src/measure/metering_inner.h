@@ -163,8 +163,9 @@ struct pulses_plan {
 };
 struct pulses *dwi_pulses_new(const struct pulses_plan *plan, struct dw_error *error);
 void dwi_pulses_free(struct pulses *pulses);
-/* Next vertex; two at one time are a jump, between two others nothing turns. row is indexed by column. */
-void dwi_pulses_vertex(struct pulses *pulses, double time, const double *row);
+/* Next vertices; two at one time are a jump, between two others nothing turns.
+ *   rows  [count x columns] */
+void dwi_pulses_vertices(struct pulses *pulses, const double *rows, size_t count, size_t columns);
 /* A window is whole: the next vertex begins another, at the same time or later. begun: the window began at its boundary */
 enum dw_status dwi_pulses_window_end(struct pulses *pulses, bool begun, struct dw_error *error);
 /* Ends the span.

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { LEAST_ROWS = 64 };
+
 struct pulses {
     size_t channels, *column; /* [width]: behind the channels stand the columns of slopes */
     size_t *slope;            /* [channels], as in struct vertices */
@@ -11,13 +13,13 @@ struct pulses {
     double period, keep;
     double *row;              /* time, then channels, then slopes; the kept ones stand from `begin` to `end` */
     size_t width, room, begin, end;
+    size_t most;              /* rows that may stand there: `room`, while passing few */
     size_t *window;           /* where each whole one begins, from window_begin to window_end; the next begins at `current` */
     size_t window_room, window_begin, window_end, current;
     bool sampled;
-    bool passing;             /* too many: vertices go straight to `transitions` */
+    bool passing;             /* too many: vertices go to `transitions`, some at a time, and only the last is kept */
     struct levels *levels;
     struct transitions *transitions;
-    double *last;             /* two vertices, while passing: the last but one and the last */
     struct pulse_findings *passed;
     bool have_passed;         /* the last whole window was too long to keep; `passed` are its findings */
 };
@@ -33,7 +35,6 @@ void dwi_pulses_free(struct pulses *p)
     free(p->window);
     free(p->levels);
     free(p->transitions);
-    free(p->last);
     free(p->passed);
     free(p);
 }
@@ -58,21 +59,20 @@ static bool set_places(struct pulses *p, const struct pulses_plan *plan)
 
 static bool allocate(struct pulses *p, const struct pulses_plan *plan)
 {
-    enum { LEAST_ROWS = 64 };
     if (!set_places(p, plan))
         return false;
     p->room = plan->bytes / (p->width * sizeof *p->row);
     if (p->room < LEAST_ROWS)
         p->room = LEAST_ROWS;
+    p->most = p->room;
     p->window_room = 16;
     p->known = malloc(p->channels * sizeof *p->known);
     p->row = malloc(p->room * p->width * sizeof *p->row);
     p->window = malloc(p->window_room * sizeof *p->window);
     p->levels = calloc(p->channels, sizeof *p->levels);
     p->transitions = calloc(p->channels, sizeof *p->transitions);
-    p->last = calloc(2 * p->width, sizeof *p->last);
     p->passed = calloc(p->channels, sizeof *p->passed);
-    return p->known && p->row && p->window && p->levels && p->transitions && p->last && p->passed;
+    return p->known && p->row && p->window && p->levels && p->transitions && p->passed;
 }
 
 struct pulses *dwi_pulses_new(const struct pulses_plan *plan, struct dw_error *error)
@@ -119,6 +119,8 @@ static void feed(struct transitions *t, const struct vertices *v, size_t channel
     for (size_t i = 1; i < v->count; i++) {
         const double *a = v->row + (i - 1) * v->width, *b = a + v->width;
         struct hermite curve;
+        if (a[1 + channel] == b[1 + channel])
+            continue;  /* what does not turn stays there, too */
         const bool curved = slopes && vertices_curve(v, a, channel, &curve);
         dwi_transitions_curve(t, a[0] - shift, a[1 + channel], b[0] - shift, b[1 + channel], curved ? &curve : NULL);
     }
@@ -183,6 +185,17 @@ static struct pulse_findings find_round(const struct vertices *v, size_t channel
     return found;
 }
 
+/* Gives up all vertices but the last. */
+static void pass(struct pulses *p)
+{
+    const struct vertices v = vertices_of(p, p->begin, p->end);
+    for (size_t i = 0; i < p->channels; i++)
+        feed(&p->transitions[i], &v, i, 0);
+    memcpy(p->row, p->row + (p->end - 1) * p->width, p->width * sizeof *p->row);
+    p->begin = 0;
+    p->end = 1;
+}
+
 /* From here on vertices are not kept: what has been kept of this window decides the levels. */
 static void start_passing(struct pulses *p)
 {
@@ -190,12 +203,11 @@ static void start_passing(struct pulses *p)
     for (size_t i = 0; i < p->channels; i++) {
         p->levels[i] = decide(p, &v, i);
         p->transitions[i] = dwi_transitions_new(p->levels[i].low, p->levels[i].high);
-        feed(&p->transitions[i], &v, i, 0);
     }
-    memcpy(p->last + p->width, p->row + (p->end - 1) * p->width, p->width * sizeof *p->last);
     p->passing = true;
-    p->begin = p->end = p->current = 0;
-    p->window_begin = p->window_end = 0;
+    p->most = LEAST_ROWS;
+    p->begin = p->current;
+    p->current = p->window_begin = p->window_end = 0;
 }
 
 static void drop_first_window(struct pulses *p)
@@ -222,30 +234,24 @@ static bool make_room(struct pulses *p)
     return p->end < p->room;
 }
 
-static void put_row(const struct pulses *p, double time, const double *row, double *to)
+void dwi_pulses_vertices(struct pulses *p, const double *rows, size_t count, size_t columns)
 {
-    to[0] = time;
-    for (size_t i = 1; i < p->width; i++)
-        to[i] = row[p->column[i - 1]];
-}
-
-void dwi_pulses_vertex(struct pulses *p, double time, const double *row)
-{
-    if (!p->passing && p->end == p->room && !make_room(p))
-        start_passing(p);
-    if (p->passing) {
-        memmove(p->last, p->last + p->width, p->width * sizeof *p->last);
-        put_row(p, time, row, p->last + p->width);
-        const struct vertices pair = { p->last, 2, p->width, p->slope };
-        for (size_t i = 0; i < p->channels; i++)
-            feed(&p->transitions[i], &pair, i, 0);
-        return;
+    for (size_t k = 0; k < count; k++, rows += columns) {
+        if (p->end == p->most && !(!p->passing && make_room(p))) {
+            if (!p->passing)
+                start_passing(p);
+            pass(p);
+        }
+        double *to = p->row + p->end++ * p->width;
+        to[0] = rows[0];
+        for (size_t i = 1; i < p->width; i++)
+            to[i] = rows[p->column[i - 1]];
     }
-    put_row(p, time, row, p->row + p->end++ * p->width);
 }
 
 static void finish_passing(struct pulses *p, struct pulse_findings *out)
 {
+    pass(p);
     for (size_t i = 0; i < p->channels; i++) {
         out[i] = find_open(p->levels[i], &p->transitions[i]);
         out[i].early_levels = p->levels[i].from != LEVELS_GIVEN;
@@ -278,6 +284,8 @@ enum dw_status dwi_pulses_window_end(struct pulses *p, bool begun, struct dw_err
         finish_passing(p, p->passed);
         p->have_passed = begun;
         p->passing = false;
+        p->most = p->room;
+        p->end = 0;
         return DW_OK;
     }
     if (begun) {

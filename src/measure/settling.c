@@ -39,8 +39,8 @@ enum dw_status dwi_settling_add(struct settling *settling, double time, double v
     settling->still_until = settling->moved ? settling->still_until : time;
     settling->before = settling->last;
     settling->last = value;
-    settling->minimum = fmin(settling->minimum, value);
-    settling->maximum = fmax(settling->maximum, value);
+    settling->minimum = value < settling->minimum ? value : settling->minimum;
+    settling->maximum = value > settling->maximum ? value : settling->maximum;
     if (curve)
         mirror = mirrored(curve);
     const enum dw_status status = dwi_exits_add(&settling->above, time, value, curve, error);

@@ -3,17 +3,34 @@
 #include <dutywright/table.h>
 #include <float.h>
 #include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+/* 4 units in the last place of a size, which is not below 0. */
+static inline double four_ulp(double size)
+{
+    uint64_t bits;
+    double next;
+    memcpy(&bits, &size, sizeof bits);
+    bits++;  /* the next double: IEEE 754 orders them so */
+    memcpy(&next, &bits, sizeof next);
+    return size < INFINITY ? 4 * (next - size) : 0;
+}
 
 double dw_time_slack(double time)
 {
-    const double size = fabs(time);
-    return isfinite(size) ? 4 * (nextafter(size, INFINITY) - size) : 0;
+    return four_ulp(fabs(time));
+}
+
+static inline double larger(double a, double b)
+{
+    return a > b ? a : b;
 }
 
 /* As dw_period_index has it: a row within 4 ulp of the instant, or of the origin where that is larger, is on it. */
 static void aim(struct clock *clock, double instant)
 {
-    const double slack = dw_time_slack(fmax(fabs(instant), fabs(clock->origin)));
+    const double slack = four_ulp(larger(fabs(instant), fabs(clock->origin)));
     clock->next = instant;
     clock->earliest = instant - slack;
     clock->latest = instant + slack;
@@ -26,14 +43,17 @@ struct clock dwi_clock_none(void)
 
 struct clock dwi_clock_between(double from, double to)
 {
-    struct clock clock = { .once = from, .twice = to };
+    struct clock clock = { .once = from, .twice = to, .blurred_from = INFINITY };
     aim(&clock, from);
     return clock;
 }
 
 struct clock dwi_clock_periods(double origin, double period, double start)
 {
-    struct clock clock = { .origin = origin, .period = period };
+    /* two windows of 4 ulp on either side, and room for a row between them */
+    struct clock clock = { .origin = origin, .period = period, .blurred_from = period / (16 * DBL_EPSILON) };
+    if (clock.blurred_from <= fabs(origin))
+        clock.blurred_from = 0;
     bool on_boundary;
     clock.k = dw_period_index(origin, period, start, &on_boundary);
     if (!on_boundary)
@@ -62,12 +82,6 @@ bool dwi_clock_skip(struct clock *clock, double time, double keep)
     return true;
 }
 
-bool dwi_clock_blurred(const struct clock *clock, double time)
-{
-    /* two windows of 4 ulp on either side, and room for a row between them */
-    return clock->period > 0 && !(clock->period > 16 * DBL_EPSILON * fmax(fabs(time), fabs(clock->origin)));
-}
-
 /* ---- periods ---- */
 
 double dw_period_boundary(double origin, double period, double k)
@@ -75,17 +89,10 @@ double dw_period_boundary(double origin, double period, double k)
     return fma(k, period, origin);
 }
 
-/* 4 units in the last place of the largest of three. A time near zero was written as the difference of larger ones, so
- * the origin's size counts too. */
-static double four_ulp(double a, double b, double c)
-{
-    const double size = fmax(fabs(a), fmax(fabs(b), fabs(c)));
-    return 4 * (nextafter(size, INFINITY) - size);
-}
-
+/* A time near zero was written as the difference of larger ones, so the origin's size counts too. */
 static bool is_on(double boundary, double time, double origin)
 {
-    return fabs(boundary - time) <= four_ulp(boundary, time, origin);
+    return fabs(boundary - time) <= four_ulp(larger(fabs(origin), larger(fabs(boundary), fabs(time))));
 }
 
 double dw_period_index(double origin, double period, double time, bool *on_boundary)

@@ -27,6 +27,7 @@ struct clock {
     double k;               /* period clocks: number of the next boundary */
     double next;            /* the next instant, INFINITY where none follows */
     double earliest, latest;/* a row in this window is on it */
+    double blurred_from;    /* s: beyond, on either side of 0, boundaries are too close for doubles to tell them apart */
 };
 
 /* No instant at all; instants at both ends of a span (either may be infinite). */
@@ -38,8 +39,6 @@ struct clock dwi_clock_periods(double origin, double period, double start);
 void dwi_clock_advance(struct clock *clock);
 /* Period clocks: goes on so that at most `keep` boundaries before `time` are still to come; false where that is so already. */
 bool dwi_clock_skip(struct clock *clock, double time, double keep);
-/* Whether the boundaries are too close for doubles to tell them apart at this time. */
-bool dwi_clock_blurred(const struct clock *clock, double time);
 
 /* ---- which rows a table may hold: finite numbers, time never going back ---- */
 

@@ -24,6 +24,8 @@ struct dw_pieces {
     double *apart;                /* [columns]: the row at which a line was last cut */
     unsigned long long rows;
     double next_cut, quiet_until; /* s; rows up to quiet_until are on the instant before */
+    size_t next;                  /* the clock of next_cut */
+    double blurred_from;          /* s: from here on the instants of a clock cannot be told apart */
     bool begun, jumps_in;         /* the first row was looked at; there is another at its instant */
     bool second;                  /* `before` is not the first row of its instant */
     double reached[DW_CLOCKS];    /* index of each clock's last instant; NAN: none yet */
@@ -172,9 +174,16 @@ void dw_row_between(size_t columns, const size_t *slope, const double *a, const 
 
 static void find_next_cut(struct dw_pieces *p)
 {
-    p->next_cut = INFINITY;
-    for (size_t i = 0; i < p->clocks; i++)
-        p->next_cut = fmin(p->next_cut, p->clock[i].earliest);
+    p->next_cut = p->blurred_from = INFINITY;
+    for (size_t i = 0; i < p->clocks; i++) {
+        const struct clock *clock = &p->clock[i];
+        if (clock->earliest <= p->next_cut) {
+            p->next_cut = clock->earliest;
+            p->next = i;
+        }
+        if (clock->blurred_from < p->blurred_from)
+            p->blurred_from = clock->blurred_from;
+    }
 }
 
 /* A clock with a period has no instants beyond the end of its span. */
@@ -184,18 +193,15 @@ static void end_clock(struct dw_pieces *p, size_t i)
         p->clock[i] = dwi_clock_none();
 }
 
-static enum dw_status too_short(const struct dw_pieces *p, const struct clock *clock, double time, struct dw_error *error)
-{
-    return dw_error_set(error, DW_BAD_INPUT, 0, "%s%sa period of %g s is too short to be told apart at a time of %g s", p->place,
-                        *p->place ? ": " : "", clock->period, time);
-}
-
 static enum dw_status check_clocks(const struct dw_pieces *p, double time, struct dw_error *error)
 {
-    for (size_t i = 0; i < p->clocks; i++)
-        if (dwi_clock_blurred(&p->clock[i], time))
-            return too_short(p, &p->clock[i], time, error);
-    return DW_OK;
+    size_t i = 0;
+    if (fabs(time) < p->blurred_from)
+        return DW_OK;
+    while (p->clock[i].blurred_from > fabs(time))
+        i++;
+    return dw_error_set(error, DW_BAD_INPUT, 0, "%s%sa period of %g s is too short to be told apart at a time of %g s", p->place,
+                        *p->place ? ": " : "", p->clock[i].period, time);
 }
 
 /* All clocks with an instant at a time go on to their next. Gives which. */
@@ -208,7 +214,7 @@ static unsigned reach(struct dw_pieces *p, double time, struct dw_instant *insta
             const double k = clock->period > 0 ? clock->k : isnan(p->reached[i]) ? 0 : 1;
             instant[i] = (struct dw_instant){ clock->next, k, k - p->reached[i] };
             p->reached[i] = k;
-            p->quiet_until = fmax(p->quiet_until, clock->latest);
+            p->quiet_until = clock->latest > p->quiet_until ? clock->latest : p->quiet_until;
             which |= 1U << i;
             dwi_clock_advance(clock);
             end_clock(p, i);
@@ -244,6 +250,8 @@ static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
             p->clock[i] = dwi_clock_periods(asked->origin, asked->period, time);
         end_clock(p, i);
     }
+    while (p->clocks && !(p->clock[p->clocks - 1].next < INFINITY))
+        p->clocks--;  /* without any instant */
     find_next_cut(p);
     memcpy(p->first, p->row, p->columns * sizeof *p->first);
     p->begun = p->block.jump = true;
@@ -274,11 +282,17 @@ static void give(struct dw_pieces *p, const double *rows, size_t count, bool mad
     p->block.ends = ends;
 }
 
-static void give_pair(struct dw_pieces *p, const double *a, const double *b, bool made, unsigned ends)
+/* The line to the next row. */
+static void give_line(struct dw_pieces *p, const double *from, unsigned ends)
 {
-    memcpy(p->pair, a, p->columns * sizeof *a);
-    memcpy(p->pair + p->columns, b, p->columns * sizeof *b);
-    give(p, p->pair, 2, made, ends);
+    const double *rows = from;
+    if (from + p->columns != p->row) {
+        rows = p->pair;
+        memcpy(p->pair, from, p->columns * sizeof *from);
+        memcpy(p->pair + p->columns, p->row, p->columns * sizeof *from);
+    }
+    give(p, rows, 2, false, ends);
+    step(p, 1);
 }
 
 /* Where a line or cubic from a to b passes a level that lies between its ends: the share of the way there. */
@@ -321,25 +335,13 @@ static const struct dw_level *level_passed(const struct dw_pieces *p, const doub
     return passed;
 }
 
-static double earliest_latest(const struct dw_pieces *p, double *latest)
-{
-    double instant = INFINITY;
-    *latest = INFINITY;
-    for (size_t i = 0; i < p->clocks; i++)
-        if (p->clock[i].earliest == p->next_cut) {
-            instant = p->clock[i].next;
-            *latest = p->clock[i].latest;
-        }
-    return instant;
-}
-
 /* One block of the line from split_from to the next row, which passes an instant or a level. */
 static void split(struct dw_pieces *p)
 {
     const double *a = p->split_from, *b = p->row;
-    double latest = INFINITY, instant = b[0] >= p->next_cut ? earliest_latest(p, &latest) : INFINITY;
-    if (b[0] <= latest && isfinite(instant))  /* the row itself is on the instant */
-        instant = INFINITY;
+    const struct clock *clock = &p->clock[p->next];
+    const bool reached = b[0] >= p->next_cut;
+    const double instant = reached && b[0] > clock->latest ? clock->next : INFINITY;  /* else the row itself may be on it */
     double *made = p->pair + p->columns, time = fmin(instant, b[0]);
     const struct dw_level *level = level_passed(p, a, b, &time);
     if (level) {
@@ -348,9 +350,8 @@ static void split(struct dw_pieces *p)
         memcpy(p->pair, a, p->columns * sizeof *a);
         give(p, p->pair, 2, true, 0);
     } else if (isinf(instant)) {
-        give_pair(p, a, b, false, b[0] >= p->next_cut ? reach(p, b[0], p->block.end) : 0);
+        give_line(p, a, reached ? reach(p, b[0], p->block.end) : 0);
         p->split_from = NULL;
-        step(p, 1);
         return;
     } else {
         dw_row_between(p->columns, p->slope, a, b, instant, made);
@@ -426,8 +427,7 @@ static void give_plain_rows(struct dw_pieces *p)
     const double *from = p->before;
     p->second = false;
     if (from + p->columns != p->row) {
-        give_pair(p, from, p->row, false, 0);
-        step(p, 1);
+        give_line(p, from, 0);
         return;
     }
     const size_t rows = plain_rows(p);
