@@ -176,7 +176,7 @@ static double rounded(double slope)
 {
     const double size = fabs(slope);
     if (!(size >= 1e-15 && size < 1e29))
-        return dw_number_round(slope, SLOPE_DIGITS);
+        return size == 0 ? slope : dw_number_round(slope, SLOPE_DIGITS);
     const int power = slope_power(size);
     return power >= 0 ? nearbyint(slope * ten[power]) / ten[power] : nearbyint(slope / ten[-power]) * ten[-power];
 }
