@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Copies a plan of smooth equations, checking it; and what a run asks of them at an instant. */
-#include "linear/smooth_inner.h"
+#include "linear/modes_inner.h"
 #include <dutywright/equations.h>
 #include <float.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Walks one stretch in one mode of smooth equations, step by step; each curve is the cubic through the step's ends, and a step
  * stands if the cubics agree with the solution inside it. docs/theory.md, (2.18) and (2.19). */
-#include "linear/smooth_inner.h"
+#include "linear/modes_inner.h"
 #include <float.h>
 #include <math.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Steps of a walk through smooth equations, and the cubics of its guards and outputs over them: docs/theory.md, (2.18). */
-#include "linear/smooth_inner.h"
+#include "linear/modes_inner.h"
 #include <math.h>
 #include <string.h>
 

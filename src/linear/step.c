@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Steps of smooth equations: Dormand and Prince 1980, J. Comput. Appl. Math. 6:19, RK5(4)7M, with the continuous extension of
  * Hairer, Norsett and Wanner 1993, Solving Ordinary Differential Equations I, 2nd ed., II.6. docs/theory.md, (2.17). */
-#include "linear/smooth_inner.h"
+#include "linear/modes_inner.h"
 #include <float.h>
 #include <math.h>
 #include <string.h>

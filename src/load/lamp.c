@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What lamps of both kinds have in common, and what must hold of their values. docs/theory.md, section 10. */
 #include "load/build_inner.h"
-#include "load/lamp_inner.h"
 #include <math.h>
 #include <stdlib.h>
 

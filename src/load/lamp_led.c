@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* An LED behind a resistor or a driver, as a switching system. docs/theory.md, section 10. */
-#include "load/lamp_inner.h"
+#include "load/build_inner.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

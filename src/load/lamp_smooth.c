@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lamps that are smooth equations: a filament by its temperature, (10.5) to (10.8) of docs/theory.md, and an LED that draws a constant
  * power from a supply that gives way, (12.5). */
-#include "load/lamp_inner.h"
+#include "load/build_inner.h"
 #include <math.h>
 #include <stdlib.h>
 
