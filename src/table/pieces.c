@@ -250,7 +250,7 @@ static enum dw_status begin(struct dw_pieces *p, struct dw_error *error)
             p->clock[i] = dwi_clock_periods(asked->origin, asked->period, time);
         end_clock(p, i);
     }
-    while (p->clocks && !(p->clock[p->clocks - 1].next < INFINITY))
+    while (p->clocks && p->clock[p->clocks - 1].next == INFINITY)
         p->clocks--;  /* without any instant */
     find_next_cut(p);
     memcpy(p->first, p->row, p->columns * sizeof *p->first);
