@@ -79,7 +79,7 @@ static void look_around(const struct dw_run *run, const struct cell *cell, struc
 static void glance(const struct dw_run *run, const struct cell *cell, struct place *place)
 {
     const struct mode *mode = present_mode(run);
-    place->known = false;
+    place->known = place->wholly = false;
     for (size_t k = 0; k < mode->guard_count; k++)
         if (cell->guards[k] == ENDS_TELL)
             place->guards[k].order[0] = functional_at(&mode->guards[k].value, &place->node);
@@ -393,7 +393,7 @@ static void begin_cells(struct dw_run *run, struct doubled offset, struct cell *
     copy_node(stretch, &cell->here->node, &run->node);
     if (!stretch_doubled(stretch))
         memset(cell->here->node.low, 0, stretch->system->width * sizeof(double));
-    cell->here->known = cell->here->carried = false;
+    cell->here->known = cell->here->wholly = cell->here->carried = false;
     cell->rows = run->options.sink && run->options.accuracy > 0 && run->options.uniform == 0;
     dwi_line_begin(&cell->line, offset.hi, run->modes->outputs);
     cell->orders = cell->rows && run->curve ? CURVE_ORDERS : ORDERS;
