@@ -52,6 +52,23 @@ START_TEST(one_stage_has_the_ripple_and_mean_of_its_two_exponentials)
 }
 END_TEST
 
+/* At an edge nothing jumps behind two stages, and no row says so twice. */
+START_TEST(what_two_stages_leave_has_the_mean_of_the_pin)
+{
+    static const struct dw_stage stages[] = { { .r = 1000, .c = 1e-6 }, { .r = 4700, .c = 220e-9 } };
+    struct dw_error error = { .text = "" };
+    struct dw_result result[DW_MEASURES];
+    struct behind made = { .ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = stages, .count = 2 }, &error) };
+    ck_assert_msg(made.ladder != NULL, "%s", error.text);
+    made.plant = dw_ladder_plant_new(made.ladder, &(struct dw_ladder_setup){ .supply = 3.3 }, &error);
+    ck_assert_msg(made.plant != NULL, "%s", error.text);
+    succeeds(dw_chain_measure(&(struct dw_chain){ .train = &(struct dw_pulse_train){ .period = 1e-3, .duty = 0.31, .high = 3.3 },
+                                                  .plant = made.plant, .accuracy = 1e-7 }, result, &error), error);
+    within_scale(result[DW_MEASURE_MEAN].value, 3.3 * 0.31, 1e-7, 3.3);
+    gone(made);
+}
+END_TEST
+
 START_TEST(a_density_is_measured_over_its_pattern)
 {
     const struct behind made = behind((struct dw_stage){ .r = 1000, .c = 1e-6 }, 3.3);
@@ -108,5 +125,5 @@ START_TEST(an_undamped_filter_at_its_resonance_has_no_steady_state)
 END_TEST
 
 SUITE("design: a train through a load, measured", one_stage_has_the_ripple_and_mean_of_its_two_exponentials,
-      a_density_is_measured_over_its_pattern, what_is_no_chain_is_refused_and_leaves_the_results_alone,
+      what_two_stages_leave_has_the_mean_of_the_pin, a_density_is_measured_over_its_pattern, what_is_no_chain_is_refused_and_leaves_the_results_alone,
       an_undamped_filter_at_its_resonance_has_no_steady_state)

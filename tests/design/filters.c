@@ -327,6 +327,8 @@ START_TEST(series_and_lists_of_ones_own_are_checked)
     ck_assert_str_eq(error.text, "no value of E3 lies from 1100 to 2000");
     ck_assert(!dw_parts_series(3, 1e-30, 2e3, 0, &error));
     ck_assert_str_eq(error.text, "range 1e-30 to 2000: must lie within 1e-12 to 1e+12");
+    ck_assert(!dw_parts_series(3, 1e3, 2e12, 0, &error));
+    ck_assert_str_eq(error.text, "range 1000 to 2e+12: must lie within 1e-12 to 1e+12");
     ck_assert(!dw_parts_new(NULL, 0, &error));
     ck_assert_str_eq(error.text, "a list must hold a part");
     static const struct dw_part wrong[] = { { 0, 0, NAN }, { NAN, 0, NAN }, { INFINITY, 0, NAN }, { 9e-13, 0, NAN }, { 1.1e12, 0, NAN },

@@ -193,6 +193,26 @@ START_TEST(a_worst_case_lies_within_a_finer_search)
 }
 END_TEST
 
+/* Limits just below what the whole search finds: it ends where it comes to that, however late, and what it then has is beyond them. */
+START_TEST(a_worst_case_is_looked_for_until_it_is_beyond_a_limit)
+{
+    uint64_t seed = 25;
+    for (int n = 0; n < 40; n++) {
+        double period, source, load;
+        struct dw_filter filter = crooked(&seed, &period, &source, &load);
+        const struct dw_filter_task task = task_of(period, source, load);
+        const struct task_terms terms = dwi_terms_of(&task);
+        struct dw_filter_figures all, some;
+        bool exact;
+        filter.l.spread = filter.c[0].spread = 0.3;
+        ck_assert(dwi_figures_worst(&terms, &filter, &dwi_no_limits, &all, &exact));
+        const struct filter_limits limits = { INFINITY, n % 2 ? INFINITY : all.ripple * (1 - 1e-12), n % 2 ? all.settling * (1 - 1e-12) : INFINITY };
+        ck_assert(dwi_figures_worst(&terms, &filter, &limits, &some, &exact));
+        ck_assert(some.ripple > limits.ripple || some.settling > limits.settling);
+    }
+}
+END_TEST
+
 START_TEST(the_quick_bound_lies_below_the_ripple)
 {
     uint64_t seed = 25;
@@ -291,6 +311,6 @@ END_TEST
 SUITE("design: filters with a coil", poles_and_residues_answer_as_the_ladder_does,
       ripple_settling_overshoot_and_current_are_those_of_a_simulation,
       worst_duty_is_the_worst_of_all_tried_one_by_one, a_search_for_the_worst_duty_ends_at_what_is_enough,
-      a_worst_case_lies_within_a_finer_search, the_quick_bound_lies_below_the_ripple,
+      a_worst_case_lies_within_a_finer_search, a_worst_case_is_looked_for_until_it_is_beyond_a_limit, the_quick_bound_lies_below_the_ripple,
       response_at_the_cutoff_is_3_dB_down_and_lower_beyond, what_nothing_damps_is_refused,
       a_pin_that_is_on_for_good_has_no_ripple, settling_of_ever_shorter_periods_has_a_limit)

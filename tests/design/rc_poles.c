@@ -260,6 +260,18 @@ START_TEST(settling_is_what_the_measure_finds)
 }
 END_TEST
 
+/* One lag misses band after tau log(1 / band), also where a double cannot tell its periods apart; of means half a period later. */
+START_TEST(more_periods_than_a_double_counts_settle_in_the_time_of_the_lag)
+{
+    const double r[1] = { 4.7e3 }, c[1] = { 220e-9 }, tau = r[0] * c[0];
+    struct filter_poles poles;
+    bool at_most;
+    dwi_rc_poles(&poles, 1, r, c, INFINITY);
+    for (double periods = 1e9; periods < 1e30; periods *= 17)
+        near(settling_of(&poles, tau / periods, 1, 0.02, &at_most), tau * log(50), 1e-9);
+}
+END_TEST
+
 START_TEST(poles_and_residues_answer_as_the_ladder_does)
 {
     uint64_t seed = 19;
@@ -333,4 +345,5 @@ SUITE("design: poles of RC ladders", poles_and_gain_are_those_of_the_ladder, the
       ripple_is_that_of_the_exact_orbit, small_ripples_keep_their_digits,
       two_and_three_lags_agree_where_the_third_is_out_of_sight, pulses_far_longer_than_all_lags_come_through_whole, ripple_of_a_duty_is_that_of_its_complement,
       half_duty_is_the_worst_of_all, ripple_falls_and_settling_rises_with_every_part, settling_is_what_the_measure_finds,
+      more_periods_than_a_double_counts_settle_in_the_time_of_the_lag,
       poles_and_residues_answer_as_the_ladder_does, gain_at_the_cutoff_is_3_dB_down, logarithms_of_hyperbolic_functions_keep_their_digits, no_pulse_no_ripple)

@@ -195,7 +195,27 @@ START_TEST(the_frequency_of_a_suggestion_is_the_lowest_for_ladders)
 }
 END_TEST
 
+/* Next to nothing damps it, and it rings as often as the pulses come: what settles in no number of periods is no remedy. */
+START_TEST(a_time_without_end_is_not_suggested)
+{
+    const double turn = 1 / (2 * M_PI * 31.25e3);
+    struct dw_remedy remedies[DW_REMEDIES];
+    struct dw_error error = { .text = "" };
+    struct dw_choice_wish wish = ladders(NULL, dw_parts_new(&(struct dw_part){ turn * turn / 1e-3, 0, NAN }, 1, &error));
+    size_t count;
+    wish.coils = dw_parts_new(&(struct dw_part){ 1e-3, 0, NAN }, 1, &error);
+    wish.least_stages = wish.most_stages = 0;
+    wish.task.duty = 0.3;
+    wish.task.load = 1e9;
+    wish.task.settling = 1e-3;
+    ck_assert_int_eq(dw_choice_remedies(&wish, remedies, &count, &error), DW_OK);
+    for (size_t i = 0; i < count; i++)
+        ck_assert(remedies[i].kind != DW_REMEDY_SETTLING && isfinite(remedies[i].value));
+    wish_free(&wish);
+}
+END_TEST
+
 SUITE("design: suggestions", a_suggestion_fits_and_a_smaller_change_does_not, what_one_figure_alone_decides_is_not_looked_at_one_by_one,
       where_only_the_loading_is_limited_a_suggestion_is_the_least_of_it,
       what_would_do_is_found_without_looking_at_all_where_all_are_equal, a_coil_s_current_alone_is_told_where_it_is_what_fails,
-      the_frequency_of_a_suggestion_is_the_lowest_for_ladders)
+      the_frequency_of_a_suggestion_is_the_lowest_for_ladders, a_time_without_end_is_not_suggested)

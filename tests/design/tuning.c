@@ -107,6 +107,20 @@ START_TEST(leads)
 }
 END_TEST
 
+/* A lead of 1.2 s between lags of 9 s and 1 s goes with the shorter, which is within a factor of 1.58, and leaves 1.2 of the gain. */
+START_TEST(a_lead_goes_with_a_near_shorter_lag)
+{
+    static const double T = 1e-3, a[] = { -1 / 9.0, 0, 1, -1 }, b[] = { 1 / 9.0, 0 }, c[] = { 1.2, 1 - 1.2 };
+    const struct dw_sampled plant = of_system(&(struct dw_matrices){ .states = 2, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, T, 0);
+    struct dw_error error = { .status = DW_OK };
+    struct dw_lag_model m;
+    succeeds(dw_lag_model(&plant, 0.5, DW_TERMS_PID, &m, &error), error);
+    near(m.gain, 1.2, 1e-4);
+    near(m.lag[0], 9, 1e-6);
+    within_scale(m.lag[1], 0, 1e-5, 1);
+}
+END_TEST
+
 START_TEST(refusals)
 {
     const struct dw_lag_model good = { 2, { 0.3, 0 }, 0.1 };
@@ -157,4 +171,4 @@ START_TEST(refusals)
 }
 END_TEST
 
-SUITE("design: tuning", series_form, damped_pair, delays, leads, refusals)
+SUITE("design: tuning", series_form, damped_pair, delays, leads, a_lead_goes_with_a_near_shorter_lag, refusals)

@@ -2,6 +2,7 @@
 #include "design/poles_inner.h"
 #include "pulse/train_inner.h"
 #include "suite.h"
+#include "wishes.h"
 #include <dutywright/design.h>
 #include <float.h>
 #include <math.h>
@@ -173,6 +174,28 @@ START_TEST(a_pin_of_two_resistances_is_judged_by_both)
 }
 END_TEST
 
+/* Nearly settled within the first period, (1 - exp(-x))/x of it missing: with spreads of one half that share of samples is not. */
+START_TEST(what_settles_at_once_does_so_in_the_samples_that_count)
+{
+    for (int spread = 0; spread < 2; spread++) {
+        const struct dw_part resistor = { 1e3, spread * 0.5, NAN }, capacitor = { 10e-9, 0, NAN };
+        struct dw_error error = { .text = "" };
+        struct dw_choice_wish wish = ladders(dw_parts_new(&resistor, 1, &error), dw_parts_new(&capacitor, 1, &error));
+        struct dw_choices *choices;
+        wish.most_stages = 1;
+        wish.task.frequency = 1e5 / 51;  /* x = 51; the band is 1/50 */
+        wish.task.settling = 1;
+        wish.yield = 0.9;
+        wish.samples = 200;
+        succeeds(dw_choose(&wish, &choices, &error), error);
+        const struct dw_filter_figures *worst = &dw_choices_get(choices, 0)->worst;
+        ck_assert(worst->settling_at_most == !spread && (worst->settling > 1 / wish.task.frequency) == spread);
+        dw_choices_free(choices);
+        wish_free(&wish);
+    }
+}
+END_TEST
+
 START_TEST(what_makes_no_yield_is_refused)
 {
     struct dw_filter filter = three_quarters();
@@ -219,4 +242,5 @@ END_TEST
 
 SUITE("design: yield", the_samples_needed_are_the_fewest_whose_interval_begins_there, philox_gives_the_numbers_of_its_authors, draws_are_spread_evenly_and_independent,
       an_interval_s_ends_leave_half_of_what_is_left_on_either_side, an_interval_is_had_of_any_count, yield_is_the_share_that_keeps_the_limit,
-      samples_are_the_same_however_they_are_shared_out, a_pin_of_two_resistances_is_judged_by_both, what_makes_no_yield_is_refused)
+      samples_are_the_same_however_they_are_shared_out, a_pin_of_two_resistances_is_judged_by_both,
+      what_settles_at_once_does_so_in_the_samples_that_count, what_makes_no_yield_is_refused)

@@ -91,7 +91,7 @@ static void write_program(const char *folder)
         const struct dw_law law = law_of(n);
         snprintf(name, sizeof name, "pump%d", n);
         snprintf(file, sizeof file, "%s.h", name);
-        char *text = dw_law_firmware(&law, name, "of a test /* odd */", &error);
+        char *text = dw_law_firmware(&law, name, n ? "of a test\n/* odd */" : NULL, &error);
         ck_assert_msg(text != NULL, "%s", error.text);
         write_file(folder, file, text);
         free(text);
@@ -218,6 +218,15 @@ START_TEST(refusals)
     refuses_plan(plan, "filter", "filter 1e+06 s: too long for integers: what it adds in a sample of 0.001 s would not be right to one in a "
                  "thousand beside the other parts");
     plan = pump;
+    plan.derivative_time = 1e-12;
+    refuses_plan(plan, "derivative_time", "derivative time 1e-12 s: too long for integers: what it adds in a sample of 0.001 s would not be right to "
+                 "one in a thousand beside the other parts");
+    plan = pump;
+    plan.windup = DW_WINDUP_BACK;
+    plan.track_time = 1e6;
+    refuses_plan(plan, "track_time", "led back within 1e+06 s: too long for integers: what it adds in a sample of 0.001 s would not be right to one "
+                 "in a thousand beside the other parts");
+    plan = pump;
     plan.gain = 1e12;
     refuses_plan(plan, "gain", "gain 1e+12: in integers a code may change the duty by up to 2^40 steps");
 
@@ -225,6 +234,10 @@ START_TEST(refusals)
     struct dw_law law = law_of(0);
     ck_assert_ptr_null(dw_law_firmware(&law, "2nd", NULL, &error));
     ck_assert_str_eq(error.text, "'2nd': a name in C has letters, digits and '_', no digit first, and here up to 24 of them");
+    ck_assert_ptr_null(dw_law_firmware(&law, "", NULL, &error));
+    ck_assert_str_eq(error.text, "'': a name in C has letters, digits and '_', no digit first, and here up to 24 of them");
+    ck_assert_ptr_null(dw_law_firmware(&law, "pump_of_the_tide_exhibit_1", NULL, &error));
+    ck_assert_str_eq(error.text, "'pump_of_the_tide_exhibit_1': a name in C has letters, digits and '_', no digit first, and here up to 24 of them");
     law.plan.integers = false;
     ck_assert_ptr_null(dw_law_firmware(&law, "pump", NULL, &error));
     ck_assert_str_eq(error.text, "the law is not in integers: what is written is what was tried");

@@ -249,6 +249,7 @@ START_TEST(refusals)
             "track_time");
     REFUSED((plan_.kind = DW_LAW_ON_OFF, plan_.off = NAN), "level nan: must be finite", "hysteresis");
     REFUSED(plan_.duty_high = 1.5, "duties from -1 to 1.5: must lie from -1 to 1, the first below the second", "duty_range");
+    REFUSED(plan_.duty_low = -1.5, "duties from -1.5 to 1: must lie from -1 to 1, the first below the second", "duty_range");
     REFUSED(plan_.duty_high = -1, "duties from -1 to -1: must lie from -1 to 1, the first below the second", "duty_range");
     REFUSED(plan_.duty_steps = 65537, "65537 steps: a duty has up to 65536", "duty_steps");
     REFUSED((plan_.duty_steps = 10, plan_.duty_low = 0.41, plan_.duty_high = 0.55),

@@ -118,11 +118,13 @@ START_TEST(what_is_no_move_is_refused)
         const char *says;
     } cases[] = {
         { { 0, 0, 1, 1 }, 2, "a top rate of 0 Hz is not above zero" },
+        { { 0, INFINITY, 1, 1 }, 2, "a top rate of inf Hz is not above zero" },
         { { -1, 1, 1, 1 }, 2, "a start rate of -1 Hz is below zero" },
         { { 2, 1, 1, 1 }, 2, "a start rate of 2 Hz is above the top rate, 1 Hz" },
         { { 0, 1, 0, 1 }, 2, "an acceleration of 0 Hz/s is not above zero" },
         { { 0, 1, 1, NAN }, 2, "a jerk of nan Hz/s2 is not above zero" },
         { { 0, 1, 1, 1 }, 0, "a move of 0 steps: from 1 to 2^45 can be had" },
+        { { 0, 1, 1, 1 }, 0x1p46, "a move of 70368744177664 steps: from 1 to 2^45 can be had" },
         { { 0, 1e-308, 1, 1 }, 1e10, "the move takes longer than numbers go" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
