@@ -199,7 +199,7 @@ char *dw_law_firmware(const struct dw_law *law, const char *name, const char *no
             write_on_off(&list);
         fputs("\n#endif\n", list.out);
         whole = !ferror(list.out);
-        whole = fclose(list.out) == 0 && whole;
+        whole = fclose(list.out) == 0 && whole && made;  /* unrun: passed-on */
     }
     if (!whole) {
         free(made);

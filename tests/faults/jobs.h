@@ -6,7 +6,8 @@
 #include <dutywright/table.h>
 
 #define RIGHT(call) (status == DW_OK && (status = (call)) == DW_OK)
-#define MADE(handle) (status == DW_OK && ((handle) || ((status = error->status), false)))
+/* What is not made has said why: no job meets DW_BAD_USE, which stands for silence. */
+#define MADE(handle) (status == DW_OK && ((handle) || ((status = error->status ? error->status : DW_BAD_USE), false)))
 
 /* Writes all rows of a reader. */
 static inline enum dw_status write_all(struct dw_reader *reader, struct dw_writer *writer, struct dw_error *error)

@@ -234,6 +234,14 @@ START_TEST(refusals)
     struct dw_law law = law_of(0);
     ck_assert_ptr_null(dw_law_firmware(&law, "2nd", NULL, &error));
     ck_assert_str_eq(error.text, "'2nd': a name in C has letters, digits and '_', no digit first, and here up to 24 of them");
+    plan = pump;
+    plan.integral_time = INFINITY;
+    succeeds(dw_law_make(&plan, &law, &error), error);
+    char *text = dw_law_firmware(&law, "pump", NULL, &error);
+    ck_assert(text && strstr(text, "Gain 0.0037, derivative time") != NULL);
+    free(text);
+    plan.initial = 1e30;
+    refuses_plan(plan, "gain", "gain 0.0037: in integers a code may change the duty by up to 2^40 steps");
     ck_assert_ptr_null(dw_law_firmware(&law, "", NULL, &error));
     ck_assert_str_eq(error.text, "'': a name in C has letters, digits and '_', no digit first, and here up to 24 of them");
     ck_assert_ptr_null(dw_law_firmware(&law, "pump_of_the_tide_exhibit_1", NULL, &error));
