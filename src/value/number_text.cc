@@ -102,9 +102,9 @@ double dw_number_round(double value, int digits)
     double read = value;
     const std::to_chars_result done = std::to_chars(text, text + sizeof text, value, std::chars_format::scientific, digits - 1);
     WRITTEN(text, static_cast<size_t>(done.ptr - text));
-    if (std::isfinite(value) && std::from_chars(text, done.ptr, read).ec == std::errc())
-        return read;
-    return value;
+    if (std::isfinite(value))
+        std::from_chars(text, done.ptr, read);  /* what is rounded up beyond all numbers stays as it is */
+    return read;
 }
 
 const char *dw_number_read(const char *first, const char *last, double *value)
