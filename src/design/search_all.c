@@ -207,7 +207,7 @@ static void leave(struct work *work, struct search *own)
 {
     work->whole->evaluations += own->evaluations;
     work->whole->no_memory = work->whole->no_memory || own->no_memory;
-    work->whole->stopped = work->whole->stopped || own->stopped;
+    work->whole->stopped = own->stopped;  /* that of the caller's thread, which alone is asked and leaves last */
     dwi_search_free(own);
 }
 

@@ -6,6 +6,7 @@
 #include <errno.h>
 #include <math.h>
 #include <pthread.h>
+#include <stdatomic.h>
 
 /* How many threads the system still has; the linker sends the library's calls here. */
 static int threads_left = 1 << 20;
@@ -16,6 +17,50 @@ int __wrap_pthread_create(pthread_t *thread, const pthread_attr_t *how, void *(*
 {
     return threads_left-- > 0 ? __real_pthread_create(thread, how, run, with) : EAGAIN;
 }
+
+/* The allocation, of all threads, that fails and with it all that follow; 0: none. */
+static atomic_long allocation, fails_from;
+void *__real_malloc(size_t size);
+void *__real_calloc(size_t count, size_t size);
+void *__wrap_malloc(size_t size);
+void *__wrap_calloc(size_t count, size_t size);
+
+void *__wrap_malloc(size_t size)
+{
+    return ++allocation >= fails_from && fails_from ? NULL : __real_malloc(size);
+}
+
+void *__wrap_calloc(size_t count, size_t size)
+{
+    return ++allocation >= fails_from && fails_from ? NULL : __real_calloc(count, size);
+}
+
+/* A front that is looked for in coarser lists first. Until the search is under way, wherever memory runs out it says so; then its threads
+ * come to it in any order. */
+START_TEST(a_front_says_where_memory_runs_out)
+{
+    struct dw_choice_wish wish = ladders(series(12, 1e3, 10e3, 0), series(6, 10e-9, 1e-6, 0));
+    struct dw_choices *choices;
+    struct dw_error error = { .text = "" };
+    wish.task.ripple = 0.5;
+    wish.task.settling = 4e-3;
+    wish.least_stages = wish.most_stages = 3;
+    wish.front = true;
+    wish.jobs = 3;
+    allocation = 0;
+    succeeds(dw_choose(&wish, &choices, &error), error);
+    dw_choices_free(choices);
+    const long all = allocation;
+    for (long from = 1; from < all; from += from < 60 ? 1 : all / 20) {
+        allocation = 0;
+        fails_from = from;
+        const enum dw_status status = dw_choose(&wish, &choices, &error);
+        fails_from = 0;
+        ck_assert_msg(status == DW_NO_MEMORY && error.status == status, "allocation %ld: status %d, %s", from, (int)status, error.text);
+    }
+    wish_free(&wish);
+}
+END_TEST
 
 /* As many as are asked for, or as there are left. */
 START_TEST(any_number_of_threads_gives_the_same_to_the_bit)
@@ -166,6 +211,6 @@ START_TEST(what_is_left_out_would_not_have_had_the_yield)
 }
 END_TEST
 
-SUITE("design: bounds of the search", any_number_of_threads_gives_the_same_to_the_bit,
+SUITE("design: bounds of the search", a_front_says_where_memory_runs_out, any_number_of_threads_gives_the_same_to_the_bit,
       three_stages_searched_by_bounds_are_those_of_every_ladder, fronts_of_fast_ladders_are_those_of_every_ladder,
       what_is_left_out_would_not_have_had_the_yield)

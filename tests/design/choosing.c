@@ -357,10 +357,13 @@ START_TEST(a_search_ends_when_told_to)
     struct dw_remedy remedies[DW_REMEDIES];
     size_t count;
     refuses(dw_choice_remedies(&wish, remedies, &count, &error), DW_END, error, "stopped");
+    wish.front = true;  /* of as many as are looked at in coarser lists first, however many those are */
+    refuses(dw_choose(&wish, &choices, &error), DW_END, error, "stopped");
+    wish.front = false;
     wish.least_stages = wish.most_stages = 0;
     wish.coils = coils;
     refuses(dw_choose(&wish, &choices, &error), DW_END, error, "stopped");
-    ck_assert_int_eq(told, 4);
+    ck_assert_int_eq(told, 5);
     dw_parts_free(many);
     dw_parts_free(capacitors);
     dw_parts_free(coils);
