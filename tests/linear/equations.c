@@ -126,6 +126,9 @@ START_TEST(the_shortest_intervals_there_are_pass_without_a_trace)
     struct dw_run *run = start_keeping(equations, 1e-3, 0, &rest, &rest);
     for (size_t i = 0; i < sizeof shortest / sizeof shortest[0]; i++)
         feed(run, shortest[i], &high);
+    const double far = 1e290;
+    feed(run, 2e-30, &far);  /* a slope that no number holds */
+    feed(run, 2e-30, &high);
     feed(run, 1e-3, &high);
     /* 1e-10 a step; steps are never below a hundredth of the time constant here */
     within_scale(dw_run_state(run)[0], -3.3 * expm1(-1e-3 / CONSTANT), 1e-8, 3.3);

@@ -178,11 +178,60 @@ START_TEST(unstable_plants)
     law = law_of(-1, INFINITY, 0, 0, 1);
     m = margins_of(&runs_away, &law);
     ck_assert(!m.stable && isnan(m.gain_low) && isnan(m.gain_high));
+    const struct dw_sampled adds_up = { .states = 1, .sample_time = 1, .a = { 1 }, .b = { 1 }, .c = { 1 } };
+    m = margins_of(&adds_up, &law);  /* a pole at 1 + factor */
+    ck_assert(!m.stable && isnan(m.gain_low) && isnan(m.gain_high));
     double gain, period;
     struct dw_error error = { .status = DW_OK };
     succeeds(dw_sampled_ultimate(&runs_away, &gain, &period, &error), error);
     near(gain, 2.2, 1e-12);
     near(period, 2, 1e-12);
+    /* the pole -1.2 - g is within the circle for g from -2.2, where it is 1, to -0.2; two such poles in a row are never both */
+    const struct dw_sampled alternates = { .states = 1, .sample_time = 1, .a = { -1.2 }, .b = { 1 }, .c = { 1 } },
+                            twice = { .states = 2, .sample_time = 1, .a = { 1.2, 0, 1, 1.2 }, .b = { 1, 0 }, .c = { 0, 1 } };
+    succeeds(dw_sampled_ultimate(&alternates, &gain, &period, &error), error);
+    near(gain, -2.2, 1e-12);
+    ck_assert(isinf(period));
+    refuses(dw_sampled_ultimate(&twice, &gain, &period, &error), DW_NO, error, "no gain alone makes the loop stable");
+}
+END_TEST
+
+/* Of z^4 + 2.178 z^3 + 2.046 z^2 + 1.034 z + 0.354 + g (z^2 + z + 0.47) all zeros lie within the circle for g from 0 to some 0.2, and again from
+ * some 0.5 to some 0.9; their moduli on either side of each end are the proof. */
+START_TEST(of_two_stretches_of_gain_the_nearer_one_counts)
+{
+    const struct dw_sampled plant = { .states = 4, .sample_time = 1, .b = { 1 }, .c = { 0, 1, 1, 0.47 },
+        .a = { -2.178, -2.046, -1.034, -0.354, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0 } };
+    static const double gains[] = { 0.1, 0.7 };
+    for (int i = 0; i < 2; i++) {
+        const struct dw_law law = law_of(gains[i], INFINITY, 0, 0, 1);
+        const struct dw_margins m = margins_of(&plant, &law);
+        ck_assert(m.stable && (i ? m.gain_low * gains[1] > 0.4 : m.gain_low == 0));
+        for (int end = i ? 0 : 1; end < 2; end++)
+            for (int side = -1; side <= 1; side += 2) {
+                struct dw_error error = { .status = DW_OK };
+                struct dw_poles poles;
+                double largest = 0;
+                succeeds(dw_loop_poles(&plant, &law, (end ? m.gain_high : m.gain_low) * (1 + side * 1e-6), &poles, &error), error);
+                for (size_t k = 0; k < poles.count; k++)
+                    largest = fmax(largest, hypot(poles.real[k], poles.imaginary[k]));
+                ck_assert((largest < 1) == (side == (end ? -1 : 1)));
+            }
+    }
+}
+END_TEST
+
+/* Two plants beside each other, each with half the gain, are one; their poles are alike to the bit, and near -1. */
+START_TEST(two_equal_halves_are_the_whole)
+{
+    const struct dw_sampled whole = { .states = 2, .sample_time = 1, .a = { -0.9, 0.1, -0.1, -0.9 }, .b = { 1, 0 }, .c = { 1, 0 } },
+                            halves = { .states = 4, .sample_time = 1, .b = { 1, 0, 1, 0 }, .c = { 0.5, 0, 0.5, 0 },
+                                       .a = { -0.9, 0.1, 0, 0, -0.1, -0.9, 0, 0, 0, 0, -0.9, 0.1, 0, 0, -0.1, -0.9 } };
+    const struct dw_law law = law_of(0.02, INFINITY, 0, 0, 1);
+    const struct dw_margins one = margins_of(&whole, &law), two = margins_of(&halves, &law);
+    ck_assert(one.stable && two.stable);
+    near(two.gain_high, one.gain_high, 1e-9);
+    near(two.pole_highest, one.pole_highest, 1e-9);
 }
 END_TEST
 
@@ -201,10 +250,23 @@ START_TEST(sharp_resonance)
 }
 END_TEST
 
-/* What is not measured, or not driven, does not count: an angle that only adds up beside a speed. */
+/* The same, late by half a turn of its ringing: its gain is 1 on both sides of the resonance, and nearest to -1 on the first. */
+START_TEST(the_nearest_of_two_places_of_gain_1_has_the_phase)
+{
+    static const double W = 40, D = 1e-2, T = 0.01;
+    const double a[] = { 0, 1, -W * W, -2 * D * W }, b[] = { 0, W * W }, c[] = { 1, 0 };
+    const struct dw_sampled plant = of_system(&(struct dw_matrices){ .states = 2, .inputs = 1, .outputs = 1, .a = a, .b = b, .c = c }, T, M_PI / W);
+    const struct dw_law law = law_of(0.5, INFINITY, 0, 0, T);
+    const struct dw_margins m = margins_of(&plant, &law);
+    ck_assert(m.phase_frequency < W / (2 * M_PI));
+    near(m.phase_frequency, sqrt(0.5) * W / (2 * M_PI), 0.02);  /* 1 - (f/f0)^2 = 1/2; the hold takes a little */
+}
+END_TEST
+
+/* What is not measured, or not driven, does not count: an angle that only adds up beside a speed, and what decays by itself. */
 START_TEST(what_does_not_count)
 {
-    const struct dw_sampled plant = { .states = 2, .sample_time = 1, .a = { 0.5, 0, 1, 1 }, .b = { 0.5, 0 }, .c = { 1, 0 } };
+    const struct dw_sampled plant = { .states = 3, .sample_time = 1, .a = { 0.5, 0, 0, 1, 1, 0, 0, 0, 0.99 }, .b = { 0.5, 0, 0 }, .c = { 1, 0, 1 } };
     const struct dw_law law = law_of(1, INFINITY, 0, 0, 1);
     const struct dw_margins m = margins_of(&plant, &law);
     ck_assert(m.stable);
@@ -216,13 +278,22 @@ END_TEST
 /* ---- delay ---- */
 
 static const double late_tau = 0.13;
+static int calls_left = 100;
 
 static enum dw_status later(void *context, double delay, struct dw_sampled *sampled, struct dw_error *error)
 {
     int *calls = context;
-    (void)error;
-    ++*calls;
+    if (++*calls > calls_left)
+        return dw_error_set(error, DW_NO, 0, "enough");
     *sampled = lags(&late_tau, 1, 1, 0.005, delay);
+    return DW_OK;
+}
+
+/* It is never late. */
+static enum dw_status never(void *context, double delay, struct dw_sampled *sampled, struct dw_error *error)
+{
+    (void)context, (void)delay, (void)error;
+    *sampled = lags(&late_tau, 1, 1, 0.005, 0);
     return DW_OK;
 }
 
@@ -247,6 +318,16 @@ START_TEST(delay_margin)
     unstable.stable = false;
     succeeds(dw_delay_margin(later, &calls, &law, &unstable, &delay, &error), error);
     near(delay, 0, 0);
+    succeeds(dw_delay_margin(never, NULL, &law, &m, &delay, &error), error);
+    ck_assert(isinf(delay));
+    unstable = m;
+    unstable.delay = INFINITY;
+    succeeds(dw_delay_margin(later, &calls, &law, &unstable, &delay, &error), error);
+    ck_assert(isinf(delay));
+    for (calls_left = 0; calls_left < 10; calls_left += 3) {  /* while it is looked for upwards, and by halving */
+        calls = 0;
+        refuses(dw_delay_margin(later, &calls, &law, &m, &delay, &error), DW_NO, error, "enough");
+    }
 }
 END_TEST
 
@@ -262,6 +343,7 @@ START_TEST(refusals)
     refuses(dw_loop_margins(&bad, &law, &m, &error), DW_BAD_USE, error, "29 states of a sampled plant: it has from 1 to 28");
     bad.states = 0;
     refuses(dw_loop_margins(&bad, &law, &m, &error), DW_BAD_USE, error, "0 states of a sampled plant: it has from 1 to 28");
+    refuses(dw_loop_poles(&bad, &law, 1, &(struct dw_poles){ 0 }, &error), DW_BAD_USE, error, "0 states of a sampled plant: it has from 1 to 28");
     bad = good;
     bad.sample_time = INFINITY;
     refuses(dw_sampled_ultimate(&bad, &gain, &period, &error), DW_BAD_USE, error, "sample time inf s: must be above zero");
@@ -296,5 +378,6 @@ START_TEST(refusals)
 }
 END_TEST
 
-SUITE("linear: margins", first_order, held_and_late, late_integrator, gain_raised_until_it_oscillates, unstable_plants, sharp_resonance,
-      what_does_not_count, delay_margin, refusals)
+SUITE("linear: margins", first_order, held_and_late, late_integrator, gain_raised_until_it_oscillates, unstable_plants,
+      of_two_stretches_of_gain_the_nearer_one_counts, two_equal_halves_are_the_whole, sharp_resonance,
+      the_nearest_of_two_places_of_gain_1_has_the_phase, what_does_not_count, delay_margin, refusals)

@@ -160,7 +160,7 @@ START_TEST(plans_of_modes_are_refused_for_each_number_out_of_range)
     static const double without_end = INFINITY;
     const struct dw_guard scales[] = { { .state = &one, .scale = INFINITY }, { .state = &one, .scale = NAN } };
     const struct dw_guard entries[] = { { .state = &nan_entry, .input = &one, .scale = 1 }, { .state = &one, .offset = NAN, .scale = 1 }, { .input = &nan_entry, .scale = 1 } };
-    const struct dw_mode plain = { .a = &decay }, bad = { .name = "bad", .a = &nan_entry };
+    const struct dw_mode plain = { .a = &decay }, bad = { .name = "bad", .a = &nan_entry }, two[] = { bad, plain };
     const struct dw_mode guarded[] = { { .a = &decay, .guards = &scales[0], .guard_count = 1 },
                                        { .name = "m", .a = &decay, .guards = &scales[1], .guard_count = 1 },
                                        { .name = "m", .a = &decay, .guards = &entries[0], .guard_count = 1 },
@@ -180,6 +180,7 @@ START_TEST(plans_of_modes_are_refused_for_each_number_out_of_range)
         { { .states = 1, .outputs = 1, .scale = &nan_entry, .modes = &plain, .mode_count = 1 },
           "output 1: a natural scale of nan: expected from 1e-100 to 1e+100" },
         { { .states = 1, .modes = &bad, .mode_count = 1 }, "a matrix of the system is missing or holds an entry that is not finite" },
+        { { .states = 1, .modes = two, .mode_count = 2 }, "a matrix of the system is missing or holds an entry that is not finite" },
         { { .states = 1, .modes = &guarded[0], .mode_count = 1 }, "mode 'unnamed', guard 1: scale inf: must be above zero and finite" },
         { { .states = 1, .modes = &guarded[1], .mode_count = 1 }, "mode 'm', guard 1: scale nan: must be above zero and finite" },
         { { .states = 1, .inputs = 1, .modes = &guarded[2], .mode_count = 1 }, "mode 'm', guard 1: an entry is not finite" },

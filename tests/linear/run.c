@@ -81,6 +81,7 @@ START_TEST(a_copy_goes_its_own_way_and_the_run_does_not_notice)
         struct dw_run *quiet = dw_run_copy(run, &(struct dw_run_options){ .sink = NULL }, &error), *same = dw_run_copy(run, NULL, &error);
         struct dw_run *even =
             dw_run_copy(run, &(struct dw_run_options){ .uniform = 1e4, .sink = count_rows, .context = &others }, &error);
+        struct dw_run *curved = dw_run_copy(run, &(struct dw_run_options){ .accuracy = 1e-3, .curves = true, .sink = count_rows, .context = &others }, &error);
         ck_assert(quiet && same && even);
         feed(quiet, 1e-3, &low);
         ck_assert_uint_eq(rows, before);
@@ -88,6 +89,10 @@ START_TEST(a_copy_goes_its_own_way_and_the_run_does_not_notice)
         feed(even, 1e-3, &high);
         succeeds(dw_run_finish(even, &error), error);
         ck_assert_uint_eq(others, 7);  /* 0.4 to 1 ms */
+        feed(curved, 1e-3, &high);
+        ck_assert_uint_gt(others, 7);
+        near(*dw_run_state(curved), *dw_run_state(even), 1e-10);
+        dw_run_free(curved);
         feed(run, 1e-3, &high);
         const size_t after = rows;
         feed(same, 1e-3, &high);
@@ -120,20 +125,44 @@ START_TEST(a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_do
 {
     struct dw_modes *modes = make(&stopped);
     const double x[] = { 1, 0 }, none = 0;
-    for (int uniform = 0; uniform < 2; uniform++) {
+    static const struct dw_run_options ways[] = { { .accuracy = 1e-3 }, { .accuracy = 1e-3, .uniform = 7 }, { .accuracy = 1e-5 },
+                                                  { .accuracy = 1e-6, .curves = true, .swing = 1e-6 } };
+    for (int way = 0; way < 4; way++) {
         enum dw_status status = DW_CLOSED_PIPE;
         size_t most = 1;
         for (; status != DW_OK; most++) {
             struct dw_error error = { .status = DW_OK };
             size_t left = most;
-            struct dw_run *run = dw_run_new(modes, &(struct dw_run_options){ .accuracy = 1e-3, .uniform = uniform ? 7 : 0,
-                                                                            .sink = take_some, .context = &left }, &error);
+            struct dw_run_options options = ways[way];
+            options.sink = take_some;
+            options.context = &left;
+            struct dw_run *run = dw_run_new(modes, &options, &error);
             succeeds(dw_run_start(run, 0, 0, x, &none, &error), error);
-            status = dw_run_feed(run, 9, &none, &error);
+            status = dw_run_feed(run, way < 2 ? 9 : 3, &none, &error);
+            if (status == DW_OK)
+                status = dw_run_finish(run, &error);
             ck_assert(status == DW_OK || !strcmp(error.text, "enough"));
             dw_run_free(run);
         }
-        ck_assert_uint_gt(most, 30);
+        ck_assert_uint_gt(most, 20);
+    }
+    dw_modes_free(modes);
+}
+END_TEST
+
+/* A slope that is not known at one end makes the input a line. */
+START_TEST(a_slope_at_one_end_alone_is_none)
+{
+    struct dw_modes *modes = rc_modes();
+    const double rest = 0, high = 3.3, some = 700, unknown = INFINITY;
+    struct dw_error error = { .status = DW_OK };
+    for (int end = 0; end < 2; end++) {
+        struct dw_run *run = start_quietly(modes, 0, &rest, &rest), *line = start_quietly(modes, 0, &rest, &rest);
+        succeeds(dw_run_feed_curve(run, 1e-3, &high, end ? &some : &unknown, end ? &unknown : &some, &error), error);
+        feed(line, 1e-3, &high);
+        ck_assert_double_eq(*dw_run_state(run), *dw_run_state(line));
+        dw_run_free(run);
+        dw_run_free(line);
     }
     dw_modes_free(modes);
 }
@@ -245,4 +274,4 @@ END_TEST
 SUITE("linear: run", outputs_and_slopes_are_told_at_the_start_after_a_ramp_and_after_a_jump,
       a_copy_goes_its_own_way_and_the_run_does_not_notice, a_uniform_row_within_4_ulp_of_a_jump_has_what_comes_after_it,
       modes_are_made_when_they_are_first_entered,
-      a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does)
+      a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does, a_slope_at_one_end_alone_is_none)
