@@ -126,7 +126,7 @@ START_TEST(energy_from_the_supply_is_all_found_again)
         p.motor.threshold = 1.65;
         if (k % 5 == 4) {
             p.motor.drive = k % 2 ? DW_DRIVE_ONE_SWITCH : DW_DRIVE_BRIDGE_FAST;
-            p.motor.source = (struct dw_supply){ .line_resistance = 0.3, .bulk = 1e-3, .bulk_resistance = 0.05 };
+            p.motor.source = (struct dw_supply){ .line_resistance = 0.3, .bulk = 1e-3, .bulk_resistance = 0.05, .no_return = k > 20 };
         }
         p.motor.all = k % 2;
         begin(&r, &p, 0);
@@ -191,6 +191,61 @@ START_TEST(what_it_cannot_be_is_refused_with_what_would_do)
 }
 END_TEST
 
+START_TEST(each_number_that_is_none_is_refused)
+{
+    static const char unloaded[] = "an actuator's motor has no load but the screw: give a force and a mass";
+    struct dw_actuator_plan p = gate();
+    struct dw_error error = { .status = DW_OK };
+    p.switches = true;
+    p.overtravel = -1e-3;
+    refuses(dw_actuator_check(&p, &error), DW_BAD_USE, error, "an overtravel of -0.001 m: must not be negative");
+    p.overtravel = 1e-3;
+    p.differential = 0;
+    refuses(dw_actuator_check(&p, &error), DW_BAD_USE, error,
+            "a differential of 0 m: must be above zero and below the travel, 0.2 m; a hundredth of it, 0.002 m, would do");
+    p = gate();
+    p.efficiency = -0.1;
+    refuses(dw_actuator_check(&p, &error), DW_BAD_USE, error, "efficiency -0.1: must be above 0 and at most 1");
+    double *const loads[] = { &p.motor.load_drag, &p.motor.torque_at_square, &p.motor.load_inertia };
+    for (size_t i = 0; i < 3; i++) {
+        p = gate();
+        *loads[i] = 1e-3;
+        refuses(dw_actuator_check(&p, &error), DW_BAD_USE, error, unloaded);
+    }
+}
+END_TEST
+
+/* One switch in the winding's way, or two. */
+START_TEST(at_a_stand_the_supply_drives_through_winding_and_switches)
+{
+    struct dw_actuator_plan p = gate();
+    p.motor.switch_resistance = 0.11;
+    for (int drive = DW_DRIVE_DIRECT; drive <= DW_DRIVE_ANTIPHASE; drive++) {
+        p.motor.drive = drive;
+        near(dw_actuator_stall_current(&p), 12 / (1.85 + (drive == DW_DRIVE_DIRECT || drive == DW_DRIVE_ONE_SWITCH ? 1 : 2) * 0.11), 1e-15);
+    }
+}
+END_TEST
+
+/* At the end of its travel the limit switch is open: no current outward, and the diode across it lets it back. */
+START_TEST(begun_at_its_end_it_goes_back_alone)
+{
+    struct dw_actuator_plan p = gate();
+    struct ran r;
+    p.switches = true;
+    p.overtravel = 1e-3;
+    p.initial = p.travel;
+    p.force = 0;
+    begin(&r, &p, 12);
+    go(&r, 0.1, 12, 0);
+    ck_assert_double_eq(output(&r, CURRENT), 0);
+    within_scale(output(&r, POSITION), p.travel, 1e-12, p.travel);
+    go(&r, 0.5, -12, 0);
+    ck_assert(output(&r, POSITION) < p.travel - 1e-3);
+    end(&r);
+}
+END_TEST
+
 START_TEST(just_below_the_mass_that_wedges_it_moves)
 {
     struct dw_actuator_plan p = gate();
@@ -233,6 +288,7 @@ START_TEST(a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored)
 }
 END_TEST
 
-SUITE("load: actuator", what_it_cannot_be_is_refused_with_what_would_do, just_below_the_mass_that_wedges_it_moves,
+SUITE("load: actuator", what_it_cannot_be_is_refused_with_what_would_do, each_number_that_is_none_is_refused,
+      at_a_stand_the_supply_drives_through_winding_and_switches, begun_at_its_end_it_goes_back_alone, just_below_the_mass_that_wedges_it_moves,
       a_potentiometer_is_at_the_nut_and_a_mirrored_actuator_is_mirrored,
       in_the_long_run_speed_and_current_are_those_of_torques_in_balance, energy_from_the_supply_is_all_found_again)

@@ -281,6 +281,10 @@ START_TEST(refusals_name_the_stage_and_the_cure)
     ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 5, .diode_drop = INFINITY }, &error));
     ck_assert_str_eq(error.text, "supply 5 V must be above zero, diode drop inf V not below");
     dw_ladder_free(ladder);
+    ladder = new_ladder(&(struct dw_ladder_plan){ &(struct dw_stage){ .r = 10, .c = 1e-6, .esr = 1 }, 1, 0, 0 });
+    ck_assert_ptr_null(dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 5, .drive = DW_ONE_SWITCH, .drawn = true }, &error));
+    ck_assert_str_eq(error.text, "a current drawn behind one switch needs a coil in the first stage, or no esr in the last");
+    dw_ladder_free(ladder);
     dw_ladder_free(NULL);
 }
 END_TEST

@@ -174,7 +174,8 @@ START_TEST(the_duty_for_a_light_gives_that_light)
         }
     struct dw_lamp_plan slow = string;
     slow.rise = slow.fall = 101e-6;
-    ck_assert(isnan(dw_lamp_duty(&slow, 0.5, period)) && isnan(dw_lamp_duty(&string, 1.1, period)) && isnan(dw_lamp_duty(&string, 0.5, 0)));
+    ck_assert(isnan(dw_lamp_duty(&slow, 0.5, period)) && isnan(dw_lamp_duty(&string, 1.1, period)) && isnan(dw_lamp_duty(&string, -0.1, period)) &&
+              isnan(dw_lamp_duty(&string, 0.5, -1)) && isnan(dw_lamp_duty(&string, 0.5, 0)));
 }
 END_TEST
 
@@ -248,11 +249,87 @@ START_TEST(a_line_takes_its_part_of_the_voltage)
         ck_assert_double_eq(out[dw_plant_output(plant, "light")], 1);
         dw_plant_free(plant);
     }
-    plan.source = (struct dw_supply){ .line_resistance = 131 };  /* would take 4 * 131 * 0.28 W > 11.7^2 */
-    struct dw_plant *plant = lit(&plan, 1, out);
-    ck_assert_double_eq(out[dw_plant_output(plant, "light")], 0);
-    near(out[dw_plant_output(plant, "supply")], 11.7, 1e-15);
-    dw_plant_free(plant);
+    static const double ohms[] = { 131, 400 };  /* would take 4 * 131 * 0.28 W > 11.7^2; the most of 400 comes below the lamp's voltage */
+    for (int i = 0; i < 2; i++) {
+        plan.source = (struct dw_supply){ .line_resistance = ohms[i] };
+        struct dw_plant *plant = lit(&plan, 1, out);
+        ck_assert_double_eq(out[dw_plant_output(plant, "light")], 0);
+        near(out[dw_plant_output(plant, "supply")], 11.7, 1e-15);
+        dw_plant_free(plant);
+    }
+}
+END_TEST
+
+struct line {
+    size_t current, volts, light;
+    double lowest, highest;
+    int cuts, blocked;
+    bool lights;
+};
+
+static enum dw_status watch(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    struct line *l = context;
+    const bool lights = row->output[l->light] > 0.5;
+    (void)error;
+    l->lowest = fmin(l->lowest, row->output[l->current]);
+    l->highest = fmax(l->highest, row->output[l->volts]);
+    l->blocked += row->output[l->volts] > 11.71 && fabs(row->output[l->current]) < 1e-9;
+    l->cuts += l->lights && !lights;
+    l->lights = lights;
+    return DW_OK;
+}
+
+/* Pulses of a lamp on a line. */
+static struct line pulsed(const struct dw_lamp_plan *plan, double on, double period, int pulses)
+{
+    struct dw_lamp *lamp = made(plan);
+    struct dw_plant *plant = dw_lamp_plant(lamp);
+    struct line l = { dw_plant_output(plant, "line-current"), dw_plant_output(plant, "supply"), dw_plant_output(plant, "light"), 0, 0, 0, 0, false };
+    struct dw_run *run = begin(lamp, 0, watch, &l);
+    for (int k = 0; k < pulses; k++) {
+        feed(run, k * period, 3.3);
+        feed(run, k * period + on, 3.3);
+        feed(run, k * period + on, 0);
+        feed(run, (k + 1) * period, 0);
+    }
+    dw_run_free(run);
+    dw_lamp_free(lamp);
+    return l;
+}
+
+/* What flows in a long line when the switch opens lifts a small bulk above the source, which takes nothing back: until the lamp has taken it. */
+START_TEST(a_diode_in_the_line_keeps_what_a_pulse_leaves)
+{
+    struct dw_lamp_plan plans[] = { string, filament, string };
+    plans[2].driver = DW_DRIVER_SWITCHING;
+    plans[2].resistor = 0;
+    plans[2].current = 0.03;
+    for (size_t i = 0; i < 3; i++) {
+        plans[i].all = true;
+        plans[i].source = (struct dw_supply){ .line_resistance = 0.3, .line_inductance = i == 1 ? 5e-6 : 50e-3, .bulk = 20e-6, .bulk_resistance = 0.05,
+                                              .no_return = true };
+        const struct line l = pulsed(&plans[i], 4e-3, 10e-3, 4);
+        ck_assert_double_ge(l.lowest, -1e-9);
+        ck_assert_double_gt(l.highest, 11.75);
+        ck_assert_int_gt(l.blocked, 4);
+    }
+}
+END_TEST
+
+/* Its bulk falls to the lamp's voltage, comes back through the line while nothing is drawn, and falls again. */
+START_TEST(a_switching_driver_that_starves_tries_again)
+{
+    struct dw_lamp_plan plan = string;
+    plan.all = true;
+    plan.driver = DW_DRIVER_SWITCHING;
+    plan.resistor = 0;
+    plan.current = 0.03;
+    plan.source = (struct dw_supply){ .line_resistance = 131, .bulk = 1e-3, .bulk_resistance = 0.05 };
+    const struct line l = pulsed(&plan, 3, 3, 1);
+    ck_assert_int_gt(l.cuts, 2);
+    ck_assert_double_ge(l.lowest, 0);
+    ck_assert_double_lt(l.highest, 11.7 * (1 + 1e-9));
 }
 END_TEST
 
@@ -303,6 +380,7 @@ START_TEST(refusals_name_the_value)
     REFUSED((p.driver = DW_DRIVER_SWITCHING, p.current = 1), "a switching driver sets the current itself: no resistor in series");
     REFUSED((p.direct = true, p.fall = 1), "a rise and fall of the current are of a switch, not of a voltage");
     REFUSED((p.direct = true, p.rise = 1), "a rise and fall of the current are of a switch, not of a voltage");
+    dw_lamp_free(NULL);
     REFUSED((p = filament, p.time_constant = 0), "time constant 0 s: must be above zero");
     REFUSED((p = filament, p.supply = 25), "supply 25 V: a filament for 12 V would melt at more than twice that");
 }
@@ -311,4 +389,5 @@ END_TEST
 SUITE("load: lamp", an_led_on_a_voltage_is_dark_then_resists_then_is_regulated, regions_follow_each_other_along_a_ramp,
       a_forward_voltage_above_the_supply_stays_dark, the_duty_for_a_light_gives_that_light,
       the_duty_for_a_filaments_light_gives_that_light, a_line_takes_its_part_of_the_voltage,
-      a_diode_in_the_line_lets_the_lamp_have_its_current, refusals_name_the_value)
+      a_diode_in_the_line_lets_the_lamp_have_its_current, a_diode_in_the_line_keeps_what_a_pulse_leaves,
+      a_switching_driver_that_starves_tries_again, refusals_name_the_value)
