@@ -3,6 +3,7 @@
 #include "suite.h"
 #include <dutywright/ladder.h>
 #include <dutywright/loop.h>
+#include <dutywright/motor.h>
 #include <stdio.h>
 #include <string.h>
 #include <unistd.h>
@@ -203,25 +204,52 @@ START_TEST(the_shortest_and_the_longest_rise_are_told)
 }
 END_TEST
 
-/* A disturbance that changes nothing is over at once, and one before all instants is none. */
+/* A disturbance that changes nothing is over at once, and one before or behind all instants is none. */
 START_TEST(a_disturbance_without_effect_is_over_at_once)
 {
-    for (int late = 0; late < 2; late++) {
+    for (int late = 0; late < 3; late++) {
         struct dw_error error = { .status = DW_OK };
         struct dw_loop_meter *meter = dw_loop_meter_new(&error);
         struct dw_loop_findings found;
-        dw_loop_meter_disturb(meter, late ? 20 : -1);
+        dw_loop_meter_disturb(meter, late == 2 ? 100 : late ? 20 : -1);
         for (int i = 0; i < 4000; i++)
-            succeeds(dw_loop_meter_see(meter, i * 0.01, lag(i * 0.01), 1, &error), error);
+            succeeds(dw_loop_meter_see(meter, i * 0.01, lag(i * 0.01), late || i < 2000 ? 1 : 2, &error), error);
         dw_loop_meter_end(meter, &found);
         dw_loop_meter_free(meter);
-        if (late) {
+        if (late == 1) {
             within_scale(found.deviation_highest, 0, 1e-8, 1);
             ck_assert_double_eq(found.recovery_time, 0);
         } else {
             ck_assert(isnan(found.recovery_time));
         }
     }
+}
+END_TEST
+
+static double spiked(double t)
+{
+    return lag(t) + (t > 36 && t < 36.1 ? 0.5 : 0);
+}
+
+/* What is outside its band once more while the final value is taken has not recovered; what hums by rounding is no cycle. */
+START_TEST(a_late_return_is_none_and_rounding_no_cycle)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_loop_meter *meter = dw_loop_meter_new(&error);
+    struct dw_loop_findings found;
+    dw_loop_meter_disturb(meter, 20);
+    for (int i = 0; i < 4000; i++)
+        succeeds(dw_loop_meter_see(meter, i * 0.01, spiked(i * 0.01), 1, &error), error);
+    dw_loop_meter_end(meter, &found);
+    dw_loop_meter_free(meter);
+    near(found.deviation_highest, 0.5, 1e-6);
+    ck_assert(isnan(found.recovery_time));
+    meter = dw_loop_meter_new(&error);
+    for (int i = 0; i < 4000; i++)
+        succeeds(dw_loop_meter_see(meter, i * 0.01, 1 + 1e-11 * sin(i), 1, &error), error);
+    dw_loop_meter_end(meter, &found);
+    dw_loop_meter_free(meter);
+    ck_assert_double_eq(found.cycle_amplitude, 0);
 }
 END_TEST
 
@@ -268,6 +296,164 @@ START_TEST(a_course_has_lines_jumps_and_ends)
 }
 END_TEST
 
+/* ---- runs that end early ---- */
+
+/* How many rows and looks are still taken; negative: any number. */
+struct patience {
+    long rows, looks;
+};
+
+static enum dw_status take(long *left, struct dw_error *error)
+{
+    return (*left)-- == 0 ? dw_error_set(error, DW_CLOSED_PIPE, 0, "enough") : DW_OK;
+}
+
+static enum dw_status take_row(void *context, const double *row, struct dw_error *error)
+{
+    (void)row;
+    return take(&((struct patience *)context)->rows, error);
+}
+
+static enum dw_status see(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
+{
+    (void)time, (void)measured, (void)sample;
+    return take(&((struct patience *)context)->looks, error);
+}
+
+/* Whoever takes no more ends the run there, at whichever call it is: with pulses sampled in their middle each second period, or the mean,
+ * with a process behind, and with both kinds of calls or one. */
+START_TEST(whoever_takes_no_more_ends_the_run)
+{
+    struct dw_plant *plant = rc();
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law;
+    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 2e-3, .gain = 0.1, .integral_time = 1, .setpoint_weight = 1,
+                                                .duty_high = 1, .converter.gain = 1 }, &law, &error), error);
+    for (int way = 0; way < 12; way++) {
+        enum dw_status status = DW_CLOSED_PIPE;
+        for (long left = 0; status != DW_OK; left++) {
+            struct patience patience = { way % 3 == 1 ? -1 : left, way % 3 ? left : -1 };
+            struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){
+                .plant = plant, .period = 1e-3, .high = 3.3, .every = 2, .average = way / 3 % 2, .instant = DW_SAMPLE_MIDDLE, .law = &law, .wanted = 1,
+                .process = { .given = way >= 6, .gain = 1, .lag = 1e-3, .delay = 0.3e-3 }, .duration = 4e-3, .accuracy = 0.1,
+                .row = way % 3 == 1 ? NULL : take_row, .see = way % 3 ? see : NULL, .context = &patience }, &error);
+            ck_assert_msg(loop != NULL, "%s", error.text);
+            status = dw_loop_run(loop, &error);
+            ck_assert(status == DW_OK || (status == DW_CLOSED_PIPE && !strcmp(error.text, "enough")));
+            ck_assert_int_lt(left, 1000);
+            dw_loop_free(loop);
+        }
+    }
+    dw_plant_free(plant);
+}
+END_TEST
+
+/* A course with a row that is none, the first or a later one, behind one that says the same twice: of what is wanted or of what disturbs. */
+START_TEST(a_course_that_does_not_read_ends_the_run)
+{
+    struct dw_error error = { .status = DW_OK };
+    const struct dw_stage stage = { .r = 4700, .c = 220e-9 };
+    struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &stage, .count = 1 }, &error);
+    struct dw_plant *plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 3.3, .drawn = true }, &error);
+    struct dw_law law;
+    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .duty_high = 1,
+                                                .converter.gain = 1 }, &law, &error), error);
+    static const char *const tables[] = { "time[s] drawn[A]\n-1 0\nnone\n", "time[s] drawn[A]\n-1 0\n0 0\nnone\n",
+                                          "time[s] drawn[A]\n0 0\n0.0015 1e-6\n0.0015 1e-6\n0.0025 0\nnone\n" };
+    for (int i = 0; i < 6; i++) {
+        struct dw_course *course = dw_course_open(file_of(tables[i / 2]), &error);
+        ck_assert_msg(course != NULL, "%s", error.text);
+        struct dw_loop_plan plan = { .plant = plant, .period = 1e-3, .high = 3.3, .every = 1, .law = &law, .duration = 7e-3 };
+        *(i % 2 ? &plan.side : &plan.wanted_from) = course;
+        plan.side_input = i % 2 ? DW_LADDER_DRAWN : 0;
+        struct dw_loop *loop = dw_loop_new(&plan, &error);
+        ck_assert_msg(loop != NULL, "%s", error.text);
+        ck_assert_int_eq(dw_loop_run(loop, &error), DW_BAD_INPUT);
+        ck_assert(isnan(dw_loop_disturbed(loop)));
+        dw_loop_free(loop);
+        dw_course_close(course);
+    }
+    unlink("course-test.tsv");
+    dw_plant_free(plant);
+    dw_ladder_free(ladder);
+}
+END_TEST
+
+static enum dw_status see_last(void *context, double time, double measured, const struct dw_law_state *sample, struct dw_error *error)
+{
+    (void)time, (void)sample, (void)error;
+    *(double *)context = measured;
+    return DW_OK;
+}
+
+/* With pulses in the middle of a period the pin is low where the duty's sign, the direction, turns. */
+START_TEST(a_direction_turns_while_the_pin_is_low)
+{
+    const struct dw_motor_plan motor = { .resistance = 1.85, .inductance = 0.9e-3, .constant = 27e-3, .inertia = 9e-6, .friction = 3e-6, .gear = 1,
+        .drive = DW_DRIVE_BRIDGE_SLOW, .direction = true, .supply = 12, .diode_drop = 0.7, .threshold = 1.65 };
+    struct dw_error error = { .status = DW_OK };
+    struct dw_motor *made = dw_motor_new(&motor, &error);
+    ck_assert_msg(made != NULL, "%s", error.text);
+    struct dw_plant *plant = dw_motor_plant(made);
+    struct dw_course *course = dw_course_open(file_of("time[s] wanted[rad/s]\n0 100\n0.5 100\n0.5 -100\n"), &error);
+    struct dw_law law;
+    double last = 0;
+    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 2e-3, .integral_time = 0.05, .setpoint_weight = 1,
+                                                .duty_low = -1, .duty_high = 1, .converter.gain = 1 }, &law, &error), error);
+    struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .measured = dw_plant_output(plant, "speed"), .period = 1e-3, .high = 3.3,
+        .every = 1, .alignment = DW_ALIGN_CENTRE, .direction = DW_MOTOR_DIRECTION, .law = &law, .wanted_from = course, .duration = 1.2, .see = see_last,
+        .context = &last }, &error);
+    ck_assert_msg(loop != NULL, "%s", error.text);
+    succeeds(dw_loop_run(loop, &error), error);
+    near(last, -100, 0.02);
+    dw_loop_free(loop);
+    dw_course_close(course);
+    dw_plant_free(plant);
+    unlink("course-test.tsv");
+}
+END_TEST
+
+/* What integrates behind a load has its map about the middle of the duties where its own has come to an end, here the lower. */
+START_TEST(behind_a_duty_at_its_end_an_integral_is_tried_in_the_middle)
+{
+    struct dw_plant *plant = rc();
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law;
+    struct dw_sampled sampled;
+    struct dw_loop_stand stand;
+    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .setpoint_weight = 1,
+                                                .duty_high = 0.9, .converter.gain = 1 }, &law, &error), error);
+    struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .period = 1e-3, .high = 3.3, .every = 1, .law = &law, .wanted = -1,
+        .process = { .given = true, .gain = 1, .integrates = true }, .duration = 0.01 }, &error);
+    ck_assert_msg(loop != NULL, "%s", error.text);
+    succeeds(dw_loop_run(loop, &error), error);
+    succeeds(dw_loop_sampled(loop, 0, &sampled, &stand, &error), error);
+    ck_assert_double_eq(stand.duty, 0.45);
+    dw_loop_free(loop);
+    dw_plant_free(plant);
+}
+END_TEST
+
+START_TEST(a_mean_has_no_carrier)
+{
+    struct dw_plant *plant = rc();
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law;
+    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .duty_high = 1,
+                                                .converter.gain = 1 }, &law, &error), error);
+    for (int average = 0; average < 2; average++) {
+        struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .period = 1e-3, .high = 3.3, .every = 1, .law = &law, .average = average,
+                                                                   .duration = 1 }, &error);
+        struct dw_header *header = dw_loop_header(loop, "hand", &error);
+        ck_assert_msg(header != NULL, "%s", error.text);
+        ck_assert((dw_header_get(header, "carrier-period") == NULL) == average);
+        dw_header_free(header);
+        dw_loop_free(loop);
+    }
+    dw_plant_free(plant);
+}
+END_TEST
+
 START_TEST(what_is_no_course_is_refused)
 {
     const char *const tables[] = { "# wave-table 1\n# columns: time[s] drawn[A]\n# end: 0\n", "# wave-table 1\n# columns: frequency[Hz] drawn[A]\n1\t2\n# end: 1\n",
@@ -285,5 +471,7 @@ END_TEST
 SUITE("load: loops", plans_out_of_range_are_refused_by_member, a_lag_rises_in_ln_9_and_settles_in_ln_50, what_swings_overshoots_and_dies_out,
       a_cycle_is_told_by_amplitude_and_frequency_and_never_settles, what_is_too_short_has_an_integral_alone,
       a_disturbance_has_a_window_of_its_own, the_shortest_and_the_longest_rise_are_told,
-      a_disturbance_without_effect_is_over_at_once, long_records_are_thinned,
+      a_disturbance_without_effect_is_over_at_once, a_late_return_is_none_and_rounding_no_cycle, whoever_takes_no_more_ends_the_run,
+      a_course_that_does_not_read_ends_the_run, a_direction_turns_while_the_pin_is_low,
+      behind_a_duty_at_its_end_an_integral_is_tried_in_the_middle, a_mean_has_no_carrier, long_records_are_thinned,
       a_course_has_lines_jumps_and_ends, what_is_no_course_is_refused)
