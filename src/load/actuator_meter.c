@@ -58,8 +58,7 @@ static void take_stroke(struct dw_actuator_meter *m, const struct dw_run_row *ro
     f->energy = m->energy;
     if (since > 0) {
         f->heat = m->actuator->plan.motor.resistance * m->square / since;
-        if (row->time > m->mark[0][0])
-            f->running = fabs(m->charge - m->mark[0][1]) / (row->time - m->mark[0][0]);
+        f->running = fabs(m->charge - m->mark[0][1]) / (row->time - m->mark[0][0]);
     }
     if (since >= 2 * (m->mark[1][0] - f->begun)) {
         memcpy(m->mark[0], m->mark[1], sizeof m->mark[0]);

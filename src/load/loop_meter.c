@@ -140,7 +140,7 @@ static double rise_of(struct span span, double from, double change)
         const double before = (span.seen[i - 1].measured - from) / change, now = (span.seen[i].measured - from) / change;
         if (before < 0.1 && now >= 0.1)
             low = crossing(&span.seen[i - 1], &span.seen[i], from + 0.1 * change);
-        if (before < 0.9 && now >= 0.9)
+        if (now >= 0.9)
             return crossing(&span.seen[i - 1], &span.seen[i], from + 0.9 * change) - low;
     }
     return NAN;

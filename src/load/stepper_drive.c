@@ -84,7 +84,7 @@ static void add_bridge(struct list *list, int phase, const struct instant *at, c
         const double falls = s->plan.off_time > 0 ? 0 : s->plan.compensation / s->amperes * state[DW_STEPPER_BEAT] * s->plan.chop_frequency;
         add(list, BY_REACHED, phase, sign * share * s->plan.current / s->amperes - falls - sign * current);
     }
-    if (bridge >= BLANK_P && (bridge <= BLANK_N || decays(bridge)))
+    if (bridge >= BLANK_P)  /* blanked or decaying */
         add(list, BY_TIMER, phase, state[DW_STEPPER_TIMER_A + phase] / s->shortest);
 }
 
@@ -219,7 +219,7 @@ static double bears(const struct stepper *s, double field, double *state, const 
     double low = field - M_PI / 2, high = field + M_PI / 2;
     struct instant at;
     state[DW_STEPPER_FIRST] = field;
-    for (double middle = low; low < middle || middle == low; middle = (low + high) / 2) {
+    for (double middle = low;; middle = (low + high) / 2) {
         state[DW_STEPPER_ANGLE] = (middle - field) / s->teeth;
         dwi_stepper_instant(s, 0, state, input, &at);
         if (middle == low && at.torque <= 0)

@@ -90,6 +90,54 @@ START_TEST(energy_is_kept)
 }
 END_TEST
 
+/* A load that drives it far beyond the speed at which the coils give the supply's voltage: its diodes conduct by themselves, while a coil
+ * decays fast and while it is not driven. */
+START_TEST(energy_is_kept_where_the_load_drives)
+{
+    for (int k = 0; k < 3; k++) {
+        struct dw_stepper_plan p = MOON;
+        p.all = true;
+        p.drive = DW_STEPPER_CURRENT;
+        p.fast = 1;
+        p.torque = k % 2 ? 1.5 : -1.5;
+        p.off_time = k < 2 ? 5e-3 : 50e-6;
+        const struct sums s = run(&p, 1, 0, 0.02);
+        ck_assert(s.load * s.friction < 0);
+        ck_assert_double_gt(s.friction, 0.01);
+        within_scale(s.supplied, s.heat + s.friction + s.load + s.last - s.first, 5e-6, s.heat + s.friction);
+    }
+}
+END_TEST
+
+/* Coils of their own voltages: not driven at first there is no current, nor where both are at 0, whose field is at 0. */
+START_TEST(coils_that_are_not_driven_at_first_have_no_current)
+{
+    struct dw_stepper_plan p = MOON;
+    struct dw_error error = { .status = DW_OK };
+    p.coils = p.gates = true;
+    p.inertia = 1;
+    p.level = 3.3;
+    for (int gated = 0; gated < 2; gated++) {
+        struct dw_plant *plant = dw_stepper_plant(&p, &error);
+        ck_assert_msg(plant != NULL, "%s", error.text);
+        struct dw_run *r = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .sink = NULL }, &error);
+        double input[DW_STEPPER_INPUTS] = { 0 }, rest[DW_STATES];
+        input[DW_STEPPER_B] = gated ? 3.3 : 0;
+        input[DW_STEPPER_GATE_A] = input[DW_STEPPER_GATE_B] = gated ? 0 : 3.3;
+        succeeds(dw_run_start(r, 0, dw_plant_rest(plant, rest), rest, input, &error), error);
+        succeeds(dw_run_feed(r, 0.01, input, &error), error);
+        const double *state = dw_run_state(r);
+        ck_assert(state[DW_STEPPER_CURRENT_A] == 0 && state[DW_STEPPER_CURRENT_B] == 0);
+        input[DW_STEPPER_A] = input[DW_STEPPER_GATE_A] = 3.3;
+        succeeds(dw_run_feed(r, 0.01, input, &error), error);
+        succeeds(dw_run_feed(r, 0.011, input, &error), error);
+        near(dw_run_state(r)[DW_STEPPER_CURRENT_A], -12 / 2.1 * expm1(-2.1e-3 / 3.4e-3), 1e-3);  /* it hardly turns */
+        dw_run_free(r);
+        dw_plant_free(plant);
+    }
+}
+END_TEST
+
 struct line {
     size_t line, bulk, supply, drawn;  /* outputs */
     double lowest, highest;            /* A, V */
@@ -144,6 +192,30 @@ START_TEST(a_diode_in_the_line_lets_nothing_back)
 }
 END_TEST
 
+/* On a line without a bulk what the line carries is what is drawn, and the supply falls by it. */
+START_TEST(a_line_alone_takes_its_part)
+{
+    struct dw_stepper_plan p = MOON;
+    struct dw_error error = { .status = DW_OK };
+    double rest[DW_STATES], out[DW_OUTPUTS];
+    p.all = true;
+    p.source.line_resistance = 0.35;
+    struct dw_plant *plant = dw_stepper_plant(&p, &error);
+    ck_assert_msg(plant != NULL, "%s", error.text);
+    struct dw_run *r = dw_run_new(dw_plant_modes(plant), &(struct dw_run_options){ .sink = NULL }, &error);
+    const double input[DW_STEPPER_INPUTS] = { 0 };
+    succeeds(dw_run_start(r, 0, dw_plant_rest(plant, rest), rest, input, &error), error);
+    succeeds(dw_run_feed(r, 0.1, input, &error), error);
+    dw_run_output(r, out, NULL);
+    const double drawn = out[dw_plant_output(plant, "supply-current")];
+    near(drawn, 12 / (0.35 + 2.1 / 2), 1e-6);  /* both coils on */
+    near(out[dw_plant_output(plant, "line-current")], drawn, 1e-12);
+    near(out[dw_plant_output(plant, "supply")], 12 - 0.35 * drawn, 1e-12);
+    dw_run_free(r);
+    dw_plant_free(plant);
+}
+END_TEST
+
 /* A stepper at rest holds, whatever its load below the holding torque, its drag, its detent and its drive. */
 START_TEST(a_stepper_at_rest_holds)
 {
@@ -193,6 +265,9 @@ START_TEST(plans_out_of_range_are_refused_by_name)
     refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error,
             "a chopper has an off time, such as 20 us, or a chop frequency, such as 25 kHz: one of both");
     p = MOON;
+    p.inertia = 0;
+    refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "inertia 0 kg m^2: must be above zero");
+    p = MOON;
     p.microsteps = 257;
     refuses(dw_stepper_check(&p, &error), DW_BAD_USE, error, "257 microsteps: from 1 to 256");
     p = MOON;
@@ -229,4 +304,5 @@ START_TEST(plans_out_of_range_are_refused_by_name)
 }
 END_TEST
 
-SUITE("load: stepper", energy_is_kept, a_diode_in_the_line_lets_nothing_back, a_stepper_at_rest_holds, steps_are_lost_in_multiples_of_four, plans_out_of_range_are_refused_by_name)
+SUITE("load: stepper", energy_is_kept, energy_is_kept_where_the_load_drives, coils_that_are_not_driven_at_first_have_no_current,
+      a_line_alone_takes_its_part, a_diode_in_the_line_lets_nothing_back, a_stepper_at_rest_holds, steps_are_lost_in_multiples_of_four, plans_out_of_range_are_refused_by_name)
