@@ -29,10 +29,10 @@ static inline double fourier_share(const struct fourier_rows *rows, size_t i)
     return share < 0 ? 0 : share > 1 ? 1 : share;
 }
 
-/* Where the slope of a channel stands in a row of slopes, counted from 1; 0: nowhere. */
+/* Where the slope of a channel stands in a row of slopes, which there are, counted from 1; 0: nowhere. */
 static inline size_t fourier_slope_of(const struct fourier_rows *rows, size_t channel)
 {
-    return !rows->slope ? 0 : rows->slope_of ? rows->slope_of[channel] : channel + 1;
+    return rows->slope_of ? rows->slope_of[channel] : channel + 1;
 }
 
 /* What lies between rows, one piece after the other: at first all is 0 but `rows` and the arrays. */

@@ -49,8 +49,6 @@ static size_t smooth_size(size_t n)
 
 static void cells_free(struct cells *c)
 {
-    if (!c)
-        return;
     free(c->room);
     free(c->mass);
     free(c->cubic);

@@ -10,7 +10,7 @@
 /* ---- losses as polynomials of the share of a piece that has passed ---- */
 
 /* W at a share of the piece.
- *   slope    out, W/s; may be NULL */
+ *   slope    out, W/s */
 static inline double dwi_loss_at(const struct dw_loss_piece *loss, double share, double *slope)
 {
     double value = 0, change = 0;
@@ -18,8 +18,7 @@ static inline double dwi_loss_at(const struct dw_loss_piece *loss, double share,
         change = change * share + value;
         value = value * share + loss->power[k];
     }
-    if (slope)
-        *slope = change / loss->length;
+    *slope = change / loss->length;
     return value;
 }
 

@@ -132,8 +132,7 @@ static size_t ticks_of(const struct windows *ws, const struct period_group *g, s
         return 0;
     for (size_t i = 1; i < g->rows && !jumps; i++, row += ws->width)
         jumps = row[0] == row[ws->width];
-    const size_t grid = jumps ? dwi_fourier_grid(&rows, slack_of(ws, &g->moments), g->rows / 4) : 0;
-    return grid <= g->rows / 4 ? grid : 0;
+    return jumps ? dwi_fourier_grid(&rows, slack_of(ws, &g->moments), g->rows / 4) : 0;
 }
 
 /* Rows of a group go into sums, if they are pulses on a few ticks, whose sums hold all there is to them, or `all` have to. Of an

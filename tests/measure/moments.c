@@ -99,4 +99,11 @@ START_TEST(many_lines_at_once_are_as_one_by_one)
 }
 END_TEST
 
-SUITE("measure: moments", many_lines_at_once_keep_the_digits_of_their_ripple, many_lines_at_once_are_as_one_by_one)
+START_TEST(a_line_passes_a_value_where_its_share_says)
+{
+    for (double value = 1; value < 3; value += 0.1)
+        near(dwi_hermite_place(&(struct hermite){ .middle = 2, .rise = 1 }, value), value - 2, 1e-15);
+}
+END_TEST
+
+SUITE("measure: moments", a_line_passes_a_value_where_its_share_says, many_lines_at_once_keep_the_digits_of_their_ripple, many_lines_at_once_are_as_one_by_one)

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Sines fitted to samples, and what the meter and the analyser make of sampled tables. */
+#include "measure/statistics_inner.h" /* a search from anywhere is part of no result */
 #include "measure/waves.h"
 #include "suite.h"
 #include <dutywright/sine.h>
@@ -130,6 +131,76 @@ START_TEST(what_is_no_tone_is_none)
 }
 END_TEST
 
+/* As many as stand off from half the rate, of however many samples: 3 times 500/3 Hz is half of 1 kHz. */
+START_TEST(harmonics_that_fit_are_counted_for_any_length)
+{
+    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, (size_t)1 << 40, 1, 1000 }, 500 / 3.0), 2);
+    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, (size_t)1 << 40, 1, 1000 }, 1e-3), 1024);
+    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, 100, 1, 1000 }, 500), 0);
+}
+END_TEST
+
+/* From a part of the record to four times as much, to all: a tone that a part knows to 1e-10 of a cycle in all of 300,000. */
+START_TEST(a_long_record_is_fitted_part_by_part)
+{
+    const struct sum s = { 1000 / 23.1, 3, { 1.65 }, { 1 } };
+    const size_t count = 300000;
+    double line[4], *x = samples_of(&s, count);
+    struct dw_sine sine;
+    struct dw_error error;
+    succeeds(dw_sine_fit(&(struct dw_samples){ x, count, 1, 1000 }, 0, 1, line, &sine, &error), error);
+    near(sine.frequency, s.frequency, 1e-13);
+    within_scale(amplitude(line, 1), 1.65, 1e-11, 1);
+    free(x);
+}
+END_TEST
+
+/* Fewer than two cycles, none, what alternates, and noise. */
+START_TEST(what_cannot_be_told_is_no_sine)
+{
+    enum { COUNT = 64 };
+    double x[COUNT], line[2 * 4];
+    struct dw_error error;
+    struct dw_sine sine;
+    uint64_t seed = 5;
+    for (int kind = 0; kind < 60; kind++) {
+        for (int i = 0; i < COUNT; i++)
+            x[i] = kind == 0 ? 7 : kind == 1 ? i % 2 : kind < 10 ? cos(2 * M_PI * (1.1 + kind / 10.0) * i / COUNT) :
+                   kind < 20 ? cos(M_PI * (1 - 0.01 * (kind - 9)) * i) : random_next(&seed);
+        succeeds(dw_sine_fit(&(struct dw_samples){ x, COUNT, 1, 1000 }, 0, 3, line, &sine, &error), error);
+        if (kind < 9)
+            ck_assert_msg(sine.harmonics == 0, "%d: %g Hz", kind, sine.frequency);
+        ck_assert(sine.harmonics == 0 || (sine.frequency > 0 && sine.frequency < 500 && sine.residual >= 0));
+    }
+    /* three harmonics of a sixtieth of a cycle are all alike */
+    succeeds(dw_sine_fit(&(struct dw_samples){ x, COUNT, 1, 1000 }, 1000 / (60.0 * COUNT), 3, line, &sine, &error), error);
+    ck_assert_uint_eq(sine.harmonics, 0);
+}
+END_TEST
+
+/* From half a cycle off, where a step goes too far, it comes to the tone all the same, or says that it does not. */
+START_TEST(a_search_that_begins_far_off_ends)
+{
+    enum { COUNT = 200 };
+    double x[COUNT];
+    int found = 0;
+    struct sine_sum sum;
+    const double tone = 2 * M_PI * 20.3 / COUNT;
+    for (int i = 0; i < COUNT; i++)
+        x[i] = cos(tone * i + 1);
+    ck_assert(dwi_sine_sum_new(&sum, 1));
+    for (double off = -19.9; off < 80; off += 0.31) {
+        double angle = tone + 2 * M_PI * off / COUNT;
+        if (!dwi_sine_sum_search(&sum, &(struct dw_samples){ x, COUNT, 1, 1000 }, &angle))
+            continue;
+        ck_assert(angle > 0 && angle < M_PI);
+        found += fabs(angle - tone) < 1e-12;
+    }
+    ck_assert_int_gt(found, 2);
+    dwi_sine_sum_free(&sum);
+}
+END_TEST
+
 /* ---- sampled tables ---- */
 
 START_TEST(a_sampled_cosine_has_its_amplitude_and_no_distortion)
@@ -243,6 +314,54 @@ START_TEST(what_is_asked_of_samples_is_had_or_refused)
 }
 END_TEST
 
+static struct dw_spectrum *analysed(const struct dw_header *header, const struct dw_spectrum_options *options, int count, struct dw_error *error)
+{
+    struct dw_spectrum *s = dw_spectrum_new(header, options, error);
+    ck_assert_msg(s != NULL, "%s", error->text);
+    for (int i = 0; i < count; i++)
+        succeeds(dw_spectrum_rows(s, (double[]){ i / 1000.0, cos(2 * M_PI * i / 10) }, 1, error), *error);
+    return s;
+}
+
+/* None, one, fewer than a period, a period of no whole number of them; lines up to a frequency of a tone that is found; one line. */
+START_TEST(few_samples_and_odd_periods_are_told_apart)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_header *plain = header_with("sampled", "1000", NULL), *period = header_with("sampled", "1000", "period", "0.02", NULL),
+                     *odd = header_with("sampled", "1000", "period", "0.0125", NULL), *origin = header_with("sampled", "1000", "period", "0.02", "origin", "0.005", NULL);
+    static const struct dw_spectrum_options hann = { .taper = DW_TAPER_HANN, .fundamental = 100, .harmonics = 20 },
+                                            below = { .highest = 350 }, one = { .fundamental = 100, .harmonics = 1 },
+                                            low = { .fundamental = 0.5, .harmonics = 3 },
+                                            outside = { .span = { .kind = DW_SPAN_BETWEEN, .from = 5, .to = 6 } };
+    const struct {
+        const struct dw_header *header;
+        const struct dw_spectrum_options *options;
+        int count;
+        enum dw_status status;
+        const char *text;
+    } cases[] = {
+        { plain, NULL, 0, DW_BAD_INPUT, NULL }, { plain, &hann, 1, DW_BAD_INPUT, NULL }, { plain, NULL, 1, DW_BAD_INPUT, NULL },
+        { plain, &outside, 100, DW_BAD_INPUT, NULL }, { period, NULL, 15, DW_OK, NULL }, { odd, NULL, 100, DW_OK, NULL }, { origin, NULL, 100, DW_OK, NULL },
+        { plain, &below, 100, DW_OK, "the rows are samples, 1000 a second: the fundamental is that of a sine fit, the harmonics are by least squares from "
+                                     "100 of them" },
+        { plain, &one, 100, DW_OK, "the rows are samples, 1000 a second: the fundamental is by least squares from 100 of them" },
+        { plain, &hann, 100, DW_OK, "the rows are samples, 1000 a second: of 20 lines 5 lie below half of that" },
+        { plain, &low, 60, DW_BAD_INPUT, NULL },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_spectrum *s = analysed(cases[i].header, cases[i].options, cases[i].count, &error);
+        const enum dw_status status = dw_spectrum_finish(s, &error);
+        ck_assert_msg(status == cases[i].status, "%zu: status %d, %s", i, (int)status, error.text);
+        ck_assert_msg(!cases[i].text || said(s, false, cases[i].text), "%zu", i);
+        dw_spectrum_free(s);
+    }
+    dw_header_free(plain);
+    dw_header_free(period);
+    dw_header_free(odd);
+    dw_header_free(origin);
+}
+END_TEST
+
 START_TEST(the_channel_that_a_sine_explains_gives_the_frequency)
 {
     struct dw_error error;
@@ -311,7 +430,8 @@ START_TEST(noise_of_three_percent_leaves_two_levels)
 }
 END_TEST
 
-SUITE("measure: sines and samples", a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
+SUITE("measure: sines and samples", harmonics_that_fit_are_counted_for_any_length, a_long_record_is_fitted_part_by_part, what_cannot_be_told_is_no_sine,
+      a_search_that_begins_far_off_ends, few_samples_and_odd_periods_are_told_apart, a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
       harmonics_at_half_the_rate_are_none, what_is_no_tone_is_none, a_sampled_cosine_has_its_amplitude_and_no_distortion,
       a_sampled_pulse_has_its_mean_over_whole_cycles, uneven_samples_are_lines_and_that_is_said, a_declared_period_of_samples_is_kept,
       what_is_asked_of_samples_is_had_or_refused, the_channel_that_a_sine_explains_gives_the_frequency, ringing_and_noise_leave_levels_and_edges_as_they_are,
