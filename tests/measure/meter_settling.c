@@ -201,6 +201,27 @@ START_TEST(what_enters_the_band_at_once_settles_then)
 }
 END_TEST
 
+/* What stands still has settled from the start, and its accuracy leaves no overshoot in doubt; behind a late step too little is left. */
+START_TEST(a_record_without_a_change_or_without_time_says_so)
+{
+    struct wave still = { 0 }, pulses = wave_pulses(0, 1, 0, 9, 0, 5, 0, 0.3, 0);
+    wave_add(&still, 0, 5);
+    wave_add(&still, 9, 5);
+    struct dw_header *header = header_with("accuracy", "pin 1e-3", NULL), *period = header_with("period", "1", "levels", "0 5", NULL);
+    struct dw_meter *meter = meter_of(header, NULL, &still);
+    const struct dw_result overshoot = dw_meter_result(meter, 0, DW_MEASURE_OVERSHOOT);
+    ck_assert(measured(meter, DW_MEASURE_SETTLING_TIME) == 0 && overshoot.had && overshoot.value == 0 && overshoot.bound == 0);
+    dw_meter_free(meter);
+    meter = meter_of(period, &(struct dw_meter_options){ .has_step = true, .step_at = 8.2 }, &pulses);
+    ck_assert(noted(meter, "settling-time and overshoot left out: the record holds fewer than two whole periods behind the step"));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    dw_header_free(period);
+    wave_free(&still);
+    wave_free(&pulses);
+}
+END_TEST
+
 /* Of a thousand channels only 64 candidates each are kept for the last exit: the time is then as good as it says. */
 START_TEST(thinned_candidates_limit_the_settling_time_and_say_so)
 {
@@ -312,22 +333,24 @@ START_TEST(the_tables_accuracy_limits_the_settling_time)
 END_TEST
 
 /* A line from 0 at 2 s to 1 at 3 s, or a cubic that is flat at both ends, has 1/2 in its middle, where the change is said to begin: so the band
- * is 0.01 wide, entered at 2.99 s, or where (3 - 2 u) u^2 = 0.99. */
+ * is 0.01 wide, entered at 2.99 s, or where (3 - 2 u) u^2 = 0.99; or it is said to begin at 0, with a band of 0.02. */
 START_TEST(a_change_may_begin_between_two_rows)
 {
-    for (int curved = 0; curved < 2; curved++) {
+    for (int k = 0; k < 4; k++) {
+        const bool curved = k % 2, from = k / 2;
+        const double entered = from ? 0.98 : 0.99;
         struct dw_error error = { .status = DW_OK };
         struct dw_header *header = header_with(NULL, NULL);
         if (curved)
             succeeds(dw_header_append_slope(header, &error), error);
-        struct dw_meter *meter = dw_meter_new(header, &(struct dw_meter_options){ .has_step = true, .step_at = 2.5 }, &error);
+        struct dw_meter *meter = dw_meter_new(header, &(struct dw_meter_options){ .has_step = true, .step_at = 2.5, .has_from = from, .from = 0 }, &error);
         ck_assert_ptr_nonnull(meter);
         for (int i = 0; i < 40; i++)
             succeeds(dw_meter_rows(meter, (double[]){ i, i < 3 ? 0 : 1, 0 }, 1, &error), error);
         succeeds(dw_meter_finish(meter, &error), error);
-        double u = 0.99;
-        for (int k = 0; k < 50 && curved; k++)
-            u -= ((3 - 2 * u) * u * u - 0.99) / (6 * u * (1 - u));
+        double u = entered;
+        for (int step = 0; step < 50 && curved; step++)
+            u -= ((3 - 2 * u) * u * u - entered) / (6 * u * (1 - u));
         near(measured(meter, DW_MEASURE_SETTLING_TIME), u - 0.5, 1e-9);
         dw_meter_free(meter);
         dw_header_free(header);
@@ -340,4 +363,5 @@ SUITE("measure: settling of a record", a_single_stage_settles_when_its_closed_fo
       a_period_of_the_callers_counts_from_the_first_row, without_periods_the_value_itself_settles, a_change_may_begin_between_two_rows,
       ripple_is_called_unsteady_while_the_mean_moves_by_more_than_a_hundredth_of_it, notes_tell_what_the_numbers_do_not,
       the_tables_accuracy_limits_the_settling_time, what_enters_the_band_at_once_settles_then,
+      a_record_without_a_change_or_without_time_says_so,
       thinned_candidates_limit_the_settling_time_and_say_so)

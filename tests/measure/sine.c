@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Sines fitted to samples, and what the meter and the analyser make of sampled tables. */
+#include "measure/metering_inner.h"   /* how many samples are kept: 72 MiB of them would take minutes */
 #include "measure/statistics_inner.h" /* a search from anywhere is part of no result */
 #include "measure/waves.h"
 #include "suite.h"
@@ -134,8 +135,8 @@ END_TEST
 /* As many as stand off from half the rate, of however many samples: 3 times 500/3 Hz is half of 1 kHz. */
 START_TEST(harmonics_that_fit_are_counted_for_any_length)
 {
-    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, (size_t)1 << 40, 1, 1000 }, 500 / 3.0), 2);
-    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, (size_t)1 << 40, 1, 1000 }, 1e-3), 1024);
+    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, (size_t)-1, 1, 1000 }, 500 / 3.0), 2);
+    ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, (size_t)-1, 1, 1000 }, 1e-3), 1024);
     ck_assert_uint_eq(dw_sine_fitting(&(struct dw_samples){ NULL, 100, 1, 1000 }, 500), 0);
 }
 END_TEST
@@ -385,6 +386,37 @@ START_TEST(the_channel_that_a_sine_explains_gives_the_frequency)
 }
 END_TEST
 
+/* 203 samples of a tone of 20 a cycle: of a part of them, and where only 64 are kept, which leaves the sums of all, or what lines have. */
+START_TEST(a_meter_says_which_samples_it_had)
+{
+    static const struct {
+        struct dw_span span;
+        size_t most;
+        double mean;
+        const char *note;
+    } cases[] = {
+        { { DW_SPAN_BETWEEN, 0, 0.0205, 0.1805 }, 1000, 2, NULL },
+        { { DW_SPAN_BETWEEN, 0, 0.02, 0.18 }, 64, 2, "of 203 samples only 64 are kept, so that whole cycles are not looked for: mean and rms are those of straight lines" },
+        { { DW_SPAN_ALL, 0, 0, 0 }, 64, 2 + (1 + cos(2 * M_PI / 20) + cos(4 * M_PI / 20)) / 203,
+          "of 203 samples only 64 are kept, so that whole cycles are not looked for: mean and rms are those of all samples" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct dw_error error = { .status = DW_OK };
+        struct dw_header *header = header_with("sampled", "1000", NULL);
+        struct dw_meter *meter = dw_meter_new(header, &(struct dw_meter_options){ .span = cases[i].span }, &error);
+        ck_assert_ptr_nonnull(meter);
+        meter->samples.most = cases[i].most;
+        for (int k = 0; k < 203; k++)
+            succeeds(dw_meter_rows(meter, (double[]){ k / 1000.0, 2 + cos(2 * M_PI * k / 20) }, 1, &error), error);
+        succeeds(dw_meter_finish(meter, &error), error);
+        within_scale(measured(meter, DW_MEASURE_MEAN), cases[i].mean, 1e-12, 1);
+        ck_assert_msg(!cases[i].note || noted(meter, cases[i].note), "case %zu", i);
+        dw_meter_free(meter);
+        dw_header_free(header);
+    }
+}
+END_TEST
+
 /* ---- levels ---- */
 
 START_TEST(ringing_and_noise_leave_levels_and_edges_as_they_are)
@@ -431,7 +463,7 @@ START_TEST(noise_of_three_percent_leaves_two_levels)
 END_TEST
 
 SUITE("measure: sines and samples", harmonics_that_fit_are_counted_for_any_length, a_long_record_is_fitted_part_by_part, what_cannot_be_told_is_no_sine,
-      a_search_that_begins_far_off_ends, few_samples_and_odd_periods_are_told_apart, a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
+      a_search_that_begins_far_off_ends, few_samples_and_odd_periods_are_told_apart, a_meter_says_which_samples_it_had, a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
       harmonics_at_half_the_rate_are_none, what_is_no_tone_is_none, a_sampled_cosine_has_its_amplitude_and_no_distortion,
       a_sampled_pulse_has_its_mean_over_whole_cycles, uneven_samples_are_lines_and_that_is_said, a_declared_period_of_samples_is_kept,
       what_is_asked_of_samples_is_had_or_refused, the_channel_that_a_sine_explains_gives_the_frequency, ringing_and_noise_leave_levels_and_edges_as_they_are,
