@@ -101,7 +101,7 @@ static enum dw_status open_side(struct side *s, struct dw_error *error)
 
 static bool meets(const struct side *s, double time)
 {
-    return s->next_count && times_meet(s->next[0], time);
+    return times_meet(s->next[0], time);
 }
 
 /* Its j-th row at an instant up to its next one. */
@@ -234,7 +234,7 @@ static enum dw_status check_instants(const struct dw_beside *b, double time, str
 {
     for (size_t i = 0; i < b->sides; i++) {
         const struct side *s = &b->side[i];
-        if (s->sampled && s->next_count && fabs(s->next[0] - time) * b->sampled > share_of_spacing)
+        if (s->sampled && fabs(s->next[0] - time) * b->sampled > share_of_spacing)
             return dw_error_set(error, DW_BAD_INPUT, 0, "%.300s: a sample at %.9g s is %.3g spacings from the one beside it, at %.9g s; there may be a gap, "
                                 "or their clocks differ", dw_reader_name(s->reader), s->next[0], (s->next[0] - time) * b->sampled, time);
     }
@@ -283,7 +283,7 @@ static double next_instant(const struct dw_beside *b)
 {
     double time = INFINITY;
     for (size_t i = 0; i < b->sides; i++)
-        if (b->side[i].next_count && (b->side[i].sampled || !(b->sampled > 0)))
+        if (b->side[i].sampled || !(b->sampled > 0))
             time = fmin(time, b->side[i].next[0]);
     return time;
 }

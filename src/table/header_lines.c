@@ -81,8 +81,6 @@ enum dw_status dwi_header_check(const struct dw_header *header, struct dw_error 
         return dw_error_set(error, DW_BAD_INPUT, 0, "the columns hold no channel beside %s", header->columns[0].name);
     const char *unit = header->columns[0].unit, *plain;
     int power;
-    if (*unit && strcmp(unit, "s") != 0 && dw_header_slopes(header, NULL))
-        return dw_error_set(error, DW_BAD_INPUT, 0, "columns: slopes go with time[s], not with %s[%s]", header->columns[0].name, unit);
     if (dwi_header_unit_power(unit, &power, &plain) && power)
         return dw_error_set(error, DW_BAD_INPUT, 0, "columns: %s[%s]: a wave table counts in %s", header->columns[0].name,
                             unit, plain);

@@ -222,7 +222,7 @@ enum dw_status dw_header_set_accuracy(struct dw_header *header, size_t column, d
 static bool follow_name(struct dw_header *header, struct header_column *renamed)
 {
     char *text[PAIR_KEYS] = { NULL };
-    bool good = renamed->name && renamed->unit;
+    bool good = true;
     for (enum pair_key key = INITIAL; good && key < PAIR_KEYS; key++)
         good = !dwi_pair_is_there(dwi_pair_of(&renamed->facts, key)) || (text[key] = pairs_text(header, key));
     for (enum pair_key key = INITIAL; key < PAIR_KEYS; key++) {

@@ -219,7 +219,7 @@ static void lap_ranges(struct dw_repeat *r, double into, double width)
 /* Whether a column of a row is outside the ranges. */
 static bool differs(const struct dw_repeat *r, size_t i, const double *row, const double *least, const double *most)
 {
-    const bool slope = i > 0 && r->slope[i - 1] == i;
+    const bool slope = r->slope[i - 1] == i;
     const double allowed = slope ? SLOPE_SLACK * fmax(fabs(r->low[i]), fabs(r->high[i])) : VALUE_SLACK * (r->high[i] - r->low[i]);
     return !(row[i] >= least[i] - allowed && row[i] <= most[i] + allowed);
 }

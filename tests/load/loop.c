@@ -289,6 +289,7 @@ START_TEST(a_course_has_lines_jumps_and_ends)
     succeeds(dw_course_pass(course, 2, &error), error);
     ck_assert_double_eq(dw_course_at(course, 2.5), 8);
     succeeds(dw_course_pass(course, 5, &error), error);
+    succeeds(dw_course_step(course, &error), error);  /* behind the end there is nothing */
     ck_assert_double_eq(dw_course_at(course, 7), 9);
     ck_assert(isinf(dw_course_next(course, &value)));
     dw_course_close(course);

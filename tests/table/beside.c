@@ -179,6 +179,10 @@ START_TEST(tables_that_do_not_fit_beside_each_other_are_refused)
         { RATE("10") "0 1\n0.1 2\n0.2 3\n# end: 3\n", RATE("10") "0.03 1\n0.13 2\n0.23 3\n# end: 3\n", "spacings from the one beside it" },
         { RATE("10") "0 1\n0.1 2\n0.2 3\n# end: 3\n", RATE("10") "0 1\n0.1 2\n0.3 3\n# end: 3\n", "a sample at 0.3 s is 1 spacings" },
         { "# wave-table 1\n# columns: time[s] a[V]\n0 1\n1 1\n2 2\n# end: 4\n", "0 1\n1 2\n", "'# end: 4' after 3 rows" },
+        /* before the other begins, where a sample stands, and behind the other's end */
+        { "5 1\n6 2\n", "0 1\n1 2\nnone 3\n7 1\n", "'none' is not a number" },
+        { RATE("10") "0 1\n0.1 2\n0.2 3\n# end: 3\n", "0 1\n0.05 2\nnone 3\n7 1\n", "'none' is not a number" },
+        { "0 1\n1 2\n", "0 1\n1 2\n2 3\nnone 3\n", "'none' is not a number" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         static struct rows both;
@@ -366,6 +370,57 @@ START_TEST(keys_of_two_tables_are_put_together)
 }
 END_TEST
 
+/* Samples go on behind the end of a wave, which comes first or last: the last that it reaches is the last of all. */
+START_TEST(samples_end_where_a_wave_beside_them_does)
+{
+    for (int first = 0; first < 2; first++) {
+        static struct rows both;
+        struct dw_error error = { .text = "" };
+        const char *samples = RATE("10") "0 1\n0.1 2\n0.2 3\n0.3 4\n# end: 4\n", *wave = "0 1\n0.22 2\n";
+        both.count = 0;
+        ck_assert_int_eq(put_beside(first ? wave : samples, first ? samples : wave, &both, NULL, &error), DW_OK);
+        ck_assert_uint_eq(both.count, 3);
+        ck_assert_double_eq(both.row[2][0], 0.2);
+    }
+}
+END_TEST
+
+/* Of one period with carriers that differ the carrier goes and the origin stays; and a share without a number is one beside others. */
+START_TEST(what_holds_of_one_of_two_periods_stays)
+{
+    struct dw_error error = { .text = "" };
+    struct dw_reader *readers[] = {
+        reader_of("# wave-table 1\n# period: 1\n# carrier-period: 0.1\n# origin: 0\n# columns: time[s] a[V]\n0\t1\n2\t2\n# end: 2\n"),
+        reader_of("# wave-table 1\n# period: 1\n# carrier-period: 0.2\n# origin: 0\n# accuracy: b - 1e-3\n# columns: time[s] b[V]\n0\t1\n2\t2\n# end: 2\n") };
+    struct dw_beside *both = dw_beside_new(readers, 2, &error);
+    ck_assert_msg(both != NULL, "%s", error.text);
+    const struct dw_header *header = dw_beside_header(both);
+    ck_assert(dw_header_get(header, "period") && dw_header_get(header, "origin") && !dw_header_get(header, "carrier-period"));
+    ck_assert_str_eq(dw_header_get(header, "accuracy"), "b - 0.001");
+    dw_beside_free(both);
+    dw_reader_close(readers[0]);
+    dw_reader_close(readers[1]);
+}
+END_TEST
+
+/* Of a sum whose channel has a share alone no number is known; a slope beyond all numbers is refused as a value is. */
+START_TEST(a_share_alone_makes_no_number_of_a_sum)
+{
+    static struct rows rows;
+    struct dw_error error = { .text = "" };
+    struct dw_reader *reader = reader_of("# wave-table 1\n# accuracy: a - 1e-3\n# columns: time[s] a[V]\n0\t1\n1\t2\n# end: 2\n");
+    struct dw_combine *c = dw_combine_new(dw_reader_header(reader), &(struct dw_combine_plan){ .as = DW_SUM, .name = "new", .column = (size_t[]){ 1, 1 }, .count = 2 },
+                                          &error);
+    ck_assert_msg(c != NULL, "%s", error.text);
+    ck_assert_ptr_null(strstr(dw_header_get(dw_combine_header(c), "accuracy"), "new"));
+    dw_combine_free(c);
+    dw_reader_close(reader);
+    ck_assert_int_eq(combined("# wave-table 1\n# columns: time[s] a[V] a'[V/s] b[A] b'[A/s]\n0 1e200 1 1 1e150\n1 1e200 1 1 1e150\n# end: 2\n", DW_PRODUCT,
+                              "a,b", &rows, NULL, &error), DW_BAD_INPUT);
+    ck_assert_msg(strstr(error.text, "is beyond the range of numbers at 0") != NULL, "%s", error.text);
+}
+END_TEST
+
 START_TEST(a_table_without_rows_has_nothing_beside_it)
 {
     struct dw_error error = { .text = "" };
@@ -383,4 +438,5 @@ SUITE("table: beside each other, and made of others", waves_beside_each_other_st
       beside_samples_the_others_are_taken_at_their_instants, tables_that_do_not_fit_beside_each_other_are_refused,
       a_new_channel_is_what_it_is_made_of_everywhere, samples_and_points_are_combined_row_by_row,
       what_cannot_be_combined_is_refused_by_name_and_time,
+      samples_end_where_a_wave_beside_them_does, what_holds_of_one_of_two_periods_stays, a_share_alone_makes_no_number_of_a_sum,
       what_is_made_of_two_has_their_unit, keys_of_two_tables_are_put_together, a_table_without_rows_has_nothing_beside_it)

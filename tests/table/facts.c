@@ -188,6 +188,8 @@ static const struct bad {
     { "initial", "", "initial: no channel ''; there are pin[V], current[A], speed[rad/s]" },
     { "accuracy", "out 1e-6", "accuracy: no channel 'out'; there are pin[V], current[A], speed[rad/s]" },
     { "accuracy", "pin -1 out", "accuracy: '-1' of channel pin is not a number of zero or more" },
+    { "accuracy", "pin 1 -1", "accuracy: the share -1 of channel pin is not a number of zero or more" },
+    { "accuracy", "pin 1 inf", "accuracy: the share inf of channel pin is not a number of zero or more" },
     { "accuracy", "pin 1 out", "accuracy: no channel 'out'; there are pin[V], current[A], speed[rad/s]" },
     { "accuracy", "current nan", "accuracy: 'nan' of channel current is not a number of zero or more" },
     { "levels", "a text that goes on and on until a message can no longer hold all that was found",

@@ -48,6 +48,10 @@ START_TEST(columns_are_taken_by_position_or_title)
         { "0 1 2\n1 2 x\n", "1,3", "standard input, line 2: 'x' is not a number" },
         { "0 1 2\n", "1,4", "standard input: no row of numbers in its first 1 line; the first is '0 1 2'" },
         { "0 1\n", "1", "columns '1': a time and a channel at least" },
+        { "0 1\n", "1,\"b", "columns '1,\"b': positions or titles with commas between them, such as 1,3" },
+        { "0 1\n", "0,1", "standard input, line 1: the first row, and no line above it has the titles '0,1'" },
+        { "0 1\n", "1,2000000", "standard input, line 1: the first row, and no line above it has the titles '1,2000000'" },
+        { "0 1\n", "1,1.5", "standard input, line 1: the first row, and no line above it has the titles '1,1.5'" },
         { "0 1\n", "1,1", "columns '1,1': one stands twice" },
         { "0 1\n", "1,,2", "columns '1,,2': positions or titles with commas between them, such as 1,3" },
         { "# wave-table 1\n# columns: time[s] pin[V]\n0\t1\n# end: 1\n", "1,2",
@@ -89,6 +93,7 @@ START_TEST(a_time_is_asked_for_by_name_or_unit)
         { "time (ticks),gain\n0,1\n", "here: the first column is time[ticks]; a wave against time[s] is needed" },
         { "0,1\n", "" },
         { "seconds,gain\n0,1\n", "" },
+        { "Time_Stamp,gain\n0,1\n", "" },
         { "# wave-table 1\n# columns: t v\n0 1\n# end: 1\n", "" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {

@@ -71,6 +71,34 @@ static void write_pulse(char *text, size_t size, double T, int periods)
     snprintf(text + at, size - at, "# end: %d\n", 4 * periods);
 }
 
+/* More rows than there is room for at first; and who does not ask why a table does not repeat. */
+START_TEST(a_long_period_is_kept_whole)
+{
+    enum { ROWS = 1000 };
+    char *text = calloc(2 * ROWS + 4, 40);
+    size_t used = (size_t)sprintf(text, "# wave-table 1\n# period: 1\n" COLUMNS), count;
+    for (int i = 0; i <= 2 * ROWS; i++)
+        used += (size_t)sprintf(text + used, "%d.%03d %d %d\n", i / ROWS, i % ROWS, i % ROWS % 7, i % ROWS % 5);
+    sprintf(text + used, "# end: %d\n", 2 * ROWS + 1);
+    struct dw_reader *reader;
+    struct dw_repeat *repeat = repeat_of(text, &reader);
+    const double *lap = dw_repeat_lap(repeat, &count), *row;
+    struct dw_error error;
+    enum dw_status status;
+    ck_assert_uint_eq(count, ROWS + 1);
+    for (size_t i = 0; i < count; i++)
+        ck_assert_double_eq(lap[3 * i + 1], (double)(i % ROWS % 7));
+    while ((status = dw_repeat_row(repeat, &row, &error)) == DW_OK)
+        continue;
+    ck_assert_msg(status == DW_END, "%s", error.text);
+    end(repeat, reader);
+    free(text);
+    reader = reader_of_text("# wave-table 1\n" COLUMNS "0 1 2\n1 1 2\n# end: 2\n", &error);
+    ck_assert_ptr_null(dw_repeat_new(reader, "an echo", NULL));
+    dw_reader_close(reader);
+}
+END_TEST
+
 START_TEST(every_row_comes_once_in_order_and_instants_that_differ_by_ulps_are_the_same)
 {
     static char text[1 << 16];
@@ -223,6 +251,6 @@ START_TEST(a_table_without_a_whole_period_is_refused)
 END_TEST
 
 SUITE("table: a table that repeats", the_first_period_ends_one_period_after_the_first_row_before_a_jump_or_between_two_rows,
-      every_row_comes_once_in_order_and_instants_that_differ_by_ulps_are_the_same,
+      a_long_period_is_kept_whole, every_row_comes_once_in_order_and_instants_that_differ_by_ulps_are_the_same,
       of_curves_the_slopes_repeat_too_and_a_period_may_end_between_rows,
       a_period_that_is_another_is_refused_with_line_channel_and_both_values, a_table_without_a_whole_period_is_refused)

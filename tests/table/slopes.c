@@ -46,6 +46,8 @@ START_TEST(a_slope_goes_with_its_channel)
     ck_assert_uint_eq(dw_header_find(header, "level", &error), 2);
     ck_assert_uint_eq(dw_header_find(header, "level'", &error), 0);
     ck_assert_str_eq(error.text, "'level'' is no channel: the slope goes with level");
+    ck_assert_uint_eq(dw_header_find(header, "level''", &error), 0);
+    ck_assert_str_eq(error.text, "no channel 'level'''; did you mean 'level'?");
     ck_assert_uint_eq(dw_header_find(header, "nix", &error), 0);
     ck_assert_str_eq(error.text, "no channel 'nix'; there are pin[V], level[mV], current[A]");
     ck_assert_uint_eq(dw_header_last_with_unit(header, "V", &error), 1);
