@@ -98,6 +98,12 @@ START_TEST(initial_and_accuracy_are_kept_by_channel)
     ck_assert(of(header, 1)->accuracy == 0 && of(header, 2)->initial == 0.25);
     dw_header_drop(header, "initial");
     ck_assert(isnan(of(header, 2)->initial) && isnan(of(header, 3)->initial));
+    /* a channel may be called as a share is written */
+    succeeds(dw_header_rename(header, 2, "4", NULL, &error), error);
+    succeeds(dw_header_set(header, "accuracy", "pin 1e-3 4 0.5 speed 2 3", &error), error);
+    ck_assert(of(header, 1)->accuracy == 1e-3 && isnan(of(header, 1)->share) && of(header, 2)->accuracy == 0.5 && of(header, 3)->share == 3);
+    refuses(dw_header_set(header, "accuracy", "pin 1e-3 4", &error), DW_BAD_USE, error,
+            "accuracy: '' of channel 4 is not a number of zero or more");
     dw_header_free(header);
 }
 END_TEST

@@ -38,7 +38,7 @@ END_TEST
 START_TEST(any_separator_a_mark_line_ends_and_blank_lines_read)
 {
     static const char *const rows[] = {
-        "0 5\n0.00074 5\n0.00074 0\n0.002 0\n0.002 5\n# end: 5\n",
+        "0 5\n0.00074 5\n0.00074 0\n0.002 0\n0.002 5\n#\t end: 5\n",
         "0   5\n 0.00074\t 5 \n0.00074  0\n  0.002 0\n0.002 5\n# end: 5\n",
         "0,5\n0.00074,5\n0.00074,0\n0.002 , 0\n0.002,5\n# end: 5\n",
         "0;5\n0,00074;5\n0,00074;0\n0,002;0,0\n0,002;5\n# end: 5\n",

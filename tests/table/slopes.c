@@ -46,6 +46,14 @@ START_TEST(a_slope_goes_with_its_channel)
     ck_assert_uint_eq(dw_header_find(header, "level", &error), 2);
     ck_assert_uint_eq(dw_header_find(header, "level'", &error), 0);
     ck_assert_str_eq(error.text, "'level'' is no channel: the slope goes with level");
+    struct dw_header *bare = dw_header_new("x", "", &error), *other = dw_header_new("x", "V", &error);
+    refuses(dw_header_append_slope(bare, &error), DW_BAD_USE, error, "'' is a slope, which stands right behind its channel");
+    succeeds(dw_header_append(bare, "out", "V", &error), error);
+    succeeds(dw_header_append_slope(bare, &error), error);
+    succeeds(dw_header_append(other, "out", "V", &error), error);
+    refuses(dw_header_append_slope(other, &error), DW_BAD_USE, error, "'out'': a slope goes with time[s], not with x[V]");
+    dw_header_free(bare);
+    dw_header_free(other);
     ck_assert_uint_eq(dw_header_find(header, "level''", &error), 0);
     ck_assert_str_eq(error.text, "no channel 'level'''; did you mean 'level'?");
     ck_assert_uint_eq(dw_header_find(header, "nix", &error), 0);
@@ -389,6 +397,10 @@ START_TEST(lines_get_their_own_slopes)
             ck_assert_msg(got[i][k] == curves[i][k], "row %zu, column %d: %g, not %g", i, k, got[i][k], curves[i][k]);
     succeeds(dw_curves_finish(make, &out, &error), error);
     ck_assert_uint_eq(out.count, 0);
+    /* a slope that no number holds is none */
+    succeeds(dw_curves_rows(make, (double[]){ 5, 0, -1e308, 0, 5.0001, 0, 1e308, 0 }, 2, &out, &error), error);
+    succeeds(dw_curves_finish(make, &out, &error), error);
+    ck_assert(out.count == 1 && out.values[3] == 0);
     dw_curves_free(make);
     succeeds(dw_header_rename(from, 3, "other", NULL, &error), error);
     ck_assert_ptr_null(dw_curves_new(from, to, &error));

@@ -202,6 +202,60 @@ START_TEST(a_record_that_begins_within_a_period_has_it_not)
 }
 END_TEST
 
+/* Two periods whose middle lies on a line: no row is put in there. Then the same behind one line over a thousand periods, of which none is
+ * kept, and of more periods than any table has. */
+START_TEST(periods_on_a_line_need_no_row_between_them)
+{
+    static const double rows[][2] = { { 0.5, 1 }, { 1.5, 3 }, { 2.5, 5 }, { 3.5, 7 } }, wanted[][2] = { { 1, 2 }, { 1.5, 3 }, { 2.5, 5 }, { 3, 6 } };
+    for (int k = 0; k < 3; k++) {
+        const double late = k == 1 ? 1000 : 0;
+        struct dw_error error;
+        struct dw_rows some;
+        struct record got = { .count = 0 };
+        struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .period = 1, .periods = k == 2 ? (unsigned long long)-1 : 2 }, &error);
+        if (k == 1)
+            succeeds(dw_excerpt_rows(excerpt, (double[]){ -0.25, 1 }, 1, &some, &error), error);
+        for (size_t i = 0; i < 4; i++)
+            succeeds(dw_excerpt_rows(excerpt, (double[]){ rows[i][0] + late, rows[i][1] }, 1, &some, &error), error);
+        if (k == 2) {
+            refuses(dw_excerpt_finish(excerpt, &some, &error), DW_BAD_INPUT, error,
+                    "the last 18446744073709551615 whole periods: the table holds 2 of 1 s");
+        } else {
+            succeeds(dw_excerpt_finish(excerpt, &some, &error), error);
+            append(&got, some);
+            for (size_t i = 0; i < got.count; i++)
+                got.rows[i][0] -= late;
+            is(&got, wanted, 4);
+        }
+        dw_excerpt_free(excerpt);
+    }
+}
+END_TEST
+
+/* Of an instant alone all rows are a span without ends. */
+START_TEST(an_instant_is_a_span_without_ends)
+{
+    static const double rows[][2] = { { 1, 0 }, { 1, 5 }, { 1, 3 } };
+    struct dw_error error;
+    for (size_t count = 1; count <= 3; count++) {
+        struct dw_rows some;
+        struct record got = { .count = 0 };
+        struct dw_excerpt *excerpt = dw_excerpt_new(&(struct dw_excerpt_plan){ .columns = 2, .from = -INFINITY, .to = INFINITY }, &error);
+        for (size_t i = 0; i < count; i++) {
+            succeeds(dw_excerpt_rows(excerpt, rows[i], 1, &some, &error), error);
+            append(&got, some);
+        }
+        const enum dw_status status = dw_excerpt_finish(excerpt, &some, &error);
+        ck_assert_msg(status == DW_OK || *error.text, "%zu", count);
+        if (status == DW_OK) {
+            append(&got, some);
+            is(&got, rows, count);
+        }
+        dw_excerpt_free(excerpt);
+    }
+}
+END_TEST
+
 START_TEST(too_few_periods_are_refused)
 {
     struct dw_error error;
@@ -380,6 +434,12 @@ START_TEST(a_joined_header_says_only_what_is_true_of_both)
         { { "note", "a" }, { "note", "b", "colour", "red" }, 1, "note=a|note=b|colour=red|" },
         { { NULL }, { "sampled", "500", "accuracy", "pin 1" }, 1, "sampled=500|accuracy=pin 1|" },
         { { "accuracy", "pin 0" }, { NULL }, 1, "accuracy=pin 0|" },
+        { { "accuracy", "pin 0.001 1e-04" }, { "accuracy", "pin 0.001 1e-04" }, 1, "accuracy=pin 0.001 1e-04|" },
+        { { "accuracy", "pin 0.001 1e-04" }, { "accuracy", "pin 1e-3 2e-4" }, 1, "accuracy=pin 0.001 0.0002|" },
+        { { "accuracy", "pin 0.001" }, { "accuracy", "pin 1e-3 2e-4" }, 1, "accuracy=pin 0.001|" },
+        { { "accuracy", "pin 0.001" }, { "accuracy", "pin 0.001" }, 1, "accuracy=pin 0.001|" },
+        { { "accuracy", "pin - 1e-4" }, { "accuracy", "pin - 2e-4" }, 1, "accuracy=pin - 0.0002|" },
+        { { "accuracy", "pin - 1e-4" }, { "accuracy", "pin 1e-3" }, 1, "accuracy=pin 0.001|" },
         { { "tick", "1e-6" }, { "tick", "1e-6" }, 1, "tick=1e-6|" },
         { { "tick", "1e-6" }, { "tick", "2e-6" }, 1, "" },
         { { "made-by", "a", "colour", "blue", "initial", "pin 1" },
@@ -415,6 +475,7 @@ END_TEST
 SUITE("table: splice", a_span_begins_after_the_jump_at_its_start_and_ends_before_that_at_its_end,
       a_span_outside_the_table_is_refused, a_row_put_in_lies_on_the_line_even_at_the_ends_of_the_range,
       the_last_periods_go_from_boundary_to_boundary, a_record_that_begins_within_a_period_has_it_not,
+      periods_on_a_line_need_no_row_between_them, an_instant_is_a_span_without_ends,
       too_few_periods_are_refused, any_number_of_rows_at_one_time_and_in_one_period_are_kept,
       joined_tables_meet_in_one_jump_at_most, time_never_goes_back_where_tables_meet,
       a_joined_header_says_only_what_is_true_of_both)
