@@ -90,7 +90,7 @@ static enum dw_status measure_row(void *context, const struct dw_run_row *row, s
 {
     const struct metered *to = context;
     const double values[3] = { row->time, row->output[to->output], row->slope[to->output] };
-    return row->repeats ? DW_OK : dw_meter_rows(to->meter, values, 1, error);
+    return dw_meter_rows(to->meter, values, 1, error);
 }
 
 static enum dw_status run_period(const struct dw_chain *chain, const struct drive_period *drive, struct dw_meter *meter,

@@ -155,7 +155,7 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
     if (f->levels.from == LEVELS_EXTREMES)
         return add_note(m, error, channel, "%s transition durations left out: no two levels stand out; give them",
                         f->cycles > 0 ? "duty and" : "frequency, duty and");
-    if (status == DW_OK && f->early_levels)
+    if (f->early_levels)
         status = add_note(m, error, channel, "its levels are those of the first part of the span, which is long");
     if (status == DW_OK && !(f->cycles > 0))
         status = add_note(m, error, channel, "frequency and duty left out: the span holds no whole cycle");

@@ -411,10 +411,14 @@ START_TEST(samples_that_nothing_damps_do_not_count)
     wish.least_stages = wish.most_stages = 0;
     wish.task.ripple = 1;
     wish.task.duty = 0.5;
+    for (int samples = 1; samples >= 0; samples--) {
+        wish.samples = samples ? 20 : 0;
+        wish.yield = samples ? 0.2 : 0;
+        ck_assert_int_eq(dw_choices_merge(&wish, &filter, 1, &choices, &error), DW_NO);
+        dw_choices_free(choices);
+    }
     wish.yield = 0.2;
     wish.samples = 20;
-    ck_assert_int_eq(dw_choices_merge(&wish, &filter, 1, &choices, &error), DW_NO);
-    dw_choices_free(choices);
     filter.rd = (struct dw_part){ 1, 0, NAN };
     filter.cd = (struct dw_part){ 1e-12, 0.5, NAN };
     succeeds(dw_choices_merge(&wish, &filter, 1, &choices, &error), error);

@@ -3,6 +3,7 @@
 #include "suite.h"
 #include <dutywright/linear.h>
 #include <dutywright/modes.h>
+#include <dutywright/plant.h>
 #include <float.h>
 
 static const double one = 1, zero = 0, decay = -2, nan_entry = NAN;
@@ -197,6 +198,19 @@ START_TEST(plans_of_modes_are_refused_for_each_number_out_of_range)
 }
 END_TEST
 
+START_TEST(plants_of_more_than_there_is_room_for_are_refused)
+{
+    static const struct dw_port ports[65];
+    static const bool drifts[33];
+    static const struct dw_mode plain = { .a = &decay };
+    struct dw_error error = { .status = DW_OK };
+    ck_assert_ptr_null(dw_plant_new(&(struct dw_plant_plan){ .modes = { .states = 33, .modes = &plain, .mode_count = 1, .drifts = drifts }, .ports = ports }, &error));
+    ck_assert_str_eq(error.text, "1 modes of 33 states, 0 inputs, 0 outputs: needs a mode, 1 to 32 states, up to 8 inputs, 64 outputs");
+    ck_assert_ptr_null(dw_plant_new(&(struct dw_plant_plan){ .modes = { .states = 1, .outputs = 65, .modes = &plain, .mode_count = 1 }, .ports = ports }, &error));
+    ck_assert_str_eq(error.text, "1 modes of 1 states, 0 inputs, 65 outputs: needs a mode, 1 to 32 states, up to 8 inputs, 64 outputs");
+}
+END_TEST
+
 START_TEST(runs_are_refused_rates_and_accuracies_that_are_none)
 {
     static const struct {
@@ -301,6 +315,6 @@ END_TEST
 SUITE("linear: refusals", a_system_is_refused_for_each_matrix_that_is_not_finite_and_each_size_out_of_range,
       a_system_tells_its_sizes, lengths_that_are_no_lengths_are_refused,
       responses_and_sweeps_are_refused_outside_their_ranges_and_pass_on_what_the_sink_gives,
-      plans_of_modes_are_refused_for_each_number_out_of_range, runs_are_refused_rates_and_accuracies_that_are_none,
+      plans_of_modes_are_refused_for_each_number_out_of_range, plants_of_more_than_there_is_room_for_are_refused, runs_are_refused_rates_and_accuracies_that_are_none,
       a_mode_without_matrices_stands_still, a_period_in_which_no_time_passes_is_refused,
       an_orbit_that_grows_or_never_comes_back_is_refused_and_one_that_only_drifts_is_not)

@@ -230,6 +230,27 @@ START_TEST(without_pulses_it_stays_or_is_free)
 }
 END_TEST
 
+/* Free for a while where it stood, and held there again: it settled when it came there. */
+START_TEST(what_is_free_where_it_stands_stays_settled)
+{
+    struct dw_servo_plan plan = flag;
+    struct given g;
+    plan.free_when_lost = true;
+    plan.torque = plan.stall_torque = 0;
+    begin(&g, &plan, 0);
+    for (int frame = 0; frame < 100; frame++)
+        pulse(&g, 1.5e-3);
+    const double settled = g.meter.found.settled;
+    feed(&g, g.time += 1, 0);
+    for (int frame = 0; frame < 100; frame++)
+        pulse(&g, 1.5e-3);
+    ck_assert(settled > 0 && settled < 1);
+    ck_assert_double_eq(g.meter.found.settled, settled);
+    ck_assert_double_gt(g.meter.found.lost, 0.5);
+    end(&g);
+}
+END_TEST
+
 START_TEST(a_later_start_changes_nothing)
 {
     struct given g, later;
@@ -364,5 +385,5 @@ END_TEST
 SUITE("load: position servo", an_angle_is_approached_along_a_line_and_an_exponential, settling_takes_the_slew_and_a_logarithm,
       a_width_acts_when_its_pulse_ends, a_step_within_the_dead_band_is_lost_and_a_larger_one_is_not,
       a_steady_code_never_hunts_and_jitter_above_the_dead_band_does, an_order_to_and_fro_is_no_hunting,
-      a_stop_holds_it_until_less_is_wanted, without_pulses_it_stays_or_is_free, a_later_start_changes_nothing, rows_between_change_nothing,
+      a_stop_holds_it_until_less_is_wanted, without_pulses_it_stays_or_is_free, what_is_free_where_it_stands_stays_settled, a_later_start_changes_nothing, rows_between_change_nothing,
       a_calibration_goes_both_ways, what_is_no_servo_is_refused, what_is_no_calibration_is_refused)

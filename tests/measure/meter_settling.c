@@ -216,6 +216,17 @@ START_TEST(a_record_without_a_change_or_without_time_says_so)
     ck_assert(noted(meter, "settling-time and overshoot left out: the record holds fewer than two whole periods behind the step"));
     dw_meter_free(meter);
     dw_header_free(header);
+    header = header_with("carrier-period", "20", "levels", "0 5", NULL);
+    meter = meter_of(header, NULL, &pulses);
+    ck_assert(left_out(meter, DW_MEASURE_SETTLING_TIME));
+    dw_meter_free(meter);
+    dw_header_free(header);
+    /* where the accuracy is beyond all numbers the mean is told all the same */
+    header = header_with("accuracy", "pin 1e308 1e308", NULL);
+    meter = meter_of(header, NULL, &pulses);
+    near(measured(meter, DW_MEASURE_MEAN), 1.5, 1e-12);
+    dw_meter_free(meter);
+    dw_header_free(header);
     dw_header_free(period);
     wave_free(&still);
     wave_free(&pulses);

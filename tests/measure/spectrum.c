@@ -115,6 +115,21 @@ START_TEST(a_sine_of_straight_lines_has_their_distortion_however_small)
 END_TEST
 
 /* 3 uV on 1 V: at 2e-16 V the values themselves are rounded. */
+/* A fundamental within its doubt leaves all levels in doubt, however large their lines. */
+START_TEST(levels_beside_a_doubtful_fundamental_are_not_bounded)
+{
+    struct wave wave = { 0 };
+    for (int i = 0; i <= 1000; i++)
+        wave_add(&wave, i / 1000.0, 1e-5 * cos(2 * M_PI * i / 1000) + cos(6 * M_PI * i / 1000));
+    struct dw_header *header = header_with("period", "1", "accuracy", "pin 1e-3", NULL);
+    struct dw_spectrum *s = spectrum_of(header, NULL, &wave);
+    ck_assert(isinf(dw_spectrum_line(s, 0, 3).level_bound) && dw_spectrum_line(s, 0, 3).amplitude_bound < 0.01);
+    dw_spectrum_free(s);
+    dw_header_free(header);
+    wave_free(&wave);
+}
+END_TEST
+
 START_TEST(distortion_below_rounding_is_only_bounded)
 {
     enum { COUNT = 65536 };
@@ -443,7 +458,8 @@ START_TEST(refusals_say_what_would_do)
 END_TEST
 
 SUITE("measure: spectrum", the_lines_add_up_to_the_wave, a_square_wave_is_distorted_by_48_percent,
-      a_sine_of_straight_lines_has_their_distortion_however_small, distortion_below_rounding_is_only_bounded,
+      a_sine_of_straight_lines_has_their_distortion_however_small, levels_beside_a_doubtful_fundamental_are_not_bounded,
+      distortion_below_rounding_is_only_bounded,
       a_constant_has_no_lines, amplitudes_of_any_size_keep_their_levels, what_is_left_out_of_one_period_is_told,
       a_fundamental_beside_the_pattern_is_told, a_single_line_has_one_line_unless_more_are_asked,
       a_record_without_a_period_is_one, tapers_keep_the_amplitude_of_a_sine,

@@ -183,7 +183,7 @@ START_TEST(tables_that_do_not_fit_beside_each_other_are_refused)
         { "5 1\n6 2\n", "0 1\n1 2\nnone 3\n7 1\n", "'none' is not a number" },
         { RATE("10") "0 1\n0.1 2\n0.2 3\n# end: 3\n", "0 1\n0.05 2\nnone 3\n7 1\n", "'none' is not a number" },
         { "0 1\n1 2\n", "0 1\n1 2\n2 3\nnone 3\n", "'none' is not a number" },
-        { "0 1\n1 2\n2 3\nnone 3\n", "0 1\n1 2\n", "'none' is not a number" },
+        { "0 1\n1 2\n2 3\n3 4\nnone 3\n", "0 1\n1 2\n", "'none' is not a number" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         static struct rows both;

@@ -251,6 +251,7 @@ static void keeps_to(double share)
     struct dw_header *header = wave_header();
     fill_rows(rows, 7);
     succeeds(dw_header_set_accuracy(header, 2, 1, 1e-6, &error), error);
+    succeeds(dw_header_set_number(header, "carrier-period", 1e3, &error), error);  /* in which it has ranged over all that it does */
     struct dw_lines *lines = dw_lines_new(header, share, &error);
     ck_assert_uint_eq(dw_header_columns(dw_lines_header(lines)), 4);
     const struct dw_channel_facts *facts = dw_header_channel_facts(dw_lines_header(lines), 2);
