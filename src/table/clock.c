@@ -74,8 +74,8 @@ void dwi_clock_advance(struct clock *clock)
 
 bool dwi_clock_skip(struct clock *clock, double time, double keep)
 {
-    const double k = clock->period > 0 ? dw_period_index(clock->origin, clock->period, time, NULL) - keep : 0;
-    if (!(clock->period > 0) || !(k > clock->k))
+    const double k = dw_period_index(clock->origin, clock->period, time, NULL) - keep;
+    if (!(k > clock->k))
         return false;
     clock->k = k;
     aim(clock, dw_period_boundary(clock->origin, clock->period, k));

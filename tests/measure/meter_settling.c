@@ -222,7 +222,7 @@ START_TEST(a_record_without_a_change_or_without_time_says_so)
     dw_meter_free(meter);
     dw_header_free(header);
     /* where the accuracy is beyond all numbers the mean is told all the same */
-    header = header_with("accuracy", "pin 1e308 1e308", NULL);
+    header = header_with("accuracy", "pin - 1e308", NULL);
     meter = meter_of(header, NULL, &pulses);
     near(measured(meter, DW_MEASURE_MEAN), 1.5, 1e-12);
     dw_meter_free(meter);
