@@ -342,8 +342,10 @@ static double settling_from(struct middle *middle, const struct task_terms *term
         before = missing_from(middle, terms, --k, sum);
     if (!(before > middle->band))
         return fmax(terms->period, convex ? by_mean : 0);
+    /* unrun: count */
     for (int i = 0; i < STEPS && (after = missing_from(middle, terms, k + 1, sum)) > middle->band; i++, k++)
         before = after;
+    /* unrun: count */
     const double by_bounds = terms->period * (k + 1 + (after > middle->band ? 0 : (before - middle->band) / (before - after)));
     return convex ? fmax(by_mean, by_bounds) : by_bounds;
 }

@@ -49,7 +49,7 @@ static enum dw_status take_pulses(struct drive_period *drive, struct dw_pulse *p
         for (size_t i = 0; i < count; i++)
             if ((status = keep_row(drive, rows[i * (1 + pin)], rows[i * (1 + pin) + pin], error)) != DW_OK)
                 return status;
-    return status == DW_END ? DW_OK : status;
+    return status == DW_END ? DW_OK : status;  /* unrun: passed-on */
 }
 
 static enum dw_status drive_new(struct drive_period *drive, const struct dw_chain *chain, struct dw_error *error)

@@ -97,6 +97,7 @@ static struct task_terms bounds_of(const struct dw_choice_wish *wish)
 static struct search search_new(const struct dw_choice_wish *wish, enum goal goal)
 {
     struct kept_samples samples = { .seed = wish->seed };
+    /* unrun: implied */
     if (wish->yield > 0 && dw_yield_needed(wish->yield, wish->samples, CONFIDENCE, &samples.needed, NULL) == DW_OK)
         samples.count = wish->samples;
     return (struct search){

@@ -190,6 +190,7 @@ static double response(struct filter_circuit *circuit, double angular)
     double real[DW_OUTPUTS], imaginary[DW_OUTPUTS];
     const enum dw_status status = dw_system_response(circuit->system, 0, angular, real, imaginary, NULL);
     circuit->no_memory = circuit->no_memory || status == DW_NO_MEMORY;
+    /* unrun: rounding */
     return circuit->no_memory ? NAN : status == DW_OK ? hypot(real[out], imaginary[out]) : INFINITY;
 }
 

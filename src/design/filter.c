@@ -179,7 +179,7 @@ bool dwi_lc_figures(const struct task_terms *terms, const struct lc_parts *parts
     if (!begin(terms, parts, &poles, figures))
         return false;
     /* what takes longest last */
-    if (dwi_exceeds(terms, figures, limits))  /* unrun: worst-middle */
+    if (dwi_exceeds(terms, figures, limits))
         return true;
     const double volts = terms->height * poles.gain;
     figures->ripple = volts * (terms->search_duty ? dwi_pulse_worst_ripple(&poles.out, terms->period, terms->task.levels,

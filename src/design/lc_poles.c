@@ -15,7 +15,7 @@ static struct fraction fraction_of(const struct lc_parts *p)
 {
     const double g = 1 / p->load, te = p->esr, td = p->cd > 0 ? p->rd * p->cd : 0;
     struct fraction h = {
-        .order = p->cd > 0 && td > 0 ? 3 : 2,  /* unrun: undamped */
+        .order = p->cd > 0 && td > 0 ? 3 : 2,
         .out = { 1, te + td, te * td },
         .current = { g, p->c + p->cd + (te + td) * g, td * p->c + te * p->cd + te * td * g },
     };
@@ -39,7 +39,7 @@ static double complex polynomial(const double *a, int order, double complex s)
 static double real_pole(const double *a)
 {
     double low = a[0] / a[1], high = a[2] / a[3], p = sqrt(low * high);
-    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {
+    for (int i = 0; i < 100 && high - low > 2 * DBL_EPSILON * high; i++) {  /* unrun: count */
         const double value = ((-a[3] * p + a[2]) * p - a[1]) * p + a[0], slope = (-3 * a[3] * p + 2 * a[2]) * p - a[1];
         if (value > 0)
             low = p;
@@ -77,7 +77,7 @@ static void quadratic_poles(struct exp_sum *f, double a0, double a1, double a2)
 static void put_real_pole(struct exp_sum *f, double rate)
 {
     for (int n = 0; n < f->count && f->angular == 0; n++)
-        if (fabs(f->rate[n] - rate) < 1e-8 * rate)
+        if (fabs(f->rate[n] - rate) < 1e-8 * rate)  /* unrun: rounding */
             rate *= 1 + 1e-8;
     int at = f->count++;
     for (; at > 0 && f->angular == 0 && f->rate[at - 1] > rate; at--)
@@ -93,7 +93,7 @@ static bool find_poles(struct exp_sum *f, const struct fraction *h)
         quadratic_poles(f, a[0], a[1], a[2]);
         return f->rate[0] > 0;
     }
-    if (!(a[1] * a[2] > a[0] * a[3]))  /* unrun: undamped */
+    if (!(a[1] * a[2] > a[0] * a[3]))
         return false;
     const double p = real_pole(a), by_top = a[2] - p * a[3], by_bottom = (a[1] - a[0] / p) / p;
     /* the quadratic that is left, from the end of the polynomial where less cancels */
@@ -133,6 +133,7 @@ bool dwi_lc_poles(struct filter_poles *poles, const struct lc_parts *parts)
     poles->out.kinked = parts->esr > 0;
     find_residues(&poles->out, &h, per_gain, h.order - 1);
     find_residues(&poles->current, &h, h.current, h.order - 1);
+    /* unrun: undamped */
     return isfinite(dwi_exp_sum_bound(&poles->out, 0)) && isfinite(dwi_exp_sum_bound(&poles->current, 0));
 }
 

@@ -198,7 +198,7 @@ double dwi_pulse_settling(const struct exp_sum *missing, double period, double b
         return period;
     if (!(k < 0x1p52)) /* so many periods cannot be told apart */
         return period * k;
-    if (back != 1)
+    if (back != 1)  /* unrun: rounding */
         after = dwi_exp_sum_at(missing, (k + 1) * period, NULL);
     const double outside = fabs(before), inside = before > 0 ? after : -after;
     return period * (k + 1 + (outside - band) / (outside - inside));

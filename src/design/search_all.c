@@ -88,6 +88,7 @@ static bool level_new(struct level *level, const struct level *above, const stru
         level->rc = (struct offer){ level->own[0], level->own[1], level->own[2], level->own[3] };
     }
     const struct offer *rc = &level->rc;
+    /* unrun: implied */
     const bool same = rc->first == rc->resistors && rc->second == rc->capacitors && !(source[1] > 0);
     if (there && rc->first)
         there = dwi_pairs_new(&level->first, rc->first, rc->second, source, nominal) &&

@@ -50,7 +50,7 @@ static void look(struct search *search, const struct dw_filter *filter)
             return;
         search->evaluations++;
         const double ripple = bound.figures.ripple;
-        if (!dwi_lc_start(terms, &parts, &bound.figures))
+        if (!dwi_lc_start(terms, &parts, &bound.figures))  /* unrun: undamped */
             return;
         bound.figures.ripple = ripple;
         if (dwi_search_hopeless(search, &bound, true))

@@ -119,7 +119,7 @@ static enum dw_status take_zeros(struct fit *f, struct dw_error *error)
         for (size_t j = 0; j < n; j++)
             zeros.a[i * n + j] -= zeros.b[i] * row[j] / acts;
     const enum dw_status status = dw_sampled_poles(&zeros, real, imaginary, error);
-    for (size_t i = 0; i < n && !status; i++)
+    for (size_t i = 0; i < n && !status; i++)  /* unrun: eigenvalues */
         if (fabs(imaginary[i]) < AT_ONE && real[i] > WAITS && real[i] < 1)
             f->lead[f->leads++] = -zeros.sample_time / log(real[i]);
     qsort(f->lead, f->leads, sizeof f->lead[0], falling);
@@ -203,7 +203,7 @@ enum dw_status dw_lag_model(const struct dw_sampled *sampled, double closed, enu
     for (size_t k = 0; k < f.leads; k++)
         pair_off(&f, f.lead[k], closed);
     const struct dw_lag_model made = halved(&f, terms == DW_TERMS_PID);
-    if (!(made.gain != 0) || !(made.lag[0] > 0))
+    if (!(made.gain != 0) || !(made.lag[0] > 0))  /* unrun: rounding */
         return dw_error_set(error, DW_NO, 0, "what is measured does not follow the duty for long: no lag and no gain are left for the rule");
     *model = made;
     return DW_OK;

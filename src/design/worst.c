@@ -85,7 +85,7 @@ enum finding { GO_ON, BEYOND, UNDAMPED };
 static enum finding look_at(struct worst *worst, const double *deviation)
 {
     struct dw_filter_figures now;
-    if (!dwi_figures_at(worst->terms, worst->filter, deviation, worst->limits, &now))
+    if (!dwi_figures_at(worst->terms, worst->filter, deviation, worst->limits, &now))  /* unrun: undamped */
         return UNDAMPED;
     keep(worst, &now, deviation);
     return dwi_exceeds(worst->terms, &worst->figures, worst->limits) ? BEYOND : GO_ON;

@@ -165,7 +165,7 @@ static bool fit(const struct dw_run *run, const struct post *from, const struct 
         const double ulp = ROUNDING * run->curve->size[j];
         first[j] = from->sight.slope[j];
         last[j] = to->sight.slope[j];
-        if (!isfinite(first[j]) || !isfinite(last[j])) {
+        if (!isfinite(first[j]) || !isfinite(last[j])) {  /* unrun: first-slope */
             first[j] = last[j] = rise / length;
         } else {
             const bool begins = dw_cubic_restrain(first + j, rise, length, tolerance, ulp);
@@ -235,7 +235,7 @@ static enum dw_status give_pieces(const struct giving *g, const struct post *to,
         curve->closes = next == to && closing;
         if (curve->closes)
             memcpy(curve->closing, last, sizeof last);
-        else if (status == DW_OK)
+        else if (status == DW_OK)  /* unrun: passed-on */
             status = give(g, next, last, next == to ? kind : DW_ROW_BETWEEN, error);
         if (status != DW_OK)
             return status;

@@ -68,7 +68,7 @@ static enum dw_status radius(const struct loop *l, double factor, double *larges
     struct dw_poles poles;
     const enum dw_status status = loop_poles(l, factor, &poles, error);
     *largest = 0;
-    for (size_t i = 0; i < poles.count && !status; i++)
+    for (size_t i = 0; i < poles.count && !status; i++)  /* unrun: eigenvalues */
         *largest = fmax(*largest, hypot(poles.real[i], poles.imaginary[i]));
     return status;
 }
@@ -110,6 +110,7 @@ static struct loop_point at(const struct loop *l, double angle)
 
 static void add_crossing(struct loop *l, struct loop_point p)
 {
+    /* unrun: size */
     if (l->crossings < CROSSINGS && creal(p.value) < 0 && isfinite(creal(p.value)) && fabs(cimag(p.value)) <= 1e-3 * cabs(p.value))
         l->crossing[l->crossings++] = (struct gain_crossing){ -1 / creal(p.value), p.angle };
 }
@@ -139,7 +140,7 @@ static struct loop_point bisect(const struct loop *l, struct loop_point a, struc
 {
     const bool rises = number(b) > 0;
     struct loop_point middle = b;
-    for (int k = 0; k < 60 && (b.angle - a.angle) > 2 * DBL_EPSILON * b.angle; k++) {
+    for (int k = 0; k < 60 && (b.angle - a.angle) > 2 * DBL_EPSILON * b.angle; k++) {  /* unrun: count */
         middle = at(l, (a.angle + b.angle) / 2);
         *((number(middle) > 0) == rises ? &b : &a) = middle;
     }
@@ -167,7 +168,7 @@ static void look(struct loop *l, struct loop_point a, struct loop_point b)
     struct loop_point end[DEPTH] = { b };
     for (size_t ends = 1; ends > 0;) {
         const struct loop_point next = end[ends - 1];
-        if (ends < DEPTH && coarse(a, next))
+        if (ends < DEPTH && coarse(a, next))  /* unrun: count */
             end[ends++] = at(l, (a.angle + next.angle) / 2);
         else {
             take(l, a, next);
@@ -192,7 +193,7 @@ static enum dw_status angles(const struct loop *l, double *angle, size_t *count,
     double real[STATES], imaginary[STATES];
     const enum dw_status status = dw_sampled_poles(&l->plant, real, imaginary, error);
     *count = 0;
-    for (size_t i = 0; i < l->plant.states && !status; i++)
+    for (size_t i = 0; i < l->plant.states && !status; i++)  /* unrun: eigenvalues */
         for (int k = -2; k <= 2 && imaginary[i] > 0; k++)
             angle[(*count)++] = atan2(imaginary[i], real[i]) + k * fabs(1 - hypot(real[i], imaginary[i]));
     for (int k = 0; k < EVEN; k++)
@@ -212,7 +213,7 @@ static enum dw_status sweep(struct loop *l, struct dw_error *error)
     double angle[POINTS];
     size_t count, kept = 0;
     const enum dw_status status = angles(l, angle, &count, error);
-    if (status)
+    if (status)  /* unrun: eigenvalues */
         return status;
     l->phase = l->lateness = INFINITY;
     struct loop_point before = at(l, 0);
@@ -229,7 +230,7 @@ static enum dw_status sweep(struct loop *l, struct dw_error *error)
     add_crossing(l, before);
     qsort(l->crossing, l->crossings, sizeof l->crossing[0], by_gain);
     for (size_t k = 0; k < l->crossings; k++)
-        if (!kept || l->crossing[k].gain > l->crossing[kept - 1].gain * (1 + 1e-9))
+        if (!kept || l->crossing[k].gain > l->crossing[kept - 1].gain * (1 + 1e-9))  /* unrun: rounding */
             l->crossing[kept++] = l->crossing[k];
     l->crossings = kept;
     return DW_OK;
@@ -267,12 +268,12 @@ static enum dw_status stretch_near(const struct loop *l, double factor, size_t *
     bool stable[CROSSINGS + 1];
     double nearest = INFINITY;
     enum dw_status status = DW_OK;
-    for (size_t k = 0; k <= l->crossings && !status; k++)
+    for (size_t k = 0; k <= l->crossings && !status; k++)  /* unrun: eigenvalues */
         status = stable_between(l, k, &stable[k], error);
     *found = false;
-    for (size_t k = 0; k <= l->crossings && !status; k++) {
+    for (size_t k = 0; k <= l->crossings && !status; k++) {  /* unrun: eigenvalues */
         size_t end = k;
-        while (stable[k] && end < l->crossings && stable[end + 1])
+        while (stable[k] && end < l->crossings && stable[end + 1])  /* unrun: stretches */
             end++;
         const double away = fmax(fmax(gain_below(l, k) / factor, factor / gain_above(l, end)), 1);
         if (stable[k] && away < nearest) {
@@ -306,7 +307,7 @@ enum dw_status dw_loop_margins(const struct dw_sampled *sampled, const struct dw
     if (found) {
         m.gain_low = gain_below(&l, first);
         m.gain_high = gain_above(&l, last);
-        m.gain_frequency = last < l.crossings ? l.crossing[last].angle * turns : NAN;
+        m.gain_frequency = last < l.crossings ? l.crossing[last].angle * turns : NAN;  /* unrun: stretches */
     }
     m.phase = l.phase * 180 / M_PI;
     m.phase_frequency = isfinite(l.phase) ? l.phase_angle * turns : NAN;
@@ -322,7 +323,7 @@ static enum dw_status ultimate_of(struct loop *l, double sign, size_t *last, boo
     l->gain = sign;
     l->crossings = 0;
     const enum dw_status status = sweep(l, error);
-    return status ? status : stretch_near(l, DBL_MIN, &first, last, found, error);
+    return status ? status : stretch_near(l, DBL_MIN, &first, last, found, error);  /* unrun: eigenvalues */
 }
 
 enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gain, double *period, struct dw_error *error)
@@ -337,11 +338,12 @@ enum dw_status dw_sampled_ultimate(const struct dw_sampled *sampled, double *gai
     dw_sampled_response(&l.plant, BESIDE, 0, out);  /* its sign is that of a plant that does not run away */
     const double sign = out[0] < 0 ? -1 : 1;
     status = ultimate_of(&l, sign, &last, &found, error);
-    if (!status && !found)
+    if (!status && !found)  /* unrun: eigenvalues */
         status = ultimate_of(&l, -sign, &last, &found, error);
-    if (!status && (!found || last == l.crossings))
+    if (!status && (!found || last == l.crossings))  /* unrun: stretches */
+        /* unrun: stretches */
         return dw_error_set(error, DW_NO, 0, found ? "no gain makes the loop oscillate" : "no gain alone makes the loop stable");
-    if (!status) {
+    if (!status) {  /* unrun: eigenvalues */
         *gain = l.gain * l.crossing[last].gain;
         *period = l.crossing[last].angle > 0 ? 2 * M_PI * sampled->sample_time / l.crossing[last].angle : INFINITY;
     }

@@ -66,7 +66,7 @@ static enum dw_status difference_map(struct orbit *orbit, struct dw_error *error
             memcpy(state[side], orbit->state, sizeof orbit->state);
             state[side][j] += (side ? APART : -APART) * run->modes->equations.state_scale[j];
             status = dw_run_start(run, orbit->period.time[0], orbit->mode, state[side], orbit->period.input, error);
-            if (status == DW_OK)
+            if (status == DW_OK)  /* unrun: passed-on */
                 status = feed_period(orbit, error);
             memcpy(after[side], run->node.high, n * sizeof after[side][0]);
         }

@@ -48,7 +48,7 @@ static bool bracket(const struct walk *w, size_t k, double *low, double *high)
     const bool turns = dw_cubic_turns(cubic, at) == 1;
     if (turns && dw_cubic_bend(cubic, at[0]) < 0)
         *low = at[0];
-    if (below || !turns || *low > 0)  /* unrun: rounding */
+    if (below || !turns || *low > 0)
         return below;
     *high = at[0];
     return dw_cubic_at(cubic, at[0]) < w->doubt[k] && dips(w, k, high);
@@ -65,11 +65,11 @@ static void step_to_crossing(const struct walk *w, size_t k, const struct crosse
     const double close = INSTANT * w->run->stretch.length / w->length;
     struct knot knot;
     double low = crosses->low, high = crosses->high, share = crosses->share;
-    for (int i = 0; i < TRIALS; i++) {  /* unrun: count */
+    for (int i = 0; i < TRIALS; i++) {
         dwi_walk_inside(w, share, &knot);
         *(knot.value[k] >= 0 ? &low : &high) = share;
         const double newton = share - knot.value[k] / (w->length * knot.slope[k]);
-        if ((fabs(knot.value[k]) <= GRAZE && fabs(newton - share) <= close) || high - low <= DBL_EPSILON)  /* unrun: rounding */
+        if ((fabs(knot.value[k]) <= GRAZE && fabs(newton - share) <= close) || high - low <= DBL_EPSILON)
             break;
         share = newton > low && newton < high ? newton : (low + high) / 2;
     }
@@ -109,7 +109,7 @@ static const struct guard *first_crossing(const struct walk *w, struct found *fo
         if (k == begun || crosses[k].share == INFINITY || share < crosses[k].low || dw_cubic_at(w->cubic + k, share) > w->doubt[k])
             continue;  /* it is crossed later, if at all */
         step_to_crossing(w, k, crosses + k, &root);
-        if (root.offset < found->offset || (root.offset == found->offset && k < first)) {
+        if (root.offset < found->offset || (root.offset == found->offset && k < first)) {  /* unrun: rounding */
             first = k;
             *found = root;
         }

@@ -298,7 +298,7 @@ struct segment_inside {
 static void go_inside_segment(void *of, const struct segment *segment, double offset, struct node *node)
 {
     struct segment_inside *s = of;
-    if (s->inside.start != &segment->node || (!s->inside.series && offset < s->offset))
+    if (s->inside.start != &segment->node || (!s->inside.series && offset < s->offset))  /* unrun: in-order */
         dwi_inside_begin(s->stretch, &segment->node, segment->position, segment->length, false, &s->inside);
     s->offset = offset;
     dwi_inside_go(s->stretch, offset, &s->inside);

@@ -208,7 +208,7 @@ static size_t leave(const void *of, size_t mode, size_t guard, double time, doub
         return behind + (own == LAMP_OFF ? LAMP_ON : LAMP_OFF);
     if (guard == 1 && lamp->plan.kind == DW_LAMP_LED && own != LAMP_OFF)
         return behind + (own == LAMP_ON ? LAMP_STARVED : LAMP_ON);
-    if (lamp->source.line >= 0)
+    if (lamp->source.line >= 0)  /* unrun: implied */
         state[lamp->source.line] = 0;
     return behind ? own : own + own_modes(lamp);
 }

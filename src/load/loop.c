@@ -102,7 +102,7 @@ static enum dw_status go(struct dw_loop *loop, double time, struct dw_error *err
     for (double next; status == DW_OK && side && (next = dw_course_next(side, &value)) < time;) {
         input[loop->plan.side_input] = value;
         status = dw_run_feed(loop->run, fmax(next, loop->now), input, error);
-        if (status == DW_OK)
+        if (status == DW_OK)  /* unrun: passed-on */
             status = dw_course_step(side, error);
         if (next == loop->side_time && value != loop->side_value)
             loop->disturbed = next;

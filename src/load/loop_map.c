@@ -94,7 +94,7 @@ static enum dw_status look_at_rest(struct stand *stand, struct dw_run *run, size
     double state[DW_STATES], output[2][DW_OUTPUTS] = { { 0 } };
     enum dw_status status = DW_OK;
     memcpy(state, stand->first, sizeof state);
-    for (int side = 0; status == DW_OK && side < 2; side++) {
+    for (int side = 0; status == DW_OK && side < 2; side++) {  /* unrun: passed-on */
         state[by] = stand->first[by] + side * step;
         status = dw_run_start(run, 0, stand->first_mode, state, stand->loop->input, error);
         dw_run_output(run, output[side], NULL);
@@ -204,14 +204,14 @@ static enum dw_status check_proportion(struct stand *stand, struct dw_error *err
     const double duty = fmin(fmax(found, law->low + 2 * share), law->high - 2 * share);
     double f[4];
     enum dw_status status = DW_OK;
-    for (int i = 0; status == DW_OK && i < 4; i++)
+    for (int i = 0; status == DW_OK && i < 4; i++)  /* unrun: passed-on */
         status = departure(stand, duty + (i < 2 ? i - 2 : i - 1) * share, &f[i], error);
     const size_t moving = stand->mode;
-    if (status == DW_OK)
+    if (status == DW_OK)  /* unrun: passed-on */
         status = find_orbit(stand, found, error);
     stand->mode = moving;  /* in one that only rests nothing moves it away */
     const double middle = (f[2] - f[1]) / 2, off = fmax(fabs(f[1] - f[0] - middle), fabs(f[3] - f[2] - middle));
-    if (status != DW_OK || off < fabs(middle) / 8)
+    if (status != DW_OK || off < fabs(middle) / 8)  /* unrun: passed-on */
         return status;
     if (stand->loop->duty <= law->low || stand->loop->duty >= law->high)
         return dw_error_set(error, DW_NO, 0, "the loop is open: the duty stays at its end");
@@ -236,7 +236,7 @@ static enum dw_status find_duty(struct stand *stand, struct dw_error *error)
     if (f[0] * f[1] > 0)
         return dw_error_set(error, DW_NO, 0, "the loop is open: the duty stays at its end; what is measured goes from %.6g to %.6g, and %.6g is wanted",
                             f[0] + loop->state.wanted, f[1] + loop->state.wanted, loop->state.wanted);
-    for (int i = 0, kept = -1; status == DW_OK && i < 100; i++) {
+    for (int i = 0, kept = -1; status == DW_OK && i < 100; i++) {  /* unrun: passed-on */
         const double before = now;
         now = f[0] == f[1] ? (at[0] + at[1]) / 2 : (at[0] * f[1] - at[1] * f[0]) / (f[1] - f[0]);
         double there;

@@ -136,14 +136,14 @@ static double crossing(const struct loop_instant *from, const struct loop_instan
 static double rise_of(struct span span, double from, double change)
 {
     double low = span.seen[0].time;
-    for (size_t i = 1; i < span.count; i++) {
+    for (size_t i = 1; i < span.count; i++) {  /* unrun: all-cases */
         const double before = (span.seen[i - 1].measured - from) / change, now = (span.seen[i].measured - from) / change;
         if (before < 0.1 && now >= 0.1)
             low = crossing(&span.seen[i - 1], &span.seen[i], from + 0.1 * change);
         if (now >= 0.9)
             return crossing(&span.seen[i - 1], &span.seen[i], from + 0.9 * change) - low;
     }
-    return NAN;
+    return NAN;  /* unrun: all-cases */
 }
 
 static double settling_of(struct span span, double final, double band)

@@ -122,6 +122,7 @@ void dwi_paths_open(const struct path *paths, size_t count, int sign, double dro
     for (size_t k = 0; k < count; k++)  /* what it cuts altogether: as the other diode under these gates */
         for (size_t j = 0; j < count; j++)
             if (paths[k].conduction != BLOCKS && paths[k].conduction != CONDUCTS_BOTH && paths[k].conduction != passes &&
+                /* unrun: implied */
                 paths[j].conduction == passes && paths[j].high == paths[k].high && paths[j].low == paths[k].low &&
                 paths[j].direction == paths[k].direction)
                 out->open[k] = out->open[j];

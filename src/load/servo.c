@@ -75,7 +75,7 @@ static enum dw_status check_points(const struct dw_servo_plan *p, struct dw_erro
     if (p->point_count < 2 || p->point_count > DW_SERVO_POINTS)
         return dw_error_member(error, "points", "%zu points: a calibration has from 2 to %d", p->point_count, DW_SERVO_POINTS);
     const double way = p->points[1].angle - p->points[0].angle;
-    for (size_t k = 0; k < p->point_count; k++) {
+    for (size_t k = 0; k < p->point_count; k++) {  /* unrun: count */
         const struct dw_servo_point *a = p->points + k, *b = a + 1;
         if (!(a->width > 0) || !isfinite(a->width) || !isfinite(a->angle))
             return dw_error_member(error, "points", "point %zu, %g s and %g deg: a width above zero and an angle are wanted", k + 1, a->width, a->angle);
@@ -219,7 +219,7 @@ static void make(void *of, size_t mode, struct dw_mode *out)
         break;
     case DW_SERVO_NEARS_UP:
     case DW_SERVO_NEARS_DOWN:
-        if (s->plan.slow_within > 0) {
+        if (s->plan.slow_within > 0) {  /* unrun: implied */
             b->a[DW_SERVO_WANTED] = s->slew / s->plan.slow_within;
             b->a[DW_SERVO_ANGLE] = -b->a[DW_SERVO_WANTED];
         }

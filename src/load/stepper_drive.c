@@ -170,7 +170,7 @@ static enum bridge switched_off(const struct stepper *s, int phase, double *stat
     if (!(s->plan.fast > 0))
         return shorted(s, phase, state);
     state[DW_STEPPER_TIMER_A + phase] = s->plan.fast * time_off(s, state) + (s->plan.fast < 1 || s->plan.off_time > 0 ? 0 : 1 / s->plan.chop_frequency);
-    return current > 0 ? FAST_P : current < 0 ? FAST_N : DEAD;
+    return current > 0 ? FAST_P : current < 0 ? FAST_N : DEAD;  /* unrun: rounding */
 }
 
 /* The bridge after what ended its condition. */
@@ -193,7 +193,7 @@ static enum bridge next_bridge(const struct stepper *s, const struct cause *caus
         return is_free(now) ? OPEN : DEAD;
     case BY_EMF_P: return is_free(now) ? FREE_N : FAST_N;
     case BY_EMF_N: return is_free(now) ? FREE_P : FAST_P;
-    default: return now;
+    default: return now;  /* unrun: all-cases */
     }
 }
 

@@ -38,7 +38,7 @@ size_t dwi_stepper_sliding(const struct stepper *s, size_t mode)
 void dwi_stepper_shares(const struct stepper *s, const double *state, const double *input, double share[2])
 {
     const double turn = 4.0 * s->plan.microsteps, at = state[DW_STEPPER_PLACE] - turn * floor(state[DW_STEPPER_PLACE] / turn);
-    const size_t place = at < turn ? (size_t)at : 0;
+    const size_t place = at < turn ? (size_t)at : 0;  /* unrun: rounding */
     for (int phase = 0; phase < 2; phase++)
         share[phase] = s->plan.coils ? input[DW_STEPPER_A + phase] / s->plan.level : s->share[2 * place + (size_t)phase];
 }

@@ -62,12 +62,12 @@ static enum dw_status judge_stable(const struct dw_stepper_plan *p, double rate,
 {
     enum dw_status status = DW_OK;
     *stable = true;
-    for (int k = 0; *stable && !status && k < LOADS; k++) {
+    for (int k = 0; *stable && !status && k < LOADS; k++) {  /* unrun: eigenvalues */
         struct dw_stepper_locked at;
         double real[4], imaginary[4];
         bool chopped;
         *stable = lock_at(p, rate, torque * k / LOADS, &at, &chopped);
-        if (!*stable || chopped)
+        if (!*stable || chopped)  /* unrun: implied */
             continue;
         status = dw_stepper_eigenvalues(p, &at, real, imaginary, error);
         *stable = !status && fmax(fmax(real[0], real[1]), fmax(real[2], real[3])) < 0;
@@ -100,9 +100,9 @@ static enum dw_status next_step(struct pulling *t, double torque, double *lag, s
     const double time = (double)++t->steps * t->spacing;
     enum dw_status status = feed(t, time, 0, torque, error);
     *lag = dw_stepper_lag(t->plan, dw_run_state(t->run), t->input);
-    if (!status)
+    if (!status)  /* unrun: passed-on */
         status = feed(t, time, 1, torque, error);
-    return status ? status : feed(t, time, 0, torque, error);
+    return status ? status : feed(t, time, 0, torque, error);  /* unrun: passed-on */
 }
 
 /* s, of a small swing. */
@@ -122,7 +122,7 @@ static enum dw_status begin_locked(struct pulling *t, struct dw_error *error)
     bool chopped;
     const size_t mode = dw_plant_rest(t->plant, state);
     enum dw_status status = dw_run_start(t->run, 0, mode, state, t->input, error);
-    if (status || !lock_at(p, t->rate, 0, &at, &chopped))
+    if (status || !lock_at(p, t->rate, 0, &at, &chopped))  /* unrun: passed-on */
         return status;
     const size_t held = dwi_stepper_sliding(dw_plant_load(t->plant), dw_run_mode(t->run));
     for (size_t i = 0; i < dw_plant_states(t->plant); i++)
@@ -142,7 +142,7 @@ static enum dw_status pull_out(struct pulling *t, double most, double *torque, s
     const double first = fmax(FIRST_PERIODS * period, 40 / t->rate), last = fmax(periods * period, 160 / t->rate);
     enum dw_status status = begin_locked(t, error);
     double load = 0, lag = 0;
-    while (!status && fabs(lag) < M_PI && load < 2 * most) {
+    while (!status && fabs(lag) < M_PI && load < 2 * most) {  /* unrun: passed-on */
         const double now = (double)(t->steps + 1) * t->spacing;
         load = now < first ? most * FIRST_RISE * now / first : most * (FIRST_RISE + (LAST_RISE - FIRST_RISE) * (now - first) / last);
         status = next_step(t, load, &lag, error);
@@ -160,7 +160,7 @@ static enum dw_status starts(struct pulling *t, double load, bool *does, struct 
     t->steps = 0;
     t->input[DW_STEPPER_TORQUE] = load;
     enum dw_status status = dw_run_start(t->run, 0, mode, state, t->input, error);
-    while (!status && fabs(lag) < M_PI && (double)t->steps * t->spacing < lasts)
+    while (!status && fabs(lag) < M_PI && (double)t->steps * t->spacing < lasts)  /* unrun: passed-on */
         status = next_step(t, load, &lag, error);
     *does = fabs(lag) < M_PI;
     return status;
@@ -172,9 +172,9 @@ static enum dw_status pull_in(struct pulling *t, double most, double *torque, st
     double low = 0, high = most;
     enum dw_status status = starts(t, 0, &does, error);
     *torque = 0;
-    if (status || !does)
+    if (status || !does)  /* unrun: passed-on */
         return status;
-    for (int k = 0; !status && k < HALVINGS; k++) {
+    for (int k = 0; !status && k < HALVINGS; k++) {  /* unrun: passed-on */
         status = starts(t, (low + high) / 2, &does, error);
         *(does ? &low : &high) = (low + high) / 2;
     }

@@ -26,7 +26,7 @@ static double time_on_chord(const struct exit *a, const struct exit *b, double v
 /* The time at which what leads from a to b passes a value between theirs. */
 static double time_between(const struct exit *a, const struct exit *b, const struct exit_curve *c, double value)
 {
-    if (!c || !(c->length > 0) || value == b->value)
+    if (!c || !(c->length > 0) || value == b->value)  /* unrun: rounding */
         return time_on_chord(a, b, value);
     return c->start + c->length * ((1 + dwi_hermite_place(&c->curve, value)) / 2);
 }
@@ -42,7 +42,7 @@ static double bend(const struct exits *exits, size_t i)
     const struct exit *a = &exits->exit[i - 1], *b = a + 1;
     const struct exit_curve *c = curve_to(exits, i);
     const double time = b->time - a->time;
-    if (!c || !(c->length > 0) || !(time > 0))
+    if (!c || !(c->length > 0) || !(time > 0))  /* unrun: implied */
         return 0;
     const double share = time / c->length, off = (fabs(c->curve.even) + 3 * fabs(c->curve.odd)) * share * share;
     return time * fmin(1, off / (a->value - b->value));

@@ -68,7 +68,7 @@ static struct cells *cells_new(size_t lines, size_t grid, const struct fourier_r
     c->cells = grid ? grid : smooth_size((lines < 16 ? 16 : lines) * (rows / LONG >= lines ? CELLS_A_LINE : 1));
     c->theta = M_PI * (double)lines / (double)c->cells;
     c->planes = grid ? 2 : dwi_weight_degree(c->theta) + 1;
-    if (of->slope && c->planes < 4)
+    if (of->slope && c->planes < 4)  /* unrun: size */
         c->planes = 4;
     c->pitch = (c->cells + 2 + 7) / 8 * 8;
     const size_t planes = (size_t)c->planes, most = ((size_t)-1 / sizeof(double) - 8) / c->pitch;
@@ -167,7 +167,7 @@ static void add_piece(struct cells *c, const struct fourier_piece *p)
 {
     const double from = p->from * (double)c->cells, to = p->to * (double)c->cells;
     const size_t top = (size_t)to, bottom = (size_t)from + (from > (double)(size_t)from);
-    if (!(to > from))
+    if (!(to > from))  /* unrun: rounding */
         return;
     for (size_t i = 0; i < c->channels; i++)
         c->slope[i] = (p->end[i] - p->start[i]) / (to - from);

@@ -186,7 +186,7 @@ enum dw_status dw_heat_row(struct dw_heat *heat, const double *row, struct dw_er
     heat->started = true;
     dw_pieces_put(heat->pieces, row, 1);
     for (const struct dw_block *block; !status;)
-        if (!(status = dw_pieces_next(heat->pieces, &block, error)) && !here)
+        if (!(status = dw_pieces_next(heat->pieces, &block, error)) && !here)  /* unrun: implied */
             status = add_block(heat, row, block, error);
     memcpy(heat->before, row, heat->source.columns * sizeof *row);
     return status != DW_END ? status : here ? dwi_heat_instant(heat, row, error) : DW_OK;

@@ -163,6 +163,7 @@ static bool fit(const struct heating *s, struct heated *from, struct heated *to)
     for (unsigned which = 0; which < curves_of(s->heat); which++) {
         const double rise = to->value[which] - from->value[which];
         const bool begins = dw_cubic_restrain(&from->slope[which], rise, length, s->tolerance[which], 0);
+        /* unrun: both-curves */
         fits = dw_cubic_restrain(&to->slope[which], rise, length, s->tolerance[which], 0) && begins && fits;
     }
     return fits;

@@ -191,8 +191,8 @@ double dwi_hermite_place(const struct hermite *h, double value)
     if (h->even == 0 && h->odd == 0)
         return fmin(fmax(u, low), high);
     /* Newton's steps where they stay between what is known to be on either side, else halves of that */
-    for (int i = 0; i < 100 && low < high; i++) {
-        if (!(u >= low && u <= high))
+    for (int i = 0; i < 100 && low < high; i++) {  /* unrun: count */
+        if (!(u >= low && u <= high))  /* unrun: rounding */
             u = low + (high - low) / 2;
         const double off = middle + (h->rise * u + (1 - u) * (1 + u) * (h->even - h->odd * u));
         *((off < 0) == rises ? &low : &high) = u;

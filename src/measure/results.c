@@ -157,7 +157,7 @@ static enum dw_status conclude_pulses(struct dw_meter *m, size_t channel, const 
                         f->cycles > 0 ? "duty and" : "frequency, duty and");
     if (f->early_levels)
         status = add_note(m, error, channel, "its levels are those of the first part of the span, which is long");
-    if (status == DW_OK && !(f->cycles > 0))
+    if (status == DW_OK && !(f->cycles > 0))  /* unrun: passed-on */
         status = add_note(m, error, channel, "frequency and duty left out: the span holds no whole cycle");
     if (status == DW_OK && !(f->positives > 0))
         status = add_note(m, error, channel,

@@ -28,12 +28,12 @@ static enum dw_status find_angle(const struct dw_samples *samples, double *angle
     if (!dwi_sine_sum_new(&sum, 1))
         return dw_no_memory(error);
     bool found = dwi_sine_sum_search(&sum, &part, angle);
-    while (found && part.count < samples->count) {
+    while (found && part.count < samples->count) {  /* unrun: sine-start */
         part.count = samples->count / 4 < part.count ? samples->count : 4 * part.count;
         found = dwi_sine_sum_search(&sum, &part, angle);
     }
     dwi_sine_sum_free(&sum);
-    if (!found || !(*angle * (double)samples->count >= 2 * M_PI * (2 - 1e-6)))
+    if (!found || !(*angle * (double)samples->count >= 2 * M_PI * (2 - 1e-6)))  /* unrun: sine-start */
         *angle = 0;
     return DW_OK;
 }
@@ -69,7 +69,7 @@ static bool fit(const struct dw_samples *samples, bool known, double *angle, str
     sine->joined = harmonics_over_first(all) >= least_harmonics;
     if (sine->joined)
         return dwi_sine_sum_search(all, samples, angle);
-    if (!dwi_sine_sum_solve(one, samples, *angle))
+    if (!dwi_sine_sum_solve(one, samples, *angle))  /* unrun: implied */
         return false;
     all->value[0] = one->value[0];
     all->value[1] = one->value[1];

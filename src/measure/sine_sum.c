@@ -28,6 +28,7 @@ void dwi_sine_sum_free(struct sine_sum *sum)
 static double kernel(size_t count, double angle, size_t k)
 {
     const double below = sin((double)k * angle / 2);
+    /* unrun: rounding */
     return k && below != 0 ? sin((double)count * ((double)k * angle / 2)) / below : (double)count;
 }
 
@@ -71,7 +72,7 @@ static bool factorise(struct sine_sum *sum, size_t count, double angle)
             if (m)
                 sum->odd[(n - 1) * h + m - 1] = (apart - together) / 2;
         }
-    return cholesky(sum->even, h + 1) && cholesky(sum->odd, h);
+    return cholesky(sum->even, h + 1) && cholesky(sum->odd, h);  /* unrun: rounding */
 }
 
 static void unknowns(const struct sine_sum *sum, double *x)
@@ -160,7 +161,7 @@ static double step(struct sine_sum *sum, const struct dw_samples *samples, doubl
     unknowns(sum, sum->along);
     for (size_t k = 0; k < all; k++)
         square -= sum->along[k] * sum->right[k];
-    return square > 0 ? both / square : 0;
+    return square > 0 ? both / square : 0;  /* unrun: rounding */
 }
 
 bool dwi_sine_sum_search(struct sine_sum *sum, const struct dw_samples *samples, double *angle)
@@ -170,10 +171,10 @@ bool dwi_sine_sum_search(struct sine_sum *sum, const struct dw_samples *samples,
     double best = INFINITY, moved = 0, from = *angle;
     for (int i = 0; i < STEPS; i++) {
         double rest;
-        if (!dwi_sine_sum_solve(sum, samples, *angle))
+        if (!dwi_sine_sum_solve(sum, samples, *angle))  /* unrun: sine-start */
             return false;
         const double next = step(sum, samples, *angle, &rest);
-        if (rest > best * (1 + 1e-9) && fabs(moved) > 1e-6) { /* too far: half of it */
+        if (rest > best * (1 + 1e-9) && fabs(moved) > 1e-6) { /* too far: half of it */  /* unrun: rounding */
             moved /= 2;
             *angle = from + moved / count;
             continue;
@@ -229,9 +230,9 @@ enum dw_status dwi_sine_start(const struct dw_samples *samples, double *angle, s
         peak = plane[k] > plane[peak] ? k : peak;
     /* a parabola through the logarithms */
     double shift = 0;
-    if (peak < last && plane[peak - 1] > 0 && plane[peak] > 0 && plane[peak + 1] > 0) {
+    if (peak < last && plane[peak - 1] > 0 && plane[peak] > 0 && plane[peak + 1] > 0) {  /* unrun: rounding */
         const double below = log(plane[peak - 1] / plane[peak]), above = log(plane[peak + 1] / plane[peak]);
-        shift = below + above < 0 ? (below - above) / (2 * (below + above)) : 0;
+        shift = below + above < 0 ? (below - above) / (2 * (below + above)) : 0;  /* unrun: rounding */
     }
     *angle = plane[peak] > 0 ? 2 * M_PI * ((double)peak + shift) / (double)points : 0;
     if (*angle * (double)samples->count < 2 * M_PI * 1.5 || *angle >= M_PI)

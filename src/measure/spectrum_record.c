@@ -56,7 +56,7 @@ static enum dw_status end_period(struct record *r, const struct dw_instant *end,
     }
     /* whole periods inside one line all look alike: one ramp as steep as all together stands for them, since no line but
      * line 0, which the moments have, knows at what height it is */
-    const double periods = isnan(end->stands_for) ? 1 : end->stands_for;
+    const double periods = isnan(end->stands_for) ? 1 : end->stands_for;  /* unrun: implied */
     if (status == DW_OK && periods > 1)
         dwi_windows_fold(&r->windows, periods);
     return status == DW_OK ? dwi_windows_close(&r->windows, periods, begins_group(r, end->index), error) : status;

@@ -17,7 +17,7 @@ static int nodes_of(const struct gauss_rules *rules, double radians, bool cubic)
     double power = pow(radians, 6);
     for (int nodes = 3; nodes <= GAUSS_MOST; nodes++, power *= radians * radians) {
         const double most = cubic ? power / 2 + 2 * dwi_weight_markov(radians / 2, 2 * nodes) : power;
-        if (rules->error[nodes] * most <= DBL_EPSILON * DBL_EPSILON && nodes > 2 + cubic)
+        if (rules->error[nodes] * most <= DBL_EPSILON * DBL_EPSILON && nodes > 2 + cubic)  /* unrun: pure-sine */
             return nodes;
     }
     return 0;
@@ -27,7 +27,7 @@ static int nodes_of(const struct gauss_rules *rules, double radians, bool cubic)
 static double rest_of_piece(const struct fundamental *f, double from, double to, const struct hermite *piece)
 {
     const double half = (to - from) / 2, middle = from + half;
-    const int nodes = nodes_of(&f->rules, 4 * M_PI * half, piece->even != 0 || piece->odd != 0);
+    const int nodes = nodes_of(&f->rules, 4 * M_PI * half, piece->even != 0 || piece->odd != 0);  /* unrun: pure-sine */
     double sum = 0;
     for (int k = 0; k < nodes; k++) {
         const double v = f->rules.node[nodes][k];

@@ -80,6 +80,7 @@ enum dw_status dwi_spectrum_take(struct dw_spectrum *s, const double *values, si
                             s->samples.seen + 1, s->samples.odd_at, s->samples.odd);
     status = hand_over(s, error);
     dwi_samples_free(&s->samples);
+    /* unrun: passed-on */
     return status == DW_OK ? dwi_record_rows(s->record, values + taken * s->samples.columns, rows - taken, error) : status;
 }
 

@@ -256,10 +256,10 @@ static void join(struct windows *ws, struct period_group *onto)
 {
     struct period_group *g = &ws->open;
     const size_t lines = lines_of(ws);
-    if (g->high && onto->high) {
+    if (g->high && onto->high) {  /* unrun: implied */
         add_each(onto->high, onto->low, g->high, lines);
         add_each(onto->high, onto->low, g->low, lines);
-    } else if (g->high) {
+    } else if (g->high) {  /* unrun: implied */
         onto->high = g->high;
         onto->low = g->low;
         onto->more = g->more;

@@ -25,7 +25,7 @@ static enum dw_status set_name(struct listing *list, const char *name, struct dw
     for (size_t i = 0; i < length && good; i++) {
         good = strchr("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_", name[i]) != NULL;
         list->name[i] = name[i];
-        list->macro[i] = (char)(name[i] >= 'a' && name[i] <= 'z' ? name[i] - 'a' + 'A' : name[i]);
+        list->macro[i] = (char)(name[i] >= 'a' && name[i] <= 'z' ? name[i] - 'a' + 'A' : name[i]);  /* unrun: implied */
     }
     return good ? DW_OK : dw_error_set(error, DW_BAD_USE, 0, "'%s': a name in C has letters, digits and '_', no digit first, and here up to %d of them",
                                        name, NAME_MOST);

@@ -117,7 +117,7 @@ static const double *row_at(struct side *s, double time, size_t j)
 static enum dw_status reach(struct side *s, double time, struct dw_error *error)
 {
     enum dw_status status = DW_OK;
-    while (status == DW_OK && s->next_count && s->next[0] < time && !meets(s, time))
+    while (status == DW_OK && s->next_count && s->next[0] < time && !meets(s, time))  /* unrun: rounding */
         status = advance(s, error);
     return status;
 }

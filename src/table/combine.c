@@ -352,9 +352,9 @@ static enum dw_status put_between(struct dw_combine *c, const double *to, struct
     const double *from = c->last, length = to[0] - from[0], finest = 4 * dw_time_slack(to[0]) / length;
     const double end = value_of(c, to);
     enum dw_status status = DW_OK;
-    for (double share = 0, width = 0; status == DW_OK && share < 1; share += width) {
+    for (double share = 0, width = 0; status == DW_OK && share < 1; share += width) {  /* unrun: count */
         width = reach(c, from, to, share, end);
-        if (width == 0 && c->as == DW_RATIO)
+        if (width == 0 && c->as == DW_RATIO)  /* unrun: implied */
             return dw_error_set(error, DW_BAD_INPUT, 0, "%s passes through 0 near %.9g, and nothing can be divided by it; a --span may leave that out",
                                 dw_header_column(c->wide, c->operand[1]).name, from[0] + share * length);
         width = fmax(width, finest);
@@ -403,5 +403,5 @@ enum dw_status dw_combine_finish(struct dw_combine *c, struct dw_rows *out, stru
     struct dw_rows some = { NULL, 0 };
     const enum dw_status status = c->curves ? dw_curves_finish(c->curves, &some, error) : DW_OK;
     c->out_count = 0;
-    return status == DW_OK ? add_rows(c, some, out, error) : status;
+    return status == DW_OK ? add_rows(c, some, out, error) : status;  /* unrun: passed-on */
 }

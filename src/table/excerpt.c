@@ -147,7 +147,7 @@ static enum dw_status begin(struct dw_excerpt *excerpt, const struct dw_block *b
     }
     if (!excerpt->plan.periods && excerpt->plan.to < first)
         return dw_error_set(error, DW_BAD_INPUT, 0, "the span ends before the table begins");
-    return excerpt->open && before && block->begins ? keep(excerpt, before, 1, error) : DW_OK;
+    return excerpt->open && before && block->begins ? keep(excerpt, before, 1, error) : DW_OK;  /* unrun: implied */
 }
 
 static enum dw_status take(struct dw_excerpt *excerpt, const struct dw_block *block, struct dw_error *error)
@@ -157,6 +157,7 @@ static enum dw_status take(struct dw_excerpt *excerpt, const struct dw_block *bl
     if (status != DW_OK || excerpt->done)
         return status;
     if (block->passed)
+        /* unrun: implied */
         return excerpt->open && !excerpt->fresh ? keep(excerpt, block->rows, block->count, error) : DW_OK;
     if (begins && block->begins && !excerpt->open)
         status = reach(excerpt, block->begin, false, error);
@@ -201,7 +202,7 @@ static enum dw_status finish_span(struct dw_excerpt *excerpt, struct dw_rows *ou
     enum dw_status status = DW_OK;
     if (!excerpt->done && !excerpt->begun && before)
         status = keep(excerpt, before, 1, error);
-    if (status == DW_OK && !excerpt->done && (!excerpt->begun || beyond))
+    if (status == DW_OK && !excerpt->done && (!excerpt->begun || beyond))  /* unrun: passed-on */
         status = keep(excerpt, last, 1, error);
     *out = (struct dw_rows){ excerpt->rows, excerpt->count };
     return status;

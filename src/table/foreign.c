@@ -199,7 +199,7 @@ static enum dw_status find_begin(struct opening *o, size_t columns, size_t *begi
     *begin = lead->lines;
     if (!o->reader->layout.least && !o->reader->skip_bad)
         return DW_OK;
-    for (size_t line = lead->lines; status == DW_OK && line-- > o->titles;) {
+    for (size_t line = lead->lines; status == DW_OK && line-- > o->titles;) {  /* unrun: passed-on */
         char *last, *first = dwi_kept_line(lead, line, &last);
         status = cut_line(o, first, last, error);
         if (first == last)
@@ -240,7 +240,7 @@ static enum dw_status begin_rows(struct opening *o, const char *first, struct dw
 static enum dw_status no_rows(const struct dw_reader *reader, const struct kept_lines *lead, struct dw_error *error)
 {
     char shown[64] = "", *first, *last;
-    if (lead->lines) {
+    if (lead->lines) {  /* unrun: implied */
         first = dwi_kept_line(lead, 0, &last);
         dwi_quoted(shown, sizeof shown, first, last);
     }

@@ -29,7 +29,7 @@ static bool is_title(const struct dw_reader *reader, char *at, char *stop, size_
         if (field.first < field.last)
             filled = count;
     }
-    return count >= least && filled > 0 && filled <= layout->most;
+    return count >= least && filled > 0 && filled <= layout->most;  /* unrun: implied */
 }
 
 /* A title's fields: the record that ends with the line before `end`. It may begin lines earlier, since a quoted field may hold
@@ -227,7 +227,7 @@ static void read_title(const struct field *title, const struct field *units, cha
             found = *units;
         clean_unit(unit, SIZE / 2, &found);
     }
-    if (title && title->first)
+    if (title && title->first)  /* unrun: implied */
         clean_name(name, SIZE, title->first, name_end);
 }
 

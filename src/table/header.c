@@ -254,7 +254,7 @@ enum dw_status dwi_header_insert_slope(struct dw_header *header, size_t column, 
     if (!dwi_header_name_slope(&header->columns[column], &slope))
         return dw_no_memory(error);
     const enum dw_status status = append(header, slope, error);
-    if (status == DW_OK) {
+    if (status == DW_OK) {  /* unrun: passed-on */
         slope = header->columns[header->column_count - 1];
         memmove(&header->columns[column + 2], &header->columns[column + 1], (header->column_count - column - 2) * sizeof slope);
         header->columns[column + 1] = slope;

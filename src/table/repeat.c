@@ -58,6 +58,7 @@ static enum dw_status add_block(struct dw_repeat *r, const struct dw_pieces *pie
     const double *before = r->lap.count ? NULL : dw_pieces_before(pieces);
     enum dw_status status = before ? keep(r, &r->lap, before, 1, error) : DW_OK;
     const size_t known = !block->passed && !block->jump;
+    /* unrun: passed-on */
     return status ? status : keep(r, &r->lap, block->rows + known * r->columns, block->count - known, error);
 }
 
@@ -67,6 +68,7 @@ static enum dw_status read_period(struct dw_repeat *r, struct dw_pieces *pieces,
     const struct dw_block *block;
     const double *row;
     enum dw_status status = DW_OK;
+    /* unrun: passed-on */
     while (!status && !(status = dw_reader_row(r->reader, &row, error)) && !(status = keep(r, &r->read, row, 1, error))) {
         dw_pieces_put(pieces, row, 1);
         while (!(status = dw_pieces_next(pieces, &block, error)) && !(status = add_block(r, pieces, block, error)))
@@ -205,7 +207,7 @@ static void lap_ranges(struct dw_repeat *r, double into, double width)
         r->most[i] = -INFINITY;
     }
     for (size_t k = r->near; k < last && into_lap(r, k) <= into + width; k++)
-        for (int side = -1; side <= 1 && into_lap(r, k + 1) >= into - width; side++) {
+        for (int side = -1; side <= 1 && into_lap(r, k + 1) >= into - width; side++) {  /* unrun: implied */
             const double *a = r->lap.values + k * n;
             dw_row_between(n, r->slope, a, a + n, r->lap.values[0] + into + side * width, r->between);
             widen(r, r->between);

@@ -190,6 +190,7 @@ static enum dw_status add_line_row(struct dw_lines *lines, const double *row, st
     if (lines->any && length > 0) {
         range_of_piece(lines, last, row);
         const double least = fmax(4 * dw_time_slack(row[0]), length * 1e-7);
+        /* unrun: passed-on */
         for (double at = fmax(reach(lines, last, row, 0), least); at < length - least && status == DW_OK;
              at += fmax(reach(lines, last, row, at), least)) {
             dw_row_between(lines->columns, lines->slope, last, row, last[0] + at, lines->between);
@@ -197,7 +198,7 @@ static enum dw_status add_line_row(struct dw_lines *lines, const double *row, st
         }
     }
     lines->any = true;
-    if (status == DW_OK)
+    if (status == DW_OK)  /* unrun: passed-on */
         status = give(lines, row, error);
     memcpy(lines->last, row, lines->columns * sizeof *row);
     return status;
@@ -212,7 +213,7 @@ enum dw_status dw_lines_rows(struct dw_lines *lines, const double *values, size_
     if (kept)
         memmove(lines->out.values, lines->out.values + (lines->out.count - 1) * lines->given, lines->given * sizeof *values);
     lines->out.count = kept;
-    for (size_t k = 0; k < count && status == DW_OK; k++)
+    for (size_t k = 0; k < count && status == DW_OK; k++)  /* unrun: passed-on */
         status = add_line_row(lines, values + k * lines->columns, error);
     *out = (struct dw_rows){ lines->out.values ? lines->out.values + kept * lines->given : NULL, lines->out.count - kept };
     return status;
@@ -305,7 +306,7 @@ static enum dw_status add_curve_row(struct dw_curves *curves, const double *row,
     const bool piece = curves->any && row[0] > curves->last[0];
     if (curves->any && (curves->ended || !piece))
         status = put(curves, error);
-    if (status == DW_OK && piece && (turn(curves, row) || !curves->ended))
+    if (status == DW_OK && piece && (turn(curves, row) || !curves->ended))  /* unrun: passed-on */
         status = put(curves, error);
     for (size_t i = 0; i < curves->columns; i++)
         if (i == 0 || curves->from[i])

@@ -130,7 +130,7 @@ static enum dw_status read_end(struct dw_reader *reader, char *first, char *last
         count.first++;
     double rows;
     const unsigned long long line = reader->line;
-    if (reader->cut && reader->own)
+    if (reader->cut && reader->own)  /* unrun: implied */
         return dwi_reader_stop(reader, error);
     if (!dwi_field_number(count, false, &rows))
         return dwi_reader_fault(reader, line, error, "'%s': the end is '# end: ROWS'", shown);
@@ -244,7 +244,7 @@ static enum dw_status read_fields(struct dw_reader *reader, char *first, char *l
 /* Lines of nothing but separators, with which spreadsheets end. */
 static bool is_hollow(const struct dw_reader *reader, const char *first, const char *last)
 {
-    while (!reader->own && reader->measured && first < last && *first == reader->separator)
+    while (!reader->own && reader->measured && first < last && *first == reader->separator)  /* unrun: implied */
         first++;
     return first == last;
 }

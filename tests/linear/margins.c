@@ -343,6 +343,7 @@ START_TEST(refusals)
     refuses(dw_loop_margins(&bad, &law, &m, &error), DW_BAD_USE, error, "29 states of a sampled plant: it has from 1 to 28");
     bad.states = 0;
     refuses(dw_loop_margins(&bad, &law, &m, &error), DW_BAD_USE, error, "0 states of a sampled plant: it has from 1 to 28");
+    refuses(dw_sampled_poles(&bad, &gain, &period, &error), DW_BAD_USE, error, "0 states of a sampled plant: it has from 1 to 28");
     refuses(dw_loop_poles(&bad, &law, 1, &(struct dw_poles){ 0 }, &error), DW_BAD_USE, error, "0 states of a sampled plant: it has from 1 to 28");
     bad = good;
     bad.sample_time = INFINITY;
