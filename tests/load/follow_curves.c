@@ -132,5 +132,56 @@ START_TEST(a_steady_start_is_on_the_orbit_along_the_cubics)
 }
 END_TEST
 
-SUITE("load: follow curves", a_channel_that_is_a_curve_drives_as_its_cubics_beside_one_of_lines,
+static enum dw_status take_some(void *context, const struct dw_run_row *row, struct dw_error *error)
+{
+    long *left = context;
+    (void)row;
+    return (*left)-- == 0 ? dw_error_set(error, DW_CLOSED_PIPE, 0, "enough") : DW_OK;
+}
+
+/* Along both tables, rows at a rate; without an error to fill each second time. */
+static enum dw_status along_both(const char *side_text, long rows_taken, int out)
+{
+    struct dw_error error = { .status = DW_OK };
+    feed(TABLE(""), strlen(TABLE("")));
+    struct dw_reader *reader = dw_reader_open(NULL, &(struct dw_reader_options){ .curves = true }, &error);
+    ck_assert_msg(reader != NULL, "%s", error.text);
+    struct dw_plant *plant = lag();
+    struct dw_course *side = second_table(side_text);
+    const struct dw_follow_plan plan = { .plant = plant, .accuracy = 1e-6, .uniform = 2, .input_column = { 1 }, .side = side, .side_input = 1,
+                                         .descriptor = out, .made_by = "hand", .watch = take_some, .context = &rows_taken };
+    const enum dw_status status = dw_follow(&plan, reader, NULL, rows_taken % 2 ? &error : NULL);
+    dw_course_close(side);
+    dw_plant_free(plant);
+    dw_reader_close(reader);
+    return status;
+}
+
+START_TEST(a_run_along_two_tables_ends_where_anyone_refuses)
+{
+    static const char side[] = "# wave-table 1\n# columns: time[s] v[V]\n0 0.25\n0.3 0.25\n0.9 0.5\n9 0.25\n# end: 4\n";
+    enum dw_status status = DW_CLOSED_PIPE;
+    long taken = 0;
+    for (; status != DW_OK; taken++) {
+        status = along_both(side, taken, -1);
+        ck_assert(status == DW_OK || status == DW_CLOSED_PIPE);
+    }
+    ck_assert_int_gt(taken, 10);
+    ck_assert_int_eq(along_both("time[s] v[V]\n0 0.25\n0.3 0.25\nnone 1\n", 1000, -1), DW_BAD_INPUT);
+}
+END_TEST
+
+/* Rows at a rate have no slopes: those of the table's own channels stay behind. */
+START_TEST(rows_at_a_rate_leave_slopes_behind)
+{
+    const int file = memory_file();
+    ck_assert_int_eq(along_both("# wave-table 1\n# columns: time[s] v[V]\n0 0\n9 0\n# end: 2\n", 1000, file), DW_OK);
+    const struct bytes text = take_bytes(file);
+    ck_assert_ptr_nonnull(strstr(text.at, "# columns: time[s] u[V] v[V] out[V]\n"));
+    ck_assert_ptr_nonnull(strstr(text.at, "\n3.5\t0\t0.5\t"));
+    free(text.at);
+}
+END_TEST
+
+SUITE("load: follow curves", a_run_along_two_tables_ends_where_anyone_refuses, rows_at_a_rate_leave_slopes_behind, a_channel_that_is_a_curve_drives_as_its_cubics_beside_one_of_lines,
       a_vertex_of_the_second_table_cuts_a_cubic_and_changes_nothing_of_it, a_steady_start_is_on_the_orbit_along_the_cubics)

@@ -215,6 +215,11 @@ START_TEST(a_record_without_a_change_or_without_time_says_so)
     meter = meter_of(period, &(struct dw_meter_options){ .has_step = true, .step_at = 8.2 }, &pulses);
     ck_assert(noted(meter, "settling-time and overshoot left out: the record holds fewer than two whole periods behind the step"));
     dw_meter_free(meter);
+    struct dw_error error = { .status = DW_OK };
+    meter = dw_meter_new(period, &(struct dw_meter_options){ .has_step = true, .step_at = -1 }, &error);
+    succeeds(dw_meter_rows(meter, pulses.row, pulses.count, &error), error);
+    refuses(dw_meter_finish(meter, &error), DW_BAD_INPUT, error, "the table: the step is said to be at -1 s, but the record runs from 0 s to 9 s");
+    dw_meter_free(meter);
     dw_header_free(header);
     header = header_with("carrier-period", "20", "levels", "0 5", NULL);
     meter = meter_of(header, NULL, &pulses);
