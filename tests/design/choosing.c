@@ -370,64 +370,6 @@ START_TEST(a_search_ends_when_told_to)
 }
 END_TEST
 
-/* A farad that leaks within a picosecond: the ladder's own time constants are lost beside that. At 1 Mohm no ripple is a number, at
- * 38 kohm that of some samples is none: those keep no limit. */
-START_TEST(samples_without_a_number_as_a_figure_do_not_count)
-{
-    static const double ohms[] = { 1e6, 38e3 };
-    for (int i = 0; i < 2; i++) {
-        const struct dw_part resistor = { ohms[i], 0.5, NAN }, capacitor = { 1, 0.5, NAN };
-        struct dw_error error = { .text = "" };
-        struct dw_choice_wish wish = ladders(dw_parts_new(&resistor, 1, &error), dw_parts_new(&capacitor, 1, &error));
-        struct dw_choices *choices;
-        struct dw_yield yield;
-        wish.least_stages = 2;
-        wish.task.insulation = 1e-12;
-        wish.task.ripple = 1;
-        wish.yield = 0.5;
-        wish.samples = 100;
-        ck_assert_int_eq(dw_choose(&wish, &choices, &error), i ? DW_OK : DW_NO);
-        if (i) {
-            const struct dw_choice *choice = dw_choices_get(choices, 0);
-            ck_assert(isfinite(choice->worst.ripple) && isfinite(choice->worst.settling) && choice->margin <= 1);
-            succeeds(dw_filter_yield(&wish.task, &choice->filter, &(struct dw_yield_samples){ 0, 0, 100, 0.95 }, &yield, &error), error);
-            ck_assert(yield.good > 50 && yield.good < 100);
-        }
-        dw_choices_free(choices);
-        wish_free(&wish);
-    }
-}
-END_TEST
-
-/* A damper of a picofarad beside 10 kF: its charge is lost in rounding, or just not. */
-START_TEST(samples_that_nothing_damps_do_not_count)
-{
-    const struct dw_part coil = { 1, 0, NAN }, bulk = { 1e4, 0, NAN };
-    struct dw_filter filter = { .stages = 1, .l = coil, .c = { bulk } };
-    struct dw_error error = { .text = "" };
-    struct dw_choice_wish wish = ladders(NULL, dw_parts_new(&bulk, 1, &error));
-    struct dw_choices *choices;
-    wish.coils = dw_parts_new(&coil, 1, &error);
-    wish.least_stages = wish.most_stages = 0;
-    wish.task.ripple = 1;
-    wish.task.duty = 0.5;
-    for (int samples = 1; samples >= 0; samples--) {
-        wish.samples = samples ? 20 : 0;
-        wish.yield = samples ? 0.2 : 0;
-        ck_assert_int_eq(dw_choices_merge(&wish, &filter, 1, &choices, &error), DW_NO);
-        dw_choices_free(choices);
-    }
-    wish.yield = 0.2;
-    wish.samples = 20;
-    filter.rd = (struct dw_part){ 1, 0, NAN };
-    filter.cd = (struct dw_part){ 1e-12, 0.5, NAN };
-    succeeds(dw_choices_merge(&wish, &filter, 1, &choices, &error), error);
-    ck_assert(isfinite(dw_choices_get(choices, 0)->worst.ripple) && dw_choices_get(choices, 0)->margin <= 1);
-    dw_choices_free(choices);
-    wish_free(&wish);
-}
-END_TEST
-
 START_TEST(wishes_that_are_none_are_refused)
 {
     struct dw_parts *parts = series(3, 1e3, 1e4, 0), *capacitors = series(3, 1e-9, 1e-6, 0);
@@ -501,4 +443,4 @@ END_TEST
 SUITE("design: choosing", best_ladders_are_the_best_of_all_pairs_simulated,
       the_ranking_by_margin_is_that_of_every_pair_over_all_limits_and_never_rises, best_filters_with_a_coil_are_the_best_of_all_simulated,
       what_is_left_out_would_not_have_been_kept, shards_merged_are_the_whole, a_search_ends_when_told_to,
-      samples_without_a_number_as_a_figure_do_not_count, samples_that_nothing_damps_do_not_count, wishes_that_are_none_are_refused)
+      wishes_that_are_none_are_refused)

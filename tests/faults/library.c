@@ -9,6 +9,7 @@
 #include <dutywright/margins.h>
 #include <dutywright/measure.h>
 #include <dutywright/pulse.h>
+#include <dutywright/spectrum.h>
 #include <dutywright/splice.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -404,4 +405,32 @@ START_TEST(memory_that_runs_out_anywhere_is_told_and_none_is_kept)
 }
 END_TEST
 
-SUITE("faults: memory of the library", memory_that_runs_out_anywhere_is_told_and_none_is_kept)
+/* Who does not ask why is told that memory ran out all the same. */
+START_TEST(without_a_place_for_words_the_status_says_so)
+{
+    struct dw_error error = { .text = "" };
+    struct dw_header *header = dw_header_new("time", "s", &error);
+    succeeds(dw_header_append(header, "pin", "V", &error), error);
+    succeeds(dw_header_set_number(header, "period", 1, &error), error);
+    for (int analyses = 0; analyses < 2; analyses++) {
+        enum dw_status status = DW_NO_MEMORY;
+        for (long at = 1; status != DW_OK; at++) {
+            memory.at = at;
+            memory.after = true;
+            memory.count = memory.failed = memory.live = 0;
+            memory.watching = OWN_ALLOCATOR;
+            struct dw_meter *m = analyses ? NULL : dw_meter_new(header, NULL, NULL);
+            struct dw_spectrum *s = analyses ? dw_spectrum_new(header, NULL, NULL) : NULL;
+            status = m ? dw_meter_rows(m, wave[0], WAVE, NULL) : s ? dw_spectrum_rows(s, wave[0], WAVE, NULL) : DW_NO_MEMORY;
+            dw_meter_free(m);
+            dw_spectrum_free(s);
+            memory.watching = false;
+            ck_assert((status == DW_OK || (status == DW_NO_MEMORY && memory.failed)) && memory.live == 0);
+        }
+    }
+    dw_header_free(header);
+}
+END_TEST
+
+SUITE("faults: memory of the library", memory_that_runs_out_anywhere_is_told_and_none_is_kept,
+      without_a_place_for_words_the_status_says_so)

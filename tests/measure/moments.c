@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Mean, mean square about it and extremes of many lines at once, against long double. */
+/* Mean, mean square about it and extremes of many lines at once, against long double; and steps within a fit of a sine. */
 #include "measure/statistics_inner.h" /* extremes of lines taken at once, and the last digits, are part of no result */
 #include "measure/waves.h"
 #include "suite.h"
@@ -106,4 +106,28 @@ START_TEST(a_line_passes_a_value_where_its_share_says)
 }
 END_TEST
 
-SUITE("measure: moments", a_line_passes_a_value_where_its_share_says, many_lines_at_once_keep_the_digits_of_their_ripple, many_lines_at_once_are_as_one_by_one)
+/* From half a cycle off, where a step goes too far, it comes to the tone all the same, or says that it does not. */
+START_TEST(a_search_that_begins_far_off_ends)
+{
+    enum { COUNT = 200 };
+    double x[COUNT];
+    int found = 0;
+    struct sine_sum sum;
+    const double tone = 2 * M_PI * 20.3 / COUNT;
+    for (int i = 0; i < COUNT; i++)
+        x[i] = cos(tone * i + 1);
+    ck_assert(dwi_sine_sum_new(&sum, 1));
+    for (double off = -19.9; off < 80; off += 0.31) {
+        double angle = tone + 2 * M_PI * off / COUNT;
+        if (!dwi_sine_sum_search(&sum, &(struct dw_samples){ x, COUNT, 1, 1000 }, &angle))
+            continue;
+        ck_assert(angle > 0 && angle < M_PI);
+        found += fabs(angle - tone) < 1e-12;
+    }
+    ck_assert_int_gt(found, 2);
+    dwi_sine_sum_free(&sum);
+}
+END_TEST
+
+SUITE("measure: moments", a_line_passes_a_value_where_its_share_says,
+      a_search_that_begins_far_off_ends, many_lines_at_once_keep_the_digits_of_their_ripple, many_lines_at_once_are_as_one_by_one)

@@ -329,47 +329,34 @@ static enum dw_status spectrum_of_a_tone(struct dw_error *error)
     return analyser_of(without_period, NULL, error);
 }
 
-/* One edge, a record whose values are further apart than numbers go, and one that nears its end slowly: each note takes memory. */
-static enum dw_status meter_of_values(double (*value)(int i), struct dw_error *error)
+/* One edge; a record whose values are further apart than numbers go; one that nears its end slowly: each note takes memory. */
+static enum dw_status meter_of_a_course(int course, struct dw_error *error)
 {
     struct dw_meter *m = dw_meter_new(header, &(struct dw_meter_options){ .span = { .kind = DW_SPAN_ALL } }, error);
     enum dw_status status = m ? DW_OK : error->status;
-    for (int i = 0; i < 400 && status == DW_OK; i++)
-        status = dw_meter_rows(m, (double[]){ i / 8.0, value(i), 0 }, 1, error);
+    for (int i = 0; i < 400 && status == DW_OK; i++) {
+        const double value[] = { i < 200 ? 0 : 5, i % 2 ? 1.7e308 : -1.7e308, -0.1 * expm1(-i / 64.0) };
+        status = dw_meter_rows(m, (double[]){ i / 8.0, value[course], 0 }, 1, error);
+    }
     if (status == DW_OK)
         status = dw_meter_finish(m, error);
     dw_meter_free(m);
     return status;
 }
 
-static double one_edge(int i)
-{
-    return i < 200 ? 0 : 5;
-}
-
-static double far_apart(int i)
-{
-    return i % 2 ? 1.7e308 : -1.7e308;
-}
-
-static double slow_rise(int i)
-{
-    return -0.1 * expm1(-i / 64.0);
-}
-
 static enum dw_status meter_of_one_edge(struct dw_error *error)
 {
-    return meter_of_values(one_edge, error);
+    return meter_of_a_course(0, error);
 }
 
 static enum dw_status meter_of_values_far_apart(struct dw_error *error)
 {
-    return meter_of_values(far_apart, error);
+    return meter_of_a_course(1, error);
 }
 
 static enum dw_status meter_of_a_slow_rise(struct dw_error *error)
 {
-    return meter_of_values(slow_rise, error);
+    return meter_of_a_course(2, error);
 }
 
 static enum dw_status light_of_a_period(struct dw_error *error)
@@ -480,34 +467,6 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
 }
 END_TEST
 
-/* Who does not ask why is told that memory ran out all the same. */
-START_TEST(without_a_place_for_words_the_status_says_so)
-{
-    struct dw_header *of = header_with("period", "1", NULL);
-    struct dw_error error = { .status = DW_OK };
-    succeeds(dw_header_append(of, "out", "V", &error), error);
-    fill(false);
-    for (int analyses = 0; analyses < 2; analyses++) {
-        enum dw_status status = DW_NO_MEMORY;
-        for (size_t n = 1; status != DW_OK; n++) {
-            ck_assert_uint_lt(n, 1000);
-            allocations.fails_at = n;
-            allocations.all_after = true;
-            allocations.seen = 0;
-            allocations.watched = true;
-            struct dw_meter *m = analyses ? NULL : dw_meter_new(of, NULL, NULL);
-            struct dw_spectrum *s = analyses ? dw_spectrum_new(of, NULL, NULL) : NULL;
-            status = m ? dw_meter_rows(m, rows, ROWS / 2, NULL) : s ? dw_spectrum_rows(s, rows, ROWS / 2, NULL) : DW_NO_MEMORY;
-            allocations.watched = false;
-            ck_assert(status == DW_OK || status == DW_NO_MEMORY);
-            dw_meter_free(m);
-            dw_spectrum_free(s);
-        }
-    }
-    dw_header_free(of);
-}
-END_TEST
-
 /* More than any address reaches is not asked of the system; all but the first allocation fail here anyhow. */
 START_TEST(sums_beyond_all_addresses_are_refused)
 {
@@ -530,4 +489,4 @@ START_TEST(sums_beyond_all_addresses_are_refused)
 }
 END_TEST
 
-SUITE("measure: no memory", without_a_place_for_words_the_status_says_so, wherever_memory_runs_out_the_measure_says_so, sums_beyond_all_addresses_are_refused)
+SUITE("measure: no memory", wherever_memory_runs_out_the_measure_says_so, sums_beyond_all_addresses_are_refused)

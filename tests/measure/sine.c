@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Sines fitted to samples, and what the meter and the analyser make of sampled tables. */
-#include "measure/metering_inner.h"   /* how many samples are kept: 72 MiB of them would take minutes */
-#include "measure/statistics_inner.h" /* a search from anywhere is part of no result */
 #include "measure/waves.h"
 #include "suite.h"
 #include <dutywright/sine.h>
@@ -177,29 +175,6 @@ START_TEST(what_cannot_be_told_is_no_sine)
     /* three harmonics of a sixtieth of a cycle are all alike */
     succeeds(dw_sine_fit(&(struct dw_samples){ x, COUNT, 1, 1000 }, 1000 / (60.0 * COUNT), 3, line, &sine, &error), error);
     ck_assert_uint_eq(sine.harmonics, 0);
-}
-END_TEST
-
-/* From half a cycle off, where a step goes too far, it comes to the tone all the same, or says that it does not. */
-START_TEST(a_search_that_begins_far_off_ends)
-{
-    enum { COUNT = 200 };
-    double x[COUNT];
-    int found = 0;
-    struct sine_sum sum;
-    const double tone = 2 * M_PI * 20.3 / COUNT;
-    for (int i = 0; i < COUNT; i++)
-        x[i] = cos(tone * i + 1);
-    ck_assert(dwi_sine_sum_new(&sum, 1));
-    for (double off = -19.9; off < 80; off += 0.31) {
-        double angle = tone + 2 * M_PI * off / COUNT;
-        if (!dwi_sine_sum_search(&sum, &(struct dw_samples){ x, COUNT, 1, 1000 }, &angle))
-            continue;
-        ck_assert(angle > 0 && angle < M_PI);
-        found += fabs(angle - tone) < 1e-12;
-    }
-    ck_assert_int_gt(found, 2);
-    dwi_sine_sum_free(&sum);
 }
 END_TEST
 
@@ -387,42 +362,40 @@ START_TEST(the_channel_that_a_sine_explains_gives_the_frequency)
 }
 END_TEST
 
-/* 203 samples of a tone of 20 a cycle: of a part of them, and where only 64 are kept, which leaves the sums of all, or what lines have. */
+/* Samples of a tone of 20 a cycle: of a part of them, of periods of no whole number, and where no more than 262,144 are kept, which leaves the
+ * sums of all, or what lines have. */
 START_TEST(a_meter_says_which_samples_it_had)
 {
-    static const char little[] = "of 203 samples only";
+    static const char little[] = "of 300000 samples only 262144 are kept, so that whole cycles are not looked for: mean and rms are those of ";
     static const struct {
+        const char *period;
         struct dw_span span;
-        size_t most;
-        double mean;
-        const char *note;
+        int count;
+        double off;  /* of the mean, at most */
+        const char *of;
     } cases[] = {
-        { { DW_SPAN_LAST, 1, 0, 0 }, 64, 2, NULL },
-        { { DW_SPAN_LAST, 1, 0, 0 }, 1000, NAN, NULL },  /* of no whole number of samples: lines have it */
-        { { DW_SPAN_BETWEEN, 0, 0.0205, 0.1805 }, 1000, 2, NULL },
-        { { DW_SPAN_BETWEEN, 0, 0.02, 0.18 }, 64, 2, "of 203 samples only 64 are kept, so that whole cycles are not looked for: mean and rms are those of straight lines" },
-        { { DW_SPAN_ALL, 0, 0, 0 }, 64, 2 + (1 + cos(2 * M_PI / 20) + cos(4 * M_PI / 20)) / 203,
-          "of 203 samples only 64 are kept, so that whole cycles are not looked for: mean and rms are those of all samples" },
+        { "0.02", { DW_SPAN_LAST, 1, 0, 0 }, 300000, 1e-12, NULL },
+        { "0.0125", { DW_SPAN_LAST, 1, 0, 0 }, 203, 1, NULL },
+        { NULL, { DW_SPAN_BETWEEN, 0, 0.0205, 0.1805 }, 203, 1e-12, NULL },
+        { NULL, { DW_SPAN_BETWEEN, 0, 0.02, 0.18 }, 300000, 1e-12, "straight lines" },
+        { NULL, { DW_SPAN_ALL, 0, 0, 0 }, 300000, 1e-12, "all samples" },
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        struct dw_error error = { .status = DW_OK };
-        struct dw_header *header = i > 1 ? header_with("sampled", "1000", NULL) : header_with("sampled", "1000", "period", i ? "0.0125" : "0.02", NULL);
-        struct dw_meter *meter = dw_meter_new(header, &(struct dw_meter_options){ .span = cases[i].span }, &error);
-        ck_assert_ptr_nonnull(meter);
-        meter->samples.most = cases[i].most;
-        for (int k = 0; k < 203; k++)
-            succeeds(dw_meter_rows(meter, (double[]){ k / 1000.0, 2 + cos(2 * M_PI * k / 20) }, 1, &error), error);
-        succeeds(dw_meter_finish(meter, &error), error);
-        if (isnan(cases[i].mean))
-            ck_assert(fabs(measured(meter, DW_MEASURE_MEAN) - 2) < 1);
-        else
-            within_scale(measured(meter, DW_MEASURE_MEAN), cases[i].mean, 1e-12, 1);
-        ck_assert_msg(!cases[i].note || noted(meter, cases[i].note), "case %zu", i);
+        struct wave wave = { 0 };
+        for (int k = 0; k < cases[i].count; k++)
+            wave_add(&wave, k / 1000.0, 2 + cos(2 * M_PI * (k % 20) / 20));
+        struct dw_header *header = header_with("sampled", "1000", cases[i].period ? "period" : NULL, cases[i].period, NULL);
+        struct dw_meter *meter = meter_of(header, &(struct dw_meter_options){ .span = cases[i].span }, &wave);
         struct dw_meter_note note;
-        for (size_t k = 0; !cases[i].note && dw_meter_note(meter, k, &note); k++)
-            ck_assert_ptr_null(strstr(note.text, little));
+        const char *of = NULL;
+        within_scale(measured(meter, DW_MEASURE_MEAN), 2, cases[i].off, 1);
+        for (size_t k = 0; dw_meter_note(meter, k, &note); k++)
+            if (!strncmp(note.text, little, strlen(little)))
+                of = note.text + strlen(little);
+        ck_assert_pstr_eq(of, cases[i].of);
         dw_meter_free(meter);
         dw_header_free(header);
+        wave_free(&wave);
     }
 }
 END_TEST
@@ -473,7 +446,7 @@ START_TEST(noise_of_three_percent_leaves_two_levels)
 END_TEST
 
 SUITE("measure: sines and samples", harmonics_that_fit_are_counted_for_any_length, a_long_record_is_fitted_part_by_part, what_cannot_be_told_is_no_sine,
-      a_search_that_begins_far_off_ends, few_samples_and_odd_periods_are_told_apart, a_meter_says_which_samples_it_had, a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
+      few_samples_and_odd_periods_are_told_apart, a_meter_says_which_samples_it_had, a_sum_of_harmonics_is_found_to_the_last_digits, a_known_frequency_is_kept,
       harmonics_at_half_the_rate_are_none, what_is_no_tone_is_none, a_sampled_cosine_has_its_amplitude_and_no_distortion,
       a_sampled_pulse_has_its_mean_over_whole_cycles, uneven_samples_are_lines_and_that_is_said, a_declared_period_of_samples_is_kept,
       what_is_asked_of_samples_is_had_or_refused, the_channel_that_a_sine_explains_gives_the_frequency, ringing_and_noise_leave_levels_and_edges_as_they_are,

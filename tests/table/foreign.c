@@ -47,7 +47,6 @@ START_TEST(exported_tables_read_as_they_are)
         { "time,pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
         { "\357\273\277time[s],pin[V]\r\n0,1\r\n", "time[s] pin[V]", { 0, 1 }, 2 },
         { "[s],pin\n0,1\n", "time[s] pin[]", { 0, 1 }, 2 },
-        { "BZh,x\n0,1\n", "BZh[] x[]", { 0, 1 }, 2 },  /* with more behind it a block of bzip2 */
         { "time,a-title-of-more-letters-than-any-name-has-room-for-which-ends-where-there-is-no-more-of-it-however-long-it-is-in-the-file-of-an-instrument\n0,1\n",
           "time[s] a-title-of-more-letters-than-any-name-has-room-for-which-ends-[]", { 0, 1 }, 2 },
         /* a first column that is no time keeps its name; one that is says so by its unit or its name */

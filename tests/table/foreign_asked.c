@@ -48,6 +48,7 @@ START_TEST(columns_are_taken_by_position_or_title)
         { "0 1 2\n1 2 x\n", "1,3", "standard input, line 2: 'x' is not a number" },
         { "0 1 2\n", "1,4", "standard input: no row of numbers in its first 1 line; the first is '0 1 2'" },
         { "0 1\n", "1", "columns '1': a time and a channel at least" },
+        { "BZh", "1,2", "standard input: no row of numbers in its first 1 line; the first is 'BZh'" },  /* with more behind it a block of bzip2 */
         { "0 1\n", "1,\"b", "columns '1,\"b': positions or titles with commas between them, such as 1,3" },
         { "0 1\n", "0,1", "standard input, line 1: the first row, and no line above it has the titles '0,1'" },
         { "0 1\n", "1,2000000", "standard input, line 1: the first row, and no line above it has the titles '1,2000000'" },
