@@ -359,6 +359,10 @@ START_TEST(what_is_no_record_is_refused)
     refuses(pass(&(struct dw_pieces_plan){ .columns = 2, .place = "tide.tsv" }, back, 3, &error), DW_BAD_INPUT, error,
             "tide.tsv, row 3: time goes back from 2 to 1");
     ck_assert_uint_eq(error.line, 3);
+    refuses(pass(&(struct dw_pieces_plan){ .columns = 2 }, back, 3, &error), DW_BAD_INPUT, error, "row 3: time goes back from 2 to 1");
+    struct dw_pieces *empty = dw_pieces_new(&(struct dw_pieces_plan){ .columns = 2 }, &error);
+    ck_assert(empty && !dw_pieces_first(empty) && !dw_pieces_last(empty));
+    dw_pieces_free(empty);
     struct dw_pieces_plan plan = { .columns = 2, .clocks = 1, .clock = { { .period = 1e-9, ALL_TIME } } };
     refuses(pass(&plan, late, 2, &error), DW_BAD_INPUT, error,
             "a period of 1e-09 s is too short to be told apart at a time of 1e+09 s");
