@@ -176,7 +176,7 @@ static double bracketed_zero(const struct exp_sum *f, double low, double high, d
             high = t;
         t = next > low && next < high ? next : (low + high) / 2;
     }
-    return t;
+    return t;  /* unrun: count */
 }
 
 /* Zeros of real exponentials behind 0, at most: the changes of sign among their partial sums, from the slowest on (Polya and

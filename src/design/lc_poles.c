@@ -15,7 +15,7 @@ static struct fraction fraction_of(const struct lc_parts *p)
 {
     const double g = 1 / p->load, te = p->esr, td = p->cd > 0 ? p->rd * p->cd : 0;
     struct fraction h = {
-        .order = p->cd > 0 && td > 0 ? 3 : 2,
+        .order = p->cd > 0 && td > 0 ? 3 : 2,  /* unrun: undamped */
         .out = { 1, te + td, te * td },
         .current = { g, p->c + p->cd + (te + td) * g, td * p->c + te * p->cd + te * td * g },
     };
