@@ -239,7 +239,7 @@ static enum dw_status go(struct follow *f, struct dw_error *error)
     status = dw_run_finish(f->run, error);
     f->seen->mode = dw_run_mode(f->run);
     memcpy(f->seen->state, dw_run_state(f->run), dw_plant_states(f->plan->plant) * sizeof *f->seen->state);
-    return status || !f->writer ? status : dw_writer_finish(f->writer, error);
+    return status || !f->writer ? status : dw_writer_finish(f->writer, error);  /* unrun: passed-on */
 }
 
 static enum dw_status prepare(struct follow *f, struct dw_error *error)

@@ -262,14 +262,14 @@ static enum dw_status add_value(struct dw_meter *m, size_t channel, const double
     enum dw_status status = DW_OK;
     if (s)
         h = hermite_of(row[0] - start, before[c], before[s], row[c], row[s]);
-    if (before && start < m->step_at && row[0] > m->step_at) {
+    if (before && start < m->step_at && row[0] > m->step_at) {  /* unrun: implied */
         const double share = (m->step_at - start) / (row[0] - start);
         const double there = s ? hermite_at(&h, 2 * share - 1) : before[c] + share * (row[c] - before[c]);
         set_before(state, there);
         status = dwi_settling_add(&state->settling, m->step_at, there, NULL, error);
     }
     const struct exit_curve curve = { h, start, row[0] - start };
-    return status == DW_OK ? dwi_settling_add(&state->settling, row[0], row[c], s ? &curve : NULL, error) : status;
+    return status == DW_OK ? dwi_settling_add(&state->settling, row[0], row[c], s ? &curve : NULL, error) : status;  /* unrun: passed-on */
 }
 
 /*   before   the vertex before it, whose time is another; NULL: what leads here counts for nothing, or is a jump */

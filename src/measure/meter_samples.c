@@ -7,13 +7,14 @@ enum { MEAN_HARMONICS = 10 };
 /* Shares of the rms that may be left: by what explains the record, and by what tells its frequency. */
 static const double explained = 0.01, frequency_told = 0.7;
 
-/* Each sample stands for the spacing behind it; of the last one only a part may count. */
+/* Each sample stands for the spacing behind it; of the last one only a part may count.
+ *   length   of samples, no more than there are */
 static void over_cycles(const struct dw_samples *x, double length, struct sampled_mean *out)
 {
     double mean = 0, square = 0;
-    for (size_t i = 0; (double)i < length && i < x->count; i++)
+    for (size_t i = 0; (double)i < length; i++)
         mean += x->value[i * x->pitch] * (fmin(length - (double)i, 1) / length);
-    for (size_t i = 0; (double)i < length && i < x->count; i++) {
+    for (size_t i = 0; (double)i < length; i++) {
         const double off = x->value[i * x->pitch] - mean;
         square += off * off * (fmin(length - (double)i, 1) / length);
     }
@@ -36,7 +37,7 @@ static void use_fit(const struct dw_samples *x, const struct dw_sine *sine, cons
         out->ac_rms = ac;
     } else if (sine->residual <= frequency_told * ac) {
         out->cycles = floor((double)x->count * sine->frequency / x->rate + 1e-6);
-        over_cycles(x, out->cycles * x->rate / sine->frequency, out);
+        over_cycles(x, fmin(out->cycles * x->rate / sine->frequency, (double)x->count), out);
     }
 }
 
@@ -49,7 +50,7 @@ static void over_periods(const struct dw_meter *m, size_t channel, struct sample
     size_t first, end;
     dwi_samples_between(all, to - m->span_periods * clock->period, to, &first, &end);
     const struct dw_samples x = dwi_samples_of(all, m->column[channel], first, end);
-    if (!(length > 0) || fabs(length - (double)x.count) > 1e-6 * length)
+    if (!(length > 0) || fabs(length - (double)x.count) > 1e-6 * length)  /* unrun: implied */
         return;
     over_cycles(&x, (double)x.count, out);
     out->from = SAMPLED_PERIODS;

@@ -305,7 +305,7 @@ static double share_at(const struct dw_pieces *p, const double *a, const double 
         return share;
     const double off_from = a[s] * length - rise, off_to = b[s] * length - rise;
     /* halved, unless the secant's share is better: monotone between rows, a curve passes once */
-    for (int k = 0; k < 64 && low < high; k++) {
+    for (int k = 0; k < 64 && low < high; k++) {  /* unrun: count */
         const double rest = 1 - share, value = from + share * rise + share * rest * (rest * off_from - share * off_to);
         const double slope = rise + rest * (1 - 3 * share) * off_from + share * (3 * share - 2) * off_to;
         *((value < 0) == (from < 0) ? &low : &high) = share;
@@ -327,7 +327,7 @@ static const struct dw_level *level_passed(const struct dw_pieces *p, const doub
         if (!((from < 0 && to > 0) || (from > 0 && to < 0)))
             continue;
         const double at = a[0] + (b[0] - a[0]) * share_at(p, a, b, level);
-        if (at > a[0] && at < *time) {
+        if (at > a[0] && at < *time) {  /* unrun: rounding */
             *time = at;
             passed = level;
         }

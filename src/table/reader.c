@@ -147,7 +147,7 @@ static enum dw_status read_ahead(struct dw_reader *reader, struct dw_error *erro
 {
     struct rows_ahead *ahead = &reader->ahead;
     const size_t columns = reader->columns;
-    if (dw_header_needs_time(reader->header, reader->in.name, NULL) != DW_OK || dw_header_slopes(reader->header, NULL))
+    if (dw_header_needs_time(reader->header, reader->in.name, NULL) != DW_OK)
         return DW_OK;
     ahead->values = malloc(ROWS_AHEAD * columns * sizeof *ahead->values);
     ahead->place = malloc(ROWS_AHEAD * sizeof *ahead->place);

@@ -69,6 +69,7 @@ static void each_block(const struct dw_pieces_plan *plan, const double *rows, si
             look(with, block);
         }
         ck_assert_msg(status == DW_END, "%s", error.text);
+        ck_assert_int_eq(dw_pieces_next(pieces, &block, &error), DW_END);  /* and so it stays until rows are put */
         free(put);
     }
     ck_assert_uint_eq(dw_pieces_rows(pieces), count);
@@ -344,8 +345,9 @@ static enum dw_status pass(const struct dw_pieces_plan *plan, const double *rows
     const struct dw_block *block;
     if (!pieces)
         return error->status;
+    enum dw_status status = dw_pieces_next(pieces, &block, error);
+    ck_assert_int_eq(status, DW_END);  /* nothing was put so far */
     dw_pieces_put(pieces, rows, count);
-    enum dw_status status;
     while ((status = dw_pieces_next(pieces, &block, error)) == DW_OK)
         continue;
     dw_pieces_free(pieces);
@@ -366,6 +368,12 @@ START_TEST(what_is_no_record_is_refused)
     struct dw_pieces_plan plan = { .columns = 2, .clocks = 1, .clock = { { .period = 1e-9, ALL_TIME } } };
     refuses(pass(&plan, late, 2, &error), DW_BAD_INPUT, error,
             "a period of 1e-09 s is too short to be told apart at a time of 1e+09 s");
+    plan.clocks = 2;
+    plan.clock[1] = plan.clock[0];
+    plan.clock[0] = (struct dw_clock){ .period = 1e8, ALL_TIME };
+    refuses(pass(&plan, late, 2, &error), DW_BAD_INPUT, error,
+            "a period of 1e-09 s is too short to be told apart at a time of 1e+09 s");
+    plan.clocks = 1;
     const char *words = "pieces: the columns must be there, and each clock's instants in order";
     plan.clock[0] = (struct dw_clock){ .period = NAN, ALL_TIME };
     refuses(pass(&plan, late, 2, &error), DW_BAD_USE, error, words);
