@@ -4,17 +4,16 @@
 #include <float.h>
 #include <math.h>
 #include <stdint.h>
-#include <string.h>
 
 /* 4 units in the last place of a size, which is not below 0. */
 static inline double four_ulp(double size)
 {
-    uint64_t bits;
-    double next;
-    memcpy(&bits, &size, sizeof bits);
-    bits++;  /* the next double: IEEE 754 orders them so */
-    memcpy(&next, &bits, sizeof next);
-    return size < INFINITY ? 4 * (next - size) : 0;
+    union {
+        double value;
+        uint64_t bits;
+    } next = { size };
+    next.bits++;  /* the next double: IEEE 754 orders them so */
+    return size < INFINITY ? 4 * (next.value - size) : 0;
 }
 
 double dw_time_slack(double time)
