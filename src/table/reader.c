@@ -290,6 +290,6 @@ enum dw_status dw_reader_rows(struct dw_reader *reader, size_t most, const doubl
 
 enum dw_status dw_reader_row(struct dw_reader *reader, const double **row, struct dw_error *error)
 {
-    size_t rows;
+    size_t rows = 0;
     return dw_reader_rows(reader, 1, row, &rows, error);
 }

@@ -6,10 +6,10 @@
 #include <dirent.h>
 #include <errno.h>
 #include <signal.h>
+#include <sys/time.h>
 #include <unistd.h>
 
-
-enum { MOST = 1 << 16, LIMIT = 30 /* seconds for one call: beyond, something hangs */ };
+enum { MOST = 1 << 16, LIMIT = 60 /* seconds of processor time for one call: beyond, something hangs */ };
 
 /* xorshift64* (Vigna 2016, ACM Trans. Math. Softw. 42:30) */
 static uint64_t dwi_draw(uint64_t *state)
@@ -80,7 +80,7 @@ static void try_input(const char *path, int change, const uint8_t *data, size_t 
     tried.change = change;
     tried.data = data;
     tried.size = size;
-    alarm(LIMIT);
+    setitimer(ITIMER_PROF, &(struct itimerval){ .it_value.tv_sec = LIMIT }, NULL);
     LLVMFuzzerTestOneInput(data, size);
 }
 
@@ -111,7 +111,7 @@ int main(int argc, char **argv)
     char folder[4096], path[8192];
     int failed = 0, count = 0;
     signal(SIGABRT, leave_behind);
-    signal(SIGALRM, leave_behind);
+    signal(SIGPROF, leave_behind);
     for (int i = 1; i < argc; i++, count++)
         failed |= replay(argv[i]);
     if (argc > 1)
