@@ -59,7 +59,7 @@ static void answer_of(struct exp_sum *out, int stages, const double *a)
 {
     double *p = out->rate, step = 1;
     *out = (struct exp_sum){ .count = stages };
-    for (int i = 0; i < 20 && step > 1e-7 * p[0]; i++) {
+    for (int i = 0; i < 20 && step > 1e-7 * p[0]; i++) {  /* unrun: count */
         const double x = p[0], f = ((-a[3] * x + a[2]) * x - a[1]) * x + 1, f1 = (-3 * a[3] * x + 2 * a[2]) * x - a[1];
         const double f2 = 2 * a[2] - 6 * a[3] * x, n = stages, inside = (n - 1) * ((n - 1) * f1 * f1 - n * f * f2);
         step = n * f / (sqrt(fmax(inside, 0)) - f1);
@@ -234,7 +234,7 @@ static void measure_box(struct middle *middle, const struct task_terms *terms, c
 {
     double loaded[STAGES] = { 0 };
     unloaded(terms, part, loaded);
-    for (int k = 0; k < part->stages; k++) {
+    for (int k = 0; k < part->stages; k++) {  /* unrun: count */
         const struct pair_node *node = &part->node[k], *next = node + 1;
         const int ratio = TIMES + k;
         at[k] = sqrt(node->slow.time_least * node->slow.time_most) * loaded[k];

@@ -91,7 +91,7 @@ double dwi_exp_sum_bounded_from(const struct exp_sum *f, double level)
     /* the bound's logarithm is convex: Newton comes up to the level from the left, where the slowest alone has it */
     const int slow = dwi_exp_sum_slowest(f);
     double time = fmax(0, log(size_of(f, slow) / level) / f->rate[slow]);
-    for (int i = 0; i < 60 && f->count > 1; i++) {
+    for (int i = 0; i < 60 && f->count > 1; i++) {  /* unrun: count */
         double sum = 0, fall = 0;
         for (int n = 0; n < f->count; n++) {
             const double term = size_of(f, n) * exp(-f->rate[n] * time);
@@ -165,7 +165,7 @@ static double bracketed_zero(const struct exp_sum *f, double low, double high, d
         const double two = f->count == 3 && f->even[0] * f->even[1] < 0 ? f->even[2] : f->even[0];
         t = (two > 0) == (at_low > 0) ? low : high;
     }
-    for (int i = 0; i < 200 && high - low > 4 * DBL_EPSILON * high; i++) {
+    for (int i = 0; i < 200 && high - low > 4 * DBL_EPSILON * high; i++) {  /* unrun: count */
         double value;
         const double step = newton_step(f, t, &value), next = t - step;
         if (fabs(step) <= 1e-8 * t)  /* and the next is its square */

@@ -9,7 +9,7 @@
 static double smallest_root(double c0, double c1, double c2, double c3)
 {
     double x = 0;
-    for (int i = 0; i < 60; i++) {
+    for (int i = 0; i < 60; i++) {  /* unrun: count */
         const double f = ((-c3 * x + c2) * x - c1) * x + c0, f1 = (-3 * c3 * x + 2 * c2) * x - c1, f2 = 2 * c2 - 6 * c3 * x;
         const double inside = 4 * f1 * f1 - 6 * f * f2;
         const double step = 3 * f / (sqrt(inside > 0 ? inside : 0) - f1);  /* unrun: rounding */

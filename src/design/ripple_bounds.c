@@ -87,7 +87,7 @@ static struct ladders ends_of(const struct task_terms *terms, const struct part_
 /* The largest of each coordinate's logarithm, of parts at their lowest, and how wide the box is in it. */
 static void ranges_of(const struct part_box *part, struct box_harmonics *of)
 {
-    for (int k = 0; k < part->stages; k++) {
+    for (int k = 0; k < part->stages; k++) {  /* unrun: count */
         const struct pair_logs *ln = &part->node[k].fast.ln;
         of->most[k] = ln->time_most;
         of->width[k] = ln->time_most - ln->time_least;
