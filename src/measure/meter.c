@@ -326,17 +326,18 @@ static enum dw_status add_piece(struct dw_meter *m, const double *from, const do
 static enum dw_status add_vertices(struct dw_meter *m, const struct dw_block *block, struct dw_error *error)
 {
     const size_t first = !(block->jump || block->begins);
-    const double *row = block->rows + first * m->columns;
-    const bool curved = m->curved || m->has_step, values = m->mean_window < 0;
+    const double *row = block->rows + first * m->columns, *end = block->rows + block->count * m->columns;
     enum dw_status status = DW_OK;
-    if (!curved && pulses_wanted(m))
-        dwi_pulses_vertices(m->pulses, row, block->count - first, m->columns);
-    for (size_t k = first; (curved || values) && k < block->count && status == DW_OK; k++, row += m->columns) {
-        if (curved)
-            status = k ? add_piece(m, row - m->columns, row, error) : add_vertex(m, NULL, row, error);
-        for (size_t i = 0; !curved && i < m->channels && status == DW_OK; i++)
-            status = dwi_settling_add(&m->state[i].settling, row[0], row[m->column[i]], NULL, error);
+    if (m->curved || m->has_step) {
+        for (; row < end && status == DW_OK; row += m->columns)
+            status = row > block->rows ? add_piece(m, row - m->columns, row, error) : add_vertex(m, NULL, row, error);
+        return status;
     }
+    if (pulses_wanted(m))
+        dwi_pulses_vertices(m->pulses, row, block->count - first, m->columns);
+    for (; m->mean_window < 0 && row < end && status == DW_OK; row += m->columns)
+        for (size_t i = 0; i < m->channels && status == DW_OK; i++)
+            status = dwi_settling_add(&m->state[i].settling, row[0], row[m->column[i]], NULL, error);
     return status;
 }
 

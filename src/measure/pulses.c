@@ -234,14 +234,21 @@ static bool make_room(struct pulses *p)
     return p->end < p->room;
 }
 
+/* Room for one more vertex, whatever is given up for it. */
+static void make_way(struct pulses *p)
+{
+    if (!p->passing && make_room(p))
+        return;
+    if (!p->passing)
+        start_passing(p);
+    pass(p);
+}
+
 void dwi_pulses_vertices(struct pulses *p, const double *rows, size_t count, size_t columns)
 {
     for (size_t k = 0; k < count; k++, rows += columns) {
-        if (p->end == p->most && !(!p->passing && make_room(p))) {
-            if (!p->passing)
-                start_passing(p);
-            pass(p);
-        }
+        if (p->end == p->most)
+            make_way(p);
         double *to = p->row + p->end++ * p->width;
         to[0] = rows[0];
         for (size_t i = 1; i < p->width; i++)

@@ -5,9 +5,10 @@
 #include <math.h>
 #include <stdint.h>
 
-/* 4 units in the last place of a size, which is not below 0. */
-static inline double four_ulp(double size)
+/* 4 units in the last place of the larger of two sizes; 0 where that is infinite. */
+static inline double four_ulp(double a, double b)
 {
+    const double size = fabs(a) > fabs(b) ? fabs(a) : fabs(b);
     union {
         double value;
         uint64_t bits;
@@ -18,18 +19,13 @@ static inline double four_ulp(double size)
 
 double dw_time_slack(double time)
 {
-    return four_ulp(fabs(time));
-}
-
-static inline double larger(double a, double b)
-{
-    return a > b ? a : b;
+    return four_ulp(time, 0);
 }
 
 /* As dw_period_index has it: a row within 4 ulp of the instant, or of the origin where that is larger, is on it. */
 static void aim(struct clock *clock, double instant)
 {
-    const double slack = four_ulp(larger(fabs(instant), fabs(clock->origin)));
+    const double slack = four_ulp(instant, clock->origin);
     clock->next = instant;
     clock->earliest = instant - slack;
     clock->latest = instant + slack;
@@ -91,7 +87,7 @@ double dw_period_boundary(double origin, double period, double k)
 /* A time near zero was written as the difference of larger ones, so the origin's size counts too. */
 static bool is_on(double boundary, double time, double origin)
 {
-    return fabs(boundary - time) <= four_ulp(larger(fabs(origin), larger(fabs(boundary), fabs(time))));
+    return fabs(boundary - time) <= fmax(four_ulp(boundary, origin), four_ulp(time, origin));
 }
 
 double dw_period_index(double origin, double period, double time, bool *on_boundary)
