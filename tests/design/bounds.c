@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The search by bounds and threads against one that looks at every candidate. */
+#include "failing.h"
 #include "simulated.h"
 #include "suite.h"
 #include "wishes.h"
 #include <errno.h>
 #include <math.h>
 #include <pthread.h>
-#include <stdatomic.h>
 
 /* How many threads the system still has; the linker sends the library's calls here. */
 static int threads_left = 1 << 20;
@@ -16,30 +16,6 @@ int __wrap_pthread_create(pthread_t *thread, const pthread_attr_t *how, void *(*
 int __wrap_pthread_create(pthread_t *thread, const pthread_attr_t *how, void *(*run)(void *), void *with)
 {
     return threads_left-- > 0 ? __real_pthread_create(thread, how, run, with) : EAGAIN;
-}
-
-/* The allocation, of all threads, that fails and with it all that follow, or it alone; 0: none. */
-static atomic_long allocation, fails_from;
-static bool alone;
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
-
-static bool fails(void)
-{
-    const long now = ++allocation;
-    return fails_from && (alone ? now == fails_from : now >= fails_from);
-}
-
-void *__wrap_malloc(size_t size)
-{
-    return fails() ? NULL : __real_malloc(size);
-}
-
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return fails() ? NULL : __real_calloc(count, size);
 }
 
 /* A front that is looked for in coarser lists first. Until the search is under way, wherever memory runs out it says so; then its threads
@@ -54,19 +30,17 @@ START_TEST(a_front_says_where_memory_runs_out)
     wish.least_stages = wish.most_stages = 3;
     wish.front = true;
     wish.jobs = 3;
-    allocation = 0;
+    watch_allocations(0, false);
     succeeds(dw_choose(&wish, &choices, &error), error);
     dw_choices_free(choices);
-    const long all = allocation;
-    for (long from = 1; from < all; from += from < 60 ? 1 : all / 20)
+    const size_t all = allocations.seen;
+    for (size_t from = 1; from < all; from += from < 60 ? 1 : all / 20)
         for (int one = 0; one < (from < 60 ? 2 : 1); one++) {
-            allocation = 0;
-            alone = one;
-            fails_from = from;
+            watch_allocations(from, !one);
             const enum dw_status status = dw_choose(&wish, &choices, &error);
-            fails_from = 0;
+            allocations.watched = false;
             /* without room for helpers the caller's thread goes on alone */
-            ck_assert_msg((status == DW_NO_MEMORY && error.status == status) || (one && status == DW_OK), "allocation %ld: status %d, %s", from,
+            ck_assert_msg((status == DW_NO_MEMORY && error.status == status) || (one && status == DW_OK), "allocation %zu: status %d, %s", from,
                           (int)status, error.text);
             if (status == DW_OK)
                 dw_choices_free(choices);
@@ -75,11 +49,9 @@ START_TEST(a_front_says_where_memory_runs_out)
     /* nor does a figure come out where nobody is told why */
     const struct dw_filter filter = { .stages = 1, .r = { { 1e3, 0, NAN } }, .c = { { 1e-7, 0, NAN } } };
     double cutoff = 7;
-    allocation = 0;
-    alone = false;
-    fails_from = 1;
+    watch_allocations(1, true);
     const enum dw_status status = dw_filter_cutoff(&nothing.task, &filter, &cutoff, NULL);
-    fails_from = 0;
+    allocations.watched = false;
     ck_assert(status != DW_OK && cutoff == 7);
 }
 END_TEST

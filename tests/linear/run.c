@@ -82,7 +82,7 @@ START_TEST(a_copy_goes_its_own_way_and_the_run_does_not_notice)
         struct dw_run *even =
             dw_run_copy(run, &(struct dw_run_options){ .uniform = 1e4, .sink = count_rows, .context = &others }, &error);
         struct dw_run *curved = dw_run_copy(run, &(struct dw_run_options){ .accuracy = 1e-3, .curves = true, .sink = count_rows, .context = &others }, &error);
-        ck_assert(quiet && same && even);
+        ck_assert(quiet && same && even && curved);
         feed(quiet, 1e-3, &low);
         ck_assert_uint_eq(rows, before);
         ck_assert_double_eq(dw_run_time(run), 0.4e-3);
@@ -110,17 +110,6 @@ START_TEST(a_copy_goes_its_own_way_and_the_run_does_not_notice)
 }
 END_TEST
 
-/* Takes so many rows, then no more. */
-static enum dw_status take_some(void *context, const struct dw_run_row *row, struct dw_error *error)
-{
-    size_t *left = context;
-    (void)row;
-    if (*left == 0)
-        return dw_error_set(error, DW_CLOSED_PIPE, 0, "enough");
-    --*left;
-    return DW_OK;
-}
-
 START_TEST(a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_does)
 {
     struct dw_modes *modes = make(&stopped);
@@ -144,7 +133,7 @@ START_TEST(a_sink_that_refuses_stops_the_run_of_equations_at_whichever_row_it_do
             ck_assert(status == DW_OK || !strcmp(error.text, "enough"));
             dw_run_free(run);
         }
-        ck_assert_uint_gt(most, 20);
+        ck_assert_uint_gt(most, way < 2 ? 30 : 20);
     }
     dw_modes_free(modes);
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A plant along a table whose channels are curves: it is fed with the cubics, cut where a second table bends, and its orbit is that
  * along them. */
+#include "linear/rows.h"
 #include "suite.h"
 #include "table/fixture.h"
 #include <dutywright/follow.h>
@@ -132,15 +133,8 @@ START_TEST(a_steady_start_is_on_the_orbit_along_the_cubics)
 }
 END_TEST
 
-static enum dw_status take_some(void *context, const struct dw_run_row *row, struct dw_error *error)
-{
-    long *left = context;
-    (void)row;
-    return (*left)-- == 0 ? dw_error_set(error, DW_CLOSED_PIPE, 0, "enough") : DW_OK;
-}
-
 /* Along both tables, rows at a rate; without an error to fill each second time. */
-static enum dw_status along_both(const char *side_text, long rows_taken, int out)
+static enum dw_status along_both(const char *side_text, size_t rows_taken, int out)
 {
     struct dw_error error = { .status = DW_OK };
     feed(TABLE(""), strlen(TABLE("")));
@@ -161,12 +155,12 @@ START_TEST(a_run_along_two_tables_ends_where_anyone_refuses)
 {
     static const char side[] = "# wave-table 1\n# columns: time[s] v[V]\n0 0.25\n0.3 0.25\n0.9 0.5\n9 0.25\n# end: 4\n";
     enum dw_status status = DW_CLOSED_PIPE;
-    long taken = 0;
+    size_t taken = 0;
     for (; status != DW_OK; taken++) {
         status = along_both(side, taken, -1);
         ck_assert(status == DW_OK || status == DW_CLOSED_PIPE);
     }
-    ck_assert_int_gt(taken, 10);
+    ck_assert_uint_gt(taken, 10);
     ck_assert_int_eq(along_both("time[s] v[V]\n0 0.25\n0.3 0.25\nnone 1\n", 1000, -1), DW_BAD_INPUT);
 }
 END_TEST

@@ -18,13 +18,23 @@ static struct dw_plant *rc(void)
     return plant;
 }
 
+/* Terms of a pid law; the highest duty is 1 where none is given. */
+static struct dw_law law_of(struct dw_law_plan plan)
+{
+    struct dw_error error = { .status = DW_OK };
+    struct dw_law law;
+    plan.kind = DW_LAW_PID;
+    plan.converter.gain = 1;
+    plan.duty_high = plan.duty_high > 0 ? plan.duty_high : 1;
+    succeeds(dw_law_make(&plan, &law, &error), error);
+    return law;
+}
+
 START_TEST(plans_out_of_range_are_refused_by_member)
 {
     struct dw_plant *plant = rc();
     struct dw_error error = { .status = DW_OK };
-    struct dw_law law;
-    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 5e-3, .gain = 0.1, .integral_time = 1, .duty_low = -1, .duty_high = 1,
-                                                .converter.gain = 1 }, &law, &error), error);
+    const struct dw_law law = law_of((struct dw_law_plan){ .sample_time = 5e-3, .gain = 0.1, .integral_time = 1, .duty_low = -1 });
     const struct dw_loop_plan good = { .plant = plant, .period = 625e-6, .high = 3.3, .every = 8, .law = &law, .duration = 1 };
     struct {
         struct dw_loop_plan plan;
@@ -327,9 +337,7 @@ START_TEST(whoever_takes_no_more_ends_the_run)
 {
     struct dw_plant *plant = rc();
     struct dw_error error = { .status = DW_OK };
-    struct dw_law law;
-    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 2e-3, .gain = 0.1, .integral_time = 1, .setpoint_weight = 1,
-                                                .duty_high = 1, .converter.gain = 1 }, &law, &error), error);
+    const struct dw_law law = law_of((struct dw_law_plan){ .sample_time = 2e-3, .gain = 0.1, .integral_time = 1, .setpoint_weight = 1 });
     for (int way = 0; way < 12; way++) {
         enum dw_status status = DW_CLOSED_PIPE;
         for (long left = 0; status != DW_OK; left++) {
@@ -356,9 +364,7 @@ START_TEST(a_course_that_does_not_read_ends_the_run)
     const struct dw_stage stage = { .r = 4700, .c = 220e-9 };
     struct dw_ladder *ladder = dw_ladder_new(&(struct dw_ladder_plan){ .stages = &stage, .count = 1 }, &error);
     struct dw_plant *plant = dw_ladder_plant_new(ladder, &(struct dw_ladder_setup){ .supply = 3.3, .drawn = true }, &error);
-    struct dw_law law;
-    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .duty_high = 1,
-                                                .converter.gain = 1 }, &law, &error), error);
+    const struct dw_law law = law_of((struct dw_law_plan){ .sample_time = 1e-3, .gain = 0.1, .integral_time = 1 });
     static const char *const tables[] = { "time[s] drawn[A]\n-1 0\nnone\n", "time[s] drawn[A]\n-1 0\n0 0\nnone\n",
                                           "time[s] drawn[A]\n0 0\n0.0015 1e-6\n0.0015 1e-6\n0.0025 0\nnone\n" };
     for (int i = 0; i < 6; i++) {
@@ -397,10 +403,8 @@ START_TEST(a_direction_turns_while_the_pin_is_low)
     ck_assert_msg(made != NULL, "%s", error.text);
     struct dw_plant *plant = dw_motor_plant(made);
     struct dw_course *course = dw_course_open(file_of("time[s] wanted[rad/s]\n0 100\n0.5 100\n0.5 -100\n"), &error);
-    struct dw_law law;
+    const struct dw_law law = law_of((struct dw_law_plan){ .sample_time = 1e-3, .gain = 2e-3, .integral_time = 0.05, .setpoint_weight = 1, .duty_low = -1 });
     double last = 0;
-    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 2e-3, .integral_time = 0.05, .setpoint_weight = 1,
-                                                .duty_low = -1, .duty_high = 1, .converter.gain = 1 }, &law, &error), error);
     struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .measured = dw_plant_output(plant, "speed"), .period = 1e-3, .high = 3.3,
         .every = 1, .alignment = DW_ALIGN_CENTRE, .direction = DW_MOTOR_DIRECTION, .law = &law, .wanted_from = course, .duration = 1.2, .see = see_last,
         .context = &last }, &error);
@@ -419,11 +423,9 @@ START_TEST(behind_a_duty_at_its_end_an_integral_is_tried_in_the_middle)
 {
     struct dw_plant *plant = rc();
     struct dw_error error = { .status = DW_OK };
-    struct dw_law law;
+    const struct dw_law law = law_of((struct dw_law_plan){ .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .setpoint_weight = 1, .duty_high = 0.9 });
     struct dw_sampled sampled;
     struct dw_loop_stand stand;
-    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .setpoint_weight = 1,
-                                                .duty_high = 0.9, .converter.gain = 1 }, &law, &error), error);
     struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .period = 1e-3, .high = 3.3, .every = 1, .law = &law, .wanted = -1,
         .process = { .given = true, .gain = 1, .integrates = true }, .duration = 0.01 }, &error);
     ck_assert_msg(loop != NULL, "%s", error.text);
@@ -439,9 +441,7 @@ START_TEST(a_mean_has_no_carrier)
 {
     struct dw_plant *plant = rc();
     struct dw_error error = { .status = DW_OK };
-    struct dw_law law;
-    succeeds(dw_law_make(&(struct dw_law_plan){ .kind = DW_LAW_PID, .sample_time = 1e-3, .gain = 0.1, .integral_time = 1, .duty_high = 1,
-                                                .converter.gain = 1 }, &law, &error), error);
+    const struct dw_law law = law_of((struct dw_law_plan){ .sample_time = 1e-3, .gain = 0.1, .integral_time = 1 });
     for (int average = 0; average < 2; average++) {
         struct dw_loop *loop = dw_loop_new(&(struct dw_loop_plan){ .plant = plant, .period = 1e-3, .high = 3.3, .every = 1, .law = &law, .average = average,
                                                                    .duration = 1 }, &error);

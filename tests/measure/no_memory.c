@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Memory that runs out within the library's measures: each allocation fails once, then it and all after it. */
 #include "measure/spectrum_inner.h" /* a record with little room, or each of hundreds of failures takes 72 MiB of rows */
+#include "failing.h"
 #include "measure/waves.h"
 #include "suite.h"
 #include <dutywright/light.h>
@@ -10,41 +11,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- allocations of the library, which the linker sends here ---- */
+/* ---- further allocations of the library, which the linker sends here ---- */
 
-static struct {
-    bool watched, all_after;
-    size_t seen, fails_at;
-} allocations;
-
-static bool fails(void)
-{
-    if (!allocations.watched)
-        return false;
-    allocations.seen++;
-    return allocations.seen == allocations.fails_at || (allocations.all_after && allocations.seen > allocations.fails_at);
-}
-
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
 void *__real_realloc(void *old, size_t size);
 char *__real_strdup(const char *text);
 fftw_plan __real_fftw_plan_dft_r2c_1d(int count, double *in, fftw_complex *out, unsigned flags);
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
 void *__wrap_realloc(void *old, size_t size);
 char *__wrap_strdup(const char *text);
 fftw_plan __wrap_fftw_plan_dft_r2c_1d(int count, double *in, fftw_complex *out, unsigned flags);
-
-void *__wrap_malloc(size_t size)
-{
-    return fails() ? NULL : __real_malloc(size);
-}
-
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return fails() ? NULL : __real_calloc(count, size);
-}
 
 void *__wrap_realloc(void *old, size_t size)
 {
@@ -444,10 +418,7 @@ START_TEST(wherever_memory_runs_out_the_measure_says_so)
             size_t n = 0;
             fill(cases[k].uniform);
             do {
-                allocations.fails_at = ++n;
-                allocations.all_after = all_after;
-                allocations.seen = 0;
-                allocations.watched = true;
+                watch_allocations(++n, all_after);
                 error = (struct dw_error){ .status = DW_OK };
                 const enum dw_status status = cases[k].measure(&error);
                 allocations.watched = false;
@@ -477,10 +448,7 @@ START_TEST(sums_beyond_all_addresses_are_refused)
         struct dw_error error = { .status = DW_OK };
         char text[DW_ERROR_TEXT];
         snprintf(text, sizeof text, "out of memory for 16 lines of %zu channels", channels[k]);
-        allocations.fails_at = 2;
-        allocations.all_after = true;
-        allocations.seen = 0;
-        allocations.watched = true;
+        watch_allocations(2, true);
         const enum dw_status status = dwi_fourier_by(&way, &wide, 16, NULL, &error);
         allocations.watched = false;
         ck_assert(status == DW_NO_MEMORY && error.status == DW_NO_MEMORY);

@@ -114,7 +114,6 @@ START_TEST(a_sine_of_straight_lines_has_their_distortion_however_small)
 }
 END_TEST
 
-/* 3 uV on 1 V: at 2e-16 V the values themselves are rounded. */
 /* A fundamental within its doubt leaves all levels in doubt, however large their lines. */
 START_TEST(levels_beside_a_doubtful_fundamental_are_not_bounded)
 {
@@ -130,6 +129,7 @@ START_TEST(levels_beside_a_doubtful_fundamental_are_not_bounded)
 }
 END_TEST
 
+/* 3 uV on 1 V: at 2e-16 V the values themselves are rounded. */
 START_TEST(distortion_below_rounding_is_only_bounded)
 {
     enum { COUNT = 65536 };
